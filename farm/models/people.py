@@ -1,0 +1,100 @@
+"""The farm itself and the people who work with its book."""
+
+from zoneinfo import ZoneInfo, available_timezones
+
+from django.conf import settings
+from django.core.exceptions import ValidationError
+from django.core.validators import RegexValidator
+from django.db import models
+
+
+def is_time_zone(name: str) -> None:
+    """Refuse a name that the time zone database does not know."""
+    if name not in available_timezones():
+        raise ValidationError(
+            f"“{name}” is not a time zone. Give a name such as Europe/Madrid or America/Chicago."
+        )
+
+
+is_currency_code = RegexValidator(
+    r"^[A-Z]{3}\Z", "Give the currency as three capital letters, such as EUR or USD (ISO 4217)."
+)
+
+
+class WeightUnit(models.TextChoices):
+    KILOGRAM = "kg", "kilograms"
+    POUND = "lb", "pounds"
+
+
+class Farm(models.Model):
+    """The one farm of this site. Its name and place head every record and report."""
+
+    id = models.PositiveSmallIntegerField(primary_key=True, default=1, editable=False)
+    name = models.CharField(max_length=80)
+    place = models.CharField(max_length=120, help_text="Address or parish, as records must show it")
+    time_zone = models.CharField(max_length=64, validators=[is_time_zone])
+    currency = models.CharField(max_length=3, validators=[is_currency_code])
+    weight_unit = models.CharField(
+        max_length=2, choices=WeightUnit.choices, default=WeightUnit.KILOGRAM
+    )
+    altitude_m = models.SmallIntegerField(
+        default=0, help_text="Metres above the sea: water boils cooler higher up"
+    )
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(id=1),
+                name="farm_is_one",
+                violation_error_message="There is one farm on this site.",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(altitude_m__gte=-430, altitude_m__lte=5500),
+                name="farm_altitude_is_lived_at",
+                violation_error_message="Give the altitude in metres, from -430 to 5500.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def zone(self) -> ZoneInfo:
+        return ZoneInfo(self.time_zone)
+
+
+class Role(models.TextChoices):
+    OWNER = "owner", "owner"
+    HELPER = "helper", "helper"
+    READER = "reader", "reader"
+
+
+class Person(models.Model):
+    """Someone with a sign-in of their own; the book keeps only this row's number.
+
+    Initials stand on records beside the time, so no two people share them.
+    """
+
+    user = models.OneToOneField(
+        settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="person"
+    )
+    role = models.CharField(max_length=6, choices=Role.choices)
+    initials = models.CharField(
+        max_length=4,
+        unique=True,
+        error_messages={"unique": "Somebody else signs with these initials. Give others."},
+    )
+
+    class Meta:
+        verbose_name_plural = "people"
+        constraints = [
+            models.CheckConstraint(condition=models.Q(role__in=Role.values), name="person_role")
+        ]
+
+    def __str__(self) -> str:
+        return self.user.get_username()
+
+
+def the_farm() -> Farm:
+    """Return the one farm; one query. Raises Farm.DoesNotExist before `manage.py start`."""
+    return Farm.objects.get()

@@ -1,0 +1,65 @@
+"""The fixed cast: an owner, a helper, a reader and a stranger, on one small farm."""
+
+import pytest
+from django.contrib.auth.models import User
+from django.test import Client
+
+from farm.models.people import Farm, Person, Role
+
+
+@pytest.fixture
+def farm(db: None) -> Farm:
+    return Farm.objects.create(
+        name="Alder Lane",
+        place="Alder Lane 3, Lowfield",
+        time_zone="Europe/Madrid",
+        currency="EUR",
+        weight_unit="kg",
+    )
+
+
+@pytest.fixture
+def owner_person(farm: Farm) -> Person:
+    return person_in_role(Role.OWNER, "olive")
+
+
+@pytest.fixture
+def helper_person(farm: Farm) -> Person:
+    return person_in_role(Role.HELPER, "hugo")
+
+
+@pytest.fixture
+def reader_person(farm: Farm) -> Person:
+    return person_in_role(Role.READER, "rita")
+
+
+@pytest.fixture
+def owner(owner_person: Person) -> Client:
+    return signed_in(owner_person)
+
+
+@pytest.fixture
+def helper(helper_person: Person) -> Client:
+    return signed_in(helper_person)
+
+
+@pytest.fixture
+def reader(reader_person: Person) -> Client:
+    return signed_in(reader_person)
+
+
+@pytest.fixture
+def stranger(farm: Farm) -> Client:
+    return Client()
+
+
+def person_in_role(role: Role, name: str) -> Person:
+    """Make a person without a password: hashing one is slow and the cast signs in by force."""
+    user = User.objects.create_user(name)
+    return Person.objects.create(user=user, role=role, initials=name[:2].upper())
+
+
+def signed_in(person: Person) -> Client:
+    client = Client()
+    client.force_login(person.user)
+    return client

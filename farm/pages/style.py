@@ -12,7 +12,12 @@ from farm.pages.frame import show
 class SampleForm(forms.Form):
     """One field of each kind; bound to a mistake so that an error shows."""
 
-    weight = forms.DecimalField(label="Weight picked", help_text="In kg, as the scale shows it")
+    # A text box with a number pad: a number box would lose what was mistyped.
+    weight = forms.DecimalField(
+        label="Weight picked",
+        help_text="In kg, as the scale shows it",
+        widget=forms.TextInput(attrs={"inputmode": "decimal", "autocomplete": "off"}),
+    )
     quality = forms.ChoiceField(choices=[("firsts", "Firsts"), ("seconds", "Seconds")])
     cut = forms.ChoiceField(
         label="How it was cut",

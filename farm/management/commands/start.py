@@ -5,6 +5,7 @@ from getpass import getpass
 from typing import Any
 
 from django.core.exceptions import ValidationError
+from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
 from farm.actions.starting import Account, refuse_second_farm, start_farm
@@ -32,6 +33,7 @@ class Command(BaseCommand):
         parser.add_argument("--no-input", action="store_true", help="Ask nothing")
 
     def handle(self, *args: Any, **options: Any) -> None:
+        call_command("migrate", verbosity=0)
         try:
             refuse_second_farm()
             answers = self.answers(options)

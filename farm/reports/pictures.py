@@ -1,0 +1,277 @@
+"""Draw what people would rather look at than read: a trace by stages, a cost cascade, bars.
+
+Everything is said in words and lines: solid is certain, dashed is possible, a mark is a word.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+from farm.reports.drawing import (
+    Box,
+    Curve,
+    Drawing,
+    Line,
+    Shape,
+    Text,
+    Tone,
+    fitted,
+    text_width,
+)
+from farm.reports.rows import Column, Kind, rounded, show_cell
+from farm.reports.stages import Arrangement, Link, Node, Spot, arranged, folded
+
+FOLD_AFTER = 6
+EDGE = 2.0
+HEAD, FOOT = 26.0, 26.0
+LABEL_SIZE, LABEL_HEIGHT = 8.0, 11.0
+BAR_ROW, BAR_HEIGHT, BAR_ROOM = 26.0, 15.0, 260.0
+SPOTS_ON_CURVE = (0.5, 0.36, 0.64, 0.26, 0.74)
+
+
+@dataclass(frozen=True)
+class Step:
+    """One step of a cost cascade, in 1/10,000; without an amount it shows the sum so far."""
+
+    label: str
+    amount: int | None = None
+
+
+@dataclass(frozen=True)
+class Bar:
+    """One bar: its length in any whole unit, and the words that say it with its unit."""
+
+    label: str
+    size: int
+    shown: str
+
+
+def stages_picture(
+    nodes: Sequence[Node],
+    links: Sequence[Link],
+    *,
+    title: str,
+    stage_names: Mapping[int, str],
+    fold_after: int = FOLD_AFTER,
+) -> Drawing:
+    """Draw lots as boxes in columns of stages, left to right, with arrows that say how much."""
+    shown, arrows = folded(nodes, links, fold_after)
+    box_width = _box_width(shown)
+    plan = arranged(shown, arrows, box_width)
+    shapes: list[Shape] = []
+    paths = _paths(plan, box_width)
+    shapes += [part for path in paths for part in path]
+    shapes += _arrow_labels(plan, paths)
+    for spot in plan.spots.values():
+        shapes += _box(spot, box_width)
+    spots = [spot.x for spot in plan.spots.values()]
+    width = max(spots, default=0) + box_width + 2 * EDGE
+    shapes += _stage_heads(plan, stage_names, box_width)
+    height = HEAD + plan.height + EDGE
+    if any(not link.certain for link in arrows):
+        shapes += _legend(height + 16)
+        height += FOOT
+    certain = sum(link.certain for link in links)
+    description = (
+        f"{len(nodes)} lots in {len(plan.columns)} columns, {len(links)} arrows:"
+        f" {certain} certain, {len(links) - certain} possible."
+    )
+    return Drawing(max(width, 200), height, tuple(shapes), title, description)
+
+
+def waterfall(steps: Sequence[Step], *, title: str, unit: str) -> Drawing:
+    """Draw how a cost builds up, top to bottom, each step starting where the last one ended.
+
+    A printed step is the difference of the printed sums before and after it, so that the printed
+    steps add up to every printed sum.
+    """
+    column = Column("", Kind.MONEY)
+    spans: list[_Span] = []
+    running = 0
+    for step in steps:
+        before, running = running, running + (step.amount or 0)
+        if step.amount is None:
+            spans.append(_Span(step.label, 0, running, show_cell(column, running), is_sum=True))
+            continue
+        cents = rounded(running, 100) - rounded(before, 100)
+        sign = "+" if cents >= 0 else ""
+        shown = sign + show_cell(column, cents * 100)
+        spans.append(_Span(step.label, before, running, shown))
+    sums = "; ".join(f"{span.label} {span.shown} {unit}" for span in spans if span.is_sum)
+    return _spans_drawing(spans, title, f"Cost step by step, in {unit}: {sums}.", joined=True)
+
+
+def bars(rows: Sequence[Bar], *, title: str) -> Drawing:
+    """Draw one horizontal bar a row, all from the same base line."""
+    spans = [_Span(row.label, 0, row.size, row.shown) for row in rows]
+    words = "; ".join(f"{row.label} {row.shown}" for row in rows) or "Nothing to show"
+    return _spans_drawing(spans, title, f"{words}.", joined=False)
+
+
+@dataclass(frozen=True)
+class _Span:
+    label: str
+    start: int
+    end: int
+    shown: str
+    is_sum: bool = False
+
+
+def _spans_drawing(
+    spans: Sequence[_Span], title: str, description: str, *, joined: bool
+) -> Drawing:
+    """Lay labels left, bars in the middle, values to the right of the longest bar."""
+    ends = [0, *(end for span in spans for end in (span.start, span.end))]
+    low, high = min(ends), max(ends)
+    scale = BAR_ROOM / max(high - low, 1)
+    left = min(max((text_width(span.label, 10, bold=True) for span in spans), default=0), 190) + 12
+    value_width = max((text_width(span.shown, 10, bold=True) for span in spans), default=0)
+    width = left + BAR_ROOM + 14 + value_width + EDGE
+    shapes: list[Shape] = []
+    for at, span in enumerate(spans):
+        y = at * BAR_ROW
+        base = y + BAR_HEIGHT - 2
+        fill = Tone.ACCENT if span.is_sum or not joined else Tone.SOFT
+        x = left + (min(span.start, span.end) - low) * scale
+        size = max(abs(span.end - span.start) * scale, 0.8)
+        shapes += [
+            Text((0, base), fitted(span.label, left - 10, 10, bold=span.is_sum), 10, span.is_sum),
+            Box((x, y + 1), size, BAR_HEIGHT, fill, None),
+            Text((width - EDGE, base), span.shown, 10, span.is_sum, "end"),
+        ]
+        if joined and at + 1 < len(spans):
+            edge = left + (span.end - low) * scale
+            shapes.append(Line((edge, y + BAR_HEIGHT + 1), (edge, y + BAR_ROW + 1), Tone.SOFT, 0.6))
+    zero = left - low * scale
+    height = max(len(spans), 1) * BAR_ROW
+    shapes.append(Line((zero, 0), (zero, height - 6), Tone.INK, 0.8))
+    return Drawing(width, height, tuple(shapes), title, description)
+
+
+def _box_width(nodes: Sequence[Node]) -> float:
+    """Make every box as wide as the longest words want, within limits."""
+    wishes = [
+        max(
+            text_width(node.title, 13, bold=True)
+            + (_mark_width(node.mark) + 8 if node.mark else 0),
+            text_width(node.line2, 9),
+            text_width(node.line3, 9),
+        )
+        for node in nodes
+    ]
+    return min(max([90.0, *wishes]), 180.0) + 16
+
+
+def _mark_width(mark: str) -> float:
+    return text_width(mark, 8, bold=True) + 8 if mark else 0
+
+
+def _box(spot: Spot, width: float) -> list[Shape]:
+    node = spot.node
+    if node is None:
+        return []
+    x, y = EDGE + spot.x, HEAD + spot.y
+    inner = width - 16
+    tag = _mark_width(node.mark)
+    fill = Tone.PAPER if node.mark or node.title.startswith("+ ") else Tone.WASH
+    outline = Tone.INK if node.mark else Tone.SOFT
+    shapes: list[Shape] = [
+        Box((x, y), width, spot.height, Tone.PAPER, None),
+        Box((x, y), width, spot.height, fill, outline, 2 if node.mark else 0.8),
+        Text((x + 8, y + 17), fitted(node.title, inner - tag, 13, bold=True), 13, True),
+        Text((x + 8, y + 32), fitted(node.line2, inner, 9)),
+        Text((x + 8, y + 46), fitted(node.line3, inner, 9), tone=Tone.SOFT),
+    ]
+    if node.mark:
+        corner = (x + width - tag - 5, y + 5)
+        shapes += [
+            Box(corner, tag, 14, Tone.INK, None),
+            Text((corner[0] + 4, corner[1] + 10), node.mark, 8, True, tone=Tone.PAPER),
+        ]
+    return shapes
+
+
+def _paths(plan: Arrangement, width: float) -> list[list[Curve | Line]]:
+    """Lead each link from stop to stop: curves in the gaps, level lines through the lanes."""
+    paths: list[list[Curve | Line]] = []
+    starts, ends = _ports(plan)
+    for number, (link, route) in enumerate(plan.routes):
+        path: list[Curve | Line] = []
+        for left, right in pairwise(route):
+            start = (EDGE + plan.spots[left].x + width, HEAD + starts[number, left])
+            end = (EDGE + plan.spots[right].x, HEAD + ends[number, right])
+            arrow = right == link.dst
+            path.append(Curve(start, end, Tone.SOFT, 1.1, not link.certain, arrow))
+            if not arrow:
+                through = (end[0] + width, end[1])
+                path.append(Line(end, through, Tone.SOFT, 1.1, not link.certain))
+        paths.append(path)
+    return paths
+
+
+def _ports(
+    plan: Arrangement,
+) -> tuple[dict[tuple[int, str], float], dict[tuple[int, str], float]]:
+    """Spread the arrows of a box along its sides, in the order of where they lead."""
+    leaving: dict[str, list[tuple[float, int]]] = {}
+    arriving: dict[str, list[tuple[float, int]]] = {}
+    for number, (_, route) in enumerate(plan.routes):
+        for left, right in pairwise(route):
+            leaving.setdefault(left, []).append((plan.spots[right].middle, number))
+            arriving.setdefault(right, []).append((plan.spots[left].middle, number))
+    return _spread(plan, leaving), _spread(plan, arriving)
+
+
+def _spread(
+    plan: Arrangement, sides: Mapping[str, list[tuple[float, int]]]
+) -> dict[tuple[int, str], float]:
+    ports: dict[tuple[int, str], float] = {}
+    for key, ends in sides.items():
+        spot = plan.spots[key]
+        for at, (_, number) in enumerate(sorted(ends), start=1):
+            ports[number, key] = spot.y + spot.height * at / (len(ends) + 1)
+    return ports
+
+
+def _arrow_labels(plan: Arrangement, paths: Sequence[Sequence[Shape]]) -> list[Shape]:
+    """Write each arrow's label on its first curve, where no other label stands yet."""
+    shapes: list[Shape] = []
+    taken: list[tuple[float, float, float]] = []
+    for (link, _), path in zip(plan.routes, paths, strict=True):
+        first = path[0]
+        if not link.label or not isinstance(first, Curve):
+            continue
+        size = text_width(link.label, LABEL_SIZE) + 6
+        places = [(*first.at(part), size) for part in SPOTS_ON_CURVE]
+        x, y, _ = next((p for p in places if not any(_touch(p, t) for t in taken)), places[0])
+        taken.append((x, y, size))
+        shapes += [
+            Box((x - size / 2, y - 6), size, LABEL_HEIGHT, Tone.PAPER, None),
+            Text((x, y + 2.5), link.label, LABEL_SIZE, anchor="middle"),
+        ]
+    return shapes
+
+
+def _touch(one: tuple[float, float, float], other: tuple[float, float, float]) -> bool:
+    return (
+        abs(one[1] - other[1]) < LABEL_HEIGHT and abs(one[0] - other[0]) < (one[2] + other[2]) / 2
+    )
+
+
+def _stage_heads(plan: Arrangement, stage_names: Mapping[int, str], width: float) -> list[Shape]:
+    xs = {spot.column: spot.x + EDGE for spot in plan.spots.values()}
+    shapes: list[Shape] = []
+    for number, stage in enumerate(plan.columns):
+        name = fitted(stage_names.get(stage, ""), width, 10, bold=True)
+        shapes.append(Text((xs[number], 11), name, 10, True, tone=Tone.ACCENT))
+        shapes.append(Line((xs[number], 16), (xs[number] + width, 16), Tone.SOFT, 0.6))
+    return shapes
+
+
+def _legend(y: float) -> list[Shape]:
+    return [
+        Line((EDGE, y - 3), (EDGE + 28, y - 3), Tone.SOFT, 1.1),
+        Text((EDGE + 34, y), "certain", 9),
+        Line((EDGE + 86, y - 3), (EDGE + 114, y - 3), Tone.SOFT, 1.1, dashed=True),
+        Text((EDGE + 120, y), "possible", 9),
+    ]

@@ -1,0 +1,256 @@
+"""Lay a report out as a spreadsheet: a summary sheet, then a sheet for each table.
+
+Numbers stay numbers: exact, not rounded, and totals are formulas over them. The same report gives
+the same bytes, so that a closed month can be compared with what was handed out.
+"""
+
+import io
+import re
+from collections.abc import Iterator, Sequence
+from datetime import date, datetime
+from decimal import Decimal
+from textwrap import wrap
+from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
+
+from openpyxl import Workbook
+from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE, Cell
+from openpyxl.styles import Alignment, Border, Font, Side
+from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.worksheet import Worksheet
+from openpyxl.writer.excel import ExcelWriter
+
+from farm.reports import rows
+from farm.reports.rows import Column, Fact, Kind, Report, Table
+
+HEADER_ROW = 3
+FIRST_ROW = HEADER_ROW + 1
+WIDEST = 48  # characters
+LINE_HEIGHT, HIGHEST = 13.0, 400.0  # points
+# The unit of the book in one unit of the sheet, and how it is shown. Question marks keep the
+# points of 3.50 and 4.7872 under each other without hiding what the book holds.
+FORMATS = {
+    Kind.MASS: (1_000_000, "#,##0.000"),
+    Kind.MONEY: (10_000, "#,##0.00??"),
+    Kind.UNIT_COST: (10_000, "#,##0.00??"),
+    Kind.RATIO: (1_000_000, "0.0%"),
+    Kind.COUNT: (1, "#,##0"),
+}
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+BOLD = Font(name="Arial", size=10, bold=True)
+PLAIN = Font(name="Arial", size=10)
+TITLE = Font(name="Arial", size=14, bold=True)
+RULE = Side(style="thin", color="FF5C5C57")
+FAINT = Side(style="hair", color="FF9A9A92")
+DOUBLE = Side(style="double", color="FF5C5C57")
+Values = dict[str, Decimal]
+
+
+def workbook_bytes(report: Report) -> bytes:
+    book = Workbook()
+    book.properties.title = report.title
+    book.properties.creator = report.made_by
+    # The file format keeps time without a zone; the farm's own clock is what people compare.
+    book.properties.created = book.properties.modified = report.made_at.replace(tzinfo=None)
+    names = sheet_names(["Summary", *[table.title for table in report.tables]])
+    summary = book.active
+    assert isinstance(summary, Worksheet)
+    summary.title = names[0]
+    _write_summary(summary, report)
+    totals: list[Values] = [{}]
+    for name, table in zip(names[1:], report.tables, strict=True):
+        sheet = book.create_sheet(name)
+        totals.append(_write_table(sheet, table, report))
+    for sheet in book.worksheets:
+        _set_print(sheet, report)
+    return _packed(book, totals)
+
+
+def sheet_names(titles: list[str]) -> list[str]:
+    """Make names that a spreadsheet takes: at most 31 characters, none of []:*?/\\, all different.
+
+    A name that is taken gets a number: 'Sales', 'Sales (2)'.
+    """
+    names: list[str] = []
+    taken: set[str] = set()
+    for title in titles:
+        plain = re.sub(r"[\[\]:*?/\\\x00-\x1f]", " ", title).strip(" '")
+        number, name = 1, plain[:31].strip() or "Table"
+        while name.casefold() in taken:
+            number += 1
+            name = f"{plain[:25].strip()} ({number})"
+        taken.add(name.casefold())
+        names.append(name)
+    return names
+
+
+def _write_summary(sheet: Worksheet, report: Report) -> None:
+    sheet.sheet_view.showGridLines = False
+    _write_text(_cell(sheet, 1, 1), report.title, TITLE)
+    _write_text(_cell(sheet, 2, 1), report.subtitle)
+    facts = [
+        Fact("Farm", report.farm_name),
+        Fact("Made", report.made_text),
+        *report.facts,
+        *[Fact("Caution", words) for words in report.cautions],
+    ]
+    widths = [2 + min(max(len(fact.label) for fact in facts), 40), 70]
+    for at, fact in enumerate(facts, start=4):
+        _write_text(_cell(sheet, at, 1), fact.label, BOLD)
+        value = _cell(sheet, at, 2)
+        _write_value(value, Column(fact.label, fact.kind), fact.value)
+        unit = rows.unit_of(fact.kind, report.currency)
+        if unit and fact.kind is not Kind.RATIO:  # the percent sign is part of its format
+            value.number_format = value.number_format.rstrip("?") + f'" {unit}"'
+        _wrap(sheet, at, widths)
+        value.alignment = Alignment(wrap_text=True, vertical="top", horizontal="left")
+    for letter, width in zip("AB", widths, strict=True):
+        sheet.column_dimensions[letter].width = width
+
+
+def _write_table(sheet: Worksheet, table: Table, report: Report) -> Values:
+    """Write title, header, rows and total; give back the value of each total formula."""
+    _write_text(_cell(sheet, 1, 1), table.title, TITLE)
+    _write_text(_cell(sheet, 2, 1), table.note or ("" if table.rows else rows.EMPTY_WORDS))
+    for at, column in enumerate(table.columns, start=1):
+        head = _cell(sheet, HEADER_ROW, at)
+        _write_text(head, column.header(report.currency), BOLD)
+        side = "right" if column.is_number else "left"
+        head.border = Border(top=RULE, bottom=RULE)
+        head.alignment = Alignment(horizontal=side)
+    widths = _widths(table, report.currency)
+    for at, width in enumerate(widths, start=1):
+        sheet.column_dimensions[get_column_letter(at)].width = width
+    _wrap(sheet, HEADER_ROW, widths, upright="bottom")
+    for down, row in enumerate(table.rows, start=FIRST_ROW):
+        for at, (column, value) in enumerate(zip(table.columns, row, strict=True), start=1):
+            _write_value(_cell(sheet, down, at), column, value)
+            _cell(sheet, down, at).border = Border(bottom=FAINT)
+        _wrap(sheet, down, widths)
+    last = get_column_letter(len(table.columns))
+    sheet.freeze_panes = f"A{FIRST_ROW}"
+    sheet.print_title_rows = f"{HEADER_ROW}:{HEADER_ROW}"
+    # The total stays outside, so that sorting does not move it.
+    sheet.auto_filter.ref = f"A{HEADER_ROW}:{last}{HEADER_ROW + max(1, len(table.rows))}"
+    return _write_total(sheet, table)
+
+
+def _write_total(sheet: Worksheet, table: Table) -> Values:
+    values: Values = {}
+    if table.total is None:
+        return values
+    down = FIRST_ROW + len(table.rows)
+    summed = table.summed_columns() if table.rows else []
+    for at, (column, value) in enumerate(zip(table.columns, table.total, strict=True)):
+        cell = _cell(sheet, down, at + 1)
+        _write_value(cell, column, value)
+        if at in summed:
+            letter = get_column_letter(at + 1)
+            values[cell.coordinate] = Decimal(str(cell.value))
+            cell.value = f"=SUM({letter}{FIRST_ROW}:{letter}{down - 1})"
+        cell.font = BOLD
+        cell.border = Border(top=RULE, bottom=DOUBLE)
+    return values
+
+
+def _write_value(cell: Cell, column: Column, value: rows.Cell) -> None:
+    if value is None:
+        return
+    if isinstance(value, datetime):
+        cell.value, cell.number_format = value.replace(tzinfo=None), "yyyy-mm-dd hh:mm"
+    elif isinstance(value, date):
+        cell.value, cell.number_format = value, "yyyy-mm-dd"
+    elif isinstance(value, int) and column.is_number:
+        unit, cell.number_format = FORMATS[column.kind]
+        cell.value = value if unit == 1 else Decimal(value) / unit
+    else:
+        _write_text(cell, str(value))
+        return
+    cell.font = PLAIN
+    if column.kind is Kind.DATE:
+        cell.alignment = Alignment(horizontal="left")
+
+
+def _cell(sheet: Worksheet, row: int, column: int) -> Cell:
+    cell = sheet.cell(row, column)
+    assert isinstance(cell, Cell)  # no cells are merged here
+    return cell
+
+
+def _write_text(cell: Cell, words: str, style: Font = PLAIN) -> None:
+    """Write words as words: what a customer typed never becomes a formula, not even when edited."""
+    if not words:
+        return
+    cell.value = ILLEGAL_CHARACTERS_RE.sub("", words)
+    cell.font = style
+    cell.data_type = "s"
+    if words.startswith(FORMULA_STARTS):
+        cell.quotePrefix = True
+
+
+def _widths(table: Table, currency: str) -> list[float]:
+    """Fit each column to its longest cell; a header may wrap, so only its longest word counts."""
+    shown = rows.printed(table, currency)
+    lines = [*shown.rows, *([shown.total] if shown.total else [])]
+    widths: list[float] = []
+    for at, head in enumerate(shown.heads):
+        widest = max((len(line[at]) for line in lines), default=0)
+        words = max(len(head) // 2, *map(len, head.split()), 6) + 3  # room for the filter's arrow
+        extra = 3 if shown.numbers[at] else 0  # decimals that print leaves out
+        widths.append(min(max(widest + extra, words), WIDEST) + 2)
+    return widths
+
+
+def _wrap(sheet: Worksheet, row: int, widths: Sequence[float], *, upright: str = "top") -> None:
+    """Wrap the words of a row and make it high enough; not every program does so by itself."""
+    most = 1
+    for at, width in enumerate(widths, start=1):
+        cell = _cell(sheet, row, at)
+        words = isinstance(cell.value, str)
+        if words:
+            most = max(most, len(wrap(str(cell.value), int(width) - 2)))
+        side = cell.alignment.horizontal
+        cell.alignment = Alignment(wrap_text=words, vertical=upright, horizontal=side)
+    if most > 1:
+        sheet.row_dimensions[row].height = min(LINE_HEIGHT * most + 2, HIGHEST)
+
+
+def _set_print(sheet: Worksheet, report: Report) -> None:
+    sheet.page_setup.orientation = "landscape"
+    sheet.page_setup.paperSize = sheet.PAPERSIZE_A4
+    sheet.page_setup.fitToWidth = 1
+    sheet.page_setup.fitToHeight = 0
+    assert sheet.sheet_properties.pageSetUpPr is not None
+    sheet.sheet_properties.pageSetUpPr.fitToPage = True
+    # An ampersand is a command in headers and footers; two print one.
+    foot = sheet.oddFooter
+    assert foot is not None
+    foot.left.text = report.farm_name.replace("&", "&&")
+    foot.center.text = report.made_text.replace("&", "&&")
+    foot.right.text = "page &P of &N"
+
+
+def _packed(book: Workbook, totals: list[Values]) -> bytes:
+    """Zip the parts with one fixed time, and put the totals' values beside their formulas.
+
+    Without them a viewer that does not calculate (a phone's preview) would show empty totals.
+    """
+    first, second = io.BytesIO(), io.BytesIO()
+    with ZipFile(first, "w", ZIP_DEFLATED) as archive:
+        # Workbook.save would write today's time into the file; the writer itself does not.
+        ExcelWriter(book, archive).save()
+    with ZipFile(first) as read, ZipFile(second, "w", ZIP_DEFLATED) as written:
+        for name, content in _parts(read, totals):
+            part = ZipInfo(name, date_time=(1980, 1, 1, 0, 0, 0))
+            part.compress_type = ZIP_DEFLATED
+            written.writestr(part, content)
+    return second.getvalue()
+
+
+def _parts(archive: ZipFile, totals: list[Values]) -> Iterator[tuple[str, bytes]]:
+    values = {f"xl/worksheets/sheet{at}.xml": found for at, found in enumerate(totals, start=1)}
+    for name in sorted(archive.namelist()):
+        content = archive.read(name)
+        for cell, value in values.get(name, {}).items():
+            pattern = rf'(<c r="{cell}"[^>]*><f>[^<]*</f>)<v ?(?:/>|></v>)'.encode()
+            content = re.sub(pattern, rb"\g<1><v>%b</v>" % f"{value:f}".encode(), content)
+        yield name, content

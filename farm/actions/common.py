@@ -1,0 +1,209 @@
+"""What every action needs: who did it and when, its labour, and how it is posted to the book.
+
+One action = one function = one transaction = one ledger entry. An action asks the farm's rows
+for what it must copy (rates, standard minutes, planned losses), posts one entry, and writes farm
+rows about it only when the entry is fresh: the same form sent twice has one effect.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+from uuid import UUID
+
+from django.db.models import Max, QuerySet
+
+from farm.models import (
+    LotCard,
+    Person,
+    Placing,
+    RateOf,
+    Role,
+    Shelf,
+    Stage,
+    StandardTime,
+    Supply,
+    rate_on,
+    the_farm,
+)
+from ledger import book
+from ledger.drafts import ChargeDraft, Draft, LineDraft, MarkDraft
+from ledger.errors import Malformed
+from ledger.models import Dimension, Entry, Item, Lot
+from ledger.models import Role as LineRole
+
+
+@dataclass(frozen=True, kw_only=True)
+class Doing:
+    """Who did it and when. ``minutes`` None: the standard time. ``own`` None: by the role.
+
+    ``uuid`` is made by the form, so that sending it twice has one effect.
+    """
+
+    by: Person
+    happened_at: datetime
+    uuid: UUID
+    minutes: int | None = None
+    own: bool | None = None
+    reason: str = ""
+
+    @property
+    def day(self) -> date:
+        """The farm's local date (one query)."""
+        return self.happened_at.astimezone(the_farm().zone).date()
+
+
+@dataclass(frozen=True)
+class Draw:
+    """So much of a lot, in the lot's own unit."""
+
+    lot: Lot
+    quantity: int
+
+
+def post(
+    doing: Doing,
+    kind: str,
+    lines: Iterable[LineDraft],
+    *,
+    charges: Iterable[ChargeDraft] = (),
+    marks: Iterable[MarkDraft] = (),
+    particulars: dict[str, Any] | None = None,
+) -> book.Recorded:
+    """Record one entry of this kind in the book."""
+    return book.record(draft(doing, kind, lines, charges=charges, marks=marks, said=particulars))
+
+
+def draft(
+    doing: Doing,
+    kind: str,
+    lines: Iterable[LineDraft],
+    *,
+    charges: Iterable[ChargeDraft] = (),
+    marks: Iterable[MarkDraft] = (),
+    said: dict[str, Any] | None = None,
+) -> Draft:
+    return Draft(
+        kind=kind,
+        happened_at=doing.happened_at,
+        happened_on=doing.day,
+        by=doing.by.pk,
+        uuid=doing.uuid,
+        lines=tuple(lines),
+        charges=tuple(charges),
+        marks=tuple(marks),
+        reason=doing.reason,
+        particulars=said or {},
+    )
+
+
+# --- labour, energy, room --------------------------------------------------------------------
+
+
+def labour(doing: Doing, action: str, units: int = 0) -> tuple[ChargeDraft, ...]:
+    """Charge the minutes, or the standard time, at the rate of the day; never silently zero."""
+    minutes = standard_minutes(action, units) if doing.minutes is None else doing.minutes
+    own = doing.by.role == Role.OWNER if doing.own is None else doing.own
+    return _charge(
+        "own" if own else "paid",
+        minutes * 1000 // 60,
+        rate_on(RateOf.OWN_HOUR if own else RateOf.PAID_HOUR, doing.day),
+    )
+
+
+def standard_minutes(action: str, units: int = 0) -> int:
+    """Minutes each time and for so many units, rounded up; one query."""
+    usual = StandardTime.objects.filter(action=action).first()
+    if usual is None:
+        raise Malformed(
+            f"How long “{action}” usually takes is not known. Add it under Look-ups, standard "
+            "times, or state the minutes."
+        )
+    return usual.minutes + -(-usual.unit_seconds * units // 60)
+
+
+def energy(doing: Doing, watt_hours: int) -> tuple[ChargeDraft, ...]:
+    return _charge("energy", watt_hours, rate_on(RateOf.KWH, doing.day))
+
+
+def shelf_room(doing: Doing, blocks: int, days: int) -> tuple[ChargeDraft, ...]:
+    """Charge the room of so many blocks for so many days."""
+    return _charge("room", 1000 * blocks * days, rate_on(RateOf.BLOCK_DAY, doing.day))
+
+
+def _charge(kind: str, quantity_milli: int, rate: int) -> tuple[ChargeDraft, ...]:
+    """Amount = quantity x rate, rounded half up to 1/10,000 of the currency unit."""
+    if quantity_milli <= 0:
+        return ()
+    amount = (quantity_milli * rate + 500) // 1000
+    return (ChargeDraft(kind, amount, quantity_milli, rate),)
+
+
+# --- lots ------------------------------------------------------------------------------------
+
+
+def item_for(name: str, dimension: str = Dimension.MASS) -> Item:
+    return Item.objects.get_or_create(name=name, defaults={"dimension": dimension})[0]
+
+
+def used(draws: Iterable[Draw]) -> list[LineDraft]:
+    return [LineDraft(draw.lot, LineRole.USED, -draw.quantity) for draw in draws]
+
+
+def card(lot: Lot, stage: Stage, **facts: Any) -> LotCard:
+    """Say in the farm's words what a lot just made is."""
+    return LotCard.objects.create(lot=lot, stage=stage, **facts)
+
+
+def put(entry: Entry, lot: Lot, shelf: Shelf | None) -> None:
+    if shelf is not None:
+        Placing.objects.create(entry=entry, lot=lot, shelf=shelf)
+
+
+def on_hand(stage: Stage, **facts: Any) -> QuerySet[Lot]:
+    """Lots of a stage with something on hand, oldest first."""
+    where = {f"card__{name}": value for name, value in facts.items()}
+    lots = Lot.objects.filter(card__stage=stage, quantity__gt=0, **where)
+    return lots.select_related("item", "card").order_by("made_by_id", "pk")
+
+
+def oldest_first(supply: Supply, quantity: int) -> list[Draw]:
+    """Take a supply from the oldest lots on hand; refuses when there is not enough.
+
+    Used for packaging by itself, and to prefill the ingredients of a recipe.
+    """
+    draws, wanted = [], quantity
+    for lot in Lot.objects.filter(item=supply.item, quantity__gt=0, held=False).order_by("pk"):
+        take = min(lot.quantity, wanted)
+        draws.append(Draw(lot, take))
+        wanted -= take
+        if not wanted:
+            return draws
+    if wanted:
+        raise Malformed(
+            f"{supply.item.name}: {quantity} needed, {quantity - wanted} on hand (in mg or "
+            "pieces). Receive the supply first, or take less."
+        )
+    return draws
+
+
+def need_stage(lot: Lot, *stages: Stage) -> LotCard:
+    """Return the lot's card; refuse a lot that this action does not work on."""
+    found = LotCard.objects.select_related("lot", "strain__species", "species", "recipe").get(
+        lot=lot
+    )
+    if found.stage not in stages:
+        wanted = " or ".join(stage.label for stage in stages)
+        raise Malformed(
+            f"Lot {lot.code} is {found.get_stage_display()}, not {wanted}. Choose another lot.",
+            [lot.code],
+        )
+    return found
+
+
+def last_day(lot: Lot, kinds: Sequence[str]) -> date | None:
+    """The last local day on which a standing entry of these kinds touched a lot; one query."""
+    entries = Entry.objects.filter(lines__lot=lot, kind__in=kinds, amends=None)
+    standing = entries.exclude(amendments__takes_back=True)
+    day: date | None = standing.aggregate(day=Max("happened_on"))["day"]
+    return day

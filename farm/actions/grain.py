@@ -1,0 +1,75 @@
+"""Grain: prepared from dry grain and water, inoculated from a culture or from grain."""
+
+from collections.abc import Sequence
+
+from django.db import transaction
+
+from farm.actions.common import Doing, Draw, card, item_for, labour, need_stage, post, used
+from farm.actions.runs import need_sterilised
+from farm.models import RecipeVersion, Stage
+from ledger.amounts import rate_of
+from ledger.book import Recorded
+from ledger.drafts import LineDraft, NewLot
+from ledger.models import Dimension, Lot, Role
+
+# Common practice, no source: a few bags in a hundred go sour. Copied onto each entry.
+PLANNED_LOSS_PPM = 40_000
+
+
+@transaction.atomic
+def prepare_grain(
+    doing: Doing, *, recipe: RecipeVersion, bags: int, draws: Sequence[Draw]
+) -> Recorded:
+    """Fill bags or jars with grain and water, to be sterilised; water is not a lot."""
+    item = item_for(f"Prepared grain, {recipe.recipe.name}", Dimension.COUNT)
+    made = LineDraft(
+        NewLot(item, unit_mass_mg=recipe.fill_mg),
+        Role.MADE,
+        bags,
+        basis=bags,
+        planned_loss_ppm=recipe.planned_loss_ppm,
+    )
+    recorded = post(
+        doing,
+        "prepare grain",
+        [*used(draws), made],
+        charges=labour(doing, "prepare grain", bags),
+        particulars={"water_mg": recipe.water_mg * bags, "recipe": str(recipe)},
+    )
+    if recorded.fresh:
+        card(recorded.lots[-1], Stage.GRAIN, recipe=recipe)
+    return recorded
+
+
+@transaction.atomic
+def inoculate_grain(doing: Doing, *, grain: Lot, bags: int, source: Lot, amount: int) -> Recorded:
+    """Put culture (``amount`` portions) or grown grain (``amount`` mg) into prepared grain.
+
+    The spawn lot is weighed, so that blocks can take grams of it; its generation is one more
+    than that of the grain it came from, and 1 from a culture.
+    """
+    prepared = need_stage(grain, Stage.GRAIN)
+    parent = need_stage(source, Stage.CULTURE, Stage.SPAWN)
+    need_sterilised(grain)
+    from_grain = parent.stage == Stage.SPAWN
+    bag_mg = grain.unit_mass_mg or 0
+    mass_mg = bags * bag_mg + (amount if from_grain else 0)
+    made = LineDraft(
+        NewLot(item_for(f"Grain spawn, {parent.strain}")),
+        Role.MADE,
+        mass_mg,
+        basis=mass_mg,
+        planned_loss_count=rate_of(bags, PLANNED_LOSS_PPM) * (mass_mg // bags),
+    )
+    recorded = post(
+        doing,
+        "inoculate grain",
+        [*used([Draw(source, amount), Draw(grain, bags)]), made],
+        charges=labour(doing, "inoculate grain", bags),
+    )
+    if recorded.fresh:
+        generation = (parent.generation or 0) + 1 if from_grain else 1
+        card(recorded.lots[-1], Stage.SPAWN, strain=parent.strain, species=parent.species,
+             recipe=prepared.recipe, generation=generation, transfers=parent.transfers,
+             bags=bags)  # fmt: skip
+    return recorded

@@ -1,0 +1,45 @@
+"""Whole numbers shared out so that the parts add up to the whole."""
+
+from collections.abc import Sequence
+
+MILLION = 1_000_000
+
+
+def split(total: int, weights: Sequence[int]) -> list[int]:
+    """Share ``total`` by ``weights``; each running sum is rounded down, so the parts add up.
+
+    Part k is total*cum_k//W - total*cum_(k-1)//W: the remainder goes where the running sum
+    crosses a whole unit. split(100, [1, 1, 1]) is [33, 33, 34].
+    Weights are whole, none negative, not all zero; else ValueError.
+    """
+    whole = sum(weights)
+    if whole <= 0 or min(weights) < 0:
+        raise ValueError(f"Cannot share by the weights {list(weights)}.")
+    parts, running, before = [], 0, 0
+    for weight in weights:
+        running += weight
+        after = total * running // whole
+        parts.append(after - before)
+        before = after
+    return parts
+
+
+def largest_remainder(total: int, weights: Sequence[int]) -> list[int]:
+    """Share ``total`` by ``weights``, the units left over going to the largest remainders.
+
+    Ties go to the earlier. largest_remainder(100, [1, 1, 1]) is [34, 33, 33].
+    Same demands on the weights as ``split``.
+    """
+    whole = sum(weights)
+    if whole <= 0 or min(weights) < 0:
+        raise ValueError(f"Cannot share by the weights {list(weights)}.")
+    parts = [total * weight // whole for weight in weights]
+    order = sorted(range(len(weights)), key=lambda k: (-(total * weights[k] % whole), k))
+    for k in order[: total - sum(parts)]:
+        parts[k] += 1
+    return parts
+
+
+def rate_of(quantity: int, ppm: int) -> int:
+    """Take ``ppm`` parts per million of a quantity, rounded down: 7 % of 40 pieces is 2."""
+    return quantity * ppm // MILLION

@@ -1,0 +1,228 @@
+"""The only writer of the book: ``record`` what happened, ``amend`` it, ``take_back`` it.
+
+An entry is never changed: an amendment adds differences that stand at the amended entry's place,
+and a reversal is the amendment that takes everything back. Each call is one transaction under
+the lock of the head row; what is refused leaves nothing behind.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from django.db import transaction
+from django.utils import timezone
+
+from ledger import errors, guards, sealing, working
+from ledger.codes import lot_code
+from ledger.drafts import NUMBERS, ChargeDraft, Draft, LineDraft, NewLot, canonical, fingerprint
+from ledger.models import Charge, Entry, Head, Line, Lot, Mark, Seal
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """An accepted entry. ``lots``: one a line, in the draft's order. ``fresh``: written now."""
+
+    entry: Entry
+    lots: tuple[Lot, ...]
+    fresh: bool
+
+
+@transaction.atomic
+def record(draft: Draft) -> Recorded:
+    """Write what happened at the end of the order.
+
+    The same UUID with the same content returns the first entry (``fresh`` False).
+    Raises a ``Refused`` (Malformed, NotEnough, OnHold, Conflict) with nothing written.
+    """
+    head = _lock()
+    known = _known(draft, None, takes_back=False)
+    if known:
+        return known
+    guards.check_draft(draft)
+    return _write(head, draft, None, takes_back=False)
+
+
+@transaction.atomic
+def amend(entry: Entry, draft: Draft) -> Recorded:
+    """Add differences to what an entry says; they stand at that entry's place.
+
+    12.4 lb typed as kg at 62.0000, of which 3 kg were sold since: the amendment of -6.776 kg
+    makes the sale 33.0725 instead of 15.0000. Later draws may change, facts never do.
+    Raises NotEnough when a lot would fall below zero at any place, NotStanding when the entry
+    was taken back, and the refusals of ``record``.
+    """
+    head = _lock()
+    root = entry.amends or entry
+    known = _known(draft, root, takes_back=False)
+    if known:
+        return known
+    guards.check_standing(root)
+    guards.check_amendment(root, draft)
+    recorded = _write(head, draft, root, takes_back=False)
+    guards.check_amended(root)
+    return recorded
+
+
+@transaction.atomic
+def take_back(entry: Entry, draft: Draft) -> Recorded:
+    """Reverse an entry with all its amendments; ``draft`` says when, by whom and why.
+
+    Raises NotEnough when something later needs what is taken back; its ``dependants`` are the
+    entries to take back first, newest first.
+    """
+    head = _lock()
+    root = entry.amends or entry
+    known = _known(draft, root, takes_back=True)
+    if known:
+        return known
+    guards.check_standing(root)
+    opposite = draft.but(lines=_opposite_lines(root), charges=_opposite_charges(root))
+    try:
+        with transaction.atomic():
+            return _write(head, opposite, root, takes_back=True, said=draft)
+    except errors.NotEnough as refusal:
+        raise errors.NotEnough(
+            str(refusal),
+            refusal.lots,
+            entry_seq=refusal.entry_seq,
+            dependants=dependants(root),
+        ) from refusal
+
+
+def dependants(entry: Entry) -> list[int]:
+    """List the standing entries that need what ``entry`` brought in, newest first."""
+    found: set[int] = set()
+    places = {entry.place}
+    while places:
+        lots = Line.objects.filter(entry__place__in=places, quantity__gt=0).values("lot_id")
+        later = (
+            Line.objects.filter(lot__in=lots, entry__place__gt=entry.place)
+            .exclude(entry__place__in=found)
+            .values_list("entry__place", flat=True)
+        )
+        places = set(later) - found
+        found |= places
+    standing = Entry.objects.filter(pk__in=found).exclude(amendments__takes_back=True)
+    return list(standing.order_by("-seq").values_list("seq", flat=True))
+
+
+# --- writing ---------------------------------------------------------------------------------
+
+
+def _lock() -> Head:
+    Head.objects.get_or_create(pk=1)
+    return Head.objects.select_for_update().get(pk=1)
+
+
+def _known(draft: Draft, amends: Entry | None, *, takes_back: bool) -> Recorded | None:
+    """Find the entry that this UUID made before; other content under it is a conflict."""
+    entry = Entry.objects.filter(uuid=draft.uuid).first()
+    if entry is None:
+        return None
+    if entry.fingerprint != fingerprint(draft, amends, takes_back):
+        raise errors.Conflict(
+            f"This form was sent before with other content, as entry {entry.seq} "
+            f"({entry.kind}). Correct that entry, or fill in a new form.",
+            [line.lot.code for line in draft.lines if isinstance(line.lot, Lot)],
+        )
+    lines = entry.lines.select_related("lot").order_by("pk")
+    return Recorded(entry, tuple(line.lot for line in lines), fresh=False)
+
+
+def _write(
+    head: Head, draft: Draft, root: Entry | None, *, takes_back: bool, said: Draft | None = None
+) -> Recorded:
+    """Write the facts, seal them, and work what follows from them."""
+    head.seq += 1
+    says = fingerprint(said or draft, root, takes_back)
+    entry = _write_entry(head.seq, draft, root, takes_back=takes_back, says=says)
+    lots = _write_lines(head, entry, draft.lines)
+    Charge.objects.bulk_create(
+        Charge(entry=entry, kind=c.kind, amount=c.amount,
+               quantity_milli=c.quantity_milli, rate=c.rate)
+        for c in draft.charges
+    )  # fmt: skip
+    _write_marks(entry, draft, lots)
+    head.save()
+    Seal.objects.create(entry=entry, digest=sealing.next_digest(entry))
+    working.rework(entry)
+    return Recorded(entry, tuple(lots), fresh=True)
+
+
+def _write_entry(
+    seq: int, draft: Draft, root: Entry | None, *, takes_back: bool, says: str
+) -> Entry:
+    return Entry.objects.create(
+        seq=seq,
+        place=root.seq if root else seq,
+        kind=draft.kind,
+        happened_at=draft.happened_at,
+        happened_on=draft.happened_on,
+        recorded_at=timezone.now(),
+        by=draft.by,
+        reason=draft.reason,
+        uuid=draft.uuid,
+        amends=root,
+        takes_back=takes_back,
+        particulars=canonical(draft.particulars),
+        fingerprint=says,
+    )
+
+
+def _write_lines(head: Head, entry: Entry, drafts: Sequence[LineDraft]) -> list[Lot]:
+    """Write the lines, and the new lots first; a draft may name one new lot on several lines."""
+    made: dict[int, Lot] = {}
+    lots = []
+    for draft in drafts:
+        lot = draft.lot
+        if isinstance(lot, NewLot):
+            if id(lot) not in made:
+                head.lots += 1
+                made[id(lot)] = Lot.objects.create(
+                    code=lot_code(head.lots),
+                    item=lot.item,
+                    made_by=entry.amends or entry,
+                    unit_mass_mg=lot.unit_mass_mg,
+                )
+            lot = made[id(lot)]
+        lots.append(lot)
+    Line.objects.bulk_create(
+        Line(entry=entry, lot=lot, role=draft.role, returns=draft.returns, **draft.numbers())
+        for lot, draft in zip(lots, drafts, strict=True)
+    )
+    return lots
+
+
+def _write_marks(entry: Entry, draft: Draft, lots: Sequence[Lot]) -> None:
+    """Write the holds that the draft states, and those that picks from held lots are born with."""
+    marks = [Mark(entry=entry, lot=mark.lot, held=mark.held) for mark in draft.marks]
+    if guards.draws_from_held(draft):
+        pairs = zip(draft.lines, lots, strict=True)
+        born = dict.fromkeys(lot for line, lot in pairs if isinstance(line.lot, NewLot))
+        marks += [Mark(entry=entry, lot=lot, held=True) for lot in born]
+    Mark.objects.bulk_create(marks)
+
+
+# --- opposites -------------------------------------------------------------------------------
+
+
+def _opposite_lines(root: Entry) -> tuple[LineDraft, ...]:
+    """Negate the sum of all lines that stand at an entry's place."""
+    sums: dict[tuple[int, str], dict[str, int]] = {}
+    kept: dict[tuple[int, str], Line] = {}
+    for line in Line.objects.filter(entry__place=root.seq).select_related("lot", "returns"):
+        key = (line.lot_id, line.role)
+        kept.setdefault(key, line)
+        numbers = sums.setdefault(key, dict.fromkeys(NUMBERS, 0))
+        for name in NUMBERS:
+            numbers[name] -= getattr(line, name)
+    return tuple(
+        LineDraft(kept[key].lot, key[1], returns=kept[key].returns, **numbers)
+        for key, numbers in sums.items()
+    )
+
+
+def _opposite_charges(root: Entry) -> tuple[ChargeDraft, ...]:
+    return tuple(
+        ChargeDraft(charge.kind, -charge.amount, -charge.quantity_milli, charge.rate)
+        for charge in Charge.objects.filter(entry__place=root.seq)
+    )

@@ -1,0 +1,229 @@
+"""The arithmetic of one lot's whole life: which cost each line carries in or out.
+
+Pure: takes the lot's steps in order, returns what each moved. Costs are vectors of whole numbers
+(the book uses five kinds; a trace by quantity uses one, as a dye), each kind conserved alone.
+
+* Within a stretch, draw k takes C*cum_k//M - C*cum_(k-1)//M; anything but a draw that changes
+  quantity or cost starts a new stretch at what is on hand. The last draw takes all.
+* Losses: the planned number leaves without cost, each further piece carries its share out.
+  40 pieces at 210.80, 7 %: two free, the next three carry 16.6421. A loss found by the very
+  entry that made the lot (an inspection) takes the pieces beyond plan out first, at the cost
+  sunk so far, so that the planned loss falls on the passed only.
+* Picks share the lot's cost by weight: until it is spent, weight / (weight + weight still
+  expected) of what is left; afterwards all cost ever on the lot by picked weight.
+* Pieces binned after the first pick carry no cost; cost on an emptied lot is stranded, a loss.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from ledger.amounts import rate_of, split
+from ledger.models import Role
+
+Cost = tuple[int, ...]
+
+RANK = {role.value: rank for rank, role in enumerate(Role)}
+_BOUGHT, _MADE, _BACK, _LOST = (r.value for r in (Role.BOUGHT, Role.MADE, Role.BACK, Role.LOST))
+_DRAWS = (Role.USED.value, Role.SOLD.value)
+_STRANDED = Role.STRANDED.value
+
+
+@dataclass(slots=True)
+class Step:
+    """One effective line of a lot: the original and its amendments added up."""
+
+    place: int
+    role: str
+    quantity: int = 0
+    money: int = 0
+    basis: int = 0
+    given_mg: int = 0
+    expected_mg: int = 0
+    planned_loss_ppm: int = 0
+    planned_loss_count: int = 0
+    closes: int = 0
+    returns_place: int = 0
+
+
+@dataclass(slots=True)
+class Life:
+    """What a lot came to. ``moved``: cost by (place, role), signed as seen from the lot."""
+
+    moved: dict[tuple[int, str], Cost]
+    quantity: int = 0
+    cost: Cost = ()
+    shares_open: bool = False
+    # The first place where the lot falls below zero or is picked when empty, and by how much.
+    short: tuple[int, int] | None = None
+
+
+@dataclass(slots=True)
+class _Hand:
+    """What is on hand while a life is walked through."""
+
+    zero: Cost
+    born_at: int
+    life: Life
+    cost: Cost
+    quantity: int = 0
+    # The stretch: what was on hand at its start, and how much was drawn since.
+    start_cost: Cost = ()
+    start_quantity: int = 0
+    drawn: int = 0
+    allowed: int = 0
+    sold: dict[int, int] = field(default_factory=dict)
+    returned: dict[int, int] = field(default_factory=dict)
+    picks: list[Step] = field(default_factory=list)
+    came_in: Cost = ()
+    went_out: Cost = ()
+    spent: bool = False
+
+    def restart(self) -> None:
+        self.start_cost, self.start_quantity, self.drawn = self.cost, self.quantity, 0
+
+    def receive(self, step: Step, quantity: int, cost: Cost) -> None:
+        self.quantity += quantity
+        self.cost = _add(self.cost, cost)
+        self.came_in = _add(self.came_in, cost)
+        self.note(step, cost)
+        if quantity or any(cost):
+            self.restart()
+
+    def draw(self, step: Step, quantity: int) -> None:
+        """Take a share out by the rule of the stretch."""
+        before, self.drawn = self.drawn, self.drawn + quantity
+        whole, now = self.start_quantity, self.drawn
+        if whole <= 0:
+            out = self.zero
+        else:
+            out = tuple([c * now // whole - c * before // whole for c in self.start_cost])
+        self.quantity -= quantity
+        self.give(step, out)
+
+    def give(self, step: Step, out: Cost) -> None:
+        self.cost = tuple([a - b for a, b in zip(self.cost, out, strict=True)])
+        self.went_out = _add(self.went_out, out)
+        self.note(step, tuple([-c for c in out]))
+
+    def leave_free(self, step: Step, quantity: int) -> None:
+        self.quantity -= quantity
+        self.note(step, self.zero)
+        if quantity:
+            self.restart()
+
+    def note(self, step: Step, cost: Cost) -> None:
+        key = (step.place, step.role)
+        known = self.life.moved.get(key)
+        self.life.moved[key] = cost if known is None else _add(known, cost)
+
+
+def work(steps: Sequence[Step], inflow: dict[int, Cost], born_at: int, *, kinds: int = 5) -> Life:
+    """Walk through a lot's steps, in order, and say what each moved.
+
+    ``inflow``: the cost that the lot is given by place: its share of the making entry's inputs
+    and charges, and of later charges. A bought step's own money comes on top as materials.
+    ``born_at``: the place of the entry that made the lot.
+    """
+    zero = (0,) * kinds
+    hand = _Hand(zero, born_at, Life({}), zero, start_cost=zero, came_in=zero, went_out=zero)
+    for step in steps:
+        _take(hand, step, inflow.get(step.place, zero))
+        if hand.quantity < 0 and hand.life.short is None:
+            hand.life.short = (step.place, -hand.quantity)
+        if hand.quantity <= 0 and not hand.picks and any(hand.cost):
+            _strand(hand, step)
+    life = hand.life
+    if hand.picks and (hand.spent or hand.quantity <= 0):
+        _settle(hand)
+    life.quantity, life.cost = hand.quantity, hand.cost
+    life.shares_open = bool(hand.picks) and not (hand.spent or hand.quantity <= 0)
+    return life
+
+
+def _take(hand: _Hand, step: Step, given: Cost) -> None:
+    """Let one step act on what is on hand."""
+    role = step.role
+    if role in _DRAWS:
+        _draw_or_pick(hand, step)
+    elif role in (_BOUGHT, _MADE):
+        hand.allowed += rate_of(step.quantity, step.planned_loss_ppm) + step.planned_loss_count
+        money = (step.money, *hand.zero[1:])
+        hand.receive(step, step.quantity, _add(given, money) if step.money else given)
+    elif role == _BACK:
+        _come_back(hand, step)
+    elif role == _LOST:
+        _lose(hand, step)
+    else:  # counted adds and shrunk takes away, both without cost
+        hand.receive(step, step.quantity, hand.zero)
+
+
+def _draw_or_pick(hand: _Hand, step: Step) -> None:
+    if step.given_mg <= 0:
+        if step.role == Role.SOLD.value:
+            hand.sold[step.place] = -step.quantity
+        hand.draw(step, -step.quantity)
+        return
+    if hand.quantity <= 0 and hand.life.short is None:
+        hand.life.short = (step.place, 0)
+    hand.picks.append(step)
+    whole = step.given_mg + step.expected_mg
+    out = tuple([c * step.given_mg // whole for c in hand.cost])
+    hand.give(step, out)
+    # What picks took is shared anew when the lot is spent, so it is not among the other draws.
+    hand.went_out = tuple([a - b for a, b in zip(hand.went_out, out, strict=True)])
+    hand.restart()
+
+
+def _lose(hand: _Hand, step: Step) -> None:
+    """Bin pieces: free within the plan or after the first pick, else with their cost."""
+    quantity = -step.quantity
+    if step.closes > 0:
+        hand.spent = True
+    if hand.picks:
+        hand.leave_free(step, quantity)
+        return
+    if step.closes > 0:  # spent without a pick: all is loss
+        hand.quantity -= quantity
+        hand.give(step, hand.cost)
+        return
+    free = min(quantity, hand.allowed)
+    hand.allowed -= free
+    if step.place == hand.born_at:
+        hand.draw(step, quantity - free)
+        hand.leave_free(step, free)
+        return
+    hand.leave_free(step, free)
+    hand.draw(step, quantity - free)
+
+
+def _come_back(hand: _Hand, step: Step) -> None:
+    """Take a return in with its part of the sale's worked cost."""
+    place = step.returns_place
+    sold = hand.sold.get(place, 0)
+    before = hand.returned.get(place, 0)
+    now = hand.returned[place] = before + step.quantity
+    if now > sold and hand.life.short is None:
+        hand.life.short = (step.place, now - sold)
+    whole = [-c for c in hand.life.moved.get((place, Role.SOLD.value), hand.zero)]
+    part = tuple([c * now // sold - c * before // sold for c in whole]) if sold else hand.zero
+    hand.receive(step, step.quantity, part)
+
+
+def _strand(hand: _Hand, step: Step) -> None:
+    """Cost that lands on an empty lot is a loss of the period."""
+    hand.give(Step(step.place, _STRANDED), hand.cost)
+    hand.restart()
+
+
+def _settle(hand: _Hand) -> None:
+    """Share all cost ever on a spent lot by picked weight."""
+    whole = [a - b for a, b in zip(hand.came_in, hand.went_out, strict=True)]
+    weights = [pick.given_mg for pick in hand.picks]
+    shares = zip(*(split(total, weights) for total in whole), strict=True)
+    for pick, share in zip(hand.picks, shares, strict=True):
+        hand.life.moved[pick.place, pick.role] = tuple([-c for c in share])
+    hand.cost = hand.zero
+
+
+def _add(one: Cost, other: Cost) -> Cost:
+    return tuple([a + b for a, b in zip(one, other, strict=True)])

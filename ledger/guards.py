@@ -1,0 +1,239 @@
+"""What the book refuses before it writes: one guard a rule, in a fixed order."""
+
+from django.db.models import Sum
+
+from ledger import errors, working
+from ledger.drafts import Draft, LineDraft, NewLot
+from ledger.models import Charge, CostKind, Dimension, Entry, Line, Lot, Role
+
+_ADDS = (Role.BOUGHT, Role.MADE, Role.BACK, Role.COUNTED)
+_NEEDS_QUANTITY = (Role.BOUGHT, Role.BACK, Role.SHRUNK, Role.SOLD)
+# The roles that may state a number; elsewhere it would mean nothing, or money from nowhere.
+_STATED_BY = {
+    "money": (Role.BOUGHT, Role.MADE),
+    "basis": (Role.MADE,),
+    "given_mg": (Role.USED,),
+    "expected_mg": (Role.USED,),
+    "planned_loss_ppm": (Role.BOUGHT, Role.MADE),
+    "planned_loss_count": (Role.BOUGHT, Role.MADE),
+    "closes": (Role.LOST,),
+}
+
+
+def check_draft(draft: Draft) -> None:
+    """Refuse a new entry that states what no entry can state."""
+    if not draft.lines and not draft.marks:
+        raise errors.Malformed("Nothing was stated. Name at least one lot.")
+    for line in draft.lines:
+        _check_sign(line)
+        _check_numbers(line)
+        _check_new_lot(line)
+    _check_once(draft)
+    _check_outputs(draft)
+    _check_charges(draft)
+    _check_on_hand(draft)
+    _check_holds(draft)
+
+
+def check_amendment(root: Entry, draft: Draft) -> None:
+    """Refuse differences that would turn an edge round, top a lot up, or draw on a hold."""
+    for line in draft.lines:
+        _check_stated(line)
+        _check_new_lot(line)
+        _check_place(root, line)
+    _check_once(draft)
+    _check_holds(draft)
+
+
+def check_amended(root: Entry) -> None:
+    """Refuse, once the differences are written, what the whole entry can no longer state."""
+    charges = Charge.objects.filter(entry__place=root.seq).values_list("kind")
+    totals = dict(charges.annotate(Sum("amount")).order_by())
+    for kind, total in totals.items():
+        if total < 0:
+            raise errors.Malformed(
+                f"The correction would leave {total} charged for {kind} at entry {root.seq}. "
+                "Take off no more than was charged."
+            )
+    lines = Line.objects.filter(entry__place=root.seq)
+    used = lines.filter(role=Role.USED).aggregate(pieces=Sum("quantity"), given=Sum("given_mg"))
+    basis = lines.filter(role=Role.MADE).aggregate(total=Sum("basis"))["total"]
+    if (any(totals.values()) or any(used.values())) and not basis:
+        raise errors.Malformed("Cost has nowhere to go. State what shares it.")
+
+
+def check_standing(root: Entry) -> None:
+    """Refuse to amend what was taken back."""
+    if root.amendments.filter(takes_back=True).exists():
+        raise errors.NotStanding(
+            f"Entry {root.seq} ({root.kind}, {root.happened_on}) was taken back already. "
+            "Record it anew instead."
+        )
+
+
+def draws_from_held(draft: Draft) -> bool:
+    """Say whether a line uses a lot on hold: what is made of it is then born on hold."""
+    used = [
+        line.lot.pk for line in draft.lines if line.role == Role.USED and isinstance(line.lot, Lot)
+    ]
+    return Lot.objects.filter(pk__in=used, held=True).exists()
+
+
+def _check_sign(line: LineDraft) -> None:
+    adds = line.role in _ADDS
+    right = line.quantity >= 0 if adds else line.quantity <= 0
+    if not right or (line.role in _NEEDS_QUANTITY and line.quantity == 0):
+        raise errors.Malformed(
+            f"{_name(line)}: {line.quantity} cannot be {line.role}. "
+            f"State a quantity {'above' if adds else 'below'} zero.",
+            _codes(line),
+        )
+
+
+def _check_numbers(line: LineDraft) -> None:
+    numbers = line.numbers()
+    below = [name for name, value in numbers.items() if name != "quantity" and value < 0]
+    if below or line.role == Role.STRANDED:
+        raise errors.Malformed(
+            f"{_name(line)}: {', '.join(below) or line.role} cannot be stated so. "
+            "State numbers of zero or more.",
+            _codes(line),
+        )
+    _check_stated(line)
+    if line.given_mg and line.quantity:
+        raise errors.Malformed(
+            f"{_name(line)}: a pick takes weight, not {-line.quantity} pieces. State zero pieces.",
+            _codes(line),
+        )
+    if (line.role == Role.BACK) != (line.returns is not None):
+        raise errors.Malformed(
+            f"{_name(line)}: only what was sold comes back. Name the sale it comes back from.",
+            _codes(line),
+        )
+
+
+def _check_stated(line: LineDraft) -> None:
+    for name, roles in _STATED_BY.items():
+        if getattr(line, name) and line.role not in roles:
+            raise errors.Malformed(
+                f"{_name(line)}: {name} cannot be stated where it is {line.role}. "
+                f"State it where it is {' or '.join(roles)}.",
+                _codes(line),
+            )
+
+
+def _check_place(root: Entry, line: LineDraft) -> None:
+    """An amendment stands where the entry stands: what is used was made before, never there."""
+    lot = line.lot
+    if not isinstance(lot, Lot):
+        return
+    if line.role == Role.USED and lot.made_by_id >= root.seq:
+        raise errors.Malformed(
+            f"{_name(line)} was made at entry {lot.made_by_id} and cannot be used at entry "
+            f"{root.seq}. Record what is made of it anew.",
+            _codes(line),
+        )
+    topped_up = line.role in (Role.BOUGHT, Role.MADE) and line.quantity
+    if topped_up and lot.made_by_id != root.seq:
+        raise errors.Malformed(
+            f"{_name(line)} was not made at entry {root.seq} and is never topped up. "
+            "Make a new lot.",
+            _codes(line),
+        )
+
+
+def _check_new_lot(line: LineDraft) -> None:
+    lot = line.lot
+    if not isinstance(lot, NewLot):
+        return
+    if line.role not in (Role.BOUGHT, Role.MADE) and line.role != Role.LOST:
+        raise errors.Malformed(f"{_name(line)}: a new lot is bought or made first.")
+    if lot.item.dimension == Dimension.COUNT and not lot.unit_mass_mg:
+        raise errors.Malformed(f"{_name(line)}: state what one piece weighs.")
+
+
+def _check_once(draft: Draft) -> None:
+    keys = [
+        (id(line.lot) if isinstance(line.lot, NewLot) else -line.lot.pk, str(line.role))
+        for line in draft.lines
+    ]
+    for key, line in zip(keys, draft.lines, strict=True):
+        if keys.count(key) > 1:
+            raise errors.Malformed(
+                f"{_name(line)} is {line.role} twice in one entry. Add the two quantities up.",
+                _codes(line),
+            )
+
+
+def _check_outputs(draft: Draft) -> None:
+    """Inputs go into new lots only, so that every edge points forward in the order."""
+    uses = any(line.role == Role.USED for line in draft.lines)
+    made = [line for line in draft.lines if line.role == Role.MADE]
+    adding = [*made, *(line for line in draft.lines if line.role == Role.BOUGHT)]
+    old = next((line for line in adding if isinstance(line.lot, Lot)), None)
+    if old and (uses or old.quantity):
+        raise errors.Malformed(
+            f"{_name(old)} was made before and is never topped up. Make a new lot of the two.",
+            _codes(old),
+        )
+    if uses and not made:
+        raise errors.Malformed("Lots are used, but nothing is made of them. State what is made.")
+    if (uses or draft.charges) and not any(line.basis > 0 for line in made):
+        raise errors.Malformed("Cost has nowhere to go. State what shares it.")
+
+
+def _check_charges(draft: Draft) -> None:
+    for charge in draft.charges:
+        if charge.amount < 0 or charge.kind not in CostKind.values:
+            raise errors.Malformed(
+                f"A charge of {charge.amount} for {charge.kind} cannot be. State zero or more."
+            )
+
+
+def _check_on_hand(draft: Draft) -> None:
+    """Refuse water loss that would empty a lot: emptying is never water."""
+    for line in draft.lines:
+        if line.role == Role.SHRUNK and isinstance(line.lot, Lot):
+            on_hand = Lot.objects.values_list("quantity", flat=True).get(pk=line.lot.pk)
+            if on_hand + line.quantity <= 0:
+                raise errors.NotEnough(
+                    f"{_name(line)} cannot dry away to nothing: {on_hand} on hand, "
+                    f"{-line.quantity} shrunk. State the rest as lost, with the reason.",
+                    _codes(line),
+                    entry_seq=0,
+                )
+
+
+def _check_holds(draft: Draft) -> None:
+    for line in draft.lines:
+        draws = line.role in (Role.USED, Role.SOLD) and line.quantity < 0
+        if not (draws and isinstance(line.lot, Lot)):
+            continue
+        held = Lot.objects.values_list("held", flat=True).get(pk=line.lot.pk)
+        if held and not _sold_before_hold(line, draft):
+            raise errors.OnHold(
+                f"{_name(line)} is on hold and may not be {line.role}. Release it with a "
+                "reason first; until then it may be moved, weighed, counted, taken back or binned.",
+                _codes(line),
+            )
+
+
+def _sold_before_hold(line: LineDraft, draft: Draft) -> bool:
+    """A sale that happened before the hold is accepted with a reason."""
+    if line.role != Role.SOLD or not draft.reason or not isinstance(line.lot, Lot):
+        return False
+    since = None
+    for mark in working.standing_marks(line.lot.pk).select_related("entry"):
+        if not mark.held:
+            break
+        since = mark.entry.happened_at
+    return since is not None and draft.happened_at < since
+
+
+def _name(line: LineDraft) -> str:
+    lot = line.lot
+    return f"Lot {lot.code}" if isinstance(lot, Lot) else f"A new lot of {lot.item.name}"
+
+
+def _codes(line: LineDraft) -> list[str]:
+    return [line.lot.code] if isinstance(line.lot, Lot) else []

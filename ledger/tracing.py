@@ -1,0 +1,164 @@
+"""Back to sources and forward to uses, whole and by quantity.
+
+Whole: over the edges, in the database, each lot once (UNION, not UNION ALL: blending must not
+explode and the walk always ends). By quantity: the lot's quantity is put into it like a dye and
+carried along by the very arithmetic that carries cost, so what arrives adds up to what went in.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from django.db import connection
+
+from ledger.costing import work
+from ledger.models import Edge, Lot, Role
+from ledger.working import Story, read_story, shares_of
+
+_WALK = """
+WITH RECURSIVE reached(id) AS (
+    SELECT id FROM ledger_lot WHERE id IN ({marks})
+    UNION
+    SELECT edge.{to} FROM reached JOIN ledger_edge AS edge ON edge.{start} = reached.id
+)
+SELECT id FROM reached
+"""
+FORWARD = _WALK.replace("{to}", "dst_id").replace("{start}", "src_id")
+BACK = _WALK.replace("{to}", "src_id").replace("{start}", "dst_id")
+
+
+@dataclass(frozen=True, slots=True)
+class Reach:
+    """Lots reached from suspects, in the order of making; ``certain`` ones are among them."""
+
+    lots: tuple[int, ...]
+    certain: frozenset[int]
+
+
+@dataclass
+class Carried:
+    """Where a lot's quantity went, in its own unit; everything adds up to ``total``.
+
+    ``on_hand``: by lot. ``sold`` and ``lost``: by (lot, place); returns are taken off.
+    """
+
+    total: int
+    on_hand: dict[int, int] = field(default_factory=dict)
+    sold: dict[tuple[int, int], int] = field(default_factory=dict)
+    lost: dict[tuple[int, int], int] = field(default_factory=dict)
+
+
+def ancestors(lot_ids: Iterable[int]) -> set[int]:
+    """Find every lot behind some lots, themselves included."""
+    return _walk(BACK, lot_ids)
+
+
+def descendants(lot_ids: Iterable[int]) -> set[int]:
+    """Find every lot made from some lots, themselves included."""
+    return _walk(FORWARD, lot_ids)
+
+
+def reach(lot_ids: Iterable[int]) -> Reach:
+    """Find what suspects reach, for a recall: a mixed lot counts whole.
+
+    Inputs of one item are alternatives, different items are in every unit. A made lot is
+    certain if, for some item, all its inputs are certain; possible if otherwise reached.
+    """
+    suspects = set(lot_ids)
+    reached = descendants(suspects)
+    inputs: dict[int, dict[int, list[int]]] = defaultdict(lambda: defaultdict(list))
+    edges = Edge.objects.filter(dst__in=reached).values_list("dst_id", "src__item_id", "src_id")
+    for dst, item, src in edges:
+        inputs[dst][item].append(src)
+    certain = set(suspects)
+    order = _in_order(reached)
+    for lot_id in order:
+        by_item = inputs.get(lot_id, {})
+        if any(all(src in certain for src in sources) for sources in by_item.values()):
+            certain.add(lot_id)
+    return Reach(tuple(order), frozenset(certain))
+
+
+def follow(lot_id: int) -> Carried:
+    """Carry a lot's quantity forward through everything made of it; nothing is left over.
+
+    Planned losses and water leave without a share, as they do without cost: the rest carries it.
+    """
+    order = _in_order(descendants([lot_id]))
+    story = read_story(order)
+    carried = Carried(_came_in(story, lot_id))
+    pools: dict[int, tuple[int, ...]] = defaultdict(lambda: (0,))
+    for lot in order:
+        inflow = {}
+        for step in story.steps[lot]:
+            step.money = 0
+            if step.role == Role.MADE and lot != lot_id:
+                inflow[step.place] = shares_of(story, step.place, pools[step.place]).get(lot, (0,))
+        if lot == lot_id:
+            inflow[story.born_at[lot]] = (carried.total,)
+        life = work(story.steps[lot], inflow, story.born_at[lot], kinds=1)
+        if life.cost[0]:
+            carried.on_hand[lot] = life.cost[0]
+        for (place, role), (amount,) in life.moved.items():
+            if role == Role.USED:
+                pools[place] = (pools[place][0] - amount,)
+        _sort_out(carried, lot, life.moved)
+    return carried
+
+
+def composition(lot_id: int) -> dict[int, int]:
+    """Say how much of each ancestor, in its own unit, is behind a whole lot.
+
+    Worked in the reverse order of making, so that each edge is looked at once. What a pick took
+    of a block lot is its weight over all weight picked and still expected. Rounded down.
+    """
+    order = _in_order(ancestors([lot_id]))
+    story = read_story(order)
+    edges = Edge.objects.filter(dst__in=order)
+    inputs: dict[int, list[tuple[int, int, int]]] = defaultdict(list)
+    for dst, *edge in edges.values_list("dst_id", "src_id", "entry_id", "quantity"):
+        inputs[dst].append((edge[0], edge[1], edge[2]))
+    share = dict.fromkeys(order, 0) | {lot_id: _FINE}
+    for lot in reversed(order):
+        for src, place, quantity in inputs[lot]:
+            share[src] += quantity * share[lot] // _whole(story, src, place)
+    return {lot: _came_in(story, lot) * share[lot] // _FINE for lot in order}
+
+
+# A lot's share is worked in parts this fine.
+_FINE = 10**15
+
+
+def _whole(story: Story, src: int, place: int) -> int:
+    """What an edge's quantity is a part of: what came into the lot, or all weight picked of it."""
+    picks = [s for s in story.steps[src] if s.role == Role.USED and s.given_mg > 0]
+    if not any(pick.place == place for pick in picks):
+        return _came_in(story, src) or 1
+    return sum(pick.given_mg for pick in picks) + picks[-1].expected_mg
+
+
+def _came_in(story: Story, lot_id: int) -> int:
+    return sum(s.quantity for s in story.steps[lot_id] if s.role in (Role.BOUGHT, Role.MADE))
+
+
+def _sort_out(carried: Carried, lot: int, moved: dict[tuple[int, str], tuple[int, ...]]) -> None:
+    for (place, role), (amount,) in moved.items():
+        if role in (Role.SOLD, Role.BACK):
+            carried.sold[lot, place] = carried.sold.get((lot, place), 0) - amount
+        elif role in (Role.LOST, Role.STRANDED) and amount:
+            carried.lost[lot, place] = carried.lost.get((lot, place), 0) - amount
+
+
+def _in_order(lot_ids: Iterable[int]) -> list[int]:
+    rows = Lot.objects.filter(pk__in=list(lot_ids)).order_by("made_by_id", "pk")
+    return list(rows.values_list("pk", flat=True))
+
+
+def _walk(statement: str, lot_ids: Iterable[int]) -> set[int]:
+    ids = list(lot_ids)
+    if not ids:
+        return set()
+    marks = ", ".join(["%s"] * len(ids))
+    with connection.cursor() as cursor:
+        cursor.execute(statement.replace("{marks}", marks), ids)
+        return {lot_id for (lot_id,) in cursor.fetchall()}

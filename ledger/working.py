@@ -1,0 +1,313 @@
+"""What is worked from the facts: flows, edges, and the figures on each lot.
+
+``rework`` works what a new fact touches: the lots of its lines, then their descendants in the
+order of making, stopping where nothing changes. ``rebuild`` is the same over the whole book and
+the oracle: no figure may differ. Lots are made in the order of entries and every edge points
+forward, so a lot's life can be worked whole once the lots behind it have been.
+"""
+
+import heapq
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from django.db.models import QuerySet, Sum
+
+from ledger import errors
+from ledger.amounts import largest_remainder, split
+from ledger.costing import RANK, Cost, Life, Step, work
+from ledger.drafts import NUMBERS
+from ledger.models import KINDS, Charge, Edge, Entry, Flow, Line, Lot, Mark, Role
+
+ZERO: Cost = (0, 0, 0, 0, 0)
+_USED, _MADE = Role.USED.value, Role.MADE.value
+_EDGE_FIELDS = ("role", "quantity", "given_mg")
+_STEP_FIELDS = ("entry__place", "role", *NUMBERS, "returns__entry__place")
+
+
+@dataclass
+class Story:
+    """The facts about some lots and entries, added up to effective lines.
+
+    ``steps``: each lot's, in order. ``made_at``: lot ids and shares by place, of the lots that
+    share that entry's cost. ``charged``: by place.
+    """
+
+    born_at: dict[int, int] = field(default_factory=dict)
+    steps: dict[int, list[Step]] = field(default_factory=dict)
+    made_at: dict[int, list[tuple[int, int]]] = field(default_factory=dict)
+    charged: dict[int, Cost] = field(default_factory=dict)
+
+
+def read_story(lot_ids: Iterable[int] | None = None) -> Story:
+    """Read the facts about some lots (all, when None); four queries."""
+    story = Story()
+    lots, lines, charges = Lot.objects.all(), Line.objects.all(), Charge.objects.all()
+    if lot_ids is not None:
+        ids = list(lot_ids)
+        lots, lines = lots.filter(pk__in=ids), lines.filter(lot__in=ids)
+    story.born_at = dict(lots.values_list("pk", "made_by_id"))
+    story.steps = {lot: [] for lot in story.born_at}
+    _add_steps(story, lines.values_list("lot_id", *_STEP_FIELDS).order_by("entry_id", "pk"))
+    if lot_ids is not None:
+        places = [s.place for steps in story.steps.values() for s in steps if s.role == _MADE]
+        charges = charges.filter(entry__place__in=places)
+        lines = Line.objects.filter(entry__place__in=places, role=_MADE)
+    _add_shares(story, lines)
+    _add_charges(story, charges)
+    return story
+
+
+def _add_steps(story: Story, rows: Iterable[tuple[int, ...]]) -> None:
+    known: dict[tuple[int, int, str], Step] = {}
+    for lot, place, role, quantity, *numbers, returns_place in rows:
+        key = (lot, place, str(role))
+        step = known.get(key)
+        if step is None:
+            step = Step(place, str(role), quantity, *numbers, returns_place or 0)
+            known[key] = step
+            story.steps[lot].append(step)
+            continue
+        step.quantity += quantity
+        for name, number in zip(NUMBERS[1:], numbers, strict=True):
+            if number:
+                setattr(step, name, getattr(step, name) + number)
+    for steps in story.steps.values():
+        steps.sort(key=_order)
+
+
+def _order(step: Step) -> tuple[int, int]:
+    return (step.place, RANK[step.role])
+
+
+def _add_shares(story: Story, lines: "QuerySet[Line]") -> None:
+    shares: dict[int, dict[int, int]] = defaultdict(dict)
+    rows = lines.filter(role=_MADE).values_list("entry__place", "lot_id", "basis")
+    for place, lot, basis in rows.order_by("entry__place", "lot_id"):
+        shares[place][lot] = shares[place].get(lot, 0) + basis
+    story.made_at = {place: list(by_lot.items()) for place, by_lot in shares.items()}
+
+
+def _add_charges(story: Story, charges: "QuerySet[Charge]") -> None:
+    rows = charges.values_list("entry__place", "kind").annotate(total=Sum("amount"))
+    found: dict[int, list[int]] = defaultdict(lambda: [0] * len(KINDS))
+    for place, kind, total in rows.order_by():
+        found[place][KINDS.index(kind)] += total
+    story.charged = {place: tuple(cost) for place, cost in found.items()}
+
+
+def shares_of(story: Story, place: int, pool: Cost) -> dict[int, Cost]:
+    """Share an entry's cost over the lots it made, by basis; the parts add up to the pool."""
+    made = [(lot, basis) for lot, basis in story.made_at.get(place, ()) if basis > 0]
+    if not made:
+        return {}
+    if len(made) == 1:
+        return {made[0][0]: pool}
+    weights = [basis for _, basis in made]
+    parts = zip(*(split(total, weights) for total in pool), strict=True)
+    return {lot: part for (lot, _), part in zip(made, parts, strict=True)}
+
+
+# --- one lot after the other -----------------------------------------------------------------
+
+
+def rework(entry: Entry) -> None:
+    """Bring everything worked up to date after ``entry`` was written.
+
+    Raises NotEnough when some lot would fall below zero at any place: the caller's transaction
+    takes the facts back as well.
+    """
+    place = entry.place
+    _renew_edges(place)
+    touched = set(Line.objects.filter(entry__place=place).values_list("lot_id", flat=True))
+    _renew_marks(entry)
+    queue: list[tuple[int, int]] = list(
+        Lot.objects.filter(pk__in=touched).values_list("made_by_id", "pk")
+    )
+    heapq.heapify(queue)
+    seen = set(touched)
+    while queue:
+        _, lot_id = heapq.heappop(queue)
+        for below in _work_one(lot_id):
+            if below not in seen:
+                seen.add(below)
+                born_at = Lot.objects.values_list("made_by_id", flat=True).get(pk=below)
+                heapq.heappush(queue, (born_at, below))
+
+
+def _work_one(lot_id: int) -> set[int]:
+    """Work one lot's life, keep it, and name the lots whose inflow it changed."""
+    story = read_story([lot_id])
+    _check_signs(lot_id, story.steps[lot_id])
+    inputs: dict[int, Cost] = defaultdict(lambda: ZERO)
+    used = Flow.objects.filter(entry__in=list(story.made_at), role=_USED)
+    for place, *cost in used.values_list("entry_id", *KINDS):
+        inputs[place] = tuple([a - b for a, b in zip(inputs[place], cost, strict=True)])
+    life = life_of(story, lot_id, inputs)
+    if life.short:
+        raise_short(lot_id, life.short)
+    changed = _keep_flows(lot_id, story.steps[lot_id], life)
+    Lot.objects.filter(pk=lot_id).update(**_figures(life))
+    return set(
+        Line.objects.filter(entry__place__in=changed, role=_MADE)
+        .exclude(lot=lot_id)
+        .values_list("lot_id", flat=True)
+    )
+
+
+def life_of(story: Story, lot_id: int, inputs: dict[int, Cost]) -> Life:
+    """Work one lot from its story; ``inputs``: the cost used up by place, where it was made."""
+    inflow = {}
+    for step in story.steps[lot_id]:
+        if step.role == _MADE:
+            used = inputs.get(step.place, ZERO)
+            charged = story.charged.get(step.place)
+            pool = tuple([a + b for a, b in zip(used, charged, strict=True)]) if charged else used
+            inflow[step.place] = shares_of(story, step.place, pool).get(lot_id, ZERO)
+    return work(story.steps[lot_id], inflow, story.born_at[lot_id])
+
+
+def _figures(life: Life) -> dict[str, int | bool]:
+    return {
+        "quantity": life.quantity,
+        "shares_open": life.shares_open,
+        **dict(zip(KINDS, life.cost, strict=True)),
+    }
+
+
+def _keep_flows(lot_id: int, steps: list[Step], life: Life) -> list[int]:
+    """Write the flows that differ; return the places whose used cost changed."""
+    rows = flow_rows(lot_id, steps, life)
+    old = {(f.entry_id, f.role): f for f in Flow.objects.filter(lot=lot_id)}
+    new, differ, changed = [], [], []
+    for row in rows:
+        known = old.pop((row.entry_id, row.role), None)
+        if known is None:
+            new.append(row)
+        elif (known.quantity, known.cost) != (row.quantity, row.cost):
+            row.pk = known.pk
+            differ.append(row)
+        else:
+            continue
+        if row.role == _USED:
+            changed.append(row.entry_id)
+    changed += [entry_id for entry_id, role in old if role == _USED]
+    if old:
+        Flow.objects.filter(pk__in=[flow.pk for flow in old.values()]).delete()
+    Flow.objects.bulk_create(new)
+    Flow.objects.bulk_update(differ, ["quantity", *KINDS], batch_size=100)
+    return changed
+
+
+def flow_rows(lot_id: int, steps: list[Step], life: Life) -> list[Flow]:
+    """List a life's flows: one a line, and one for each cost that was stranded."""
+    stated = {(step.place, step.role): step.quantity for step in steps}
+    stranded = {key: 0 for key in life.moved if key not in stated}
+    return [
+        Flow(
+            entry_id=place,
+            lot_id=lot_id,
+            role=role,
+            quantity=quantity,
+            **dict(zip(KINDS, life.moved.get((place, role), ZERO), strict=True)),
+        )
+        for (place, role), quantity in (stated | stranded).items()
+    ]
+
+
+def raise_short(lot_id: int, short: tuple[int, int]) -> None:
+    """Refuse, naming the lot, the first entry that would fail, the number and the remedy."""
+    lot = Lot.objects.select_related("item").get(pk=lot_id)
+    place, by = short
+    entry = Entry.objects.get(pk=place)
+    unit = {"mass": "mg", "volume": "microlitres", "count": "pieces"}[lot.item.dimension]
+    what = f"is empty at entry {place}" if by == 0 else f"falls {by} {unit} short at entry {place}"
+    raise errors.NotEnough(
+        f"Lot {lot.code} ({lot.item.name}) {what} ({entry.kind}, {entry.happened_on}). "
+        "Correct the quantity, or take the later entry back first.",
+        [lot.code],
+        entry_seq=place,
+    )
+
+
+def _check_signs(lot_id: int, steps: list[Step]) -> None:
+    """Refuse an amendment that turns a number round: a sale may shrink to nothing, not below."""
+    for step in steps:
+        adds = RANK[step.role] <= RANK[Role.COUNTED]
+        wrong = [name for name in NUMBERS[1:] if getattr(step, name) < 0]
+        if (step.quantity < 0 if adds else step.quantity > 0) or (step.given_mg and step.quantity):
+            wrong.append("quantity")
+        if wrong:
+            code = Lot.objects.values_list("code", flat=True).get(pk=lot_id)
+            stated = ", ".join(f"{name} {getattr(step, name)}" for name in wrong)
+            raise errors.Malformed(
+                f"Lot {code}: the correction would make {step.role} at entry {step.place} "
+                f"{stated}. Take the whole entry back instead.",
+                [code],
+            )
+
+
+# --- edges and holds -------------------------------------------------------------------------
+
+
+def _renew_edges(place: int) -> None:
+    lines = Line.objects.filter(entry__place=place, role__in=(_USED, _MADE))
+    edges = edges_at(place, lines.values_list("lot_id", "lot__item_id", *_EDGE_FIELDS))
+    Edge.objects.filter(entry=place).delete()
+    Edge.objects.bulk_create(edges)
+
+
+def edges_at(place: int, lines: Iterable[tuple[int, ...]]) -> list[Edge]:
+    """List the edges of one entry, as amended: from every lot used to every lot made from it.
+
+    ``lines``: lot, item, role, quantity, given_mg. A used quantity (for a pick the weight it
+    gave) is split over the lots made by their quantity; a made lot is credited over the used
+    lots of one item by quantity. Both add up.
+    """
+    used: dict[tuple[int, int], int] = defaultdict(int)
+    made: dict[int, int] = defaultdict(int)
+    for lot, item, role, quantity, given_mg in lines:
+        if str(role) == _USED:
+            used[item, lot] += given_mg or -quantity
+        elif str(role) == _MADE:
+            made[lot] += quantity
+    used = {key: quantity for key, quantity in sorted(used.items()) if quantity > 0}
+    made = {lot: quantity for lot, quantity in sorted(made.items()) if quantity > 0}
+    if not used or not made:
+        return []
+    quantities = {key: split(quantity, list(made.values())) for key, quantity in used.items()}
+    parts = {target: _credit(whole, used) for target, whole in made.items()}
+    return [
+        Edge(entry_id=place, src_id=key[1], dst_id=target,
+             quantity=quantities[key][k], part=parts[target][key])
+        for key in used
+        for k, target in enumerate(made)
+    ]  # fmt: skip
+
+
+def _credit(whole: int, used: dict[tuple[int, int], int]) -> dict[tuple[int, int], int]:
+    """Credit a made lot to the used lots, those of one item adding up to the whole."""
+    parts: dict[tuple[int, int], int] = {}
+    for item in {item for item, _ in used}:
+        alike = [key for key in used if key[0] == item]
+        shares = largest_remainder(whole, [used[key] for key in alike])
+        parts |= dict(zip(alike, shares, strict=True))
+    return parts
+
+
+def _renew_marks(entry: Entry) -> None:
+    lots = Mark.objects.filter(entry__place=entry.place).values_list("lot_id", flat=True)
+    for lot_id in set(lots):
+        Lot.objects.filter(pk=lot_id).update(held=is_held(lot_id))
+
+
+def is_held(lot_id: int) -> bool:
+    """Say whether the last standing mark puts the lot on hold."""
+    mark = standing_marks(lot_id).first()
+    return mark.held if mark else False
+
+
+def standing_marks(lot_id: int) -> "QuerySet[Mark]":
+    """A lot's marks that were not taken back, the last first."""
+    taken_back = Entry.objects.filter(takes_back=True).values("place")
+    return Mark.objects.filter(lot=lot_id).exclude(entry__place__in=taken_back).order_by("-pk")

@@ -66,6 +66,7 @@ FORM_RENDERER = "farm.pages.forms.SiteFormRenderer"
 
 DATABASES = {"default": dj_database_url.parse(DATABASE_URL, conn_health_checks=True)}
 if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
+    DATA_DIR.mkdir(mode=0o700, exist_ok=True)
     # A writer takes the lock when its transaction begins, so that it waits for
     # its turn instead of failing half-way.
     DATABASES["default"]["OPTIONS"] = {

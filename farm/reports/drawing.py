@@ -15,16 +15,19 @@ from reportlab.pdfgen.canvas import Canvas
 Point = tuple[float, float]
 
 WORDS_FONT_HAS = "cp1252"
-UNDIVIDED = str.maketrans("łŁđĐıŋŊħĦ", "lLdDinNhH")  # letters that Unicode does not take apart
+# Letters and signs that Unicode itself does not take apart.
+UNDIVIDED = str.maketrans(
+    {"ł": "l", "Ł": "L", "đ": "d", "Đ": "D", "ı": "i", "→": "->", "−": "-", "≥": ">=", "≤": "<="}
+)
 
 
 class Tone(Enum):
     """Class on screen, strength of the text colour on screen, grey (or colour) on paper."""
 
-    INK = ("ink", 1.0, "#1d1d1b")
-    SOFT = ("soft", 0.72, "#5c5c57")
-    ACCENT = ("accent", 0.85, "#2f5d50")
-    WASH = ("wash", 0.07, "#f1f0ea")
+    INK = ("ink", 1.0, "#22272b")
+    SOFT = ("soft", 0.72, "#565d63")
+    ACCENT = ("accent", 0.85, "#1d4f6e")
+    WASH = ("wash", 0.07, "#eef2f3")
     PAPER = ("paper", 1.0, "#ffffff")
 
 
@@ -136,11 +139,16 @@ def text_width(words: str, size: float, *, bold: bool = False) -> float:
     return stringWidth(words, font(bold), size)
 
 
+def room_for(words: str, size: float, *, bold: bool = False) -> float:
+    """Measure words with a fifth to spare: a screen's own font may be wider than the paper's."""
+    return text_width(words, size, bold=bold) * 1.2
+
+
 def fitted(words: str, width: float, size: float, *, bold: bool = False) -> str:
     """Shorten words to a width, ending in an ellipsis."""
-    if text_width(words, size, bold=bold) <= width:
+    if room_for(words, size, bold=bold) <= width:
         return words
-    while words and text_width(words + "…", size, bold=bold) > width:
+    while words and room_for(words + "…", size, bold=bold) > width:
         words = words[:-1]
     return words.rstrip() + "…"
 

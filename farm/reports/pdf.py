@@ -20,7 +20,7 @@ FOOT = 56  # nothing but the footer below this line
 SIZE, LEADING, GUTTER = 9, 11.5, 14
 TEXT_MAX, TEXT_MIN = 230, 60
 INK, SOFT, ACCENT = Tone.INK.value[2], Tone.SOFT.value[2], Tone.ACCENT.value[2]
-FAINT = "#c9c8c0"
+FAINT = "#cbd3cf"
 Lines = list[list[str]]
 
 
@@ -57,7 +57,7 @@ class _Page:
         self.say(self.report.title, 20, bold=True)
         if self.report.subtitle:
             self.say(self.report.subtitle, 11, colour=SOFT)
-        self.y -= 4
+        self.y -= 7
         self.rule(self.y, ACCENT, width=1.5)
         self.y -= 8
         label_width = max((text_width(fact.label, SIZE) for fact in self.report.facts), default=0)
@@ -167,7 +167,9 @@ class _TableWriter:
         self.page = page
         self.table = table
         self.widths = _fitted_widths(_natural_widths(table), table.numbers, page.room)
-        self.right = MARGIN + sum(self.widths)
+        # More figures than a page is wide are written smaller, never broken.
+        self.scale = min(1, page.room / sum(self.widths))
+        self.right = MARGIN + sum(self.widths) * self.scale
 
     def write(self) -> None:
         self.page.need(90)
@@ -195,7 +197,7 @@ class _TableWriter:
     def _write_row(self, row: Sequence[str], keep: float) -> None:
         """Write one row; `keep` is room wanted below it, so that a total never stands alone."""
         lines = self._lines(row, bold=False)
-        if self.page.need(_height(lines) + keep):
+        if self.page.need(_height(lines) * self.scale + keep):
             self._write_header()
         self._write_lines(lines, bold=False)
         self.page.rule(self.page.y, FAINT, width=0.4, right=self.right)
@@ -215,20 +217,24 @@ class _TableWriter:
 
     def _write_lines(self, cells: Lines, *, bold: bool, from_bottom: bool = False) -> None:
         canvas, height = self.page.canvas, _height(cells)
+        canvas.saveState()
+        canvas.translate(MARGIN, self.page.y)
+        canvas.scale(self.scale, self.scale)
         canvas.setFont(font(bold), SIZE)
         canvas.setFillColor(INK)
-        x = float(MARGIN)
+        x = 0.0
         for lines, width, number in zip(cells, self.widths, self.table.numbers, strict=True):
-            y = self.page.y - LEADING
+            y = -LEADING
             if from_bottom:
-                y = self.page.y - height + 4 + LEADING * (len(lines) - 1) + 0.5
+                y = 4.5 - height + LEADING * (len(lines) - 1)
             for at, line in enumerate(lines):
                 if number:
                     canvas.drawRightString(x + width - GUTTER / 2, y - at * LEADING, line)
                 else:
                     canvas.drawString(x + GUTTER / 2, y - at * LEADING, line)
             x += width
-        self.page.y -= height
+        canvas.restoreState()
+        self.page.y -= height * self.scale
 
 
 def wrapped(words: str, width: float, size: float, *, bold: bool) -> list[str]:
@@ -263,7 +269,7 @@ def _natural_widths(table: Printed) -> list[float]:
 
 
 def _fitted_widths(natural: list[float], numbers: Sequence[bool], room: float) -> list[float]:
-    """Fill the room: spare width goes to the columns of words, missing width comes from them."""
+    """Fill the room: spare width goes to all columns, missing width comes from them."""
     words = [at for at, number in enumerate(numbers) if not number]
     spare = room - sum(natural)
     if spare < 0 and words:
@@ -273,9 +279,6 @@ def _fitted_widths(natural: list[float], numbers: Sequence[bool], room: float) -
             width if numbers[at] else width - max(width - TEXT_MIN, 0) * part
             for at, width in enumerate(natural)
         ]
-    over = sum(natural) / room
-    if over > 1:  # more columns than a page is wide: all give way alike
-        return [width / over for width in natural]
     return [width + max(spare, 0) / len(natural) for width in natural]
 
 

@@ -16,7 +16,7 @@ from farm.reports.drawing import (
     Text,
     Tone,
     fitted,
-    text_width,
+    room_for,
 )
 from farm.reports.rows import Column, Kind, rounded, show_cell
 from farm.reports.stages import Arrangement, Link, Node, Spot, arranged, folded
@@ -124,8 +124,8 @@ def _spans_drawing(
     ends = [0, *(end for span in spans for end in (span.start, span.end))]
     low, high = min(ends), max(ends)
     scale = BAR_ROOM / max(high - low, 1)
-    left = min(max((text_width(span.label, 10, bold=True) for span in spans), default=0), 190) + 12
-    value_width = max((text_width(span.shown, 10, bold=True) for span in spans), default=0)
+    left = min(max((room_for(span.label, 10, bold=True) for span in spans), default=0), 220) + 12
+    value_width = max((room_for(span.shown, 10, bold=True) for span in spans), default=0)
     width = left + BAR_ROOM + 14 + value_width + EDGE
     shapes: list[Shape] = []
     for at, span in enumerate(spans):
@@ -152,18 +152,17 @@ def _box_width(nodes: Sequence[Node]) -> float:
     """Make every box as wide as the longest words want, within limits."""
     wishes = [
         max(
-            text_width(node.title, 13, bold=True)
-            + (_mark_width(node.mark) + 8 if node.mark else 0),
-            text_width(node.line2, 9),
-            text_width(node.line3, 9),
+            room_for(node.title, 13, bold=True) + (_mark_width(node.mark) + 8 if node.mark else 0),
+            room_for(node.line2, 9),
+            room_for(node.line3, 9),
         )
         for node in nodes
     ]
-    return min(max([90.0, *wishes]), 180.0) + 16
+    return min(max([90.0, *wishes]), 190.0) + 16
 
 
 def _mark_width(mark: str) -> float:
-    return text_width(mark, 8, bold=True) + 8 if mark else 0
+    return room_for(mark, 8, bold=True) + 8 if mark else 0
 
 
 def _box(spot: Spot, width: float) -> list[Shape]:
@@ -241,7 +240,7 @@ def _arrow_labels(plan: Arrangement, paths: Sequence[Sequence[Shape]]) -> list[S
         first = path[0]
         if not link.label or not isinstance(first, Curve):
             continue
-        size = text_width(link.label, LABEL_SIZE) + 6
+        size = room_for(link.label, LABEL_SIZE) + 6
         places = [(*first.at(part), size) for part in SPOTS_ON_CURVE]
         x, y, _ = next((p for p in places if not any(_touch(p, t) for t in taken)), places[0])
         taken.append((x, y, size))

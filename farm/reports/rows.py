@@ -154,7 +154,7 @@ def total_row(columns: Sequence[Column], rows: Sequence[Row], summed: Collection
 def show_cell(column: Column, value: Cell) -> str:
     """Show one value without its unit, which stands in the header; nothing known shows as empty.
 
-    Rounds half away from zero: 62,550 (6.2550) shows as 6.26, -62,550 as -6.26.
+    Rounds half to even, as every page does: 62,450 (6.2450) shows as 6.24, 62,550 as 6.26.
     """
     if value is None:
         return ""
@@ -197,9 +197,9 @@ def share_steps(values: Sequence[int], step: int) -> list[int]:
 
 
 def rounded(value: int, step: int) -> int:
-    """Divide by step, half away from zero."""
-    steps = (abs(value) * 2 + step) // (2 * step)
-    return -steps if value < 0 else steps
+    """Divide by step, half to even: 62,450 in steps of 100 is 624, 62,550 is 626."""
+    steps, rest = divmod(value, step)
+    return steps + (2 * rest > step or (2 * rest == step and steps % 2 == 1))
 
 
 def _shared_column(table: Table, index: int) -> dict[int, str]:

@@ -10,7 +10,7 @@ from graphlib import TopologicalSorter
 from itertools import pairwise
 from statistics import fmean
 
-COLUMN_GAP, ROW_GAP, BOX_HEIGHT, LANE_HEIGHT = 96.0, 16.0, 56.0, 10.0
+COLUMN_GAP, ROW_GAP, BOX_HEIGHT, LANE_HEIGHT = 80.0, 16.0, 56.0, 10.0
 SWEEPS = 6
 
 

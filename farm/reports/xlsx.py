@@ -39,9 +39,9 @@ FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 BOLD = Font(name="Arial", size=10, bold=True)
 PLAIN = Font(name="Arial", size=10)
 TITLE = Font(name="Arial", size=14, bold=True)
-RULE = Side(style="thin", color="FF5C5C57")
-FAINT = Side(style="hair", color="FF9A9A92")
-DOUBLE = Side(style="double", color="FF5C5C57")
+RULE = Side(style="thin", color="FF565D63")
+FAINT = Side(style="hair", color="FFCBD3CF")
+DOUBLE = Side(style="double", color="FF565D63")
 Values = dict[str, Decimal]
 
 

@@ -99,7 +99,8 @@ def test_printed_parts_always_add_up_and_none_is_off_by_a_step(
     ("kind", "value", "expected"),
     [
         (Kind.MASS, 12_345_678, "12.346"),
-        (Kind.MONEY, -62_550, "-6.26"),  # half away from zero
+        (Kind.MONEY, -62_550, "-6.26"),  # half to even, both ways
+        (Kind.MONEY, 62_450, "6.24"),
         (Kind.MONEY, -49, "0.00"),
         (Kind.MONEY, 12_345_678_900, "1,234,567.89"),
         (Kind.COUNT, 1_250, "1,250"),
@@ -355,3 +356,11 @@ def test_svg_names_itself_for_a_screen_reader_and_escapes_words() -> None:
     assert '<title id="d1-title">Picked &amp; packed</title>' in drawn
     assert "&lt;b&gt;" in drawn and "<b>" not in drawn
     assert "currentColor" in drawn and "style=" not in drawn
+
+
+def test_more_columns_than_a_page_is_wide_never_break_a_figure(tmp_path: Path) -> None:
+    columns = tuple(Column(f"Week {week}", Kind.MONEY) for week in range(1, 26))
+    table = Table("Weeks", columns, ((12_345_678_900,) * 25,))
+    report = Report("Year", "", "Farm", "Ana", MADE_AT, tables=(table,))
+
+    assert pdf_text(report, tmp_path).count("1,234,567.89") == 25

@@ -14,7 +14,7 @@ from django.utils import timezone
 from ledger import errors, guards, sealing, working
 from ledger.codes import lot_code
 from ledger.drafts import NUMBERS, ChargeDraft, Draft, LineDraft, NewLot, canonical, fingerprint
-from ledger.models import Charge, Entry, Head, Line, Lot, Mark, Seal
+from ledger.models import Charge, Entry, Head, Item, Line, Lot, Mark, Seal
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +86,11 @@ def take_back(entry: Entry, draft: Draft) -> Recorded:
             entry_seq=refusal.entry_seq,
             dependants=dependants(root),
         ) from refusal
+
+
+def item_named(name: str, dimension: str) -> Item:
+    """Return the item of this name, made on first use."""
+    return Item.objects.get_or_create(name=name, defaults={"dimension": dimension})[0]
 
 
 def dependants(entry: Entry) -> list[int]:

@@ -143,7 +143,7 @@ def _charge(kind: str, quantity_milli: int, rate: int) -> tuple[ChargeDraft, ...
 
 
 def item_for(name: str, dimension: str = Dimension.MASS) -> Item:
-    return Item.objects.get_or_create(name=name, defaults={"dimension": dimension})[0]
+    return book.item_named(name, dimension)
 
 
 def used(draws: Iterable[Draw]) -> list[LineDraft]:

@@ -41,6 +41,8 @@ class Farm(models.Model):
         default=0, help_text="Metres above the sea: water boils cooler higher up"
     )
 
+    is_demo = models.BooleanField(default=False, editable=False)
+
     class Meta:
         constraints = [
             models.CheckConstraint(

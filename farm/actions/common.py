@@ -37,7 +37,9 @@ from ledger.models import Role as LineRole
 class Doing:
     """Who did it and when. ``minutes`` None: the standard time. ``own`` None: by the role.
 
-    ``uuid`` is made by the form, so that sending it twice has one effect.
+    ``uuid`` is made by the form, so that sending it twice has one effect. ``form``: a digest of
+    what the form said, kept among the particulars; `once.action` fills it in. ``sure``: yes to
+    a question about a doubtful number (`questions`).
     """
 
     by: Person
@@ -46,6 +48,8 @@ class Doing:
     minutes: int | None = None
     own: bool | None = None
     reason: str = ""
+    form: str = ""
+    sure: bool = False
 
     @property
     def day(self) -> date:
@@ -93,7 +97,7 @@ def draft(
         charges=tuple(charges),
         marks=tuple(marks),
         reason=doing.reason,
-        particulars=said or {},
+        particulars={"form": doing.form, **(said or {})} if doing.form else said or {},
     )
 
 
@@ -101,14 +105,14 @@ def draft(
 
 
 def labour(doing: Doing, action: str, units: int = 0) -> tuple[ChargeDraft, ...]:
-    """Charge the minutes, or the standard time, at the rate of the day; never silently zero."""
+    """Charge the minutes, or the standard time, at the rate of the day; never silently zero.
+
+    10 minutes at 18.0000 an hour are 3.0000.
+    """
     minutes = standard_minutes(action, units) if doing.minutes is None else doing.minutes
     own = doing.by.role == Role.OWNER if doing.own is None else doing.own
-    return _charge(
-        "own" if own else "paid",
-        minutes * 1000 // 60,
-        rate_on(RateOf.OWN_HOUR if own else RateOf.PAID_HOUR, doing.day),
-    )
+    rate = rate_on(RateOf.OWN_HOUR if own else RateOf.PAID_HOUR, doing.day)
+    return _charge("own" if own else "paid", minutes, per=60, rate=rate)
 
 
 def standard_minutes(action: str, units: int = 0) -> int:
@@ -123,20 +127,25 @@ def standard_minutes(action: str, units: int = 0) -> int:
 
 
 def energy(doing: Doing, watt_hours: int) -> tuple[ChargeDraft, ...]:
-    return _charge("energy", watt_hours, rate_on(RateOf.KWH, doing.day))
+    return _charge("energy", watt_hours, per=1000, rate=rate_on(RateOf.KWH, doing.day))
 
 
 def shelf_room(doing: Doing, blocks: int, days: int) -> tuple[ChargeDraft, ...]:
     """Charge the room of so many blocks for so many days."""
-    return _charge("room", 1000 * blocks * days, rate_on(RateOf.BLOCK_DAY, doing.day))
+    return _charge("room", blocks * days, per=1, rate=rate_on(RateOf.BLOCK_DAY, doing.day))
 
 
-def _charge(kind: str, quantity_milli: int, rate: int) -> tuple[ChargeDraft, ...]:
-    """Amount = quantity x rate, rounded half up to 1/10,000 of the currency unit."""
-    if quantity_milli <= 0:
+def _charge(kind: str, quantity: int, *, per: int, rate: int) -> tuple[ChargeDraft, ...]:
+    """Charge quantity / per units at a rate, rounded half up to 1/10,000 of the currency unit.
+
+    The thousandths of a unit kept beside it are rounded half up on their own.
+    """
+    if quantity < 0:
+        raise Malformed(f"{quantity} cannot be charged for {kind}. State zero or more.")
+    if not quantity:
         return ()
-    amount = (quantity_milli * rate + 500) // 1000
-    return (ChargeDraft(kind, amount, quantity_milli, rate),)
+    amount = (quantity * rate + per // 2) // per
+    return (ChargeDraft(kind, amount, (quantity * 1000 + per // 2) // per, rate),)
 
 
 # --- lots ------------------------------------------------------------------------------------
@@ -201,9 +210,30 @@ def need_stage(lot: Lot, *stages: Stage) -> LotCard:
     return found
 
 
+def need_some(quantity: int, what: str) -> None:
+    """Refuse a quantity of nothing before it divides anything."""
+    if quantity <= 0:
+        raise Malformed(f"{quantity} {what} cannot be. State 1 or more.")
+
+
 def last_day(lot: Lot, kinds: Sequence[str]) -> date | None:
-    """The last local day on which a standing entry of these kinds touched a lot; one query."""
+    """The last local day on which a standing entry of these kinds touched a lot.
+
+    What a check split off lived in the lot it came from until then; one query a split and lot.
+    """
+    before: int | None = None
+    while True:
+        day = _last_day(lot, kinds, before)
+        if day is not None or lot.made_by.kind != "check":
+            return day
+        before = lot.made_by_id
+        lot = lot.edges_in.select_related("src__made_by").get().src
+
+
+def _last_day(lot: Lot, kinds: Sequence[str], before: int | None) -> date | None:
     entries = Entry.objects.filter(lines__lot=lot, kind__in=kinds, amends=None)
+    if before is not None:
+        entries = entries.filter(seq__lt=before)
     standing = entries.exclude(amendments__takes_back=True)
     day: date | None = standing.aggregate(day=Max("happened_on"))["day"]
     return day

@@ -6,9 +6,8 @@ practice: never run one above the maker's plate.
 
 from collections.abc import Sequence
 
-from django.db import transaction
-
-from farm.actions.common import Doing, energy, labour, need_stage, post
+from farm.actions.common import Doing, energy, labour, need_some, need_stage, post
+from farm.actions.once import action
 from farm.models import Stage, Steriliser
 from ledger.book import Recorded
 from ledger.drafts import LineDraft
@@ -18,7 +17,7 @@ from ledger.models import Entry, Line, Lot, Role
 KIND = "steriliser run"
 
 
-@transaction.atomic
+@action
 def sterilise(
     doing: Doing,
     *,
@@ -33,10 +32,15 @@ def sterilise(
     Refuses a run without a pressure or a temperature, and one above the maker's limit.
     """
     _check_readings(steriliser, gauge_pa, temperature_milli_c)
+    need_some(minutes_at_temperature, "minutes at temperature")
     lines = []
     for lot in lots:
-        need_stage(lot, Stage.GRAIN, Stage.BAGS)
-        mass_mg = lot.quantity * (lot.unit_mass_mg or 1)
+        now = need_stage(lot, Stage.GRAIN, Stage.BAGS).lot
+        if not now.quantity:
+            raise Malformed(
+                f"Lot {lot.code} has no bags left (0 on hand). Leave it out of the run.", [lot.code]
+            )
+        mass_mg = now.quantity * (now.unit_mass_mg or 1)
         lines.append(LineDraft(lot, Role.MADE, 0, basis=mass_mg))
     return post(
         doing,

@@ -3,9 +3,8 @@
 from dataclasses import dataclass
 from datetime import date
 
-from django.db import transaction
-
 from farm.actions.common import Doing, card, post, put
+from farm.actions.once import action
 from farm.models import Shelf, Stage, Supplier, Supply
 from ledger.book import Recorded
 from ledger.drafts import LineDraft, NewLot
@@ -24,7 +23,7 @@ class Delivery:
 NOT_STATED = Delivery()
 
 
-@transaction.atomic
+@action
 def receive_supplies(
     doing: Doing,
     *,

@@ -1,0 +1,91 @@
+"""Cultures: bought, transferred, cloned from a pick; counted in portions.
+
+A portion is a wedge of a plate or a millilitre of liquid culture: what one bag of grain takes.
+"""
+
+from collections.abc import Sequence
+
+from farm.actions import common
+from farm.actions.common import Doing, Draw, card, item_for, labour, need_some, need_stage, post
+from farm.actions.once import action
+from farm.actions.supplies import NOT_STATED, Delivery
+from farm.models import Stage, Strain
+from ledger.book import Recorded
+from ledger.drafts import LineDraft, NewLot
+from ledger.errors import Malformed
+from ledger.models import Dimension, Lot, Role
+
+# Common practice, no source: a wedge or a millilitre weighs about a gram.
+PORTION_MG = 1_000
+
+
+@action
+def buy_culture(
+    doing: Doing,
+    *,
+    strain: Strain,
+    portions: int,
+    paid_money: int,
+    delivery: Delivery = NOT_STATED,
+    transfers: int = 0,
+) -> Recorded:
+    """Register a culture that was bought, at what was paid for it."""
+    line = LineDraft(_culture_of(strain), Role.BOUGHT, portions, money=paid_money)
+    recorded = post(doing, "buy culture", [line])
+    if recorded.fresh:
+        card(recorded.lots[0], Stage.CULTURE, strain=strain, species=strain.species,
+             transfers=transfers, **vars(delivery))  # fmt: skip
+    return recorded
+
+
+@action
+def transfer_culture(
+    doing: Doing, *, source: Lot, portions: int, used: int = 1, medium: Sequence[Draw] = ()
+) -> Recorded:
+    """Grow a culture on to fresh medium: one transfer more than the one it came from."""
+    parent = need_stage(source, Stage.CULTURE)
+    assert parent.strain
+    need_some(used, "portions of the culture")
+    draws = [Draw(source, used), *medium]
+    return _make(doing, "transfer culture", parent.strain, draws=draws, portions=portions,
+                 transfers=(parent.transfers or 0) + 1)  # fmt: skip
+
+
+@action
+def clone_culture(
+    doing: Doing, *, source: Lot, piece_mg: int, portions: int, medium: Sequence[Draw] = ()
+) -> Recorded:
+    """Take a piece of a picked mushroom into culture: the strain stays, the counters start anew."""
+    parent = need_stage(source, Stage.CROP)
+    if parent.strain is None:
+        raise Malformed(
+            f"Lot {source.code} is picked from blocks of several strains, so a clone of it would "
+            "be of none. Choose a pick of one strain.",
+            [source.code],
+        )
+    need_some(piece_mg, "mg of the mushroom")
+    draws = [Draw(source, piece_mg), *medium]
+    return _make(doing, "clone culture", parent.strain, draws=draws, portions=portions, transfers=0)
+
+
+def _make(
+    doing: Doing,
+    kind: str,
+    strain: Strain,
+    *,
+    draws: Sequence[Draw],
+    portions: int,
+    transfers: int,
+) -> Recorded:
+    need_some(portions, "portions")
+    made = LineDraft(_culture_of(strain), Role.MADE, portions, basis=portions)
+    charges = labour(doing, kind, portions)
+    recorded = post(doing, kind, [*common.used(draws), made], charges=charges)
+    if recorded.fresh:
+        card(recorded.lots[-1], Stage.CULTURE, strain=strain, species=strain.species,
+             transfers=transfers)  # fmt: skip
+    return recorded
+
+
+def _culture_of(strain: Strain) -> NewLot:
+    return NewLot(item_for(f"Culture, {strain}", Dimension.COUNT), unit_mass_mg=PORTION_MG)

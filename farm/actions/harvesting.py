@@ -1,0 +1,182 @@
+"""Pick a flush from block lots, and say when a lot is spent."""
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+from farm.actions.blocks import need_blocks, room_since
+from farm.actions.common import Doing, Draw, card, item_for, labour, last_day, need_some, post, put
+from farm.actions.once import action
+from farm.actions.questions import PlausibilityQuestion
+from farm.models import Grade, LotCard, Shelf, Species, Stage
+from farm.units import show_both
+from ledger.amounts import largest_remainder
+from ledger.book import Recorded
+from ledger.drafts import ChargeDraft, LineDraft, NewLot
+from ledger.errors import Malformed
+from ledger.models import Lot, Role
+
+# Own rule: a pick of more than three times what was planned is worth a question.
+SURPRISE = 3
+MG_PER_KG = 1_000_000
+
+
+@action
+def pick(
+    doing: Doing,
+    *,
+    given: Sequence[Draw],
+    flush: int,
+    firsts_mg: int,
+    seconds_mg: int = 0,
+    trim_mg: int = 0,
+    shelf: Shelf | None = None,
+) -> Recorded:
+    """Pick one flush from block lots into up to three lots: firsts, seconds, trim.
+
+    ``given``: each block lot with the mg it gave; where 0, the rest is shared by blocks on hand.
+    The blocks stay; each lot gives cost by weight against the weight still expected of it, kept
+    on the line. Firsts and seconds share the cost by mass; trim takes none unless it is alone.
+    What is doubtful is asked, unless ``doing.sure``.
+    5.62 kg unweighed from 30 and 10 blocks: 4.215 kg and 1.405 kg.
+    """
+    need_some(flush, "as the flush")
+    cards = [need_blocks(draw.lot) for draw in given]
+    grades = {Grade.FIRSTS: firsts_mg, Grade.SECONDS: seconds_mg, Grade.TRIM: trim_mg}
+    total_mg = sum(grades.values())
+    need_some(total_mg, "mg picked")
+    species = _one_species(cards)
+    if not doing.sure:
+        _ask_if_not_fruiting(cards)
+        _ask_if_surprising(cards, flush, total_mg)
+    weights = _weights(cards, [draw.quantity for draw in given], total_mg)
+    recorded = post(
+        doing,
+        "pick",
+        [*_from_blocks(cards, weights, flush), *_into_lots(species, grades)],
+        charges=[*labour(doing, "pick", -(-total_mg // MG_PER_KG)), *_room(doing, cards)],
+        particulars={"flush": flush},
+    )
+    if recorded.fresh:
+        picked = [grade for grade, mg in grades.items() if mg]
+        for lot, grade in zip(recorded.lots[len(cards) :], picked, strict=True):
+            _write_card(doing, lot, cards, flush=flush, grade=grade)
+            put(recorded.entry, lot, shelf)
+    return recorded
+
+
+@action
+def mark_spent(doing: Doing, *, lot: Lot) -> Recorded:
+    """Bin a lot's last blocks; its picks then share all its cost by weight, for good.
+
+    Blocks that were never picked take their whole cost out as a loss.
+    """
+    blocks = need_blocks(lot).lot
+    line = LineDraft(blocks, Role.LOST, -blocks.quantity, closes=1)
+    usual = "spent" if last_day(blocks, ["pick"]) else "spent without a pick"
+    return post(replace(doing, reason=doing.reason or usual), "spent", [line])
+
+
+# --- what came from where, into what ---------------------------------------------------------
+
+
+def _weights(cards: Sequence[LotCard], stated: Sequence[int], total_mg: int) -> list[int]:
+    """Fill in the weights that were not taken apart, by blocks on hand; they add up to the pick."""
+    rest_mg = total_mg - sum(stated)
+    unweighed = [k for k, mg in enumerate(stated) if not mg]
+    codes = [card.lot.code for card in cards]
+    if rest_mg < 0 or min(stated) < 0 or (rest_mg and not unweighed) or (unweighed and not rest_mg):
+        raise Malformed(
+            f"{', '.join(codes)}: the weights by lot come to {show_both(sum(stated))}, the pick "
+            f"to {show_both(total_mg)}. Correct one of them, leave out a lot that gave nothing, "
+            "or state no weight for a lot that was not weighed apart.",
+            codes,
+        )
+    weights = list(stated)
+    if unweighed:
+        blocks = [cards[k].lot.quantity for k in unweighed]
+        for k, mg in zip(unweighed, largest_remainder(rest_mg, blocks), strict=True):
+            weights[k] = mg
+    return weights
+
+
+def _from_blocks(cards: Sequence[LotCard], weights: Sequence[int], flush: int) -> list[LineDraft]:
+    lines = []
+    for blocks, given_mg in zip(cards, weights, strict=True):
+        assert blocks.strain
+        expected_mg = blocks.strain.expected_after_mg(flush) * blocks.lot.quantity
+        lines.append(
+            LineDraft(blocks.lot, Role.USED, 0, given_mg=given_mg, expected_mg=expected_mg)
+        )
+    return lines
+
+
+def _into_lots(species: Species, grades: dict[Grade, int]) -> list[LineDraft]:
+    alone = not grades[Grade.FIRSTS] and not grades[Grade.SECONDS]
+    return [
+        LineDraft(
+            NewLot(item_for(f"Fresh {species.name}, {grade.label}")),
+            Role.MADE,
+            mg,
+            basis=mg if grade != Grade.TRIM or alone else 0,
+        )
+        for grade, mg in grades.items()
+        if mg
+    ]
+
+
+def _write_card(
+    doing: Doing, lot: Lot, cards: Sequence[LotCard], *, flush: int, grade: Grade
+) -> None:
+    strains = {blocks.strain for blocks in cards}
+    strain = strains.pop() if len(strains) == 1 else None
+    card(lot, Stage.CROP, species=cards[0].species, strain=strain, flush=flush, grade=grade,
+         harvested_on=doing.day)  # fmt: skip
+
+
+def _room(doing: Doing, cards: Sequence[LotCard]) -> list[ChargeDraft]:
+    """Charge each lot's room since its last pick, or since it came to where it fruits."""
+    charges: list[ChargeDraft] = []
+    for blocks in cards:
+        moved = last_day(blocks.lot, ["move to fruiting"])
+        kinds = ["move to fruiting", "pick"] if moved else ["inoculate blocks", "pick"]
+        charges += room_since(doing, blocks.lot, kinds)
+    return charges
+
+
+# --- what is asked and refused ---------------------------------------------------------------
+
+
+def _one_species(cards: Sequence[LotCard]) -> Species:
+    found = {blocks.species for blocks in cards if blocks.species}
+    if len(found) != 1:
+        named = ", ".join(f"{blocks.lot.code} is {blocks.species}" for blocks in cards)
+        raise Malformed(
+            f"A pick is of one species ({named or 'no lot named'}). Record one pick a species.",
+            [blocks.lot.code for blocks in cards],
+        )
+    return found.pop()
+
+
+def _ask_if_not_fruiting(cards: Sequence[LotCard]) -> None:
+    for blocks in cards:
+        if last_day(blocks.lot, ["move to fruiting"]) is None:
+            raise PlausibilityQuestion(
+                f"Lot {blocks.lot.code} ({blocks.lot.quantity} blocks) was never moved to "
+                "fruiting. Was it picked where it stood?",
+                [blocks.lot.code],
+            )
+
+
+def _ask_if_surprising(cards: Sequence[LotCard], flush: int, total_mg: int) -> None:
+    blocks, planned_mg = 0, 0
+    for each in cards:
+        assert each.strain
+        flushes_mg = each.strain.flushes_mg
+        blocks += each.lot.quantity
+        planned_mg += each.lot.quantity * (flushes_mg[min(flush, 3) - 1] or flushes_mg[0])
+    if total_mg > SURPRISE * planned_mg:
+        raise PlausibilityQuestion(
+            f"{show_both(total_mg)} from {blocks} blocks, where {show_both(planned_mg)} was "
+            "planned? Was it weighed in the other unit?",
+            [each.lot.code for each in cards],
+        )

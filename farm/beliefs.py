@@ -1,0 +1,99 @@
+"""Starting beliefs: what a new farm may plan with until its own records say better.
+
+Plain data, each with where it comes from. "Common practice, no source" is what growers tell each
+other; "from memory" was not looked up. None is a rule: every figure is a row that the farm edits,
+and an action copies what it uses onto its entry.
+"""
+
+from typing import NamedTuple
+
+PRACTICE = "common practice, no source"
+
+
+class Time(NamedTuple):
+    """The usual minutes of an action each time, and seconds per bag, block, pack or kilogram."""
+
+    action: str
+    minutes: int
+    unit_seconds: int
+    source: str = PRACTICE
+
+
+class Planned(NamedTuple):
+    """A species with one line of it: the figures of `Species` and `Strain`, in their units.
+
+    ``flushes_mg``: saleable weight per block of 2.27 kg, in the order of flushes.
+    """
+
+    species: str
+    latin: str
+    moisture_ppm: int
+    fridge_days: int
+    water_loss_ppm: int
+    spawn_run_days: int
+    first_pick_days: int
+    flush_gap_days: int
+    flushes_mg: tuple[int, int, int]
+    planned_loss_ppm: int
+    source: str
+
+
+# Mixing and filling 3-6 min a block, steriliser 30-60 min a run, inoculating 1-3 min a block,
+# moving 1 min a block, picking 3-6 min a kg of clusters, packing 20-40 s a punnet.
+STANDARD_TIMES = (
+    Time("transfer culture", 10, 60),
+    Time("clone culture", 15, 60),
+    Time("prepare grain", 20, 180),
+    Time("inoculate grain", 15, 60),
+    Time("fill blocks", 15, 240),
+    Time("steriliser run", 45, 0),
+    Time("inoculate blocks", 15, 120),
+    Time("check", 5, 10),
+    Time("move to fruiting", 5, 60),
+    Time("pick", 5, 270),
+    Time("weigh again", 2, 0),
+    Time("throw away", 3, 0),
+    Time("dry", 15, 120),
+    Time("pack", 5, 30),
+    Time("sell", 10, 0),
+    Time("load stall", 30, 0),
+    Time("settle stall", 420, 0),
+    Time("take back", 3, 0),
+)
+
+# Water in the fresh mushroom of oyster and shiitake: USDA SR28, 11987 and 11238; of maitake,
+# 11993; the others are from memory. Fridge loss: 2 % a day, in bagged crates (practice).
+PLANNED = (
+    Planned(
+        "Oyster", "Pleurotus ostreatus", 891_800, 6, 20_000, 16, 25, 10,
+        (500_000, 200_000, 60_000), 70_000,
+        "first pick: growers' handbooks (21-30 days); flush split 65/25/8 and 7 % loss: practice",
+    ),
+    Planned(
+        "Lion's mane", "Hericium erinaceus", 900_000, 8, 20_000, 18, 30, 14,
+        (500_000, 225_000, 0), 70_000,
+        "550 g of 5 lb: Stamets, handbook; flush split 70/30 and 7 % loss: practice",
+    ),
+    Planned(
+        "Shiitake", "Lentinula edodes", 897_400, 10, 15_000, 60, 75, 18,
+        (450_000, 220_000, 120_000), 50_000,
+        "1.25 lb of a 5-lb block claimed for one strain; split 55/28/15 and 5 % loss: practice",
+    ),
+    Planned(
+        "King oyster", "Pleurotus eryngii", 880_000, 12, 10_000, 22, 35, 14,
+        (380_000, 65_000, 0), 70_000, "from memory; mostly one flush: practice",
+    ),
+    Planned(
+        "Pioppino", "Cyclocybe aegerita", 900_000, 12, 15_000, 24, 40, 12,
+        (350_000, 190_000, 0), 70_000, "33-48 days: a grower's sheet; split 65/35: practice",
+    ),
+    Planned(
+        "Chestnut", "Pholiota adiposa", 900_000, 10, 15_000, 40, 50, 17,
+        (400_000, 215_000, 0), 70_000, "from memory, and doubtful: learn from your own records",
+    ),
+)  # fmt: skip
+
+
+def planned(species: str) -> Planned:
+    """Return the starting figures of a species by its name."""
+    return next(belief for belief in PLANNED if belief.species == species)

@@ -227,7 +227,10 @@ def last_day(lot: Lot, kinds: Sequence[str]) -> date | None:
         if day is not None or lot.made_by.kind != "check":
             return day
         before = lot.made_by_id
-        lot = lot.edges_in.select_related("src__made_by").get().src
+        edge = lot.edges_in.select_related("src__made_by").first()
+        if edge is None:  # the check was taken back
+            return None
+        lot = edge.src
 
 
 def _last_day(lot: Lot, kinds: Sequence[str], before: int | None) -> date | None:

@@ -1,11 +1,16 @@
 """A farm starts once, with answers that make sense."""
 
+from datetime import date
+
 import pytest
 from django.contrib.auth import authenticate
+from django.core.exceptions import ValidationError
 from django.core.management import CommandError, call_command
 
+from farm.actions.common import standard_minutes
 from farm.actions.starting import initials_of
 from farm.models.people import Farm, Person, Role, the_farm
+from farm.models.trading import RateOf, rate_on
 
 ANSWERS = {
     "name": "Alder Lane",
@@ -68,3 +73,29 @@ def test_it_refuses_and_keeps_nothing(option: str, wrong: str, said: str) -> Non
 @pytest.mark.parametrize("name", ["ana ruiz", "ana.ruiz", "Ana_Ruiz", "ana-ruiz"])
 def test_initials_come_from_the_words_of_a_name(name: str) -> None:
     assert initials_of(name) == "AR"
+
+
+def test_it_writes_a_standard_time_for_every_action_that_charges_labour() -> None:
+    start()
+
+    assert standard_minutes("fill blocks", 40) == 15 + 160  # 15 minutes, and 4 a block
+
+
+def test_it_takes_the_rates_that_are_given() -> None:
+    start(own_hour="18.50")
+
+    assert rate_on(RateOf.OWN_HOUR, date(2026, 1, 1)) == 185_000
+
+
+def test_a_rate_left_out_is_asked_for_when_it_is_needed() -> None:
+    start()
+
+    with pytest.raises(ValidationError, match="a kilowatt-hour costs .* Add it under Look-ups"):
+        rate_on(RateOf.KWH, date(2026, 1, 1))
+
+
+def test_it_refuses_a_rate_that_is_no_money() -> None:
+    with pytest.raises(CommandError, match="cannot be read as money in USD"):
+        start(kwh="thirty cents")
+
+    assert not Farm.objects.exists()

@@ -10,6 +10,8 @@ from django.core.management.base import BaseCommand, CommandError
 
 from farm.actions.starting import Account, refuse_second_farm, start_farm
 from farm.models.people import Farm
+from farm.models.trading import RateOf
+from farm.units import UnitError, read_money
 
 # Option, question, answer taken when the reply is empty.
 QUESTIONS = (
@@ -21,6 +23,13 @@ QUESTIONS = (
     ("altitude_m", "Metres above the sea", "0"),
     ("account", "Your name, to sign in with (letters, digits and . _ - only)", ""),
 )
+# What an action charges; one left out is asked for by the first action that needs it.
+RATES = (
+    (RateOf.PAID_HOUR, "What a paid hour costs, wages with everything on top"),
+    (RateOf.OWN_HOUR, "What an hour of your own is worth to you"),
+    (RateOf.KWH, "What a kilowatt-hour costs"),
+    (RateOf.BLOCK_DAY, "What one block's place on a shelf costs a day (rent, heat, air)"),
+)
 
 
 class Command(BaseCommand):
@@ -29,6 +38,8 @@ class Command(BaseCommand):
     def add_arguments(self, parser: ArgumentParser) -> None:
         for option, question, _ in QUESTIONS:
             parser.add_argument(f"--{option.replace('_', '-')}", help=question)
+        for of, question in RATES:
+            parser.add_argument(f"--{of.replace('_', '-')}", help=question)
         parser.add_argument("--password", help="Asked without showing it when not given")
         parser.add_argument("--no-input", action="store_true", help="Ask nothing")
 
@@ -39,9 +50,11 @@ class Command(BaseCommand):
             answers = self.answers(options)
             account = Account(answers.pop("account"), answers.pop("password"))
             farm = Farm(**answers)
-            owner = start_farm(farm, account)
+            owner = start_farm(farm, account, self.rates(options, farm.currency))
         except ValidationError as refusal:
             raise CommandError(sentences(refusal)) from refusal
+        except UnitError as refusal:
+            raise CommandError(str(refusal)) from refusal
         self.stdout.write(
             f"{farm} is ready. Sign in as {owner}; you sign entries {owner.initials}."
         )
@@ -51,14 +64,23 @@ class Command(BaseCommand):
         """Take each answer from its option, else ask, else use the usual one."""
         answers = {}
         for option, question, usual in QUESTIONS:
-            answer = options[option]
-            if answer is None and not options["no_input"]:
-                answer = input(f"{question}{f' [{usual}]' if usual else ''}: ").strip()
-            answers[option] = answer or usual
+            answers[option] = answered(options, option, question, usual=usual)
         answers["password"] = options["password"] or (
             "" if options["no_input"] else asked_password()
         )
         return answers
+
+    def rates(self, options: dict[str, Any], currency: str) -> dict[str, int]:
+        """Read the rates that are given, in money; an empty answer leaves one for later."""
+        said = {of: answered(options, of.value, question) for of, question in RATES}
+        return {of.value: read_money(text, currency) for of, text in said.items() if text}
+
+
+def answered(options: dict[str, Any], option: str, question: str, *, usual: str = "") -> str:
+    answer: str | None = options[option]
+    if answer is None and not options["no_input"]:
+        answer = input(f"{question}{f' [{usual}]' if usual else ''}: ").strip()
+    return answer or usual
 
 
 def asked_password() -> str:

@@ -25,12 +25,15 @@ def on_hand(on: date | None = None) -> list[Balance]:
     flows = Flow.objects.all()
     if on is not None:
         flows = flows.filter(entry__happened_on__lte=on)
-    sums = {name: Sum(name) for name in KINDS}
-    rows = flows.values("lot_id").annotate(total=Sum("quantity"), **sums).order_by("lot_id")
-    balances = (
-        Balance(row["lot_id"], row["total"], tuple(row[name] for name in KINDS)) for row in rows
-    )
-    return [b for b in balances if b.quantity or any(b.cost)]
+    sums = sums_by_lot(flows).items()
+    return [Balance(lot, *both) for lot, both in sums if both[0] or any(both[1])]
+
+
+def sums_by_lot(flows: QuerySet[Flow]) -> dict[int, tuple[int, tuple[int, ...]]]:
+    """Add flows up to quantity and cost by lot, in the order of lots."""
+    sums = [Sum(name) for name in ("quantity", *KINDS)]
+    rows = flows.values_list("lot_id").annotate(*sums).order_by("lot_id")
+    return {lot: (quantity, tuple(cost)) for lot, quantity, *cost in rows}
 
 
 @dataclass(frozen=True, slots=True)

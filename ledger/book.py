@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django.db import transaction
+from django.db.models import Q
 from django.utils import timezone
 
 from ledger import errors, guards, sealing, working
@@ -94,13 +95,14 @@ def item_named(name: str, dimension: str) -> Item:
 
 
 def dependants(entry: Entry) -> list[int]:
-    """List the standing entries that need what ``entry`` brought in, newest first."""
+    """List the standing entries that need what ``entry`` brought in or sold, newest first."""
     found: set[int] = set()
     places = {entry.place}
     while places:
         lots = Line.objects.filter(entry__place__in=places, quantity__gt=0).values("lot_id")
         later = (
-            Line.objects.filter(lot__in=lots, entry__place__gt=entry.place)
+            Line.objects.filter(Q(lot__in=lots) | Q(returns__entry__place__in=places))
+            .filter(entry__place__gt=entry.place)
             .exclude(entry__place__in=found)
             .values_list("entry__place", flat=True)
         )

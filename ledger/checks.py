@@ -7,10 +7,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from django.db import connection
-from django.db.models import F, Sum
+from django.db.models import F
 
 from ledger import append_only, full_pass, sealing
-from ledger.balances import whole_book
+from ledger.balances import sums_by_lot, whole_book
 from ledger.models import KINDS, Edge, Entry, Flow, Head, Lot
 
 
@@ -25,12 +25,7 @@ class Finding:
 
 def lots_add_up() -> Finding:
     """For every lot its flows sum to what is on hand; nothing negative; empty lots hold no cost."""
-    sums = {
-        row["lot_id"]: (row["total"], tuple(row[kind] for kind in KINDS))
-        for row in Flow.objects.values("lot_id")
-        .annotate(total=Sum("quantity"), **{kind: Sum(kind) for kind in KINDS})
-        .order_by()
-    }
+    sums = sums_by_lot(Flow.objects.all())
     broken = ""
     lots = list(Lot.objects.order_by("pk"))
     for lot in lots:
@@ -91,11 +86,11 @@ def figures_equal_the_full_pass() -> Finding:
             f"lot {lot} {role} at entry {place}: kept {kept.get(differ[0])}, "
             f"worked {flows.get(differ[0])}"
         )
-    for lot in Lot.objects.all():
-        life = lives[lot.pk]
+    for row in Lot.objects.order_by("pk"):
+        life = lives[row.pk]
         worked = (life.quantity, life.cost, life.shares_open)
-        if not broken and worked != (lot.quantity, lot.cost, lot.shares_open):
-            broken = f"lot {lot.code}: kept {lot.quantity}, {lot.cost}; worked {worked}"
+        if not broken and worked != (row.quantity, row.cost, row.shares_open):
+            broken = f"lot {row.code}: kept {row.quantity}, {row.cost}; worked {worked}"
     return Finding("kept figures equal the full pass", f"{len(kept)} flows", broken)
 
 

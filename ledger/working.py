@@ -10,6 +10,7 @@ import heapq
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from typing import Any
 
 from django.db.models import QuerySet, Sum
 
@@ -58,18 +59,17 @@ def read_story(lot_ids: Iterable[int] | None = None) -> Story:
     return story
 
 
-def _add_steps(story: Story, rows: Iterable[tuple[int, ...]]) -> None:
+def _add_steps(story: Story, rows: Iterable[tuple[Any, ...]]) -> None:
     known: dict[tuple[int, int, str], Step] = {}
-    for lot, place, role, quantity, *numbers, returns_place in rows:
+    for lot, place, role, *numbers, returns_place in rows:
         key = (lot, place, str(role))
         step = known.get(key)
         if step is None:
-            step = Step(place, str(role), quantity, *numbers, returns_place or 0)
+            step = Step(place, str(role), *[*numbers, returns_place or 0])
             known[key] = step
             story.steps[lot].append(step)
             continue
-        step.quantity += quantity
-        for name, number in zip(NUMBERS[1:], numbers, strict=True):
+        for name, number in zip(NUMBERS, numbers, strict=True):
             if number:
                 setattr(step, name, getattr(step, name) + number)
     for steps in story.steps.values():
@@ -257,7 +257,7 @@ def _renew_edges(place: int) -> None:
     Edge.objects.bulk_create(edges)
 
 
-def edges_at(place: int, lines: Iterable[tuple[int, ...]]) -> list[Edge]:
+def edges_at(place: int, lines: Iterable[tuple[Any, ...]]) -> list[Edge]:
     """List the edges of one entry, as amended: from every lot used to every lot made from it.
 
     ``lines``: lot, item, role, quantity, given_mg. A used quantity (for a pick the weight it

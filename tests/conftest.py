@@ -1,10 +1,31 @@
 """The fixed cast: an owner, a helper, a reader and a stranger, on one small farm."""
 
+from collections.abc import Iterator
+
 import pytest
 from django.contrib.auth.models import User
-from django.test import Client
+from django.db import connections
+from django.test import Client, TransactionTestCase
 
 from farm.models.people import Farm, Person, Role
+from ledger import append_only
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _flushing_lifts_the_triggers() -> Iterator[None]:
+    """Let a test with real transactions clear its tables, which the book's triggers forbid."""
+    plain = TransactionTestCase._fixture_teardown  # type: ignore[attr-defined]
+
+    def lifted(test: TransactionTestCase) -> None:
+        for connection in connections.all():
+            append_only.remove(connection)
+        plain(test)
+        for connection in connections.all():
+            append_only.install(connection)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(TransactionTestCase, "_fixture_teardown", lifted)
+        yield
 
 
 @pytest.fixture

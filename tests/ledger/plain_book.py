@@ -1,0 +1,101 @@
+"""A second book, of plain dicts: it knows quantities, holds and what came in, and no database.
+
+It foretells what the real book must refuse and what is left in each lot, by adding up the whole
+history anew each time; it shares no code with the real one.
+"""
+
+from collections import Counter, defaultdict
+from copy import deepcopy
+from dataclasses import dataclass, field
+
+ADDS = {"bought", "made", "back", "counted"}
+
+
+@dataclass
+class Happening:
+    """One entry, as amended. ``lines``: quantity by (lot, role). ``returns``: the sale's entry."""
+
+    lines: dict[tuple[int, str], int] = field(default_factory=dict)
+    money: int = 0
+    charged: int = 0
+    picked: set[int] = field(default_factory=set)
+    returns: int = 0
+    standing: bool = True
+
+
+@dataclass
+class PlainBook:
+    """``happened``: by place. ``marks``: place, lot, and whether it is put on hold; in order."""
+
+    happened: dict[int, Happening] = field(default_factory=dict)
+    marks: list[tuple[int, int, bool]] = field(default_factory=list)
+
+    def held(self) -> set[int]:
+        """The lots whose last mark that was not taken back puts them on hold."""
+        last = {
+            lot: held
+            for place, lot, held in self.marks
+            if place not in self.happened or self.happened[place].standing
+        }
+        return {lot for lot, held in last.items() if held}
+
+    def quantities(self) -> Counter[int]:
+        total: Counter[int] = Counter()
+        for happening in self.happened.values():
+            for (lot, _), quantity in happening.lines.items():
+                total[lot] += quantity
+        return total
+
+    def came_in(self) -> tuple[int, int]:
+        """Money paid and hours charged."""
+        standing = [h for h in self.happened.values() if h.standing]
+        return sum(h.money for h in standing), sum(h.charged for h in standing)
+
+    def is_sound(self) -> bool:
+        """No lot is ever below zero or picked when empty; no more comes back than was sold."""
+        return self._never_short() and self._returns_fit()
+
+    def with_one_more(self, happening: Happening) -> "PlainBook":
+        return self.with_change(max(self.happened, default=0) + 1, happening)
+
+    def with_change(self, place: int, happening: Happening) -> "PlainBook":
+        changed = PlainBook(dict(self.happened), self.marks)
+        changed.happened[place] = happening
+        return changed
+
+    def without(self, place: int) -> "PlainBook":
+        """What is left when an entry is taken back: it happened, and did nothing."""
+        lines = dict.fromkeys(self.happened[place].lines, 0)
+        return self.with_change(place, Happening(lines, standing=False))
+
+    def amended(self, place: int, key: tuple[int, str], by: int) -> Happening:
+        happening = deepcopy(self.happened[place])
+        happening.lines[key] += by
+        return happening
+
+    def _never_short(self) -> bool:
+        running: Counter[int] = Counter()
+        for _, happening in sorted(self.happened.items()):
+            for (lot, _), quantity in happening.lines.items():
+                running[lot] += quantity
+            if any(running[lot] < 0 for lot, _ in happening.lines):
+                return False
+            if any(running[lot] <= 0 for lot in happening.picked):
+                return False
+        return True
+
+    def _returns_fit(self) -> bool:
+        back: dict[tuple[int, int], int] = defaultdict(int)
+        for happening in self.happened.values():
+            for (lot, role), quantity in happening.lines.items():
+                if role == "back":
+                    back[happening.returns, lot] += quantity
+        return all(
+            quantity <= -self.happened[sale].lines.get((lot, "sold"), 0)
+            for (sale, lot), quantity in back.items()
+        )
+
+
+def turns_round(happening: Happening) -> bool:
+    """Say whether some line now does the opposite of what its role says."""
+    return any(q < 0 if role in ADDS else q > 0 for (_, role), q in happening.lines.items())

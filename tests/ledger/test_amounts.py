@@ -1,0 +1,53 @@
+"""Parts add up to the whole, whatever the weights."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from ledger.amounts import largest_remainder, rate_of, split
+
+totals = st.integers(-(10**15), 10**15)
+weights = st.lists(st.integers(0, 10**9), min_size=1, max_size=12).filter(any)
+
+
+@given(totals, weights)
+def test_the_parts_of_a_split_add_up(total: int, by: list[int]) -> None:
+    assert total == sum(split(total, by))
+
+
+@given(totals, weights)
+def test_the_largest_remainders_add_up(total: int, by: list[int]) -> None:
+    assert total == sum(largest_remainder(total, by))
+
+
+@given(totals, weights)
+def test_no_part_is_a_whole_unit_off_its_share(total: int, by: list[int]) -> None:
+    whole = sum(by)
+    for share in (split, largest_remainder):
+        for part, weight in zip(share(total, by), by, strict=True):
+            assert abs(part * whole - total * weight) < whole
+
+
+@given(st.integers(0, 10**15), weights)
+def test_a_weight_of_zero_gets_nothing(total: int, by: list[int]) -> None:
+    for share in (split, largest_remainder):
+        assert not any(p for p, weight in zip(share(total, by), by, strict=True) if not weight)
+
+
+def test_a_split_gives_the_remainder_where_the_running_sum_crosses() -> None:
+    assert split(100, [1, 1, 1]) == [33, 33, 34]
+
+
+def test_the_largest_remainder_gives_ties_to_the_earlier() -> None:
+    assert largest_remainder(100, [1, 1, 1]) == [34, 33, 33]
+
+
+@pytest.mark.parametrize("by", [[], [0, 0], [2, -1]])
+def test_weights_that_cannot_share_are_refused(by: list[int]) -> None:
+    for share in (split, largest_remainder):
+        with pytest.raises(ValueError, match="Cannot share"):
+            share(100, by)
+
+
+def test_a_rate_is_rounded_down_to_whole_pieces() -> None:
+    assert rate_of(40, 70_000) == 2  # 7 % of 40 is 2.8

@@ -1,0 +1,181 @@
+"""What no entry can state, and what a hold allows and refuses."""
+
+from collections.abc import Callable
+
+import pytest
+
+from ledger import errors
+from ledger.drafts import ChargeDraft, LineDraft, MarkDraft, NewLot
+from ledger.models import Lot, Role
+from tests.ledger.shorthand import (
+    DAY,
+    KG,
+    NOON,
+    UNIT,
+    amend,
+    bought,
+    bought_blocks,
+    buys,
+    held,
+    item,
+    line,
+    loses,
+    made_of,
+    makes,
+    new,
+    on_hand,
+    pick,
+    put,
+    released,
+    returned,
+    sells,
+    sold,
+    undo,
+    uses,
+)
+
+pytestmark = pytest.mark.django_db
+
+MALFORMED: dict[str, Callable[[Lot], list[LineDraft]]] = {
+    "nothing": lambda lot: [],
+    "sold adds": lambda lot: [sells(lot, -1)],
+    "sold nothing": lambda lot: [sells(lot, 0)],
+    "bought takes away": lambda lot: [buys(new(), -1, 1)],
+    "a negative price": lambda lot: [buys(new(), 1, -1)],
+    "a sale with money": lambda lot: [line(lot, Role.SOLD, -1, money=1)],
+    "a share of a sale": lambda lot: [line(lot, Role.SOLD, -1, basis=1)],
+    "a pick of pieces": lambda lot: [line(lot, Role.USED, -1, given_mg=1), makes(new(), 1)],
+    "a sale by a pick's weight": lambda lot: [line(lot, Role.SOLD, -1, given_mg=1)],
+    "stranded": lambda lot: [line(lot, Role.STRANDED, 0)],
+    "back without a sale": lambda lot: [line(lot, Role.BACK, 1)],
+    "a new lot sold": lambda lot: [line(new(), Role.SOLD, -1)],
+    "pieces without a weight": lambda lot: [buys(NewLot(item("jar", "count")), 1, 1)],
+    "one lot twice": lambda lot: [sells(lot, 1), sells(lot, 2)],
+    "topped up": lambda lot: [makes(lot, 1)],
+    "topped up by a purchase": lambda lot: [buys(lot, 1, 1)],
+    "made of another into an old lot": lambda lot: [uses(bought(1, 1), 1), makes(lot, 0)],
+    "used for nothing": lambda lot: [uses(lot, 1)],
+    "cost without a share": lambda lot: [uses(lot, 1), makes(new(), 1, basis=0)],
+}
+
+
+@pytest.mark.parametrize("what", MALFORMED)
+def test_it_refuses_what_no_entry_can_state(what: str) -> None:
+    lot = bought(KG, UNIT)
+    lines = MALFORMED[what](lot)
+    with pytest.raises(errors.Malformed):
+        put(*lines)
+
+
+@pytest.mark.parametrize("charge", [ChargeDraft("paid", -1), ChargeDraft("luck", 1)])
+def test_it_refuses_a_charge_below_zero_or_of_no_kind(charge: ChargeDraft) -> None:
+    with pytest.raises(errors.Malformed):
+        put(makes(bought(KG, UNIT), 0), charges=(charge,))
+
+
+def test_a_run_charges_lots_through_lines_of_quantity_zero() -> None:
+    one, other = bought(KG, UNIT), bought(KG, UNIT)
+    put(makes(one, 0, basis=3), makes(other, 0), charges=(ChargeDraft("energy", 4 * UNIT),))
+    one.refresh_from_db()
+    assert one.cost == (1 * UNIT, 0, 0, 3 * UNIT, 0)
+
+
+def test_emptying_is_never_water() -> None:
+    lot = bought(KG, UNIT)
+    with pytest.raises(errors.NotEnough, match="dry away to nothing"):
+        put(line(lot, Role.SHRUNK, -KG))
+    put(line(lot, Role.SHRUNK, -KG + 1))
+
+
+@pytest.mark.parametrize("role", [Role.SOLD, Role.USED])
+def test_a_lot_on_hold_may_not_be_sold_or_used(role: Role) -> None:
+    lot = bought(KG, UNIT)
+    held(lot)
+    makes_something = [makes(new(), 1)] if role == Role.USED else []
+    with pytest.raises(errors.OnHold, match=f"Lot {lot.code} is on hold"):
+        put(line(lot, role, -1), *makes_something)
+
+
+def test_an_amendment_draws_no_more_from_a_lot_on_hold() -> None:
+    lot = bought(KG, UNIT)
+    sale = sold(lot, 5)
+    held(lot)
+    with pytest.raises(errors.OnHold):
+        amend(sale, sells(lot, 1))
+    amend(sale, line(lot, Role.SOLD, 1))
+    undo(sale)
+    assert on_hand(lot)[0] == KG
+
+
+def test_a_lot_on_hold_may_be_weighed_counted_binned_and_taken_back() -> None:
+    lot = bought(KG, UNIT)
+    sale = sold(lot, 5)
+    held(lot)
+    put(line(lot, Role.SHRUNK, -1))
+    put(line(lot, Role.COUNTED, 1))
+    put(loses(lot, 1))
+    put(makes(lot, 0), charges=(ChargeDraft("room", 1),))
+    returned(sale, 5)
+    assert on_hand(lot)[0] == KG - 1
+
+
+def test_a_released_lot_may_be_sold_again() -> None:
+    lot = bought(KG, UNIT)
+    held(lot)
+    released(lot)
+    sold(lot, KG)
+    assert on_hand(lot)[0] == 0
+
+
+def test_picks_from_blocks_on_hold_are_born_on_hold() -> None:
+    block = bought_blocks(2, UNIT)
+    held(block)
+    crop = pick(block, 500, 0)  # the lot in hand was read before the hold
+    with pytest.raises(errors.OnHold):
+        sold(crop, 1)
+
+
+def test_a_pick_after_the_release_is_free() -> None:
+    block = bought_blocks(2, UNIT)
+    held(block)
+    block.refresh_from_db()
+    released(block)
+    sold(pick(block, 500, 0), 500)
+
+
+def test_a_hold_amended_onto_an_entry_goes_with_it() -> None:
+    lot = bought(KG, UNIT)
+    sale = sold(lot, 1)
+    amend(sale, marks=(MarkDraft(lot, held=True),))
+    lot.refresh_from_db()
+    assert lot.held
+    undo(sale)
+    lot.refresh_from_db()
+    assert not lot.held
+
+
+def test_a_sale_that_happened_before_the_hold_is_accepted_with_a_reason() -> None:
+    lot = bought(KG, UNIT)
+    held(lot)
+    with pytest.raises(errors.OnHold):
+        put(sells(lot, 1), at=NOON - DAY)
+    with pytest.raises(errors.OnHold):
+        put(sells(lot, 1), at=NOON + DAY, reason="slip found later")
+    put(sells(lot, 1), at=NOON - DAY, reason="slip found later")
+    assert on_hand(lot)[0] == KG - 1
+
+
+def test_a_second_hold_does_not_open_the_days_after_the_first() -> None:
+    lot = bought(KG, UNIT)
+    held(lot)
+    held(lot, at=NOON + 2 * DAY)
+    with pytest.raises(errors.OnHold):
+        put(sells(lot, 1), at=NOON + DAY, reason="slip found later")
+
+
+def test_what_was_made_before_the_hold_stays_free() -> None:
+    sack = bought(KG, UNIT)
+    mix = made_of(sack, KG // 2, new("mix"), KG)
+    held(sack)
+    sold(mix, KG)
+    assert on_hand(mix)[0] == 0

@@ -1,0 +1,85 @@
+"""Only what a new fact touches is worked again."""
+
+import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+
+from ledger.drafts import ChargeDraft
+from ledger.models import Edge, Flow, Lot
+from tests.ledger.shorthand import (
+    KG,
+    UNIT,
+    amend,
+    assert_book_is_sound,
+    bought,
+    made_of,
+    makes,
+    new,
+    put,
+    sells,
+    sold,
+    uses,
+)
+
+pytestmark = pytest.mark.django_db
+
+
+def queries(lot: Lot) -> int:
+    with CaptureQueriesContext(
+        connection,
+    ) as caught:
+        sold(lot, 1)
+    return len(caught)
+
+
+def test_a_sale_takes_as_many_queries_in_a_long_book_as_in_a_short_one() -> None:
+    lot = bought(KG, 10 * UNIT)
+    first = queries(lot)
+    for _ in range(20):
+        made_of(lot, 10, new("mix"), 10)
+    assert first == queries(lot)
+
+
+def test_a_change_stops_where_nothing_changes() -> None:
+    # The hour is shared by basis 0 to 1: the first jar's descendants are not worked.
+    sack = bought(KG, 10 * UNIT)
+    one, other = put(
+        uses(sack, KG), makes(new("one"), 5, basis=0), makes(new("other"), 5),
+        charges=(ChargeDraft("paid", UNIT),),
+    ).lots[1:]  # fmt: skip
+    below = made_of(one, 5, new("below"), 5)
+    last = made_of(other, 5, new("last"), 5)
+    before = set(Flow.objects.filter(lot=below).values_list("pk", flat=True))
+    with CaptureQueriesContext(connection) as caught:
+        amend(one.made_by, charges=(ChargeDraft("paid", UNIT),))
+    updates = [
+        q["sql"] for q in caught if q["sql"].startswith("UPDATE") and "ledger_lot" in q["sql"]
+    ]
+    assert len(updates) == 4  # the sack, both that were made, and the one that costs more
+    assert before == set(Flow.objects.filter(lot=below).values_list("pk", flat=True))
+    last.refresh_from_db()
+    assert last.paid == 2 * UNIT
+    assert_book_is_sound()
+
+
+def test_a_lot_with_no_share_of_the_cost_costs_nothing() -> None:
+    sack = bought(KG, 10 * UNIT)
+    free = put(uses(sack, KG), makes(new("trim"), 5, basis=0), makes(new(), 5)).lots[1]
+    free.refresh_from_db()
+    assert free.cost == (0, 0, 0, 0, 0)
+
+
+def test_each_kind_of_cost_is_carried_alone() -> None:
+    sack = bought(4, 8 * UNIT)
+    kinds = ("paid", "own", "energy", "room")
+    charges = tuple(ChargeDraft(kind, 4 * k) for k, kind in enumerate(kinds, 1))
+    mix = put(uses(sack, 4), makes(new(), 4), charges=charges).lots[1]
+    put(sells(mix, 1))
+    mix.refresh_from_db()
+    assert mix.cost == (6_0000, 3, 6, 9, 12)
+
+
+def test_an_input_of_nothing_makes_no_edge() -> None:
+    sack, other = bought(4, 8 * UNIT), bought(4, 8 * UNIT)
+    put(uses(sack, 4), uses(other, 0), makes(new(), 4))
+    assert [sack.pk] == list(Edge.objects.values_list("src_id", flat=True))

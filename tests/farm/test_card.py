@@ -1,0 +1,124 @@
+"""The cost card's arithmetic, against the worked chain of the project's reference notes."""
+
+from dataclasses import replace
+from fractions import Fraction
+
+import pytest
+
+from farm.planning.card import Ingredient, card_of, whole_parts, without_own_hours
+from ledger.errors import Malformed
+from tests.farm.card_cases import RATES, worked_plan
+
+
+def money(amount: Fraction) -> float:
+    return round(float(amount) / 10_000, 3)
+
+
+# Computed in the project's reference notes, section 2.10, inputs illustrative: 1.25 lb a block.
+@pytest.mark.parametrize(
+    ("cost", "expected"),
+    [
+        ("block", 5.27),
+        ("ready", 9.994),
+        ("picked", 13.594),
+        ("saleable", 14.776),
+        ("packed", 18.176),
+        ("sold", 21.038),
+        ("placed", 28.588),
+    ],
+)
+def test_it_repeats_the_worked_chain(cost: str, expected: float) -> None:
+    assert money(getattr(card_of(worked_plan()).chain, cost)) == expected
+
+
+def test_a_good_block_carries_the_lost_ones() -> None:
+    chain = card_of(worked_plan()).chain
+
+    # 5.27 / 0.93
+    assert money(chain.block / chain.kept) == 5.667
+
+
+def test_seven_blocks_lost_of_a_hundred_are_the_rate_of_seven_percent() -> None:
+    plan = worked_plan()
+    counted = replace(plan, batch=replace(plan.batch, lost_count=7, loss_ppm=0))
+
+    assert card_of(counted).chain == card_of(plan).chain
+
+
+def test_the_notebook_answer_stands_first_in_the_cascade() -> None:
+    rung = card_of(worked_plan()).rungs[0]
+
+    # 5.27 / 0.56699 = 9.2947: what "block cost divided by yield" would say.
+    assert money(rung.total) == 9.295
+
+
+def test_the_steps_add_up_to_every_named_cost() -> None:
+    card = card_of(worked_plan())
+    running = 0
+    for rung, amount in zip(card.rungs, card.amounts(), strict=True):
+        running += amount or 0
+        assert running == round(rung.total)
+
+
+def test_losses_divide_and_are_never_added_up() -> None:
+    chain = card_of(worked_plan()).chain
+
+    # 18.176 / 0.96 / 0.90 = 21.038; adding 4 % and 10 % would say 20.721.
+    assert chain.sold == chain.packed / Fraction(96, 100) / Fraction(90, 100)
+
+
+def test_without_own_hours_only_what_is_paid_is_left() -> None:
+    card = card_of(without_own_hours(worked_plan()))
+
+    # 1.67 + 0.60 = 2.27; / 0.93 / 0.56699 / 0.92 = 4.679; + 1.90 punnet; / 0.864; + 25/20.
+    assert money(card.chain.block) == 2.27
+    assert money(card.chain.placed) == 8.865
+
+
+def test_half_the_hours_paid_stand_in_two_lines() -> None:
+    lines = card_of(worked_plan(rates=replace(RATES, own_ppm=500_000))).lines
+
+    # 5 min at 15 and 5 min at 18 an hour
+    assert [(line.kind, money(line.cost)) for line in lines if line.kind in ("paid", "own")] == [
+        ("paid", 1.25),
+        ("own", 1.5),
+    ]
+
+
+def test_a_half_full_steriliser_costs_each_block_twice_as_much() -> None:
+    plan = worked_plan(rates=replace(RATES, kwh_money=3_000))
+    full = replace(plan, batch=replace(plan.batch, run_wh=48_000, load_blocks=40))
+    half = replace(plan, batch=replace(plan.batch, run_wh=48_000, load_blocks=20))
+
+    # 48 kWh at 0.30 are 14.40: 0.36 a block of 40, 0.72 of 20.
+    cost = {line.label: line.cost for line in card_of(half).lines}["Steriliser"]
+    assert cost == 7_200
+    assert card_of(half).block_cost - card_of(full).block_cost == 3_600
+
+
+def test_a_weighed_ingredient_costs_its_share_of_a_kilo() -> None:
+    # 155 g of spawn at 6.20 a kilo
+    assert Ingredient("Spawn", 155_000, 62_000).cost == 9_610
+
+
+def test_rounded_parts_add_up_to_the_rounded_whole() -> None:
+    assert whole_parts([Fraction(1, 3)] * 3) == [0, 1, 0]
+
+
+@pytest.mark.parametrize(
+    ("group", "name", "value"),
+    [
+        ("batch", "blocks", 0),
+        ("batch", "loss_ppm", 1_000_000),
+        ("crop", "flushes_mg", ()),
+        ("crop", "unsold_ppm", 1_000_000),
+        ("place", "day_mg", 0),
+        ("place", "share_ppm", 1_000_000),
+    ],
+)
+def test_it_refuses_to_divide_by_nothing(group: str, name: str, value: object) -> None:
+    plan = worked_plan()
+    broken = replace(plan, **{group: replace(getattr(plan, group), **{name: value})})
+
+    with pytest.raises(Malformed, match="State more than zero"):
+        card_of(broken)

@@ -60,7 +60,14 @@ RATES: dict[str, int] = {
     RateOf.BLOCK_DAY: 200,
 }
 # Money per kilogram or piece.
-PAID = {"sawdust": 4_000, "rye": 6_000, "block bag": 2_500, "grain bag": 3_000, "punnet": 1_000}
+PAID = {
+    "sawdust": 4_000,
+    "rye": 6_000,
+    "block bag": 2_500,
+    "grain bag": 3_000,
+    "punnet": 1_000,
+    "culture": UNIT,
+}
 
 
 @dataclass
@@ -175,7 +182,7 @@ def grow(world: World, count: int = 40) -> Grown:
 def grow_spawn(world: World, bags: int = 7, strain: Strain | None = None) -> tuple[Lot, Lot, Lot]:
     """Culture, prepared grain and the spawn made of both; the grain is used up."""
     culture = buy_culture(
-        world.doing(), strain=strain or world.strain, portions=20, paid_money=20 * UNIT
+        world.doing(), strain=strain or world.strain, portions=20, paid_money=20 * PAID["culture"]
     ).lots[0]
     grain = prepared_grain(world, bags)
     run(world, grain)

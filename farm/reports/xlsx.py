@@ -62,7 +62,7 @@ def workbook_bytes(report: Report) -> bytes:
         totals.append(_write_table(sheet, table, report))
     for sheet in book.worksheets:
         _set_print(sheet, report)
-    return _packed(book, totals)
+    return packed(book, totals)
 
 
 def sheet_names(titles: list[str]) -> list[str]:
@@ -229,7 +229,7 @@ def _set_print(sheet: Worksheet, report: Report) -> None:
     foot.right.text = "page &P of &N"
 
 
-def _packed(book: Workbook, totals: list[Values]) -> bytes:
+def packed(book: Workbook, totals: list[Values]) -> bytes:
     """Zip the parts with one fixed time, and put the totals' values beside their formulas.
 
     Without them a viewer that does not calculate (a phone's preview) would show empty totals.

@@ -1,0 +1,215 @@
+"""Put mistakes right: take an entry back, or correct one number of it. Nothing is erased.
+
+The money beside a sale follows: every line of the book that changes a sale gets a SaleLine with
+the difference, and every selling cost a row with the difference, so that sums by standing money
+are right.
+"""
+
+import json
+from dataclasses import dataclass, replace
+from uuid import uuid5
+
+from django.db import transaction
+from django.db.models import Sum
+
+from farm.actions.common import Doing, draft
+from farm.actions.once import action
+from farm.actions.pricing import NOTHING, Terms
+from farm.actions.selling import settling_of
+from farm.actions.takings import add_sale_line, add_share_of_takings, money_of, standing_lines
+from farm.models import SaleLine, SellingCost, StallDay
+from ledger import book
+from ledger.book import Recorded
+from ledger.drafts import LineDraft
+from ledger.errors import Malformed, NotEnough
+from ledger.models import Entry, Line, Lot, Role
+
+
+@action
+def undo(doing: Doing, entry: Entry) -> Recorded:
+    """Take an entry back with its corrections: lots, costs, edges and money are as before.
+
+    Refuses (NotEnough) when something later needs what it brought in; ``dependants`` are then
+    the entries to take back first, newest first, as `undo_with_dependants` does.
+    """
+    root = _root(entry)
+    _check_not_settled(root)
+    recorded = book.take_back(root, draft(doing, "undo", []))
+    if recorded.fresh:
+        _give_money_back(root, recorded.entry)
+        _give_costs_back(root, recorded.entry)
+    return recorded
+
+
+@transaction.atomic
+def undo_with_dependants(doing: Doing, entry: Entry) -> list[Recorded]:
+    """Take an entry back and before it, newest first, whatever stands on it.
+
+    Each dependant's UUID is made of the form's, so that sending it twice has one effect.
+    """
+    try:
+        with transaction.atomic():
+            return [undo(doing, entry)]
+    except NotEnough as refusal:
+        if not refusal.dependants:
+            raise
+        later = Entry.objects.filter(pk__in=refusal.dependants).order_by("-seq")
+        undone = [undo(_follow_up(doing, one), one) for one in later]
+    return [*undone, undo(doing, entry)]
+
+
+@action
+def correct_quantity(
+    doing: Doing,
+    entry: Entry,
+    *,
+    lot: Lot,
+    role: str,
+    right_quantity: int,
+    right_money: int | None = None,
+) -> Recorded:
+    """Say the right quantity (without sign) of one line; the difference stands at its place.
+
+    Of a pick's block lot it is the weight that the lot gave. What the entry says of other lots
+    stays. ``right_money``: what was paid for a bought lot, or what was asked for the line of a
+    sale. Without it what was paid stays, and a sale's money is worked anew from the price and
+    terms asked, rounded as in the sale: 31 packs at 4.50 corrected to 30 are 135.00, so -4.50.
+    12.4 lb typed as kg is corrected to 5.624 kg, and later sales carry more of the cost.
+    """
+    root = _root(entry)
+    now = _Standing.read(root, lot, role)
+    difference = now.difference(lot, role, right_quantity=right_quantity, right_money=right_money)
+    if right_money is None and not any(difference.numbers().values()):
+        raise Malformed(
+            f"Lot {lot.code}: entry {root.seq} says {right_quantity} already. State what is right.",
+            [lot.code],
+        )
+    said = {"right_quantity": right_quantity, "right_money": right_money}
+    recorded = book.amend(root, draft(doing, "correct", [difference], said=said))
+    if recorded.fresh and role == Role.SOLD:
+        _follow_in_money(
+            root, recorded.entry.lines.get(),
+            right_quantity=right_quantity, right_money=right_money,
+        )  # fmt: skip
+    return recorded
+
+
+# --- taking back -----------------------------------------------------------------------------
+
+
+def _root(entry: Entry) -> Entry:
+    """Return the entry itself; a correction is not taken back or corrected for itself."""
+    if entry.amends and not entry.takes_back:
+        raise Malformed(
+            f"Entry {entry.seq} is a correction of entry {entry.amends_id} "
+            f"({entry.amends.kind}). Correct that entry again, or undo it."
+        )
+    return entry
+
+
+def _check_not_settled(entry: Entry) -> None:
+    """Refuse to take a load back while what was sold from it stands."""
+    stall_day = StallDay.objects.filter(entry=entry).select_related("place").first()
+    settled = settling_of(stall_day) if stall_day else None
+    if stall_day and settled:
+        lots = list(stall_day.lines.values_list("lot__code", flat=True))
+        raise NotEnough(
+            f"Lot {', '.join(lots)}: {stall_day.place} on {stall_day.day} was settled by entry "
+            f"{settled.entry_id}. Take that entry back first, then this load.",
+            lots,
+            entry_seq=settled.entry_id,
+            dependants=[*book.dependants(settled.entry), settled.entry_id],
+        )
+
+
+def _follow_up(doing: Doing, entry: Entry) -> Doing:
+    return replace(doing, uuid=uuid5(doing.uuid, str(entry.seq)))
+
+
+def _give_money_back(root: Entry, reversal: Entry) -> None:
+    """Write the opposite of all money that stands at an entry, one row a line of the book."""
+    for line in reversal.lines.all():
+        rows = SaleLine.objects.filter(
+            line__entry__place=root.seq, line__lot=line.lot_id, line__role=line.role
+        )
+        first = rows.select_related("sale", "product").order_by("pk").first()
+        if first:
+            add_sale_line(first.sale, line, NOTHING.minus(money_of(rows)), like=first)
+
+
+def _give_costs_back(root: Entry, reversal: Entry) -> None:
+    costs = SellingCost.objects.filter(entry__place=root.seq).order_by()
+    sums = costs.values_list("place_id", "what", "own").annotate(Sum("amount"))
+    for place, what, own, amount in sums:
+        SellingCost.objects.create(
+            entry=reversal, place_id=place, what=what, own=own, amount=-amount
+        )
+
+
+# --- correcting ------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Standing:
+    """What an entry, as corrected so far, says of one lot in one role."""
+
+    quantity: int
+    money: int
+    basis: int
+    given_mg: int
+
+    @classmethod
+    def read(cls, root: Entry, lot: Lot, role: str) -> "_Standing":
+        names = ("quantity", "money", "basis", "given_mg")
+        lines = Line.objects.filter(entry__place=root.seq, lot=lot, role=role)
+        sums = lines.aggregate(*(Sum(name) for name in names))
+        if sums["quantity__sum"] is None:
+            raise Malformed(
+                f"Lot {lot.code} was not {role} at entry {root.seq} ({root.kind}). Choose one of "
+                "its lots.",
+                [lot.code],
+            )
+        return cls(*(sums[f"{name}__sum"] for name in names))
+
+    def difference(
+        self, lot: Lot, role: str, *, right_quantity: int, right_money: int | None
+    ) -> LineDraft:
+        """State what is to be added so that the line says what is right."""
+        if right_quantity < 0:
+            raise Malformed(
+                f"Lot {lot.code}: {right_quantity} is below zero. State what is right without a "
+                "minus.",
+                [lot.code],
+            )
+        if self.given_mg:
+            return LineDraft(lot, role, 0, given_mg=right_quantity - self.given_mg)
+        added = (-right_quantity if role in _TAKES else right_quantity) - self.quantity
+        paid = right_money is not None and role == Role.BOUGHT
+        return LineDraft(
+            lot,
+            role,
+            added,
+            money=(right_money or 0) - self.money if paid else 0,
+            # A lot that shares by its quantity goes on doing so.
+            basis=added if self.basis == self.quantity and role == Role.MADE else 0,
+        )
+
+
+_TAKES = (Role.USED, Role.SOLD, Role.LOST, Role.SHRUNK)
+
+
+def _follow_in_money(
+    root: Entry, line: Line, *, right_quantity: int, right_money: int | None
+) -> None:
+    """Write what a corrected sale line comes to now, less what it came to before."""
+    sold = Line.objects.select_related("entry", "lot").get(
+        entry=root, lot=line.lot_id, role=Role.SOLD
+    )
+    rows = standing_lines(sold)
+    first = rows.select_related("sale__place", "product").order_by("pk").first()
+    assert first, "every sold line states its money"
+    terms = Terms(**json.loads(root.particulars)["terms"][sold.lot.code])
+    right = terms.of(right_quantity) if right_money is None else terms.split(right_money)
+    amount = right.minus(money_of(rows))
+    add_sale_line(first.sale, line, amount, like=first)
+    add_share_of_takings(line.entry, first.sale.place, amount.gross)

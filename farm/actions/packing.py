@@ -1,0 +1,116 @@
+"""Packing: which picked or dried lots go into which packs."""
+
+from collections.abc import Sequence
+from datetime import timedelta
+
+from farm.actions.common import (
+    Doing,
+    Draw,
+    card,
+    item_for,
+    labour,
+    need_stage,
+    oldest_first,
+    post,
+    used,
+)
+from farm.actions.once import action
+from farm.actions.questions import PlausibilityQuestion
+from farm.actions.storing import one_species, origin_of
+from farm.models import Form, LotCard, Product, Stage
+from farm.units import show_both
+from ledger.book import Recorded
+from ledger.drafts import LineDraft, NewLot
+from ledger.errors import Malformed
+from ledger.models import Dimension, Role
+
+# Own rule: more than a tenth over the declared weight is worth a question.
+MOST_OVER_PERCENT = 10
+
+
+@action
+def pack(doing: Doing, *, product: Product, packs: int, draws: Sequence[Draw]) -> Recorded:
+    """Fill packs from picked or dried lots; the packaging is drawn by itself, oldest first.
+
+    The lots drawn must weigh at least packs x declared net weight: 40 packs of 250 g need 10 kg.
+    What is over was given away and is kept in the particulars; over a tenth is asked about.
+    """
+    cards = [need_stage(draw.lot, _stage(product)) for draw in draws]
+    _need_species(product, cards)
+    drawn_mg = sum(draw.quantity for draw in draws)
+    over_mg = _over(product, packs, draws)
+    if over_mg * 100 > declared_mg(product, packs) * MOST_OVER_PERCENT and not doing.sure:
+        raise _far_over(product, packs, draws)
+    lot = NewLot(item_for(product.name, Dimension.COUNT), unit_mass_mg=product.net_mg)
+    recorded = post(
+        doing,
+        "pack",
+        [*used([*draws, *_packaging(product, packs)]),
+         LineDraft(lot, Role.MADE, packs, basis=packs)],
+        charges=labour(doing, "pack", packs),
+        particulars={"net_mg": product.net_mg, "drawn_mg": drawn_mg, "over_mg": over_mg},
+    )  # fmt: skip
+    if recorded.fresh:
+        _describe(recorded, product, cards)
+    return recorded
+
+
+def declared_mg(product: Product, packs: int) -> int:
+    """Return the milligrams that so many packs declare together."""
+    return packs * product.net_mg
+
+
+def _stage(product: Product) -> Stage:
+    return Stage.CROP if product.form == Form.FRESH else Stage.DRIED
+
+
+def _need_species(product: Product, cards: Sequence[LotCard]) -> None:
+    species = one_species(cards)
+    if species != product.species:
+        codes = [card.lot.code for card in cards]
+        raise Malformed(
+            f"Lot {', '.join(codes)} is {species}, and {product} holds {product.species}. "
+            "Choose another lot or another product.",
+            codes,
+        )
+
+
+def _over(product: Product, packs: int, draws: Sequence[Draw]) -> int:
+    """Return the milligrams drawn beyond the declared weight; refuses short weight."""
+    drawn_mg, net_mg = sum(draw.quantity for draw in draws), declared_mg(product, packs)
+    if packs <= 0:
+        raise Malformed(f"{product}: {packs} packs cannot be packed. State one or more.")
+    if drawn_mg < net_mg:
+        codes = [draw.lot.code for draw in draws]
+        raise Malformed(
+            f"Lot {', '.join(codes)}: {show_both(drawn_mg)} is short weight for {packs} × "
+            f"{product}, which declare {show_both(net_mg)}. Draw {show_both(net_mg - drawn_mg)} "
+            f"more, or pack {drawn_mg // product.net_mg}.",
+            codes,
+        )
+    return drawn_mg - net_mg
+
+
+def _far_over(product: Product, packs: int, draws: Sequence[Draw]) -> PlausibilityQuestion:
+    codes = [draw.lot.code for draw in draws]
+    drawn_mg = sum(draw.quantity for draw in draws)
+    return PlausibilityQuestion(
+        f"Lot {', '.join(codes)}: {show_both(drawn_mg)} into {packs} × {product} is more than "
+        f"{MOST_OVER_PERCENT} % over the {show_both(declared_mg(product, packs))} declared. "
+        f"Did you mean {drawn_mg // product.net_mg} packs?",
+        codes,
+    )
+
+
+def _packaging(product: Product, packs: int) -> list[Draw]:
+    """Draw one piece a pack, oldest first."""
+    return oldest_first(product.packaging, packs) if product.packaging else []
+
+
+def _describe(recorded: Recorded, product: Product, cards: Sequence[LotCard]) -> None:
+    """Write the packs' card: the oldest pick counts, for the fridge days as well."""
+    facts = origin_of(cards)
+    oldest = min((card.harvested_on for card in cards if card.harvested_on), default=None)
+    if oldest and product.form == Form.FRESH:
+        facts["best_before"] = oldest + timedelta(days=product.species.fridge_days)
+    card(recorded.lots[-1], Stage.PACKS, product=product, **facts)

@@ -1,0 +1,188 @@
+"""What happens to the crop before it is packed: weighed again, dried, thrown away."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+
+from farm.actions.common import (
+    Doing,
+    Draw,
+    card,
+    energy,
+    item_for,
+    labour,
+    last_day,
+    need_stage,
+    post,
+    used,
+)
+from farm.actions.once import action
+from farm.actions.questions import PlausibilityQuestion
+from farm.models import LotCard, Species, Stage
+from farm.moisture import PPM, Portion, fresh_per_dried, plausible_dried_range
+from farm.units import show_both
+from ledger.book import Recorded
+from ledger.drafts import LineDraft, NewLot
+from ledger.errors import Malformed
+from ledger.models import Lot, Role
+
+MG_PER_KG = 1_000_000
+
+
+@action
+def weigh_again(doing: Doing, *, lot: Lot, weight_mg: int) -> Recorded:
+    """State what a picked lot weighs now; what is missing is water inside the band, else a loss.
+
+    The band compounds over the days since the lot was picked or last weighed: at 2 % a day,
+    10 kg may lose 0.396 kg in two days. Water leaves without cost, the rest with its cost:
+    10 kg at 50.0000 weighed 8.5, band 0.6: the other 0.9 carries 4.7872.
+    Refuses more than the book holds, since a lot in the fridge gains nothing.
+    """
+    found = need_stage(lot, Stage.CROP)
+    before = _before_weighing(doing, found)
+    missing_mg = before.book_mg - weight_mg
+    if missing_mg < 0 or weight_mg <= 0:
+        raise _cannot_weigh(lot, before.book_mg, weight_mg)
+    water_mg = min(missing_mg, before.band_mg)
+    lost_mg = missing_mg - water_mg
+    lines = [LineDraft(lot, Role.SHRUNK, -water_mg)] if water_mg else []
+    lines += [LineDraft(lot, Role.LOST, -lost_mg)] if lost_mg else []
+    if lost_mg and not doing.reason:
+        doing = replace(doing, reason="unexplained")
+    said = {"weight_mg": weight_mg, **vars(before)}
+    lines = lines or [LineDraft(lot, Role.COUNTED, 0)]
+    return post(doing, "weigh again", lines, particulars=said)
+
+
+@action
+def throw_away(doing: Doing, *, lot: Lot, quantity: int) -> Recorded:
+    """Bin part of a lot or all of it, with its cost; the cause is required."""
+    if not doing.reason.strip():
+        raise Malformed(
+            f"Lot {lot.code}: {quantity} thrown away without a cause. Say why.", [lot.code]
+        )
+    return post(doing, "throw away", [LineDraft(lot, Role.LOST, -quantity)])
+
+
+@action
+def dry(
+    doing: Doing,
+    *,
+    draws: Sequence[Draw],
+    dried_mg: int,
+    temperature_milli_c: int,
+    minutes_drying: int,
+    dryer_wh: int = 0,
+) -> Recorded:
+    """Dry picked mushrooms of one species; the dry matter stays, so the weights are checked.
+
+    From the species' water in the fresh mushroom, 10 kg of shiitake at 89.74 % that weigh
+    1.1337 kg dried are 9.5 % moist, at 8.82 to 1. Asks when that is below 2 % or above 15 %.
+    """
+    cards = [need_stage(draw.lot, Stage.CROP) for draw in draws]
+    species = one_species(cards)
+    fresh = Portion(sum(draw.quantity for draw in draws), species.moisture_ppm)
+    if not doing.sure:
+        _ask_if_odd(draws, fresh, dried_mg)
+    made = LineDraft(NewLot(item_for(f"Dried {species}")), Role.MADE, dried_mg, basis=dried_mg)
+    recorded = post(
+        doing,
+        "dry",
+        [*used(draws), made],
+        charges=[*labour(doing, "dry", -(-fresh.mass_mg // MG_PER_KG)), *energy(doing, dryer_wh)],
+        particulars={
+            "temperature_milli_c": temperature_milli_c,
+            "minutes_drying": minutes_drying,
+            "fresh_moisture_ppm": species.moisture_ppm,
+            "dried_moisture_ppm": dried_moisture(fresh, dried_mg),
+            "fresh_per_dried_ppm": fresh_per_dried(fresh.mass_mg, dried_mg),
+        },
+    )
+    if recorded.fresh:
+        card(recorded.lots[-1], Stage.DRIED, **origin_of(cards))
+    return recorded
+
+
+def dried_moisture(fresh: Portion, dried_mg: int) -> int:
+    """Work out the water left in what was dried, wet basis, half to even; never below 0."""
+    return max(0, round(PPM - fresh.dry_mg * PPM / Fraction(dried_mg)))
+
+
+def one_species(cards: Sequence[LotCard]) -> Species:
+    """Return the species that all lots are of; refuses a mix, and nothing at all."""
+    by_species = {card.species: card.lot.code for card in cards}
+    if len(by_species) != 1 or None in by_species:
+        raise Malformed(
+            f"{len(by_species)} species in one go: lots {', '.join(by_species.values()) or 'none'}."
+            " Choose lots of one species.",
+            list(by_species.values()),
+        )
+    return next(species for species in by_species if species)
+
+
+def origin_of(cards: Sequence[LotCard]) -> dict[str, object]:
+    """Say what a lot made of picks keeps of them: species, strain if one, the oldest pick."""
+    strains = {card.strain for card in cards}
+    return {
+        "species": one_species(cards),
+        "strain": strains.pop() if len(strains) == 1 else None,
+        "harvested_on": min((c.harvested_on for c in cards if c.harvested_on), default=None),
+    }
+
+
+# --- weighing --------------------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Before:
+    """What the book held before a weighing, and how much of it may have gone as water."""
+
+    book_mg: int
+    days: int
+    band_mg: int
+
+
+def _before_weighing(doing: Doing, found: LotCard) -> _Before:
+    lot, species = Lot.objects.select_related("made_by").get(pk=found.lot_id), found.species
+    assert species, "a picked lot has a species"
+    since = last_day(lot, ["weigh again"]) or lot.made_by.happened_on
+    days = max(0, (doing.day - since).days)
+    return _Before(lot.quantity, days, water_band(lot.quantity, species.water_loss_ppm, days))
+
+
+def water_band(quantity_mg: int, loss_ppm: int, days: int) -> int:
+    """Work out the water that may be lost in some days; what remains is rounded down.
+
+    10 kg at 20,000 ppm over 2 days: 10 x 0.98 x 0.98 = 9.604 kg remain, the band is 0.396 kg.
+    """
+    left_mg: int = quantity_mg * (PPM - loss_ppm) ** days // PPM**days
+    return quantity_mg - left_mg
+
+
+def _cannot_weigh(lot: Lot, book_mg: int, weight_mg: int) -> Malformed:
+    if weight_mg <= 0:
+        remedy = "If nothing is left, throw the rest away with the cause."
+    else:
+        remedy = (
+            f"Weigh once more; if it is right, correct entry {lot.made_by_id}, which made the lot."
+        )
+    return Malformed(
+        f"Lot {lot.code}: {show_both(weight_mg)} weighed, the book holds {show_both(book_mg)}. "
+        + remedy,
+        [lot.code],
+    )
+
+
+# --- drying ----------------------------------------------------------------------------------
+
+
+def _ask_if_odd(draws: Sequence[Draw], fresh: Portion, dried_mg: int) -> None:
+    least_mg, most_mg = plausible_dried_range(fresh)
+    if not least_mg <= dried_mg <= most_mg:
+        codes = [draw.lot.code for draw in draws]
+        raise PlausibilityQuestion(
+            f"Lot {', '.join(codes)}: {show_both(fresh.mass_mg)} fresh usually give "
+            f"{show_both(least_mg)} to {show_both(most_mg)} dried (2 % to 15 % water left). "
+            f"Is {show_both(dried_mg)} right?",
+            codes,
+        )

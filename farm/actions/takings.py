@@ -1,0 +1,80 @@
+"""The money beside a sale: its lines as they change, and what selling cost.
+
+Rows are only ever added: a return, a correction or an undo writes the difference.
+"""
+
+from dataclasses import asdict, replace
+
+from django.db.models import QuerySet, Sum
+
+from farm.actions.common import Doing, labour
+from farm.actions.pricing import Amount, to_cent
+from farm.models import Sale, SaleLine, SellingCost, SellingPlace
+from ledger.amounts import MILLION
+from ledger.errors import Malformed
+from ledger.models import Entry, Line, Role
+
+FEE, SHARE, HOURS = "stall fee", "share of takings", "hours"
+
+
+def sold_line(line: Line) -> Line:
+    """Find the line that first said that a lot was sold; a return is no sale."""
+    if line.role != Role.SOLD:
+        raise Malformed(
+            f"Lot {line.lot.code}: {line.quantity} came back here. Choose the line of the sale.",
+            [line.lot.code],
+        )
+    return Line.objects.select_related("lot", "entry").get(
+        entry=line.entry.place, lot=line.lot_id, role=Role.SOLD
+    )
+
+
+def standing_lines(sold: Line) -> QuerySet[SaleLine]:
+    """The money of a sold line with its corrections."""
+    return SaleLine.objects.filter(
+        line__entry__place=sold.entry.place, line__lot=sold.lot_id, line__role=Role.SOLD
+    )
+
+
+def money_of(rows: QuerySet[SaleLine]) -> Amount:
+    """Add up sale lines; one query."""
+    sums = rows.aggregate(*(Sum(name) for name in ("net", "tax", "gross")))
+    return Amount(*(sums[f"{name}__sum"] or 0 for name in ("net", "tax", "gross")))
+
+
+def add_sale_line(sale: Sale, line: Line, amount: Amount, *, like: SaleLine) -> SaleLine:
+    """Write the difference that a return, a correction or an undo makes to a sale."""
+    return SaleLine.objects.create(
+        sale=sale, line=line, product=like.product, tax_ppm=like.tax_ppm, **asdict(amount)
+    )
+
+
+def to_give_back(sold: Line) -> Amount:
+    """Return the (negative) money of a return that has just been posted."""
+    returns = Line.objects.filter(returns=sold)
+    back = returns.aggregate(total=Sum("quantity"))["total"]
+    whole = Line.objects.filter(entry__place=sold.entry.place, lot=sold.lot_id, role=Role.SOLD)
+    quantity = whole.aggregate(total=Sum("quantity"))["total"]  # below zero, like the result
+    paid = money_of(standing_lines(sold))
+    net, gross = (to_cent(money * back, quantity) for money in (paid.net, paid.gross))
+    before = money_of(SaleLine.objects.filter(line__in=returns))
+    return Amount(net, gross - net, gross).minus(before)
+
+
+# --- what selling costs ----------------------------------------------------------------------
+
+
+def add_hours(entry: Entry, doing: Doing, place: SellingPlace, *, usual_minutes: int) -> None:
+    """Write the minutes stated, or the usual ones, at the rate of the day, as own or paid."""
+    minutes = usual_minutes if doing.minutes is None else doing.minutes
+    for charge in labour(replace(doing, minutes=minutes), "sell"):
+        SellingCost.objects.create(
+            entry=entry, place=place, what=HOURS, amount=charge.amount, own=charge.kind == "own"
+        )
+
+
+def add_share_of_takings(entry: Entry, place: SellingPlace, gross: int) -> None:
+    """Write the place's share of takings, rounded half up to the cent: 6 % of 139.50 is 8.37."""
+    amount = to_cent(gross * place.fee_ppm, MILLION)
+    if amount:
+        SellingCost.objects.create(entry=entry, place=place, what=SHARE, amount=amount)

@@ -1,0 +1,70 @@
+"""Forms that the book refused: kept whole, tried again when a lot changes, never lost.
+
+A page that gets a ``Refused`` keeps the form; after each fresh action it fetches what waits for
+the lots it touched, sends each through its action once more, and says which were accepted.
+"""
+
+import json
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from uuid import UUID
+
+from farm.actions.common import Doing
+from ledger import waiting
+from ledger.drafts import canonical
+from ledger.errors import Malformed, Refused
+from ledger.models import Waiting
+
+
+@dataclass(frozen=True)
+class Kept:
+    """A refused form: ``name`` of its action's page, ``data`` as it was sent, ``by`` a person."""
+
+    uuid: UUID
+    name: str
+    data: dict[str, list[str]]
+    by: int
+    refusal: str
+    kept_at: datetime
+
+
+def keep(name: str, doing: Doing, data: Mapping[str, Sequence[str]], *, refusal: Refused) -> None:
+    """Keep a refused form instead of an earlier one of the same UUID.
+
+    To be called after the refused action has ended, so that its transaction takes nothing along.
+    """
+    waiting.keep(
+        doing.uuid,
+        name,
+        canonical({field: list(values) for field, values in data.items()}),
+        refusal=str(refusal),
+        lots=refusal.lots,
+        by=doing.by.pk,
+    )
+
+
+def to_retry(lot_ids: Iterable[int]) -> list[Kept]:
+    """List what waits for some lots, oldest first."""
+    return [_kept(row) for row in waiting.about(lot_ids)]
+
+
+def still_waiting() -> list[Kept]:
+    """List everything that was not answered, oldest first."""
+    return [_kept(row) for row in waiting.unanswered()]
+
+
+def answered(uuid: UUID, how: str) -> None:
+    """Say that a form was accepted, or what became of it."""
+    waiting.answer(uuid, how)
+
+
+def drop(uuid: UUID, reason: str) -> None:
+    """Give a form up; the reason stays with it."""
+    if not reason.strip():
+        raise Malformed("A form is dropped only with a reason. Say why it is not needed.")
+    waiting.answer(uuid, f"dropped: {reason}")
+
+
+def _kept(row: Waiting) -> Kept:
+    return Kept(row.uuid, row.kind, json.loads(row.payload), row.by, row.refusal, row.kept_at)

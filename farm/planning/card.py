@@ -132,6 +132,7 @@ class Plan:
     pack: Pack
     place: Place
     rates: Rates
+    margin_ppm: int = 0
 
 
 @dataclass(frozen=True)
@@ -163,6 +164,11 @@ class Card:
     @property
     def block_cost(self) -> Fraction:
         return self.chain.block
+
+    @property
+    def margin(self) -> Fraction:
+        """The margin wished for, in parts of the net price."""
+        return Fraction(self.plan.margin_ppm, MILLION)
 
     def amounts(self) -> list[int | None]:
         """Whole money each step adds; None for a named cost. They add up to every named cost."""

@@ -1,0 +1,275 @@
+"""What the farm knows for a cost card: each number with its source, the best first.
+
+The farm's own records, once a strain has 20 finished blocks; else its look-ups; else what growers
+usually find ("common practice, no source").
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from farm.beliefs import STANDARD_TIMES
+from farm.models import (
+    LotCard,
+    PlaceKind,
+    Product,
+    Rate,
+    RateOf,
+    RecipeFor,
+    RecipeLine,
+    RecipeVersion,
+    SellingPlace,
+    Stage,
+    StandardTime,
+    Steriliser,
+    Strain,
+    Use,
+)
+from farm.planning.card import MILLION, Ingredient
+from farm.planning.inputs import Known, Names
+from farm.queries.experience import Experience, Share, experience_of, usual_day_mg
+from farm.queries.recipes import newest_versions
+from farm.queries.sales import prices_at
+from ledger.models import Dimension, Item, Line, Lot, Role
+
+PRACTICE = "common practice, no source"
+UNKNOWN_PRICE = -1
+USUAL_BATCH = 24
+FRIDGE_DAYS = 2
+GROWING = ("fill blocks", "inoculate blocks", "check", "move to fruiting")
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What a card is of; ``spawn`` None: the newest spawn of the strain that is on hand."""
+
+    recipe: RecipeVersion
+    strain: Strain
+    product: Product
+    place: SellingPlace
+    steriliser: Steriliser | None = None
+    spawn: Lot | None = None
+
+    @property
+    def names(self) -> Names:
+        return Names(str(self.recipe), str(self.strain), self.product.name, self.place.name)
+
+
+@dataclass(frozen=True)
+class CardInputs:
+    """``values``: by the keys of the card's inputs. ``records``: by lot, for the range."""
+
+    values: dict[str, Known]
+    ingredients: tuple[Ingredient, ...]
+    price_sources: tuple[str, ...]
+    records: dict[str, tuple[float, ...]]
+    asked_money: int | None
+
+
+def usual_choice() -> Choice | None:
+    """The first of each look-up that fits together; None where the farm has none yet."""
+    recipe = newest_versions(RecipeFor.BLOCKS).first()
+    strain = Strain.objects.select_related("species").first()
+    product = strain and Product.objects.filter(species=strain.species, form="fresh").first()
+    product = product or Product.objects.first()
+    kinds = sorted(SellingPlace.objects.all(), key=lambda place: place.kind != PlaceKind.STALL)
+    if recipe is None or strain is None or product is None or not kinds:
+        return None
+    return Choice(recipe, strain, product, kinds[0], steriliser=Steriliser.objects.first())
+
+
+def card_inputs(choice: Choice, day: date) -> CardInputs:
+    """Look up every number of a card on a day."""
+    experience = experience_of(choice.strain)
+    ingredients, sources = _ingredients(choice.recipe, day)
+    values = {
+        **_batch(choice),
+        **_spawn(choice),
+        **_crop(choice, experience),
+        **_times(choice),
+        **_pack(choice.product, day),
+        **place_values(choice.place),
+        **_rates(day),
+        "tax_ppm": Known(choice.product.tax_ppm, "look-up: the product's tax"),
+        "net_mg": Known(choice.product.net_mg, "look-up: the product's net weight"),
+        "margin_ppm": Known(200_000, "a start: choose your own"),
+    }
+    records = {
+        "yield": experience.yields_kg,
+        "loss": experience.loss.by_lot,
+        "fridge": experience.fridge.by_lot,
+        "unsold": experience.unsold.by_lot,
+    }
+    asked = prices_at(choice.place, day).get(choice.product.pk)
+    return CardInputs(values, ingredients, sources, records, asked)
+
+
+def place_values(place: SellingPlace) -> dict[str, Known]:
+    """What a day at a selling place costs, and how much is sold there on one."""
+    day_mg, days = usual_day_mg(place)
+    believed = 20_000_000 if place.kind == PlaceKind.STALL else 8_000_000
+    look_up = "look-up: the selling place"
+    return {
+        "day_fee_money": Known(place.day_fee_money, look_up),
+        "takings_ppm": Known(place.fee_ppm, look_up),
+        "day_seconds": Known(place.day_minutes * 60, look_up),
+        "card_ppm": Known(0, "none stated"),
+        "day_mg": Known(day_mg, f"own: {days} days there")
+        if day_mg
+        else Known(believed, "a start, from no record: 20 kg a stall day, 8 kg a delivery"),
+    }
+
+
+# --- the batch -------------------------------------------------------------------------------
+
+
+def _batch(choice: Choice) -> dict[str, Known]:
+    lots = LotCard.objects.filter(stage=Stage.BLOCKS, recipe=choice.recipe)
+    last = lots.order_by("-lot_id").values_list("lot_id", flat=True).first()
+    made = Line.objects.filter(lot=last, role=Role.MADE, quantity__gt=0).first()
+    blocks = Known(made.quantity, "own: the last batch") if made else Known(USUAL_BATCH, "a start")
+    vessel = choice.steriliser
+    strain = choice.strain
+    flushes = sum(1 for mg in strain.flushes_mg if mg)
+    shelf_days = strain.first_pick_days + strain.flush_gap_days * max(flushes - 1, 0)
+    return {
+        "blocks": blocks,
+        "load_blocks": Known(blocks.value, "as many as in the batch"),
+        "run_wh": Known(vessel.run_wh if vessel else 0, f"look-up: {vessel or 'no steriliser'}"),
+        "shelf_days": Known(shelf_days, "look-up: the strain's days"),
+    }
+
+
+def _spawn(choice: Choice) -> dict[str, Known]:
+    """Weight and price of spawn; without a lot of it, what bought spawn last cost."""
+    values = {"spawn_mg": _spawn_mg(choice.recipe)}
+    lot = choice.spawn or _newest_spawn(choice.strain)
+    if lot and lot.quantity:
+        price = round(sum(lot.cost) * MILLION / lot.quantity)
+        values["spawn_kg_money"] = Known(price, f"own: what lot {lot.code} cost")
+        return values
+    bought = Line.objects.filter(
+        role=Role.BOUGHT, lot__item__supply__use=Use.SPAWN, lot__item__dimension=Dimension.MASS
+    )
+    line = bought.order_by("-entry_id").first()
+    if line and line.quantity:
+        price = round(line.money * MILLION / line.quantity)
+        values["spawn_kg_money"] = Known(price, "own: the last bought spawn")
+    return values
+
+
+def _spawn_mg(recipe: RecipeVersion) -> Known:
+    """A block weighs its fill and its spawn: the last batch of the recipe says how much."""
+    lots = Lot.objects.filter(card__stage=Stage.BLOCKS, card__recipe=recipe)
+    last = lots.order_by("-pk").first()
+    spawn_mg = (last.unit_mass_mg or 0) - recipe.fill_mg if last else 0
+    if spawn_mg > 0:
+        return Known(spawn_mg, "own: the last batch")
+    return Known(recipe.fill_mg // 10, f"a tenth of the filled bag: {PRACTICE}")
+
+
+def _newest_spawn(strain: Strain) -> Lot | None:
+    lots = Lot.objects.filter(card__stage=Stage.SPAWN, card__strain=strain, quantity__gt=0)
+    return lots.order_by("-pk").first()
+
+
+def _ingredients(
+    recipe: RecipeVersion, day: date
+) -> tuple[tuple[Ingredient, ...], tuple[str, ...]]:
+    lines: Iterable[RecipeLine] = recipe.lines.select_related("supply__item")
+    found = [(line, *last_price(line.supply.item, day)) for line in lines]
+    parts = tuple(
+        Ingredient(
+            line.supply.item.name, line.quantity, price, line.supply.item.dimension == "mass"
+        )
+        for line, price, _ in found
+    )
+    return parts, tuple(source for _, _, source in found)
+
+
+def last_price(item: Item, day: date) -> tuple[int, str]:
+    """What a kilo or piece last cost, rounded half to even, and when; below zero: never bought."""
+    lines = Line.objects.filter(lot__item=item, role=Role.BOUGHT, entry__happened_on__lte=day)
+    line = lines.filter(quantity__gt=0).select_related("entry").order_by("-entry_id").first()
+    if line is None:
+        return UNKNOWN_PRICE, "never bought"
+    per = MILLION if item.dimension == Dimension.MASS else 1
+    return round(line.money * per / line.quantity), f"own: bought {line.entry.happened_on}"
+
+
+# --- what comes of it ------------------------------------------------------------------------
+
+
+def _crop(choice: Choice, own: Experience) -> dict[str, Known]:
+    """The farm's own figures once there are enough blocks, else the strain's and the usual ones."""
+    strain = choice.strain
+    planned = "look-up: the strain's planning figure"
+    source = f"own: {own.blocks} blocks in {own.lots} lots"
+    kept = 1 - strain.species.water_loss_ppm / MILLION
+    fridge = Known(
+        round(MILLION * (1 - kept**FRIDGE_DAYS)),
+        f"look-up: the species, {FRIDGE_DAYS} days in the fridge",
+    )
+    flushes = own.flushes_mg if own.is_enough else strain.flushes_mg
+    weights = [Known(mg, source if own.is_enough else planned) for mg in flushes]
+    return {
+        **dict(zip(("first_mg", "second_mg", "third_mg"), weights, strict=True)),
+        "loss_ppm": _best(own, own.loss, Known(strain.planned_loss_ppm, planned), what="blocks"),
+        "trim_ppm": _best(own, own.trim, Known(80_000, f"5 to 15 %: {PRACTICE}")),
+        "fridge_ppm": _best(own, own.fridge, fridge),
+        "unsold_ppm": _best(
+            own, own.unsold, Known(100_000, f"5 to 25 %: {PRACTICE}"), what="packs"
+        ),
+    }
+
+
+def _best(own: Experience, share: Share, believed: Known, *, what: str = "") -> Known:
+    if not own.is_enough or not share.whole:
+        return believed
+    part, whole, unit = (
+        (f"{share.part}", f"{share.whole}", what)
+        if what
+        else (f"{share.part / MILLION:.2f}", f"{share.whole / MILLION:.2f}", "kg")
+    )
+    return Known(share.ppm, f"own: {part} of {whole} {unit}")
+
+
+def _times(choice: Choice) -> dict[str, Known]:
+    """Seconds a block, a kilo and a pack, from the standard times of each action."""
+    rows = {time.action: time for time in STANDARD_TIMES}
+    times = {name: (row.minutes * 60, row.unit_seconds) for name, row in rows.items()}
+    known = StandardTime.objects.in_bulk(field_name="action")
+    times |= {name: (row.minutes * 60, row.unit_seconds) for name, row in known.items()}
+    blocks = _batch(choice)["blocks"].value
+    each = sum(times[name][1] for name in GROWING)
+    once = sum(times[name][0] for name in (*GROWING, "steriliser run"))
+    source = f"look-up: standard times, {blocks} blocks at a time"
+    return {
+        "block_seconds": Known(round(each + once / blocks), source),
+        "pick_seconds": Known(times["pick"][1], "look-up: standard times"),
+        "pack_seconds": Known(times["pack"][1], "look-up: standard times"),
+    }
+
+
+# --- packing, rates --------------------------------------------------------------------------
+
+
+def _pack(product: Product, day: date) -> dict[str, Known]:
+    if product.packaging is None:
+        return {"pack_money": Known(0, "no packaging named for the product")}
+    price, source = last_price(product.packaging.item, day)
+    return {"pack_money": Known(price, source)} if price != UNKNOWN_PRICE else {}
+
+
+def _rates(day: date) -> dict[str, Known]:
+    """The rates in force; one that was never stated stays unknown."""
+    rows = Rate.objects.filter(from_day__lte=day).order_by("from_day")
+    known = {row.of: Known(row.rate_money, f"look-up: since {row.from_day}") for row in rows}
+    keys = {
+        RateOf.OWN_HOUR: "own_hour_money",
+        RateOf.PAID_HOUR: "paid_hour_money",
+        RateOf.KWH: "kwh_money",
+        RateOf.BLOCK_DAY: "block_day_money",
+    }
+    values = {key: known[of] for of, key in keys.items() if of in known}
+    return {**values, "own_ppm": Known(MILLION, "all by yourself, unless you say otherwise")}

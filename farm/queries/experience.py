@@ -1,0 +1,178 @@
+"""What the farm's own records say of a strain: yields, losses, trim, fridge, what stayed unsold.
+
+Ratios are sums over sums (all kilos / all blocks), never averages of ratios; the records by lot
+beside them say how far single lots stray. Only lots that are finished count: blocks still on the
+shelf are the slow ones.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from django.db.models import QuerySet, Sum
+
+from farm.models import Grade, LotCard, SellingPlace, Stage, Strain
+from farm.models import SaleLine as SaleRow
+from farm.queries.yields import block_counts
+from ledger.models import Dimension, Flow, Line, Lot, Role
+
+FLUSHES = 3
+ENOUGH_BLOCKS = 20
+
+
+@dataclass(frozen=True)
+class Share:
+    """A part of a whole, in the same unit, and the same by lot."""
+
+    part: int
+    whole: int
+    by_lot: tuple[float, ...] = ()
+
+    @property
+    def ppm(self) -> int:
+        """Parts per million, rounded half to even; of nothing, none."""
+        return round(self.part * 1_000_000 / self.whole) if self.whole else 0
+
+
+class BlockLot(NamedTuple):
+    """A finished block lot: blocks started, lost before the first pick, mg given by flush."""
+
+    started: int
+    lost: int
+    given_mg: dict[int, int]
+
+    @property
+    def fruited(self) -> int:
+        return self.started - self.lost
+
+
+@dataclass(frozen=True)
+class Experience:
+    """``flushes_mg``: per block fruited, rounded half to even; later flushes stand in the last."""
+
+    blocks: int
+    lots: int
+    flushes_mg: tuple[int, ...]
+    yields_kg: tuple[float, ...]
+    loss: Share
+    trim: Share
+    fridge: Share
+    unsold: Share
+
+    @property
+    def is_enough(self) -> bool:
+        return self.blocks >= ENOUGH_BLOCKS
+
+
+def experience_of(strain: Strain) -> Experience:
+    """Read what the finished lots of a strain came to, in the same few queries however many."""
+    lots = _block_lots(strain)
+    fruited = sum(lot.fruited for lot in lots)
+    given = [_sum_of_flush(lots, flush) for flush in range(1, FLUSHES + 1)]
+    grown = [lot for lot in lots if lot.fruited]
+    return Experience(
+        blocks=sum(lot.started for lot in lots),
+        lots=len(lots),
+        flushes_mg=tuple(round(mg / fruited) if fruited else 0 for mg in given),
+        yields_kg=tuple(sum(lot.given_mg.values()) / 1e6 / lot.fruited for lot in grown),
+        loss=_share((lot.lost, lot.started) for lot in lots),
+        trim=_trim(strain),
+        fridge=_fridge(strain),
+        unsold=_unsold(strain),
+    )
+
+
+def usual_day_mg(place: SellingPlace) -> tuple[int, int]:
+    """Weight sold there on a day that sold something, rounded down, and the number of days."""
+    days: dict[object, int] = defaultdict(int)
+    rows = SaleRow.objects.filter(sale__place=place).select_related(
+        "line__lot__item", "line__entry"
+    )
+    for row in rows:
+        lot = row.line.lot
+        weighed = lot.item.dimension == Dimension.MASS
+        unit_mg = 1 if weighed else (lot.unit_mass_mg or 0)
+        days[row.line.entry.happened_on] -= row.line.quantity * unit_mg
+    sold = [mg for mg in days.values() if mg > 0]
+    return (sum(sold) // len(sold) if sold else 0), len(sold)
+
+
+def _block_lots(strain: Strain) -> list[BlockLot]:
+    cards = LotCard.objects.filter(stage=Stage.BLOCKS, strain=strain, lot__quantity=0)
+    lots = list(cards.values_list("lot_id", flat=True))
+    given = _given(lots)
+    flush_of = _flushes(place for picks in given.values() for place in picks)
+    return [
+        BlockLot(started, started - fruited, _by_flush(given.get(lot, {}), flush_of))
+        for lot, (started, fruited) in block_counts(lots).items()
+        if started > 0
+    ]
+
+
+def _given(lots: Iterable[int]) -> dict[int, dict[int, int]]:
+    """Weight each lot gave, by the place of the pick, with its corrections added up."""
+    lines = Line.objects.filter(lot__in=list(lots), role=Role.USED)
+    sums = lines.values_list("lot_id", "entry__place").annotate(Sum("given_mg")).order_by()
+    given: dict[int, dict[int, int]] = defaultdict(dict)
+    for lot, place, mg in sums:
+        if mg:
+            given[lot][place] = mg
+    return given
+
+
+def _flushes(places: Iterable[int]) -> dict[int, int]:
+    cards = LotCard.objects.filter(stage=Stage.CROP, lot__made_by__in=set(places))
+    return {place: flush or 1 for place, flush in cards.values_list("lot__made_by_id", "flush")}
+
+
+def _by_flush(given: dict[int, int], flush_of: dict[int, int]) -> dict[int, int]:
+    by_flush: dict[int, int] = defaultdict(int)
+    for place, mg in given.items():
+        by_flush[min(flush_of.get(place, 1), FLUSHES)] += mg
+    return dict(by_flush)
+
+
+def _sum_of_flush(lots: Iterable[BlockLot], flush: int) -> int:
+    return sum(lot.given_mg.get(flush, 0) for lot in lots)
+
+
+def _trim(strain: Strain) -> Share:
+    made = _quantities(_lots(stage=Stage.CROP, strain=strain), Role.MADE)
+    trim = _quantities(_lots(stage=Stage.CROP, strain=strain, grade=Grade.TRIM), Role.MADE)
+    return Share(sum(trim.values()), sum(made.values()))
+
+
+def _fridge(strain: Strain) -> Share:
+    """Water and what was missing at a weighing, of crop lots that are gone."""
+    lots = _lots(stage=Stage.CROP, strain=strain, lot__quantity=0).exclude(card__grade=Grade.TRIM)
+    shrunk = _quantities(lots, Role.SHRUNK)
+    missing = _quantities(lots, Role.LOST, entry__kind="weigh again")
+    made = _quantities(lots, Role.MADE)
+    return _share((-shrunk.get(lot, 0) - missing.get(lot, 0), mg) for lot, mg in made.items())
+
+
+def _unsold(strain: Strain) -> Share:
+    """Packs of the species that were binned, of packs that are gone."""
+    lots = _lots(stage=Stage.PACKS, product__species=strain.species, lot__quantity=0)
+    lost = _quantities(lots, Role.LOST)
+    return _share((-lost.get(lot, 0), made) for lot, made in _quantities(lots, Role.MADE).items())
+
+
+def _lots(**facts: object) -> QuerySet[Lot]:
+    cards = LotCard.objects.filter(**facts)
+    return Lot.objects.filter(pk__in=cards.values("lot_id"))
+
+
+def _quantities(lots: QuerySet[Lot], role: str, **facts: object) -> dict[int, int]:
+    flows = Flow.objects.filter(lot__in=lots, role=role, **facts)
+    return dict(flows.values_list("lot_id").annotate(Sum("quantity")).order_by())
+
+
+def _share(pairs: Iterable[tuple[int, int]]) -> Share:
+    known = [(part, whole) for part, whole in pairs if whole > 0]
+    return Share(
+        sum(part for part, _ in known),
+        sum(whole for _, whole in known),
+        tuple(part / whole for part, whole in known),
+    )

@@ -15,7 +15,7 @@ _STATED_BY = {
     "given_mg": (Role.USED,),
     "expected_mg": (Role.USED,),
     "planned_loss_ppm": (Role.BOUGHT, Role.MADE),
-    "planned_loss_count": (Role.BOUGHT, Role.MADE),
+    "planned_loss_count": (Role.BOUGHT, Role.MADE, Role.USED),
     "closes": (Role.LOST,),
 }
 

@@ -137,7 +137,8 @@ class Line(models.Model):
 
     ``money``: what was paid (bought). ``basis``: the share of the entry's cost (made).
     ``given_mg`` and ``expected_mg``: the weight a pick took and the weight still to come (used).
-    ``planned_loss_ppm`` of what was made, or ``planned_loss_count``, leaves without cost (made).
+    ``planned_loss_ppm`` of what was made, or ``planned_loss_count``, leaves without cost (made);
+    what is split off takes its count along (used).
     ``closes``: 1 where a lot that was picked is spent (lost). ``returns``: the sale taken back.
     """
 

@@ -5,6 +5,7 @@ from typing import NamedTuple
 from farm.actions.common import Doing, card, labour, need_stage, post, put
 from farm.actions.once import action
 from farm.models import LotCard, Placing, Shelf, Stage
+from ledger.amounts import rate_of
 from ledger.book import Recorded
 from ledger.drafts import LineDraft, NewLot
 from ledger.errors import Malformed
@@ -92,17 +93,11 @@ def _split(seen: _Seen, checked: int, lost: int) -> list[LineDraft]:
     made = _made_line(lot)
     quantity = seen.quantity(checked)
     new = NewLot(lot.item, unit_mass_mg=lot.unit_mass_mg)
-    share = made.planned_loss_count * quantity // made.quantity
+    plan = rate_of(made.quantity, made.planned_loss_ppm) + made.planned_loss_count
+    share = plan * quantity // made.quantity // seen.unit * seen.unit
     lines = [
-        LineDraft(lot, Role.USED, -quantity),
-        LineDraft(
-            new,
-            Role.MADE,
-            quantity,
-            basis=quantity,
-            planned_loss_ppm=made.planned_loss_ppm,
-            planned_loss_count=share // seen.unit * seen.unit,
-        ),
+        LineDraft(lot, Role.USED, -quantity, planned_loss_count=share),
+        LineDraft(new, Role.MADE, quantity, basis=quantity, planned_loss_count=share),
     ]
     if lost:
         lines.append(LineDraft(new, Role.LOST, -min(lost * seen.unit, quantity)))

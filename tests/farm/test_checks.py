@@ -8,7 +8,7 @@ from farm.actions.common import post
 from farm.models import Stage
 from ledger.drafts import MarkDraft
 from ledger.errors import Malformed, OnHold
-from ledger.models import Charge, Lot
+from ledger.models import KINDS, Charge, Flow, Lot
 from tests.farm.world import (
     GRAM,
     World,
@@ -167,3 +167,18 @@ def test_a_held_lot_may_be_looked_at_and_binned_but_not_split(world: World) -> N
         split_off(world, blocks, passed=1, lost=0)
 
     assert fresh(blocks).quantity == 3
+
+
+def test_the_rest_keeps_only_its_own_part_of_the_planned_loss(world: World) -> None:
+    blocks = grow_blocks(world, 40)  # floor(7 % of 40) = 2 planned, 1 for each half
+    split_off(world, blocks, passed=18, lost=2)
+    before = fresh(blocks).cost
+
+    check(world.doing(reason="green mould"), lot=fresh(blocks), colonised_percent=90, lost=2)
+
+    # One of the two is free; the other takes 1/19 out, with what this check's labour added.
+    lost = Flow.objects.filter(lot=blocks, role="lost").latest("entry_id")
+    labour = lost.entry.charges.get().amount
+    whole = [*before]
+    whole[KINDS.index("own")] += labour
+    assert lost.cost == tuple(-(cost // 19) for cost in whole)

@@ -26,6 +26,7 @@ from farm.models.growing import (
     Use,
 )
 from farm.models.people import Farm, Person, Role, WeightUnit, the_farm
+from farm.models.planning import SavedCard
 from farm.models.trading import (
     Customer,
     Form,
@@ -65,6 +66,7 @@ __all__ = [
     "Room",
     "Sale",
     "SaleLine",
+    "SavedCard",
     "SellingCost",
     "SellingPlace",
     "Shelf",

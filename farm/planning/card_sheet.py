@@ -133,7 +133,7 @@ def _write_formulas(book: Workbook, sheet: Worksheet, formulas: list[Formula]) -
     return values
 
 
-def _put(sheet: Worksheet, row: int, cells: tuple[str | Decimal, ...], look: str) -> None:
+def _put(sheet: Worksheet, row: int, cells: tuple[str | Decimal, ...], *, look: str) -> None:
     for at, value in enumerate(cells, start=1):
         cell = sheet.cell(row, at, value)
         cell.font = PLAIN

@@ -1,0 +1,217 @@
+"""The cost card as a report: what to ask, the five costs, the block, what makes it uncertain."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from fractions import Fraction
+
+from farm.planning.card import Card, whole_parts
+from farm.planning.inputs import Names
+from farm.planning.pricing import Ask
+from farm.planning.spread import COSTS, SEED
+from farm.planning.work import PlaceAsk, Worked
+from farm.reports.made import Made
+from farm.reports.pictures import Step, waterfall
+from farm.reports.range_bar import RangeRow, range_bars
+from farm.reports.rows import Cell, Column, Fact, Kind, Report, Row, Table, total_row
+
+MILLION = 1_000_000
+LABELS = {
+    "picked": "Picked",
+    "saleable": "Saleable",
+    "packed": "Packed",
+    "sold": "Sold",
+    "placed": "Sold at the place",
+}
+CAUTIONS = (
+    "A plan, worked as the book works what happened: all blocks expected to be lost are carried by "
+    "the others. It is a management cost, not a valuation for tax.",
+    "A price floor leaves nothing for you beyond the hours charged. Margin is profit over the net "
+    "price, markup profit over cost: 25 % markup is 20 % margin.",
+)
+
+
+@dataclass(frozen=True)
+class UsedNumber:
+    """One number the card was worked from, as it is read, with its source."""
+
+    label: str
+    shown: str
+    source: str
+
+
+def card_report(
+    worked: Worked, names: Names, made: Made, *, used: Sequence[UsedNumber], title: str = ""
+) -> Report:
+    """Build the card's report; page and PDF lay it out."""
+    unit = f"{made.currency} per kg"
+    return Report(
+        title=title or f"Cost card: {names.strain}",
+        subtitle=f"{names.recipe}; {names.pack}; sold at {names.place}",
+        farm_name=made.farm_name,
+        made_by=made.by,
+        made_at=made.at,
+        currency=made.currency,
+        facts=_facts(worked),
+        drawings=(
+            waterfall(
+                [
+                    Step(rung.label, amount)
+                    for rung, amount in zip(worked.card.rungs, worked.card.amounts(), strict=True)
+                ],
+                title=f"A kilo, step by step, {unit}",
+                unit=unit,
+            ),
+            range_bars(_range_rows(worked), title=f"How far off it may be, {unit}", unit=unit),
+        ),
+        tables=(
+            _places(worked.places),
+            _costs(worked),
+            _block(worked.card),
+            _causes(worked),
+            _numbers(used),
+        ),
+        cautions=CAUTIONS,
+    )
+
+
+def headline(worked: Worked, names: Names, currency: str) -> str:
+    """Say in one sentence what to ask."""
+    here = worked.here
+    floor, target = here.floor.pack_money / 10_000, here.target.pack_money / 10_000
+    return (
+        f"{names.pack} at {names.place}: never below {floor:.2f} {currency}; "
+        f"ask {target:.2f} {currency} to keep {_percent(here.target.margin)} of the net price."
+    )
+
+
+def _facts(worked: Worked) -> tuple[Fact, ...]:
+    here, placed = worked.here, worked.outlook.ranges["placed"]
+    target, day = here.target, here.break_even
+    facts = [
+        Fact("Price floor of a pack, tax in it", here.floor.pack_money, Kind.MONEY),
+        Fact(
+            f"Target of a pack: margin {_percent(target.margin)}, markup {_percent(target.markup)}",
+            target.pack_money,
+            Kind.MONEY,
+        ),
+        Fact("A kilo sold there, as planned", round(worked.card.chain.placed), Kind.UNIT_COST),
+        Fact("The same without own hours", round(worked.bare.chain.placed), Kind.UNIT_COST),
+        Fact("Eight in ten batches: from", placed.low, Kind.UNIT_COST),
+        Fact("to", placed.high, Kind.UNIT_COST),
+        Fact("A day there has paid for itself after", day.weight_mg, Kind.MASS),
+        Fact("which is", f"{day.packs} packs, from {day.blocks} blocks started"),
+    ]
+    if here.asked:
+        facts.insert(2, Fact(_asked_words(here.asked), here.asked.pack_money, Kind.MONEY))
+    return tuple(facts)
+
+
+def _asked_words(ask: Ask) -> str:
+    if ask.profit < 0:
+        return "Asked now, which loses money"
+    return f"Asked now: margin {_percent(ask.margin)}, markup {_percent(ask.markup)}"
+
+
+def _places(places: Sequence[PlaceAsk]) -> Table:
+    columns = (
+        Column("Selling place"),
+        Column("Cost, sold there", Kind.UNIT_COST),
+        Column("Floor, net", Kind.UNIT_COST),
+        Column("Floor of a pack", Kind.MONEY),
+        Column("Target of a pack", Kind.MONEY),
+        Column("Asked now, a pack", Kind.MONEY),
+        Column("Margin of what is asked", Kind.RATIO),
+        Column("Markup of what is asked", Kind.RATIO),
+    )
+    rows = tuple(_place_row(place) for place in places)
+    note = "Cost before shares of the takings; packs with tax. Floor: cost / (1 - share of takings)"
+    return Table("What to ask, place by place", columns, rows, note=note)
+
+
+def _place_row(place: PlaceAsk) -> Row:
+    asked = place.asked
+    now: tuple[Cell, ...] = (None, None, None)
+    if asked:
+        now = (asked.pack_money, round(asked.margin * MILLION), round(asked.markup * MILLION))
+    return (
+        place.card.plan.place.name,
+        round(place.card.chain.placed),
+        round(place.floor.net_kg_money),
+        place.floor.pack_money,
+        place.target.pack_money,
+        *now,
+    )
+
+
+def _costs(worked: Worked) -> Table:
+    columns = (
+        Column("A kilo"),
+        Column("Planned", Kind.UNIT_COST),
+        Column("Without own hours", Kind.UNIT_COST),
+        Column("One in ten below", Kind.UNIT_COST),
+        Column("Middle", Kind.UNIT_COST),
+        Column("One in ten above", Kind.UNIT_COST),
+    )
+    rows: list[Row] = []
+    for key in COSTS:
+        found = worked.outlook.ranges[key]
+        planned, bare = (getattr(card.chain, key) for card in (worked.card, worked.bare))
+        rows.append((LABELS[key], round(planned), round(bare), found.low, found.median, found.high))
+    note = (
+        f"Range from simulated batches (seed {SEED}). Its middle lies above the plan where more "
+        "can go worse than better. “Sold” is before selling costs, “sold at the place” after them."
+    )
+    return Table("The five costs of a kilo", columns, tuple(rows), note=note)
+
+
+def _block(card: Card) -> Table:
+    columns = (
+        Column("A block started"),
+        Column("How much"),
+        Column("Kind of cost"),
+        Column("Cost", Kind.MONEY),
+    )
+    parts = whole_parts(line.cost for line in card.lines)
+    rows = tuple(
+        (line.label, line.note, line.kind, part)
+        for line, part in zip(card.lines, parts, strict=True)
+        if part
+    )
+    return Table("A block, line by line", columns, rows, total_row(columns, rows, {"Cost"}))
+
+
+def _causes(worked: Worked) -> Table:
+    columns = (
+        Column("What varies"),
+        Column("Range narrower if known before, of its width", Kind.RATIO),
+        Column("How it varies: from"),
+    )
+    rows = tuple(
+        (cause.label, cause.narrows_ppm, worked.spreads[cause.key].source)
+        for cause in worked.outlook.causes
+    )
+    return Table("What makes the range wide", columns, rows)
+
+
+def _numbers(used: Sequence[UsedNumber]) -> Table:
+    columns = (Column("Number"), Column("Value"), Column("From"))
+    rows = tuple((one.label, one.shown, one.source) for one in used)
+    return Table("Worked from", columns, rows)
+
+
+def _range_rows(worked: Worked) -> list[RangeRow]:
+    ranges = worked.outlook.ranges
+    return [
+        RangeRow(
+            LABELS[key],
+            ranges[key].low,
+            ranges[key].median,
+            ranges[key].high,
+            round(getattr(worked.card.chain, key)),
+        )
+        for key in COSTS
+    ]
+
+
+def _percent(share: Fraction) -> str:
+    return f"{float(share) * 100:.1f}".removesuffix(".0") + " %"

@@ -17,7 +17,7 @@ from farm.actions.once import action
 from farm.actions.pricing import NOTHING, Terms
 from farm.actions.selling import settling_of
 from farm.actions.takings import add_sale_line, add_share_of_takings, money_of, standing_lines
-from farm.models import SaleLine, SellingCost, StallDay
+from farm.models import LoadLine, Sale, SaleLine, SellingCost, StallDay
 from ledger import book
 from ledger.book import Recorded
 from ledger.drafts import LineDraft
@@ -208,8 +208,21 @@ def _follow_in_money(
     rows = standing_lines(sold)
     first = rows.select_related("sale__place", "product").order_by("pk").first()
     assert first, "every sold line states its money"
+    _check_load(first.sale, sold.lot, right_quantity)
     terms = Terms(**json.loads(root.particulars)["terms"][sold.lot.code])
     right = terms.of(right_quantity) if right_money is None else terms.split(right_money)
     amount = right.minus(money_of(rows))
     add_sale_line(first.sale, line, amount, like=first)
     add_share_of_takings(line.entry, first.sale.place, amount.gross)
+
+
+def _check_load(sale: Sale, lot: Lot, right_quantity: int) -> None:
+    """Refuse that a stall sold more of a lot than was loaded: a recall goes by the load."""
+    loaded = LoadLine.objects.filter(stall_day=sale.stall_day, lot=lot).first()
+    if loaded and right_quantity > loaded.quantity:
+        raise Malformed(
+            f"Lot {lot.code}: {loaded.quantity} loaded, {right_quantity} sold (in mg or pieces). "
+            "Take the settling and the load back and load anew, or record the rest as its own "
+            "sale.",
+            [lot.code],
+        )

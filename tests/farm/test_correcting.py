@@ -195,11 +195,12 @@ def test_dependants_are_taken_back_too_newest_first(world: World) -> None:
     world.wait(9)
     before = figures()
     lot = picked_from(world, blocks)
+    weighing = weigh_again(world.doing(), lot=lot, weight_mg=9_900 * GRAM).entry
     sale = sale_of(world, lot, KG)
 
     undone = undo_with_dependants(world.doing(), lot.made_by)
 
-    assert [done.entry.amends for done in undone] == [sale, lot.made_by]
+    assert [done.entry.amends for done in undone] == [sale, weighing, lot.made_by]
     assert (figures(), gross_total()) == (before, 0)
     assert_book_is_sound()
 
@@ -315,6 +316,16 @@ def test_the_money_asked_for_a_sale_is_corrected_alone(world: World) -> None:
     )
 
     assert (on_hand(lot), gross_total()) == (30, 45 * UNIT)
+
+
+def test_no_more_is_sold_from_a_load_than_was_loaded(world: World) -> None:
+    lot = packs(world, 60)
+    _, settled = settled_stall(world, lot)
+
+    with pytest.raises(Malformed, match=f"{lot.code}: 40 loaded, 41 sold"):
+        correct_quantity(world.doing(), settled, lot=lot, role=Role.SOLD, right_quantity=41)
+    correct_quantity(world.doing(), settled, lot=lot, role=Role.SOLD, right_quantity=40)
+    assert on_hand(lot) == 20
 
 
 def test_the_share_of_takings_follows_a_corrected_sale(world: World) -> None:

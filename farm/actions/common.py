@@ -33,6 +33,10 @@ from ledger.models import Dimension, Entry, Item, Lot
 from ledger.models import Role as LineRole
 
 
+# What an action returns, for pages, which know nothing of the book's writer.
+Recorded = book.Recorded
+
+
 @dataclass(frozen=True, kw_only=True)
 class Doing:
     """Who did it and when. ``minutes`` None: the standard time. ``own`` None: by the role.

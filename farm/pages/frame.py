@@ -14,6 +14,8 @@ WAYS = (
     ("Today", "today", Right.READ),
     ("Record", "record", Right.RECORD),
     ("Lots", "lots", Right.READ),
+    ("Entries", "entries", Right.READ),
+    ("Sales", "sales", Right.SEE_MONEY),
     ("Costs", "costs", Right.SEE_MONEY),
     ("Trace", "trace", Right.READ),
     ("Month", "month", Right.SEE_MONEY),

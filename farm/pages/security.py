@@ -9,6 +9,8 @@ POLICY = (
     "default-src 'self'; img-src 'self' data:; object-src 'none'; base-uri 'none'; "
     "form-action 'self'; frame-ancestors 'none'"
 )
+# The camera reads labels; nothing else of the telephone is asked for.
+DEVICES = "camera=(self), microphone=(), geolocation=()"
 
 
 def content_security_policy(
@@ -20,6 +22,7 @@ def content_security_policy(
         response = get_response(request)
         if response.headers.get("Content-Type", "").startswith("text/html"):
             response.headers["Content-Security-Policy"] = POLICY
+            response.headers["Permissions-Policy"] = DEVICES
         return response
 
     return middleware

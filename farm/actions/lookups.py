@@ -1,0 +1,53 @@
+"""Change what the farm knows of itself where one row is not enough: recipes, people."""
+
+from collections.abc import Mapping
+
+from django.contrib.auth.password_validation import validate_password
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import Max
+
+from farm.models import Person, Recipe, RecipeLine, RecipeVersion, Role, Supply
+
+
+@transaction.atomic
+def new_version(
+    recipe: Recipe,
+    *,
+    water_mg: int,
+    planned_loss_ppm: int,
+    lines: Mapping[Supply, int],
+    note: str = "",
+) -> RecipeVersion:
+    """Add the next version of a recipe; what was filled by earlier ones keeps them."""
+    last = recipe.versions.aggregate(number=Max("number"))["number"] or 0
+    version = RecipeVersion.objects.create(
+        recipe=recipe,
+        number=last + 1,
+        water_mg=water_mg,
+        planned_loss_ppm=planned_loss_ppm,
+        note=note,
+    )
+    RecipeLine.objects.bulk_create(
+        RecipeLine(version=version, supply=supply, quantity=quantity)
+        for supply, quantity in lines.items()
+    )
+    return version
+
+
+@transaction.atomic
+def change_person(person: Person, *, role: str, initials: str, password: str = "") -> Person:
+    """Change someone's role, initials or password; the farm keeps at least one owner."""
+    owners = Person.objects.filter(role=Role.OWNER).exclude(pk=person.pk)
+    if role != Role.OWNER and not owners.exists():
+        raise ValidationError(
+            f"{person} is the only owner. Make somebody else an owner first, then change this."
+        )
+    person.role, person.initials = role, initials or person.initials
+    person.full_clean()
+    person.save()
+    if password:
+        validate_password(password, person.user)
+        person.user.set_password(password)
+        person.user.save()
+    return person

@@ -1,0 +1,113 @@
+"""What can be recorded: one row an action, in the order of the work."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from farm.models import Stage
+from farm.pages.forms import (
+    blocks,
+    correcting,
+    cultures,
+    grain,
+    harvest,
+    packing,
+    selling,
+    store,
+    supplies,
+)
+from farm.pages.forms.doing import DoingForm
+
+PRESSURE = (
+    "A pressure vessel can burst and scald. Never run it above the maker's plate; keep the vent "
+    "clear and the inspection in date. Follow your local code and licensed practice."
+)
+FLAME = (
+    "Alcohol and flame: let alcohol dry first, keep the flame away from spray and fan, have an "
+    "extinguisher at hand. Follow your local fire code."
+)
+SPORES = (
+    "Spores and moulds harm lungs: open green bags outdoors, never in the grow room, and wear a "
+    "mask. This is not medical advice; ask a doctor about symptoms, and follow your local code."
+)
+NO_KILL_STEP = (
+    "Drying is not a kill step: dried mushrooms are cooked before eating. Drying may need a "
+    "licence: follow your local food code."
+)
+NO_AIRTIGHT = (
+    "Never pack fresh mushrooms airtight: the botulism poison can grow. Use open or perforated "
+    "packs, kept cold. Follow your local food code and your inspector."
+)
+
+
+@dataclass(frozen=True)
+class Deed:
+    """One action's page. ``done`` begins its message; ``kind`` is the entry's own word for it.
+
+    ``stages`` and ``field``: lots of these stages offer this action, prefilled in this field.
+    """
+
+    slug: str
+    title: str
+    done: str
+    group: str
+    form: type[DoingForm]
+    field: str = ""
+    stages: Sequence[int] = ()
+    caution: str = ""
+
+    @property
+    def kind(self) -> str:
+        return self.slug.replace("-", " ")
+
+
+GRAIN, BLOCKS, STORE, SELL, RIGHT = (
+    "Supplies and grain", "Blocks", "Fruiting and fridge", "Pack and sell", "Put right",
+)  # fmt: skip
+GROUPS = (GRAIN, BLOCKS, STORE, SELL, RIGHT)
+ANY = tuple(Stage)
+
+DEEDS = (
+    Deed("receive-supplies", "Receive supplies", "Received", GRAIN, supplies.ReceiveForm),
+    Deed("buy-culture", "Buy a culture", "Culture bought", GRAIN, supplies.BuyCultureForm),
+    Deed("transfer-culture", "Transfer a culture", "Culture transferred", GRAIN,
+         cultures.TransferForm, "source", (Stage.CULTURE,), FLAME),
+    Deed("clone-culture", "Clone from a pick", "Culture cloned", GRAIN, cultures.CloneForm,
+         "source", (Stage.CROP,), FLAME),
+    Deed("prepare-grain", "Prepare grain", "Grain prepared", GRAIN, grain.PrepareGrainForm),
+    Deed("steriliser-run", "Steriliser run", "Sterilised", GRAIN, grain.SteriliseForm, "lots",
+         (Stage.GRAIN, Stage.BAGS), PRESSURE),
+    Deed("inoculate-grain", "Inoculate grain", "Grain inoculated", GRAIN,
+         grain.InoculateGrainForm, "grain", (Stage.GRAIN,), FLAME),
+    Deed("fill-blocks", "Fill blocks", "Bags filled", BLOCKS, blocks.FillBlocksForm),
+    Deed("inoculate-blocks", "Inoculate blocks", "Blocks inoculated", BLOCKS,
+         blocks.InoculateBlocksForm, "bags", (Stage.BAGS,), FLAME),
+    Deed("check", "Check, break and shake", "Checked", BLOCKS, blocks.CheckForm, "lot",
+         (Stage.SPAWN, Stage.BLOCKS), SPORES),
+    Deed("move-to-fruiting", "Move to fruiting", "Moved to fruiting", BLOCKS,
+         blocks.MoveToFruitingForm, "lot", (Stage.BLOCKS,)),
+    Deed("move", "Move to another shelf", "Moved", BLOCKS, blocks.MoveForm, "lot", ANY),
+    Deed("pick", "Pick", "Picked", STORE, harvest.PickForm, "blocks", (Stage.BLOCKS,)),
+    Deed("spent", "Blocks are spent", "Spent", STORE, harvest.SpentForm, "lot", (Stage.BLOCKS,)),
+    Deed("weigh-again", "Weigh again", "Weighed again", STORE, store.WeighAgainForm, "lot",
+         (Stage.CROP,)),
+    Deed("dry", "Dry", "Dried", STORE, store.DryForm, "", (), NO_KILL_STEP),
+    Deed("throw-away", "Throw away", "Thrown away", STORE, store.ThrowAwayForm, "lot", ANY),
+    Deed("pack", "Pack", "Packed", SELL, packing.PackForm, "", (), NO_AIRTIGHT),
+    Deed("sell", "Sell", "Sold", SELL, selling.SellForm),
+    Deed("load-stall", "Load for a stall", "Loaded", SELL, selling.LoadForm),
+    Deed("settle-stall", "Settle a stall day", "Settled", SELL, selling.SettleForm),
+    Deed("take-back", "Take back unsold", "Taken back", SELL, selling.TakeBackForm),
+    Deed("hold", "Put on hold", "Put on hold", RIGHT, correcting.HoldForm, "lot"),
+    Deed("release", "Release from hold", "Released", RIGHT, correcting.ReleaseForm, "lot"),
+)  # fmt: skip
+
+BY_SLUG = {deed.slug: deed for deed in DEEDS}
+
+
+def deeds_by_group() -> list[tuple[str, list[Deed]]]:
+    return [(group, [d for d in DEEDS if d.group == group]) for group in GROUPS]
+
+
+def deeds_for(stage: int) -> list[Deed]:
+    """Actions that fit a lot of a stage and take it prefilled."""
+    return [deed for deed in DEEDS if stage in deed.stages]

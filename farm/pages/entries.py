@@ -1,0 +1,207 @@
+"""One entry of the book: what it says, as written and as corrected; undo and correct it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+from uuid import uuid4
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from farm.actions.common import Doing
+from farm.actions.correcting import correct_quantity, undo, undo_with_dependants
+from farm.models import SaleLine, SellingCost
+from farm.pages import retrying
+from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
+from farm.pages.forms.correcting import CorrectForm, UndoForm
+from farm.pages.frame import show
+from farm.queries import entries as query
+from farm.queries.entries import EntryRow, Standing
+from farm.queries.sales import costs_of, money_of
+from farm.templatetags.farm_format import reading
+from ledger.errors import NotEnough, Refused
+from ledger.models import Entry
+
+# Names of particulars that are not plain from their key.
+WORDS = {
+    "water_mg": "water added",
+    "added_water_ppm": "added water, of the filled weight",
+    "moisture_wet_basis_ppm": "moisture, wet basis (water of the whole)",
+    "moisture_dry_basis_ppm": "moisture, dry basis (water on dry matter)",
+    "of_wet_substrate_ppm": "spawn, of the wet substrate",
+    "of_finished_bag_ppm": "spawn, of the finished block",
+    "of_dry_substrate_ppm": "spawn, of the dry substrate",
+    "dry_of_dry_ppm": "dry spawn, of the dry substrate",
+    "gauge_pa": "pressure, gauge",
+    "temperature_milli_c": "temperature",
+    "colonised_percent": "grown through, percent",
+    "fresh_per_dried_ppm": "fresh to dried",
+    "over_mg": "over the declared weight",
+    "band_mg": "water it may have lost",
+    "book_mg": "weight in the book before",
+}
+MONEY_WORDS = ("money", "terms")
+UNITS = ("_mg", "_ppm", "_money", "_pa", "_milli_c", "_wh")
+
+
+@dataclass(frozen=True)
+class EntryPage:
+    """``root``: the entry that this one amends. ``stated``: particulars in words."""
+
+    entry: Entry
+    row: EntryRow
+    lines: list[Standing]
+    stated: list[tuple[str, str]]
+    amendments: list[EntryRow]
+    root: Entry | None
+    sold: list[SaleLine]
+    costs: list[SellingCost]
+    undo: UndoForm
+    may_undo: bool
+
+
+@dataclass(frozen=True)
+class DependantsPage:
+    entry: Entry
+    refusal: str
+    dependants: list[EntryRow]
+    undo: UndoForm
+
+
+@dataclass(frozen=True)
+class CorrectPage:
+    entry: Entry
+    line: Standing
+    form: CorrectForm
+
+
+@page(Right.READ)
+def entry(request: PageRequest, seq: int) -> HttpResponse:
+    found = get_or_refuse(request, query.entries().select_related("amends"), Right.READ, pk=seq)
+    sees_money = may(request.person, Right.SEE_MONEY)
+    shown = EntryPage(
+        entry=found,
+        row=query.rows_of([found])[0],
+        lines=query.standing(found),
+        stated=stated(request, found, sees_money=sees_money),
+        amendments=query.rows_of(query.entries().filter(amends=found).order_by("seq")),
+        root=found.amends,
+        sold=money_of(found) if sees_money else [],
+        costs=costs_of(found) if sees_money else [],
+        undo=UndoForm(initial={"uuid": uuid4()}),
+        may_undo=may(request.person, Right.RECORD) and is_open(found),
+    )
+    return show(request, "farm/entries/entry.html", shown)
+
+
+@require_POST
+@page(Right.RECORD)
+def undo_entry(request: PageRequest, seq: int) -> HttpResponse:
+    """Take an entry back; where others stand on it, show them and offer to take all back."""
+    found = get_or_refuse(request, query.entries(), Right.RECORD, pk=seq)
+    form = UndoForm(request.POST)
+    if not form.is_valid():
+        return redirect("entry", seq)
+    doing = doing_now(request, form.cleaned_data)
+    try:
+        if "all" in request.POST:
+            touched = [done.entry for done in undo_with_dependants(doing, found)]
+        else:
+            touched = [undo(doing, found).entry]
+    except NotEnough as refusal:
+        return show_dependants(request, found, refusal)
+    except Refused as refusal:
+        messages.error(request, str(refusal))
+        return redirect("entry", seq)
+    said = f"Entry {seq} ({found.kind}) is taken back."
+    if len(touched) > 1:
+        said += f" With it {len(touched) - 1} that stood on it."
+    messages.success(request, said)
+    tell_retried(request, touched)
+    return redirect("entry", seq)
+
+
+@page(Right.RECORD)
+def correct(request: PageRequest, seq: int) -> HttpResponse:
+    """State the right quantity of one line; the difference is added, nothing is erased."""
+    found = get_or_refuse(request, query.entries(), Right.RECORD, pk=seq)
+    line = chosen_line(request, found)
+    if line is None:
+        messages.error(request, f"Entry {seq} has no such line to correct.")
+        return redirect("entry", seq)
+    data = request.POST if request.method == "POST" else None
+    sees_money = may(request.person, Right.SEE_MONEY)
+    form = CorrectForm(data, farm=request.farm, line=line, sees_money=sees_money)
+    if data is not None and form.is_valid():
+        try:
+            done = correct_quantity(
+                doing_now(request, form.cleaned_data),
+                found,
+                lot=line.lot,
+                role=line.role,
+                right_quantity=form.cleaned_data["right_quantity"],
+                right_money=form.cleaned_data.get("right_money"),
+            )
+        except Refused as refusal:
+            form.add_error(None, str(refusal))
+        else:
+            messages.success(request, f"Entry {seq} is corrected; what it said stays readable.")
+            tell_retried(request, [done.entry])
+            return redirect("entry", seq)
+    return show(request, "farm/entries/correct.html", CorrectPage(found, line, form))
+
+
+def doing_now(request: PageRequest, said: dict[str, Any]) -> Doing:
+    now = timezone.now()
+    return Doing(by=request.person, happened_at=now, uuid=said["uuid"], reason=said["reason"])
+
+
+def show_dependants(request: PageRequest, found: Entry, refusal: NotEnough) -> HttpResponse:
+    dependants = query.entries().filter(pk__in=refusal.dependants)
+    shown = DependantsPage(
+        entry=found,
+        refusal=str(refusal),
+        dependants=query.rows_of(dependants),
+        undo=UndoForm(initial={"uuid": uuid4(), "reason": request.POST.get("reason", "")}),
+    )
+    return show(request, "farm/entries/dependants.html", shown, status=409)
+
+
+def chosen_line(request: PageRequest, found: Entry) -> Standing | None:
+    wanted = (request.GET.get("lot"), request.GET.get("role"))
+    lines = query.correctable(found)
+    return next((line for line in lines if (line.lot.code, line.role) == wanted), None)
+
+
+def tell_retried(request: PageRequest, touched: Sequence[Entry]) -> None:
+    """Try again what waits for the lots of these entries, and say what was accepted."""
+    lots = {lot for done in touched for lot in query.lots_touched(done)}
+    for deed, accepted in retrying.retry(lots, request.farm):
+        messages.success(request, f"It waited and is recorded now: {deed.title}, "
+                                  f"entry {accepted.entry.seq}.")  # fmt: skip
+
+
+def is_open(found: Entry) -> bool:
+    """Say whether an entry can be undone: it stands, and is no correction of another."""
+    return found.amends_id is None and not getattr(found, "taken_back", False)
+
+
+def stated(request: PageRequest, found: Entry, *, sees_money: bool) -> list[tuple[str, str]]:
+    """Put the particulars into words; prices only for who may see money."""
+    return [
+        (in_words(item.name, item.key), reading(item.key, item.value, request.farm))
+        for item in query.particulars(found)
+        if sees_money or not any(word in item.name for word in MONEY_WORDS)
+    ]
+
+
+def in_words(name: str, key: str) -> str:
+    before = name.removesuffix(key)
+    plain = key
+    for unit in UNITS:
+        plain = plain.removesuffix(unit)
+    words = before + WORDS.get(key, plain.replace("_", " "))
+    return words[:1].upper() + words[1:]

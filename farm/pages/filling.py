@@ -1,0 +1,54 @@
+"""Make an action's form from an address and from what was sent, now or earlier."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from django.forms import Field
+from django.http import QueryDict
+
+from farm.models import Farm, Person
+from farm.pages.doings import Deed
+from farm.pages.forms.doing import DoingForm, FirstForm
+
+
+@dataclass(frozen=True)
+class Sent:
+    """A form's address and content; ``data`` None: it is being opened."""
+
+    address: QueryDict
+    data: QueryDict | None = None
+
+
+def first_step(deed: Deed, address: QueryDict, farm: Farm) -> FirstForm | None:
+    """Ask first what the form depends on; bound once the address answers all of it."""
+    if deed.form.first is None:
+        return None
+    asked = deed.form.first.base_fields
+    given = answers(asked, address)
+    bound = {key: value for name, value in given.items() for key in (name, f"{name}_code")}
+    complete = set(asked) <= set(given)
+    return deed.form.first(bound if complete else None, farm=farm, initial=given)
+
+
+def filled_form(
+    deed: Deed, sent: Sent, *, farm: Farm, person: Person, first: FirstForm | None
+) -> DoingForm:
+    """Make the form: of what was sent, or prefilled from the address."""
+    return deed.form(
+        sent.data,
+        farm=farm,
+        person=person,
+        given=first.cleaned_data if first else {},
+        initial=answers(deed.form.base_fields, sent.address),
+    )
+
+
+def answers(asked: Mapping[str, Field], address: QueryDict) -> dict[str, str]:
+    """Read a value for each field from an address; a lot's field sends two boxes."""
+    given = {}
+    for name in asked:
+        parts = [address.get(key, "") for key in (f"{name}_code", f"{name}_list", name)]
+        value = next(filter(None, parts), None)
+        if value:
+            given[name] = value
+    return given

@@ -1,0 +1,141 @@
+"""The cost card's two forms: what it is of, and the numbers, which are known where left blank."""
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from django import forms
+
+from farm.models import (
+    Farm,
+    Product,
+    RecipeFor,
+    SellingPlace,
+    Stage,
+    Steriliser,
+    Strain,
+)
+from farm.pages.forms.doing import FarmForm
+from farm.pages.forms.fields import AmountField, CountField, MassField, MoneyField, PercentField
+from farm.planning.inputs import GROUPS, Input, InputKind, Known
+from farm.queries.card_inputs import UNKNOWN_PRICE, CardInputs, Choice
+from farm.queries.recipes import newest_versions
+from farm.units import UnitError
+from ledger.models import Lot
+
+
+class MinutesField(AmountField):
+    """Minutes with decimals, whole seconds inside."""
+
+    def read(self, text: str) -> int:
+        try:
+            seconds = round(float(text.replace("min", "").replace(",", ".").strip()) * 60)
+        except ValueError:
+            seconds = -1
+        if not 0 <= seconds <= 100_000:
+            raise UnitError(f'"{text}" is not a number of minutes: type one such as 12 or 7.5.')
+        return seconds
+
+    def show(self, value: int) -> str:
+        return f"{value / 60:.2f}".rstrip("0").rstrip(".") + " min"
+
+
+FIELDS: Mapping[InputKind, type[AmountField]] = {
+    InputKind.COUNT: CountField,
+    InputKind.MASS: MassField,
+    InputKind.MONEY: MoneyField,
+    InputKind.SHARE: PercentField,
+    InputKind.MINUTES: MinutesField,
+}
+
+
+class ChoiceForm(FarmForm):
+    """Of which recipe, strain, pack and selling place the card is."""
+
+    strain = forms.ModelChoiceField(Strain.objects.select_related("species"), empty_label=None)
+    recipe = forms.ModelChoiceField(newest_versions(RecipeFor.BLOCKS), empty_label=None)
+    product = forms.ModelChoiceField(
+        Product.objects.filter(form="fresh"), label="Pack", empty_label=None
+    )
+    place = forms.ModelChoiceField(
+        SellingPlace.objects.all(), label="Selling place", empty_label=None
+    )
+    spawn = forms.ModelChoiceField(
+        Lot.objects.filter(card__stage=Stage.SPAWN, quantity__gt=0).select_related("item"),
+        label="Spawn lot",
+        required=False,
+        empty_label="The newest of the strain",
+        to_field_name="code",
+    )
+    steriliser = forms.ModelChoiceField(Steriliser.objects.all(), required=False)
+
+    def choice(self) -> Choice:
+        return Choice(**self.cleaned_data)
+
+
+class NumberForm(FarmForm):
+    """Every number of the card; a blank one is what the hint says, with where that is from."""
+
+    def __init__(self, data: Mapping[str, Any], *, farm: Farm, found: CardInputs) -> None:
+        super().__init__(data, farm=farm)
+        self.found = found
+        self.groups: dict[str, list[str]] = {}
+        for title, inputs in GROUPS.items():
+            for one in inputs:
+                self._offer(title, one, found.values.get(one.key))
+        self._add("What comes of it", "lost_count", CountField(
+            label="Or: blocks lost, counted", noun="blocks", required=False))  # fmt: skip
+        self.fields["lost_count"].help_text = "Instead of the share, if you plan a count"
+        self._offer_prices(found)
+        self._offer_asked(found.asked_money)
+
+    def values(self) -> dict[str, int]:
+        """What was typed, and what is known of the rest."""
+        known = {key: one.value for key, one in self.found.values.items()}
+        typed = {key: value for key, value in self.typed().items() if not key.startswith("price_")}
+        if "blocks" in typed:
+            known["load_blocks"] = typed["blocks"]
+        return {**known, **typed}
+
+    def typed(self) -> dict[str, int]:
+        return {key: value for key, value in self.cleaned_data.items() if value is not None}
+
+    def price(self, at: int) -> int | None:
+        return self.cleaned_data.get(f"price_{at}")
+
+    def laid_out(self) -> Iterator[tuple[str, list[forms.BoundField], bool]]:
+        """Give each group's title, fields, and whether something in it needs to be seen."""
+        for title, names in self.groups.items():
+            is_open = any(self[name].errors or self[name].data for name in names)
+            yield title, [self[name] for name in names], is_open
+
+    def _offer(self, title: str, one: Input, known: Known | None) -> None:
+        label = f"{one.label}, {'of ' if one.kind is InputKind.SHARE else ''}{one.per}"
+        field = FIELDS[one.kind](label=label.removesuffix(", "), required=False)
+        self._add(title, one.key, field)
+        self._explain(field, known)
+
+    def _offer_prices(self, found: CardInputs) -> None:
+        for at, (part, source) in enumerate(
+            zip(found.ingredients, found.price_sources, strict=True)
+        ):
+            per = "a kilo" if part.is_weighed else "a piece"
+            field = MoneyField(label=f"{part.name}, {per}", required=False)
+            self._add("Prices of ingredients", f"price_{at}", field)
+            known = None if part.price_money == UNKNOWN_PRICE else Known(part.price_money, source)
+            self._explain(field, known)
+
+    def _offer_asked(self, asked_money: int | None) -> None:
+        field = MoneyField(label="Asked now, a pack, tax in it", required=False)
+        self._add("Packing and selling", "asked_money", field)
+        self._explain(
+            field, Known(asked_money, "look-up: the price there") if asked_money else None
+        )
+
+    def _add(self, title: str, name: str, field: AmountField) -> None:
+        self.add(name, field)
+        self.groups.setdefault(title, []).append(name)
+
+    def _explain(self, field: AmountField, known: Known | None) -> None:
+        field.help_text = f"{field.show(known.value)} · {known.source}" if known else "Not known"
+        if known:
+            field.widget.attrs["placeholder"] = field.show(known.value)

@@ -1,0 +1,80 @@
+"""Hold and release lots; say why an entry is taken back; state the right quantity."""
+
+from collections.abc import Mapping
+from typing import Any
+from uuid import uuid4
+
+from django import forms
+
+from farm.actions.common import Doing, Recorded
+from farm.actions.holding import hold, release
+from farm.models import Farm
+from farm.pages.forms.doing import DoingForm, FarmForm
+from farm.pages.forms.fields import LotField, MassField, MoneyField, quantity_field
+from farm.queries.entries import Standing
+from farm.queries.stock import held_lots
+from ledger.models import Role
+
+
+class HoldForm(DoingForm):
+    reason_label = "What was found"
+    lot = LotField(label="Which lot")
+
+    def build(self) -> None:
+        self.fields["reason"].required = True
+
+    def run(self, doing: Doing) -> Recorded:
+        return hold(doing, [self.cleaned_data["lot"]])
+
+
+class ReleaseForm(DoingForm):
+    reason_label = "Why it may be used again"
+    lot = LotField(label="Which lot")
+
+    def build(self) -> None:
+        self.fields["reason"].required = True
+        field = self.fields["lot"]
+        assert isinstance(field, LotField)
+        field.offer(held_lots(), self.farm)
+
+    def run(self, doing: Doing) -> Recorded:
+        return release(doing, [self.cleaned_data["lot"]])
+
+
+class UndoForm(forms.Form):
+    reason = forms.CharField(label="Why, if you like", required=False, max_length=300)
+    uuid = forms.UUIDField(widget=forms.HiddenInput)
+
+
+class CorrectForm(FarmForm):
+    """The right quantity of one line of an entry, prefilled with what it says now."""
+
+    reason = forms.CharField(label="Why it was wrong", required=False, max_length=300)
+    uuid = forms.UUIDField(widget=forms.HiddenInput)
+    field_order = ["right_quantity", "right_money"]
+
+    def __init__(
+        self, data: Mapping[str, Any] | None, *, farm: Farm, line: Standing, sees_money: bool
+    ) -> None:
+        super().__init__(data, farm=farm, initial={"uuid": uuid4()})
+        now = abs(line.now)
+        if line.gave_now_mg:
+            weight = MassField(label="Weight it really gave", initial=line.gave_now_mg)
+            self.add("right_quantity", weight)
+        else:
+            self.add("right_quantity",
+                     quantity_field(line.lot, label="Right quantity", initial=now))  # fmt: skip
+        field = self.fields["right_quantity"]
+        if isinstance(field, MassField):
+            field.exact = (now or line.gave_now_mg,)
+        if sees_money and line.role in (Role.BOUGHT, Role.SOLD):
+            paid = line.money_now if line.role == Role.BOUGHT else None
+            self.add("right_money", MoneyField(label=MONEY_ASKED[line.role], required=False,
+                                               initial=paid))  # fmt: skip
+        self.order_fields(self.field_order)
+
+
+MONEY_ASKED: Mapping[str, str] = {
+    Role.BOUGHT: "What was really paid",
+    Role.SOLD: "What was really asked for the line, if not by the price",
+}

@@ -1,0 +1,229 @@
+"""What every recording form has: when, how long, a note, and a number of its own.
+
+A form declares its own fields and `run`. One that must know something first (the recipe, how
+many) names a `first` form, which the page asks by GET; its answers are `given`.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Any, ClassVar
+from uuid import uuid4
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+
+from farm.actions.common import Doing, Draw, Recorded
+from farm.models import Farm, Person
+from farm.pages.forms.fields import AmountField, lot_label, quantity_field
+from farm.queries.stock import all_lots
+from ledger.models import Lot
+
+# A phone's clock may run a little fast; anything later has not happened yet.
+FAST_CLOCK = timedelta(minutes=10)
+OWN = (("", "by who signs in"), ("own", "own hours"), ("paid", "paid hours"))
+REST = ("when", "minutes", "own", "reason")
+QUESTIONS = {"sure": "Yes, that is right", "count_up": "Sell it all the same, and count up"}
+
+
+@dataclass(frozen=True)
+class DrawGroup:
+    """Lots to draw from under one heading; each row is a lot's box, and its price's if any."""
+
+    title: str
+    rows: list[list[forms.BoundField]]
+
+
+class FarmForm(forms.Form):
+    """A form whose fields know the farm; prefilled from the address where a name fits."""
+
+    def __init__(
+        self,
+        data: Mapping[str, Any] | None = None,
+        *,
+        farm: Farm,
+        initial: Mapping[str, Any] | None = None,
+    ) -> None:
+        super().__init__(data, initial=dict(initial or {}))
+        self.farm = farm
+        for field in self.fields.values():
+            self.tell(field)
+
+    def tell(self, field: forms.Field) -> None:
+        if hasattr(field, "use_farm"):
+            field.use_farm(self.farm)
+
+    def add(self, name: str, field: forms.Field) -> None:
+        """Add a field that this very form needs (a lot on hand, a question)."""
+        self.tell(field)
+        self.fields[name] = field
+
+
+class FirstForm(FarmForm):
+    """What must be known before the rest can be asked."""
+
+
+class DoingForm(FarmForm):
+    """One action's form. ``group_titles``: headings of the lists of lots to draw from."""
+
+    first: ClassVar[type[FirstForm] | None] = None
+    reason_label: ClassVar[str] = "Note"
+    # A sale beyond what the book holds asks once, and then counts up.
+    counts_up: ClassVar[bool] = False
+    group_titles: ClassVar[Mapping[str, str]] = {}
+
+    when = forms.DateTimeField(
+        label="When it was done",
+        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
+        input_formats=["%Y-%m-%dT%H:%M", "%Y-%m-%d %H:%M", "%Y-%m-%d"],
+    )
+    minutes = forms.IntegerField(
+        label="Minutes it took",
+        required=False,
+        min_value=0,
+        max_value=24 * 60,
+        help_text="Blank: the standard time",
+        widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
+    )
+    own = forms.ChoiceField(label="Whose hours", choices=OWN, required=False)
+    reason = forms.CharField(
+        required=False, max_length=300, widget=forms.Textarea(attrs={"rows": 2})
+    )
+    uuid = forms.UUIDField(widget=forms.HiddenInput)
+
+    def __init__(
+        self,
+        data: Mapping[str, Any] | None = None,
+        *,
+        farm: Farm,
+        person: Person,
+        given: Mapping[str, Any] | None = None,
+        initial: Mapping[str, Any] | None = None,
+    ) -> None:
+        now = timezone.localtime().replace(second=0, microsecond=0)
+        super().__init__(data, farm=farm, initial={"when": now, "uuid": uuid4(), **(initial or {})})
+        self.person = person
+        self.given = dict(given or {})
+        self.groups: dict[str, list[tuple[Lot, str]]] = {}
+        self.fields["reason"].label = self.reason_label
+        self.build()
+        self.order_fields([*(name for name in self.fields if name not in REST), *REST])
+        for question in set(self.data) & set(QUESTIONS):
+            self.add_question(question)
+
+    def build(self) -> None:
+        """Add the fields that depend on what is given or on hand."""
+
+    def warning(self) -> str:
+        """Something to know before it is sent."""
+        return ""
+
+    def run(self, doing: Doing) -> Recorded:
+        """Call the action with what was typed."""
+        raise NotImplementedError
+
+    def doing(self) -> Doing:
+        said = self.cleaned_data
+        return Doing(
+            by=self.person,
+            happened_at=said["when"],
+            uuid=said["uuid"],
+            minutes=said["minutes"],
+            own={"own": True, "paid": False}.get(said["own"]),
+            reason=said["reason"],
+            sure=self.sure(),
+        )
+
+    def sure(self) -> bool:
+        """Say whether the question about a doubtful number was answered with yes."""
+        return bool(self.cleaned_data.get("sure"))
+
+    def because(self, cause: str) -> Doing:
+        """State a cause chosen from a list as the reason, with the note behind it."""
+        said = self.cleaned_data["reason"]
+        doing = DoingForm.doing(self)
+        return replace(doing, reason=f"{cause}: {said}" if cause and said else cause or said)
+
+    def clean_when(self) -> datetime:
+        when: datetime = self.cleaned_data["when"]
+        if when > timezone.now() + FAST_CLOCK:
+            raise ValidationError("This is later than now. State when it was done.")
+        return when
+
+    # --- questions -------------------------------------------------------------------------
+
+    def ask(self, question: str, name: str = "sure") -> None:
+        """Put a question above a box to tick; nothing is recorded until it is answered."""
+        self.add_question(name)
+        self.add_error(name, question)
+
+    def add_question(self, name: str) -> None:
+        self.fields[name] = forms.BooleanField(label=QUESTIONS[name], required=False)
+
+    # --- lots to draw from -----------------------------------------------------------------
+
+    def offer_draws(
+        self, group: str, lots: Sequence[Lot], prefilled: Mapping[int, int] | None = None
+    ) -> None:
+        """Add a box for each lot: how much of it; blank is nothing."""
+        rows = self.groups.setdefault(group, [])
+        for lot in [*lots, *self.sent_before(group, lots)]:
+            name = f"{group}_{lot.pk}"
+            taken = (prefilled or {}).get(lot.pk)
+            field = quantity_field(
+                lot, label=lot_label(lot, self.farm), required=False, initial=taken
+            )
+            if taken and hasattr(field, "exact"):
+                field.exact = (*field.exact, taken)
+            self.add(name, field)
+            field.help_text = ""
+            rows.append((lot, name))
+
+    def add_beside(self, lot: Lot, field: AmountField) -> None:
+        """Add a second box beside a lot's: its price."""
+        self.add(f"price_{lot.pk}", field)
+
+    def sent_before(self, group: str, lots: Sequence[Lot]) -> list[Lot]:
+        """Lots that were drawn from when the form was sent and are empty since: sent again."""
+        known = {f"{group}_{lot.pk}" for lot in lots}
+        names = [name for name in self.data if name.startswith(f"{group}_")]
+        gone = [name.removeprefix(f"{group}_") for name in names if name not in known]
+        keys = [key for key in gone if key.isdigit()]
+        return list(all_lots().filter(pk__in=keys)) if keys else []
+
+    def drawn(self, group: str) -> list[Draw]:
+        """Return what was typed into a group's boxes, leaving out what is blank or nothing."""
+        taken = [(lot, self.cleaned_data.get(name)) for lot, name in self.groups.get(group, [])]
+        return [Draw(lot, quantity) for lot, quantity in taken if quantity]
+
+    # --- laid out --------------------------------------------------------------------------
+
+    def own_fields(self) -> Iterator[forms.BoundField]:
+        """The fields of this action, without the lists of lots and without when and how long."""
+        listed = {name for rows in self.groups.values() for _, name in rows}
+        beside = {f"price_{lot.pk}" for rows in self.groups.values() for lot, _ in rows}
+        for name, field in self.fields.items():
+            if name not in listed | beside | {*REST, *QUESTIONS} and not field.widget.is_hidden:
+                yield self[name]
+
+    def draw_groups(self) -> list[DrawGroup]:
+        return [
+            DrawGroup(self.group_titles.get(group, ""), [self.draw_row(*row) for row in rows])
+            for group, rows in self.groups.items()
+        ]
+
+    def draw_row(self, lot: Lot, name: str) -> list[forms.BoundField]:
+        beside = f"price_{lot.pk}"
+        return [self[name], self[beside]] if beside in self.fields else [self[name]]
+
+    def questions(self) -> list[forms.BoundField]:
+        """What must be answered with a tick before it is recorded."""
+        return [self[name] for name in QUESTIONS if name in self.fields]
+
+    def rest_fields(self) -> list[forms.BoundField]:
+        return [self[name] for name in REST if name in self.fields]
+
+    def rest_is_open(self) -> bool:
+        """Say whether something in the folded part needs to be seen."""
+        return any(name in self.errors for name in REST) or self.fields["reason"].required

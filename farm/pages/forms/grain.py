@@ -1,0 +1,116 @@
+"""Grain: prepared by a recipe, sterilised, inoculated."""
+
+from typing import Any
+
+from django import forms
+
+from farm.actions.common import Doing, Recorded
+from farm.actions.grain import inoculate_grain, prepare_grain
+from farm.actions.runs import sterilise
+from farm.models import RecipeFor, RecipeVersion, Stage, Steriliser
+from farm.pages.forms.doing import DoingForm, FirstForm
+from farm.pages.forms.fields import (
+    CountField,
+    LotField,
+    LotsField,
+    PressureField,
+    RowField,
+    TemperatureField,
+    quantity_field,
+)
+from farm.queries.recipes import ingredients, newest_versions
+
+
+class GrainFirst(FirstForm):
+    recipe = RowField(queryset=newest_versions(RecipeFor.GRAIN))
+    count = CountField(label="How many bags or jars", noun="bags")
+
+
+class FillForm(DoingForm):
+    """Fill by a recipe: the ingredient lots, prefilled from it, the oldest first."""
+
+    group_titles = {"draws": "From which lots"}
+
+    def build(self) -> None:
+        recipe: RecipeVersion = self.given["recipe"]
+        found = ingredients(recipe, self.given["count"])
+        self.missing = found.missing
+        self.offer_draws("draws", found.lots, found.taken)
+
+    def warning(self) -> str:
+        """Say which ingredients the lots on hand do not cover."""
+        if not self.missing:
+            return ""
+        return (
+            f"Not enough on hand for this many: {', '.join(self.missing)}. "
+            "Receive it first, or go back and fill fewer."
+        )
+
+
+class PrepareGrainForm(FillForm):
+    first = GrainFirst
+
+    def run(self, doing: Doing) -> Recorded:
+        return prepare_grain(
+            doing,
+            recipe=self.given["recipe"],
+            bags=self.given["count"],
+            draws=self.drawn("draws"),
+        )
+
+
+class SteriliseForm(DoingForm):
+    steriliser = RowField(queryset=Steriliser.objects.all())
+    lots = LotsField(Stage.GRAIN, Stage.BAGS, label="What was in it")
+    minutes_at_temperature = CountField(label="Minutes at temperature", noun="minutes")
+    gauge_pa = PressureField(label="Pressure read", required=False)
+    temperature_milli_c = TemperatureField(label="Temperature read", required=False)
+
+    def clean(self) -> dict[str, Any]:
+        said = self.cleaned_data
+        if said.get("gauge_pa") is None and said.get("temperature_milli_c") is None:
+            typed = any(name in self.errors for name in ("gauge_pa", "temperature_milli_c"))
+            if not typed:
+                self.add_error("gauge_pa", "State the pressure or the temperature that was read.")
+        return said
+
+    def run(self, doing: Doing) -> Recorded:
+        said = self.cleaned_data
+        return sterilise(
+            doing,
+            steriliser=said["steriliser"],
+            lots=said["lots"],
+            minutes_at_temperature=said["minutes_at_temperature"],
+            gauge_pa=said["gauge_pa"],
+            temperature_milli_c=said["temperature_milli_c"],
+        )
+
+
+class SourceFirst(FirstForm):
+    source = LotField(Stage.CULTURE, Stage.SPAWN, label="From which culture or grown grain")
+
+
+class InoculateGrainForm(DoingForm):
+    """The unit of what is taken (portions, or weight) follows from the source."""
+
+    first = SourceFirst
+    grain = LotField(Stage.GRAIN, label="Into which grain")
+    bags = CountField(label="How many bags or jars", noun="bags")
+
+    def build(self) -> None:
+        source = self.given["source"]
+        weighed = source.card.stage == Stage.SPAWN
+        field: forms.Field = quantity_field(
+            source, label=f"How much of {source.code}, {'weighed' if weighed else 'in portions'}"
+        )
+        self.add("amount", field)
+
+    def run(self, doing: Doing) -> Recorded:
+        said = self.cleaned_data
+        return inoculate_grain(
+            doing,
+            grain=said["grain"],
+            bags=said["bags"],
+            source=self.given["source"],
+            amount=said["amount"],
+        )

@@ -1,0 +1,171 @@
+"""Selling: to a customer, at a stall, and what comes back.
+
+Who may not see money types none: the price list is used.
+"""
+
+from collections.abc import Mapping, Sequence
+from datetime import date
+from typing import Any
+
+from django import forms
+
+from farm.actions.common import Doing, Recorded
+from farm.actions.pricing import need_price
+from farm.actions.selling import SoldLine, load_stall, sell, settle_stall, take_back
+from farm.models import Customer, SaleLine, SellingPlace, Stage, StallDay
+from farm.pages.access import Right, may
+from farm.pages.forms.doing import DoingForm, FirstForm
+from farm.pages.forms.fields import MoneyField, RowField, quantity_field
+from farm.queries.sales import open_loads, prices_at, returnable
+from farm.queries.stock import lots_on_hand
+from farm.templatetags.farm_format import amount_of
+from farm.templatetags.farm_format import day as show_day
+from ledger.models import Lot
+
+SOLD_STAGES = (Stage.PACKS, Stage.CROP, Stage.DRIED)
+PER = {Stage.PACKS: "Price of a pack"}
+
+
+class PricedForm(DoingForm):
+    """Beside each lot stands its price, from the price list of the place."""
+
+    def offer_prices(self, lots: Sequence[Lot], place: SellingPlace, on: date) -> None:
+        if not may(self.person, Right.SEE_MONEY):
+            return
+        listed = prices_at(place, on)
+        for lot in lots:
+            price = listed.get(lot.card.product_id or 0)
+            label = PER.get(Stage(lot.card.stage), "Price of a kilogram")
+            self.add_beside(lot, MoneyField(label=label, required=False, initial=price))
+
+    def price_of(self, lot: Lot, place: SellingPlace, on: date) -> int:
+        """The price typed beside a lot, or the one in force; refused where none is known."""
+        typed: int | None = self.cleaned_data.get(f"price_{lot.pk}")
+        return need_price(place, on, lot.card) if typed is None else typed
+
+
+class PlaceFirst(FirstForm):
+    place = RowField(label="Where", queryset=SellingPlace.objects.all())
+
+
+class SellForm(PricedForm):
+    first = PlaceFirst
+    counts_up = True
+    group_titles = {"sold": "What was sold, of each lot"}
+    customer = RowField(queryset=Customer.objects.none(), required=False)
+
+    def build(self) -> None:
+        place = self.given["place"]
+        field = self.fields["customer"]
+        assert isinstance(field, forms.ModelChoiceField)
+        field.queryset = place.customers.all()
+        if not place.customers.exists():
+            del self.fields["customer"]
+        self.offer_draws("sold", lots_on_hand(*SOLD_STAGES))
+        lots = [lot for lot, _ in self.groups["sold"]]
+        self.offer_prices(lots, place, self.initial["when"].date())
+
+    def run(self, doing: Doing) -> Recorded:
+        place = self.given["place"]
+        return sell(
+            doing,
+            place=place,
+            customer=self.cleaned_data.get("customer"),
+            lines=[
+                SoldLine(draw.lot, draw.quantity, self.price_of(draw.lot, place, doing.day))
+                for draw in self.drawn("sold")
+            ],
+            count_up=bool(self.cleaned_data.get("count_up")),
+        )
+
+
+class LoadFirst(FirstForm):
+    place = RowField(label="For which stall or place", queryset=SellingPlace.objects.all())
+
+
+class LoadForm(DoingForm):
+    first = LoadFirst
+    group_titles = {"load": "What goes along, of each lot"}
+    day = forms.DateField(
+        label="For which day", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    )
+
+    def build(self) -> None:
+        self.initial.setdefault("day", self.initial["when"].date())
+        self.offer_draws("load", lots_on_hand(*SOLD_STAGES))
+
+    def run(self, doing: Doing) -> Recorded:
+        return load_stall(
+            doing, place=self.given["place"], day=self.cleaned_data["day"],
+            lines=self.drawn("load"),
+        )  # fmt: skip
+
+
+class StallDayField(RowField):
+    def label_from_instance(self, obj: StallDay) -> str:
+        return f"{obj.place}, {show_day(obj.day)}"
+
+
+class SettleFirst(FirstForm):
+    stall_day = StallDayField(label="Which load", queryset=open_loads())
+
+    def __init__(self, data: Mapping[str, Any] | None = None, **known: Any) -> None:
+        super().__init__(data, **known)
+        field = self.fields["stall_day"]
+        if data and isinstance(field, forms.ModelChoiceField):
+            # A form sent twice names a load that it settled itself.
+            field.queryset = StallDay.objects.select_related("place")
+
+
+class SettleForm(PricedForm):
+    """What was brought back; the rest of the load was sold."""
+
+    first = SettleFirst
+    group_titles = {"back": "What was brought back; blank is nothing"}
+
+    def build(self) -> None:
+        stall_day: StallDay = self.given["stall_day"]
+        loaded = list(stall_day.lines.select_related("lot__item", "lot__card"))
+        self.offer_draws("back", [line.lot for line in loaded])
+        for line in loaded:
+            took = amount_of(line.quantity, line.lot, self.farm)
+            self.fields[f"back_{line.lot_id}"].label = f"{line.lot.code} · {line.lot.item}"
+            self.fields[f"back_{line.lot_id}"].help_text = f"took {took}"
+        self.offer_prices([line.lot for line in loaded], stall_day.place, stall_day.day)
+
+    def run(self, doing: Doing) -> Recorded:
+        stall_day: StallDay = self.given["stall_day"]
+        lots = [lot for lot, _ in self.groups["back"]]
+        typed = {lot.pk: self.cleaned_data.get(f"price_{lot.pk}") for lot in lots}
+        return settle_stall(
+            doing,
+            stall_day=stall_day,
+            brought_back={draw.lot.pk: draw.quantity for draw in self.drawn("back")},
+            prices={pk: price for pk, price in typed.items() if price is not None},
+            minutes=doing.minutes,
+        )
+
+
+class SaleLineField(RowField):
+    def label_from_instance(self, obj: SaleLine) -> str:
+        lot, to = obj.line.lot, obj.sale.customer or obj.sale.place
+        return f"{show_day(obj.line.entry.happened_on)} · {to} · {lot.code} · {lot.item}"
+
+
+class TakeBackFirst(FirstForm):
+    sale_line = SaleLineField(label="From which sale", queryset=returnable())
+
+
+class TakeBackForm(DoingForm):
+    first = TakeBackFirst
+
+    def build(self) -> None:
+        lot = self.given["sale_line"].line.lot
+        self.add("quantity", quantity_field(lot, label=f"How much of {lot.code} came back"))
+
+    def run(self, doing: Doing) -> Recorded:
+        return take_back(
+            doing,
+            sale_line=self.given["sale_line"],
+            quantity=self.cleaned_data["quantity"],
+        )

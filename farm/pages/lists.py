@@ -1,0 +1,101 @@
+"""Lists: filtered, sorted, leafed through, and taken away as a spreadsheet."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any, ClassVar
+
+import django_filters
+import django_tables2 as tables
+from django.db.models import QuerySet
+from django.forms import Form
+from django.http import HttpResponse
+from django.utils import timezone
+from django.utils.text import slugify
+
+from farm.models import Farm
+from farm.pages.access import PageRequest
+from farm.pages.frame import show
+from farm.reports.rows import Cell, Column, Report, Table
+from farm.reports.xlsx import workbook_bytes
+
+PER_LEAF = 50
+SPREADSHEET = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+NUMBER = {"th": {"class": "num"}, "td": {"class": "num"}}
+
+
+class ListTable(tables.Table):
+    """``sheet``: the columns of the spreadsheet, and what a row puts into each."""
+
+    sheet: ClassVar[tuple[tuple[Column, Callable[[Any], Cell]], ...]] = ()
+    farm: Farm
+
+    class Meta:
+        empty_text = "Nothing fits. Change the filter, or take it off."
+
+
+@dataclass(frozen=True)
+class Listing:
+    """A list's title, how it is laid out, how it is filtered, and a word above it."""
+
+    title: str
+    table: type[ListTable]
+    filters: type[django_filters.FilterSet]
+    template: str = "farm/lists/list.html"
+
+
+@dataclass(frozen=True)
+class ListPage:
+    """``count`` of ``whole`` rows are shown; ``take`` is the address of the spreadsheet."""
+
+    title: str
+    table: ListTable
+    filter_form: Form
+    count: int
+    take: str
+    hint: str
+
+
+def list_page(
+    request: PageRequest, listing: Listing, rows: QuerySet[Any], *, hint: str = ""
+) -> HttpResponse:
+    """Show a list, or hand it out whole as a spreadsheet (?take=xlsx)."""
+    found = listing.filters(request.GET, queryset=rows)
+    table = listing.table(found.qs)
+    table.farm = request.farm
+    taken = request.GET.get("take") == "xlsx"
+    leaf = False if taken else {"per_page": PER_LEAF}
+    tables.RequestConfig(request, paginate=leaf).configure(table)
+    if taken:
+        return spreadsheet(request, listing.title, table)
+    address = request.GET.copy()
+    address["take"] = "xlsx"
+    shown = ListPage(
+        title=listing.title,
+        table=table,
+        filter_form=found.form,
+        count=len(table.rows) if not table.page else table.paginator.count,
+        take=f"?{address.urlencode()}",
+        hint=hint,
+    )
+    return show(request, listing.template, shown)
+
+
+def spreadsheet(request: PageRequest, title: str, table: ListTable) -> HttpResponse:
+    """Hand the rows out as they are filtered and sorted on the page."""
+    columns = tuple(column for column, _ in table.sheet)
+    cells = tuple(tuple(value(row.record) for _, value in table.sheet) for row in table.rows)
+    report = Report(
+        title=title,
+        subtitle=request.farm.place,
+        farm_name=request.farm.name,
+        made_by=request.person.initials,
+        made_at=timezone.localtime(),
+        tables=(Table(title, columns, cells),),
+        currency=request.farm.currency,
+    )
+    name = f"{slugify(title)}-{timezone.localdate()}.xlsx"
+    return HttpResponse(
+        workbook_bytes(report),
+        content_type=SPREADSHEET,
+        headers={"Content-Disposition": f'attachment; filename="{name}"'},
+    )

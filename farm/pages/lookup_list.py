@@ -1,0 +1,98 @@
+"""Which look-ups there are: one row each, with the fields that its form asks for."""
+
+from dataclasses import dataclass
+
+from django.db.models import Model
+
+from farm.models import (
+    Customer,
+    Price,
+    Product,
+    Rate,
+    Recipe,
+    Room,
+    SellingPlace,
+    Shelf,
+    Species,
+    StandardTime,
+    Steriliser,
+    Strain,
+    Supplier,
+    Supply,
+)
+
+
+@dataclass(frozen=True)
+class Lookup:
+    """``fields``: of the model, in the order asked; ``shown``: the columns of its list."""
+
+    slug: str
+    title: str
+    one: str
+    model: type[Model]
+    fields: tuple[str, ...]
+    shown: tuple[str, ...]
+    hint: str = ""
+    money: bool = False
+
+
+@dataclass(frozen=True)
+class FirstThing:
+    """A step of setting up a farm: ``title`` is missing until ``done``."""
+
+    lookup: Lookup
+    done: bool
+
+
+LOOKUPS = (
+    Lookup("rates", "Rates", "a rate", Rate, ("of", "from_day", "rate_money"),
+           ("of", "from_day", "rate_money"),
+           "What an hour, a kilowatt-hour and a block's day on a shelf cost, from a day on.", True),
+    Lookup("standard-times", "Standard times", "a standard time", StandardTime,
+           ("action", "minutes", "unit_seconds"), ("action", "minutes", "unit_seconds"),
+           "How long each action usually takes, so that labour is never forgotten."),
+    Lookup("suppliers", "Suppliers", "a supplier", Supplier, ("name", "address", "contact"),
+           ("name", "contact")),
+    Lookup("supplies", "Supplies", "a supply", Supply, ("use", "moisture_ppm", "piece_mg"),
+           ("use", "moisture_ppm", "piece_mg"), "Whatever the farm buys: weighed or counted."),
+    Lookup("species", "Species", "a species", Species,
+           ("name", "latin", "moisture_ppm", "fridge_days", "water_loss_ppm", "cooking_note"),
+           ("latin", "moisture_ppm", "fridge_days", "water_loss_ppm")),
+    Lookup("strains", "Strains", "a strain", Strain,
+           ("species", "name", "source", "spawn_run_days", "first_pick_days", "flush_gap_days",
+            "first_mg", "second_mg", "third_mg", "planned_loss_ppm"),
+           ("spawn_run_days", "first_pick_days", "first_mg", "planned_loss_ppm"),
+           "Planning figures are starting beliefs; changing one changes nothing recorded."),
+    Lookup("recipes", "Recipes", "a recipe", Recipe, ("name", "makes"), ("makes",),
+           "What one bag, jar or block is filled with; each change is a new version."),
+    Lookup("rooms", "Rooms", "a room", Room, ("name", "purpose"), ("purpose",)),
+    Lookup("shelves", "Shelves", "a shelf", Shelf, ("room", "name", "holds_blocks"),
+           ("holds_blocks",)),
+    Lookup("sterilisers", "Sterilisers", "a steriliser", Steriliser,
+           ("name", "pressurised", "max_gauge_kpa", "run_wh", "inspected_until"),
+           ("pressurised", "max_gauge_kpa", "inspected_until"),
+           "State the maker's limit from the vessel's own plate."),
+    Lookup("products", "Products", "a product", Product,
+           ("name", "species", "form", "net_mg", "pack", "packaging", "tax_ppm"),
+           ("species", "form", "net_mg", "tax_ppm")),
+    Lookup("selling-places", "Selling places", "a selling place", SellingPlace,
+           ("name", "kind", "day_fee_money", "fee_ppm", "day_minutes"),
+           ("kind", "day_fee_money", "fee_ppm", "day_minutes"), "", True),
+    Lookup("prices", "Prices", "a price", Price,
+           ("product", "place", "from_day", "pack_money", "tax_included"),
+           ("product", "place", "from_day", "pack_money"), "", True),
+    Lookup("customers", "Customers", "a customer", Customer,
+           ("name", "place", "address", "contact", "tax_number"), ("number", "place", "contact")),
+)  # fmt: skip
+
+BY_SLUG = {lookup.slug: lookup for lookup in LOOKUPS}
+# In the order in which each needs the one before.
+FIRST = ("rates", "standard-times", "species", "strains", "supplies", "recipes", "rooms",
+         "shelves", "sterilisers", "selling-places", "products", "prices")  # fmt: skip
+
+
+def first_things() -> list[FirstThing]:
+    """What a new farm sets up, step by step; empty once all of it is there (one query each)."""
+    steps = [FirstThing(BY_SLUG[slug], BY_SLUG[slug].model._default_manager.exists())
+             for slug in FIRST]  # fmt: skip
+    return [] if all(step.done for step in steps) else steps

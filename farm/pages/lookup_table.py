@@ -1,0 +1,97 @@
+"""The list of any look-up: its name, the columns it names, sorted and taken away."""
+
+from collections.abc import Callable
+
+import django_filters
+import django_tables2 as tables
+from django.db.models import Model
+from django.urls import reverse
+
+from farm.pages.lists import NUMBER, Listing, ListTable
+from farm.pages.lookup_list import Lookup
+from farm.reports.rows import Cell, Column, Kind
+from farm.templatetags.farm_format import both, money, percent
+
+KINDS = {"_mg": Kind.MASS, "_money": Kind.MONEY, "_ppm": Kind.RATIO}
+
+
+def lookup_listing(lookup: Lookup) -> Listing:
+    """Make the listing of a look-up, its filter a search in the first text field it has."""
+    names = ["row", *lookup.shown]
+    columns = {name: column_of(lookup, name) for name in lookup.shown}
+    columns["row"] = tables.Column(
+        empty_values=(), orderable=False, verbose_name="Name", accessor="pk",
+        linkify=lambda record: address_of(lookup, record),
+    )  # fmt: skip
+    sheet = tuple((sheet_column(lookup, name), getter(name)) for name in names)
+    renders = {f"render_{name}": render(name) for name in lookup.shown if ending(name)}
+    meta = type("Meta", (ListTable.Meta,), {"sequence": names})
+    table = type(
+        "LookupTable",
+        (ListTable,),
+        {**columns, **renders, "sheet": sheet, "Meta": meta,
+         "render_row": lambda self, record: str(record)},
+    )  # fmt: skip
+    return Listing(lookup.title, table, filter_of(lookup), "farm/lookups/list.html")
+
+
+def filter_of(lookup: Lookup) -> type[django_filters.FilterSet]:
+    """Filter by the name where there is one, else by what the rows are of."""
+    fields = {field.name for field in lookup.model._meta.fields}
+    wanted = [name for name in ("name", "species", "room", "use", "makes", "product", "place",
+                                "of", "action", "kind", "form") if name in fields]  # fmt: skip
+    if wanted[:1] == ["name"]:
+        return type("NameFilter", (django_filters.FilterSet,),
+                    {"name": django_filters.CharFilter(lookup_expr="icontains")})  # fmt: skip
+    meta = type("Meta", (), {"model": lookup.model, "fields": wanted[:2]})
+    return type("RowFilter", (django_filters.FilterSet,), {"Meta": meta})
+
+
+def address_of(lookup: Lookup, row: Model) -> str:
+    if lookup.slug == "recipes":
+        return reverse("recipe", args=[row.pk])
+    return reverse("lookup-change", args=[lookup.slug, row.pk])
+
+
+def column_of(lookup: Lookup, name: str) -> tables.Column:
+    attrs = NUMBER if ending(name) else {}
+    return tables.Column(attrs=attrs, verbose_name=label_of(lookup, name),
+                         orderable=name != "number")  # fmt: skip
+
+
+def label_of(lookup: Lookup, name: str) -> str:
+    names = {field.name: field.verbose_name for field in lookup.model._meta.fields}
+    return str(names.get(name, name)).capitalize()
+
+
+def ending(name: str) -> str:
+    return next((end for end in KINDS if name.endswith(end)), "")
+
+
+def render(name: str) -> Callable[..., str]:
+    """Show a figure by the unit that its name ends in."""
+
+    def shown(self: ListTable, value: int) -> str:
+        if name.endswith("_ppm"):
+            return percent(value)
+        return (money if name.endswith("_money") else both)(value, self.farm)
+
+    return shown
+
+
+def sheet_column(lookup: Lookup, name: str) -> Column:
+    if name == "row":
+        return Column("Name")
+    return Column(label_of(lookup, name), KINDS.get(ending(name), Kind.TEXT))
+
+
+def getter(name: str) -> Callable[[Model], Cell]:
+    """Read a cell: whole numbers stay numbers, everything else is text."""
+
+    def value(row: Model) -> Cell:
+        if name == "row":
+            return str(row)
+        cell = getattr(row, f"get_{name}_display", lambda: getattr(row, name))()
+        return cell if ending(name) else str("" if cell is None else cell)
+
+    return value

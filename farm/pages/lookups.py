@@ -1,0 +1,98 @@
+"""Look-ups: what the farm knows of itself; one small set of views for all of them."""
+
+from dataclasses import dataclass
+
+from django.contrib import messages
+from django.db.models import Model
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect
+from django.urls import reverse
+
+from farm.models import Farm
+from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
+from farm.pages.forms.lookups import LookupForm, lookup_form
+from farm.pages.frame import show
+from farm.pages.lists import list_page
+from farm.pages.lookup_list import BY_SLUG, LOOKUPS, Lookup
+from farm.pages.lookup_table import lookup_listing
+
+FARM_FIELDS = ("name", "place", "time_zone", "currency", "weight_unit", "altitude_m")
+
+
+@dataclass(frozen=True)
+class LookupsPage:
+    lookups: list[Lookup]
+
+
+@dataclass(frozen=True)
+class LookupFormPage:
+    title: str
+    hint: str
+    form: LookupForm
+    back: str
+
+
+@page(Right.READ)
+def lookups(request: PageRequest) -> HttpResponse:
+    sees_money = may(request.person, Right.SEE_MONEY)
+    shown = [lookup for lookup in LOOKUPS if sees_money or not lookup.money]
+    return show(request, "farm/lookups/index.html", LookupsPage(shown))
+
+
+@page(Right.READ)
+def lookup_rows(request: PageRequest, slug: str) -> HttpResponse:
+    """List one look-up's rows; prices and rates only for who may see money."""
+    lookup = named(slug)
+    rows = lookup.model._default_manager.all()
+    if lookup.money:
+        get_or_refuse(request, Farm.objects.all(), Right.SEE_MONEY, pk=request.farm.pk)
+    return list_page(request, lookup_listing(lookup), rows, hint=lookup.hint)
+
+
+@page(Right.CHANGE_FARM)
+def add_row(request: PageRequest, slug: str) -> HttpResponse:
+    return edit(request, named(slug), None)
+
+
+@page(Right.CHANGE_FARM)
+def change_row(request: PageRequest, slug: str, pk: int) -> HttpResponse:
+    lookup = named(slug)
+    row = get_or_refuse(request, lookup.model._default_manager.all(), Right.CHANGE_FARM, pk=pk)
+    return edit(request, lookup, row)
+
+
+@page(Right.CHANGE_FARM)
+def farm(request: PageRequest) -> HttpResponse:
+    kind = lookup_form("farm", Farm, FARM_FIELDS)
+    data = request.POST if request.method == "POST" else None
+    form = kind(data, instance=request.farm, farm=request.farm)
+    if request.method == "POST" and form.is_valid():
+        form.save()
+        messages.success(request, "The farm is changed.")
+        return redirect("lookups")
+    shown = LookupFormPage("The farm", "These head every record and report.", form,
+                           reverse("lookups"))  # fmt: skip
+    return show(request, "farm/lookups/form.html", shown)
+
+
+def edit(request: PageRequest, lookup: Lookup, row: Model | None) -> HttpResponse:
+    """Show and take the form of one row, new when None."""
+    kind = lookup_form(lookup.slug, lookup.model, lookup.fields)
+    data = request.POST if request.method == "POST" else None
+    form: LookupForm = kind(data, instance=row, farm=request.farm)
+    if data is not None and form.is_valid():
+        saved = form.save()
+        messages.success(request, f"{saved} is {'changed' if row else 'added'}.")
+        if lookup.slug == "recipes":
+            return redirect("recipe", saved.pk)
+        return redirect("lookup", lookup.slug)
+    title = f"Change {row}" if row else f"Add {lookup.one}"
+    back = reverse("lookup", args=[lookup.slug])
+    return show(request, "farm/lookups/form.html", LookupFormPage(title, lookup.hint, form, back))
+
+
+def named(slug: str) -> Lookup:
+    lookup = BY_SLUG.get(slug)
+    if lookup is None:
+        raise Http404
+    return lookup

@@ -1,0 +1,188 @@
+"""Lots: the list, one lot with its history, the stock stage by stage."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import django_filters
+import django_tables2 as tables
+from django.db.models import QuerySet
+from django.http import HttpResponse
+from django.shortcuts import redirect
+from django.urls import NoReverseMatch, reverse
+from django.utils.safestring import mark_safe
+
+from farm.models import Stage, Strain
+from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
+from farm.pages.doings import Deed, deeds_for
+from farm.pages.forms.fields import lot_name
+from farm.pages.frame import show
+from farm.pages.lists import NUMBER, Listing, ListTable, list_page
+from farm.queries import stock
+from farm.queries.entries import EntryRow, entries, rows_of
+from farm.reports.rows import Column, Kind
+from farm.templatetags.farm_format import amount_of
+from ledger.codes import tidy
+from ledger.models import Dimension, Lot
+
+HELD = mark_safe('<span class="badge stop">on hold</span>')
+YES_NO = (("yes", "on hand"), ("no", "used up"))
+
+
+class LotTable(ListTable):
+    code = tables.Column(linkify=lambda record: reverse("lot", args=[record.code]),
+                         attrs={"a": {"class": "code"}})  # fmt: skip
+    what = tables.Column(accessor="item__name", verbose_name="What it is")
+    stage = tables.Column(accessor="card__stage", verbose_name="Stage")
+    quantity = tables.Column(verbose_name="On hand", attrs=NUMBER)
+    made = tables.DateColumn(accessor="made_by__happened_on", verbose_name="Made", format="j M Y")
+    held = tables.Column(verbose_name="State")
+
+    sheet = (
+        (Column("Lot"), lambda lot: lot.code),
+        (Column("What it is"), lambda lot: lot.item.name),
+        (Column("Stage"), lambda lot: lot.card.get_stage_display()),
+        (Column("Strain"), lambda lot: str(lot.card.strain or "")),
+        (Column("On hand", Kind.MASS),
+         lambda lot: lot.quantity if lot.item.dimension == Dimension.MASS else None),
+        (Column("On hand, pieces", Kind.COUNT),
+         lambda lot: lot.quantity if lot.item.dimension == Dimension.COUNT else None),
+        (Column("Made", Kind.DATE), lambda lot: lot.made_by.happened_on),
+        (Column("Harvested", Kind.DATE), lambda lot: lot.card.harvested_on),
+        (Column("Supplier's lot"), lambda lot: lot.card.supplier_lot),
+        (Column("On hold"), lambda lot: "yes" if lot.held else ""),
+    )  # fmt: skip
+
+    class Meta(ListTable.Meta):
+        pass
+
+    def render_what(self, record: Lot) -> str:
+        return lot_name(record)
+
+    def render_stage(self, record: Lot) -> str:
+        return record.card.get_stage_display()
+
+    def render_quantity(self, record: Lot) -> str:
+        return amount_of(record.quantity, record, self.farm)
+
+    def render_held(self, value: bool) -> str:
+        return HELD if value else ""
+
+
+class LotFilter(django_filters.FilterSet):
+    """Without a word on it, only what is on hand is listed."""
+
+    code = django_filters.CharFilter(label="Code", method="by_code")
+    stage = django_filters.ChoiceFilter(
+        field_name="card__stage", choices=Stage.choices, label="Stage", empty_label="all"
+    )
+    strain = django_filters.ModelChoiceFilter(
+        field_name="card__strain", label="Strain", empty_label="all",
+        queryset=Strain.objects.select_related("species"),
+    )  # fmt: skip
+    on_hand = django_filters.ChoiceFilter(
+        choices=YES_NO, label="On hand", empty_label="either", method="by_hand"
+    )
+    held = django_filters.ChoiceFilter(
+        choices=(("True", "on hold"),), label="Hold", empty_label="either"
+    )
+
+    def __init__(self, data: Mapping[str, Any], **known: Any) -> None:
+        super().__init__({"on_hand": "yes", **{name: data[name] for name in data}}, **known)
+
+    def by_code(self, lots: QuerySet[Lot], name: str, value: str) -> QuerySet[Lot]:
+        return lots.filter(code__contains=tidy(value))
+
+    def by_hand(self, lots: QuerySet[Lot], name: str, value: str) -> QuerySet[Lot]:
+        return lots.filter(quantity__gt=0) if value == "yes" else lots.filter(quantity=0)
+
+
+LOTS = Listing("Lots", LotTable, LotFilter, "farm/lots/lots.html")
+
+
+@dataclass(frozen=True)
+class LotPage:
+    """``facts``: label and value. ``answers``: addresses of its trace and its cost, if built."""
+
+    lot: Lot
+    name: str
+    facts: list[tuple[str, str]]
+    history: list[EntryRow]
+    deeds: list[Deed]
+    answers: list[tuple[str, str]]
+
+
+@dataclass(frozen=True)
+class StockPage:
+    stages: list[stock.StageStock]
+
+
+@page(Right.READ)
+def lots(request: PageRequest) -> HttpResponse:
+    """List the lots; a whole code typed into the filter goes straight to its lot."""
+    typed = request.GET.get("code", "")
+    if typed and stock.lot_by_code(typed):
+        return redirect("lot", tidy(typed))
+    near = stock.lots_near(typed) if typed else []
+    hint = f"Did you mean {', '.join(near)}? One sign of {typed} may be misread." if near else ""
+    rows = stock.all_lots().filter(card__isnull=False)
+    return list_page(request, LOTS, rows, hint=hint)
+
+
+@page(Right.READ)
+def lot(request: PageRequest, code: str) -> HttpResponse:
+    found = get_or_refuse(request, stock.all_lots(), Right.READ, code=tidy(code))
+    stock.located([found])
+    history = entries().filter(pk__in=stock.history(found).values("pk"))
+    shown = LotPage(
+        lot=found,
+        name=lot_name(found),
+        facts=facts_of(request, found),
+        history=rows_of(history),
+        deeds=deeds_for(found.card.stage) if may(request.person, Right.RECORD) else [],
+        answers=answers_about(request, found),
+    )
+    return show(request, "farm/lots/lot.html", shown)
+
+
+@page(Right.READ)
+def stock_page(request: PageRequest) -> HttpResponse:
+    return show(request, "farm/lots/stock.html", StockPage(stock.stock_by_stage()))
+
+
+def facts_of(request: PageRequest, found: Lot) -> list[tuple[str, str]]:
+    """Say what is known of a lot, leaving out what is not."""
+    card = found.card
+    known = {
+        "Stage": card.get_stage_display(),
+        "On hand": amount_of(found.quantity, found, request.farm),
+        "Where": getattr(found, "where", ""),
+        "Made": f"{found.made_by.happened_on} ({found.made_by.kind})",
+        "Strain": card.strain,
+        "Species": card.species if not card.strain else None,
+        "Recipe": card.recipe,
+        "Grain generation": card.generation,
+        "Transfers": card.transfers,
+        "Bags": card.bags,
+        "Flush": card.flush,
+        "Grade": card.get_grade_display(),
+        "Harvested": card.harvested_on,
+        "Product": card.product,
+        "Supplier": card.supplier,
+        "Supplier's lot": card.supplier_lot,
+        "Best before": card.best_before,
+    }
+    return [(label, str(value)) for label, value in known.items() if value not in (None, "")]
+
+
+def answers_about(request: PageRequest, found: Lot) -> list[tuple[str, str]]:
+    wanted = [("Trace", "trace-of", Right.READ), ("Cost", "cost-of", Right.SEE_MONEY)]
+    ways = []
+    for label, name, right in wanted:
+        try:
+            address = reverse(name, args=[found.code])
+        except NoReverseMatch:
+            continue  # the page is not built yet
+        if may(request.person, right):
+            ways.append((label, address))
+    return ways

@@ -1,0 +1,132 @@
+"""The one view that records: it shows an action's form, and sends it through its action.
+
+GET shows the form, prefilled from the address. POST parses it, calls the action and goes to the
+entry's page. What the action refuses stands above the form, with everything typed kept.
+"""
+
+from dataclasses import dataclass
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect
+
+from farm.actions import unfinished
+from farm.actions.common import Recorded
+from farm.actions.questions import PlausibilityQuestion
+from farm.models import Farm
+from farm.pages import retrying
+from farm.pages.access import PageRequest, Right, page
+from farm.pages.doings import BY_SLUG, Deed, deeds_by_group
+from farm.pages.filling import Sent, filled_form, first_step
+from farm.pages.forms.doing import DoingForm, FirstForm
+from farm.pages.frame import show
+from farm.queries.entries import entry_of, lots_touched
+from farm.templatetags.farm_format import amount_of
+from farm.units import UnitError
+from ledger.errors import NotEnough, OnHold, Refused
+from ledger.models import Role
+
+
+@dataclass(frozen=True)
+class RecordPage:
+    groups: list[tuple[str, list[Deed]]]
+
+
+@dataclass(frozen=True)
+class FirstPage:
+    deed: Deed
+    form: FirstForm
+
+
+@dataclass(frozen=True)
+class FormPage:
+    """``given``: what the first step said, in words. ``refusal``: why it waits unfinished."""
+
+    deed: Deed
+    form: DoingForm
+    given: list[tuple[str, str]]
+    refusal: str
+
+
+@page(Right.RECORD)
+def record_index(request: PageRequest) -> HttpResponse:
+    return show(request, "farm/record/index.html", RecordPage(deeds_by_group()))
+
+
+@page(Right.RECORD)
+def record(request: PageRequest, slug: str) -> HttpResponse:
+    deed = BY_SLUG.get(slug)
+    if deed is None:
+        raise Http404
+    kept = retrying.kept_under(request.GET.get("waiting"))
+    sent = retrying.as_sent(kept) if kept else Sent(request.GET)
+    if request.method == "POST":
+        sent = Sent(sent.address, request.POST)
+    first = first_step(deed, sent.address, request.farm)
+    if first is not None and not first.is_valid():
+        return show(request, "farm/record/first.html", FirstPage(deed, first))
+    form = filled_form(deed, sent, farm=request.farm, person=request.person, first=first)
+    if request.method == "POST":
+        done = send(request, deed, form)
+        if done is not None:
+            return done
+    shown = FormPage(deed, form, words_of(first), kept.refusal if kept else "")
+    return show(request, "farm/record/form.html", shown)
+
+
+def send(request: PageRequest, deed: Deed, form: DoingForm) -> HttpResponse | None:
+    """Record what was sent and go to its entry; None: the form must be shown again."""
+    if not form.is_valid():
+        known = entry_of(request.POST.get("uuid", ""))
+        if known is None:
+            return None
+        messages.warning(request, "This form was recorded before; nothing was written twice.")
+        return redirect("entry", known.seq)
+    recorded = recorded_or_refused(request, deed, form)
+    if recorded is None:
+        return None
+    messages.success(request, said_of(deed, recorded, request.farm))
+    if recorded.fresh:
+        unfinished.answered(recorded.entry.uuid, f"accepted as entry {recorded.entry.seq}")
+        for other, accepted in retrying.retry(lots_touched(recorded.entry), request.farm):
+            messages.success(request, f"It waited: {said_of(other, accepted, request.farm)}")
+    return redirect("entry", recorded.entry.seq)
+
+
+def recorded_or_refused(request: PageRequest, deed: Deed, form: DoingForm) -> Recorded | None:
+    """Send a valid form through its action; a refusal is written above the form."""
+    try:
+        return form.run(form.doing())
+    except PlausibilityQuestion as question:
+        form.ask(question.question)
+    except (NotEnough, OnHold) as refusal:
+        retrying.keep(deed, form, refusal=refusal, address=request.GET)
+        if form.counts_up and isinstance(refusal, NotEnough):
+            form.ask(str(refusal), "count_up")
+        else:
+            form.add_error(None, f"{refusal} The form is kept among the unfinished.")
+    except ValidationError as refusal:
+        form.add_error(None, refusal.messages)
+    except (Refused, UnitError) as refusal:
+        form.add_error(None, str(refusal))
+    return None
+
+
+def said_of(deed: Deed, recorded: Recorded, farm: Farm) -> str:
+    """Say what was recorded in plain words: “Blocks inoculated: 38 blocks as lot K7M4Q.”"""
+    lines = recorded.entry.lines.select_related("lot__item", "lot__card")
+    made = [line for line in lines if line.role in (Role.MADE, Role.BOUGHT) and line.quantity]
+    named = [f"{amount_of(line.quantity, line.lot, farm)} as lot {line.lot.code}" for line in made]
+    if not made:
+        marks = recorded.entry.marks.select_related("lot")
+        lots = [*(line.lot for line in lines), *(mark.lot for mark in marks)]
+        named = [f"lot {code}" for code in dict.fromkeys(lot.code for lot in lots)]
+    again = "" if recorded.fresh else " It had been recorded before; nothing was written twice."
+    return f"{deed.done}: {', '.join(named)}.{again}"
+
+
+def words_of(first: FirstForm | None) -> list[tuple[str, str]]:
+    if first is None:
+        return []
+    return [(str(field.label), str(first.cleaned_data[field.name])) for field in first]

@@ -1,0 +1,149 @@
+"""What was recorded: entries as they were written, and as they stand."""
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from datetime import timedelta
+from typing import Any
+from uuid import UUID
+
+from django.db.models import Exists, OuterRef, QuerySet
+
+from farm.models import Person
+from ledger.models import Entry, Line, Lot, Role
+
+# Recorded more than a day after it happened: the record shows that it is late.
+LATE = timedelta(days=1)
+
+
+@dataclass(frozen=True)
+class Standing:
+    """What an entry says about a lot in one role: as written, and as corrected since."""
+
+    lot: Lot
+    role: str
+    written: int
+    now: int
+    money_written: int
+    money_now: int
+    gave_written_mg: int
+    gave_now_mg: int
+
+    @property
+    def is_corrected(self) -> bool:
+        written = (self.written, self.money_written, self.gave_written_mg)
+        return written != (self.now, self.money_now, self.gave_now_mg)
+
+
+@dataclass(frozen=True)
+class EntryRow:
+    """One line of a list of entries: who by initials, the lots by code, whether it still stands."""
+
+    entry: Entry
+    by: str
+    lots: tuple[Lot, ...]
+    taken_back: bool
+    late: bool
+
+
+@dataclass(frozen=True)
+class Particular:
+    """One thing stated beside an entry; ``key`` ends in its unit."""
+
+    name: str
+    key: str
+    value: object = field(default=None)
+
+
+def entries() -> QuerySet[Entry]:
+    """All entries, newest first, each marked ``taken_back``."""
+    backs = Entry.objects.filter(amends=OuterRef("pk"), takes_back=True)
+    return Entry.objects.annotate(taken_back=Exists(backs)).order_by("-seq")
+
+
+def rows_of(found: Iterable[Entry]) -> list[EntryRow]:
+    """Complete entries for a list; three queries, however many there are."""
+    listed = list(found)
+    lots: dict[int, dict[int, Lot]] = {entry.pk: {} for entry in listed}
+    lines = Line.objects.filter(entry__in=listed).select_related("lot__item").order_by("pk")
+    for line in lines:
+        lots[line.entry_id][line.lot_id] = line.lot
+    who = initials()
+    return [
+        EntryRow(entry, who.get(entry.by, "?"), tuple(lots[entry.pk].values()),
+                 getattr(entry, "taken_back", False), is_late(entry))
+        for entry in listed
+    ]  # fmt: skip
+
+
+def recent(count: int = 5) -> list[EntryRow]:
+    """The last entries that were recorded."""
+    return rows_of(entries()[:count])
+
+
+def initials() -> Mapping[int, str]:
+    return dict(Person.objects.values_list("pk", "initials"))
+
+
+def is_late(entry: Entry) -> bool:
+    return entry.recorded_at - entry.happened_at > LATE
+
+
+def standing(entry: Entry) -> list[Standing]:
+    """Add up an entry's lines with its amendments, lot by lot; what was taken back comes to 0."""
+    lines = Line.objects.filter(entry__place=entry.place).select_related("lot__item", "lot__card")
+    sums: dict[tuple[int, str], list[int]] = {}
+    lots: dict[int, Lot] = {}
+    for line in lines.order_by("entry_id", "pk"):
+        lots[line.lot_id] = line.lot
+        at = sums.setdefault((line.lot_id, line.role), [0] * 6)
+        is_first = line.entry_id == entry.place
+        for place, value in enumerate((line.quantity, line.money, line.given_mg)):
+            at[place * 2] += value if is_first else 0
+            at[place * 2 + 1] += value
+    return [Standing(lots[lot], role, *numbers) for (lot, role), numbers in sums.items()]
+
+
+def particulars(entry: Entry) -> list[Particular]:
+    """Read what was stated beside an entry; nested things are named by both their names."""
+    said = json.loads(entry.particulars)
+    return list(_flat("", said))
+
+
+def entry_of(uuid: str) -> Entry | None:
+    """Find the entry that a form made."""
+    try:
+        return Entry.objects.filter(uuid=UUID(uuid)).first()
+    except ValueError:
+        return None
+
+
+def lots_touched(entry: Entry) -> list[int]:
+    """The lots that an entry names, in lines or in marks."""
+    named = {*entry.lines.values_list("lot_id", flat=True)}
+    return sorted(named | {*entry.marks.values_list("lot_id", flat=True)})
+
+
+def kinds() -> list[str]:
+    """The kinds of entries there are, for a filter."""
+    return list(Entry.objects.order_by("kind").values_list("kind", flat=True).distinct())
+
+
+def correctable(entry: Entry) -> list[Standing]:
+    """Lines whose quantity can be corrected."""
+    roles = (Role.BOUGHT, Role.MADE, Role.USED, Role.SOLD, Role.LOST, Role.SHRUNK)
+    lines = standing(entry)
+    return [line for line in lines if line.role in roles and (line.now or line.gave_now_mg)]
+
+
+def _flat(name: str, said: Mapping[str, Any]) -> Iterable[Particular]:
+    for key, value in said.items():
+        label = f"{name} {key}".strip()
+        if isinstance(value, dict):
+            yield from _flat(label, value)
+        elif key not in HIDDEN and value is not None and value != []:
+            yield Particular(label, key, value)
+
+
+# What the machine keeps for itself.
+HIDDEN = frozenset({"form"})

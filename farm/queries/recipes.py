@@ -1,0 +1,44 @@
+"""Recipes as they stand, and which lots on hand would fill them."""
+
+from dataclasses import dataclass
+
+from django.db.models import F, Max, QuerySet
+
+from farm.models import RecipeVersion
+from farm.queries.stock import all_lots, located
+from ledger.models import Lot
+
+
+@dataclass(frozen=True)
+class Ingredients:
+    """Lots on hand that a recipe can be filled from, what each would give, what is missing."""
+
+    lots: tuple[Lot, ...]
+    taken: dict[int, int]
+    missing: tuple[str, ...]
+
+
+def newest_versions(makes: str | None = None) -> QuerySet[RecipeVersion]:
+    """The last version of each recipe (for grain or for blocks)."""
+    versions = RecipeVersion.objects.select_related("recipe")
+    if makes:
+        versions = versions.filter(recipe__makes=makes)
+    return versions.annotate(newest=Max("recipe__versions__number")).filter(number=F("newest"))
+
+
+def ingredients(version: RecipeVersion, count: int) -> Ingredients:
+    """Take each ingredient of so many bags from the oldest lots on hand; three queries."""
+    wanted = {line.supply.item_id: line.quantity * count
+              for line in version.lines.select_related("supply__item")}  # fmt: skip
+    names = dict(version.lines.values_list("supply__item_id", "supply__item__name"))
+    lots = located(
+        all_lots().filter(item__in=wanted, quantity__gt=0).order_by("item__name", "made_by_id")
+    )
+    taken: dict[int, int] = {}
+    for lot in lots:
+        take = 0 if lot.held else min(lot.quantity, wanted[lot.item_id])
+        wanted[lot.item_id] -= take
+        if take:
+            taken[lot.pk] = take
+    missing = tuple(sorted(names[item] for item, rest in wanted.items() if rest))
+    return Ingredients(tuple(lots), taken, missing)

@@ -1,0 +1,51 @@
+"""What was sold and loaded, and what is still open."""
+
+from datetime import date
+
+from django.db.models import Exists, OuterRef, QuerySet
+
+from farm.models import Price, Product, Sale, SaleLine, SellingCost, SellingPlace, StallDay
+from ledger.models import Entry, Role
+
+
+def open_loads() -> QuerySet[StallDay]:
+    """Load lists that stand and were not settled, oldest first."""
+    settled = Sale.objects.filter(stall_day=OuterRef("pk")).exclude(
+        entry__amendments__takes_back=True
+    )
+    loads = StallDay.objects.exclude(entry__amendments__takes_back=True)
+    return loads.filter(~Exists(settled)).select_related("place").order_by("day", "pk")
+
+
+def sale_lines() -> QuerySet[SaleLine]:
+    """Every line that states money of a sale, newest first; corrections and returns are lines."""
+    return SaleLine.objects.select_related(
+        "sale__place", "sale__customer", "line__entry", "line__lot__item", "line__lot__card",
+        "product",
+    ).order_by("-line__entry_id", "pk")  # fmt: skip
+
+
+def returnable() -> QuerySet[SaleLine]:
+    """Lines that first said that a lot was sold and still stand: what can come back."""
+    backs = Entry.objects.filter(amends=OuterRef("line__entry"), takes_back=True)
+    first = sale_lines().filter(line__role=Role.SOLD, line__entry__amends=None)
+    return first.filter(~Exists(backs))
+
+
+def prices_at(place: SellingPlace, day: date) -> dict[int, int]:
+    """The price of a pack of each product in force at a place on a day; one query."""
+    rows = Price.objects.filter(place=place, from_day__lte=day).order_by("from_day")
+    return {row.product_id: row.pack_money for row in rows}
+
+
+def products_sold() -> QuerySet[Product]:
+    return Product.objects.filter(sale_lines__isnull=False).distinct()
+
+
+def money_of(entry: Entry) -> list[SaleLine]:
+    """What one entry itself wrote of a sale's money."""
+    return list(sale_lines().filter(line__entry=entry))
+
+
+def costs_of(entry: Entry) -> list[SellingCost]:
+    return list(SellingCost.objects.filter(entry=entry).select_related("place").order_by("pk"))

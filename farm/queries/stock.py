@@ -1,0 +1,104 @@
+"""What is on hand and where it stands."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from django.db.models import QuerySet
+
+from farm.models import Placing, Shelf, Stage
+from ledger.codes import near, tidy
+from ledger.models import Dimension, Entry, Lot
+
+
+@dataclass(frozen=True)
+class StageStock:
+    """One stage's lots on hand, added up: weighed ones in mg, counted ones in pieces."""
+
+    stage: Stage
+    lots: tuple[Lot, ...]
+    mass_mg: int
+    pieces: int
+    held: int
+
+
+def all_lots() -> QuerySet[Lot]:
+    """Every lot with what its name and label need, newest first."""
+    return Lot.objects.select_related(
+        "item", "made_by", "card__strain__species", "card__species", "card__product",
+        "card__supplier", "card__recipe__recipe",
+    ).order_by("-made_by_id", "-pk")  # fmt: skip
+
+
+def lots_on_hand(*stages: int) -> list[Lot]:
+    """Lots of some stages with something on hand, oldest first, with ``where``; two queries."""
+    lots = all_lots().filter(quantity__gt=0)
+    if stages:
+        lots = lots.filter(card__stage__in=stages)
+    return located(lots.order_by("made_by_id", "pk"))
+
+
+def located(lots: Iterable[Lot]) -> list[Lot]:
+    """Write beside each lot where it stands (``where``, empty if never placed); one query more."""
+    found = list(lots)
+    shelves = shelf_of(found)
+    for lot in found:
+        lot.where = str(shelves.get(lot.pk, ""))  # type: ignore[attr-defined]
+    return found
+
+
+def shelf_of(lots: Sequence[Lot]) -> dict[int, Shelf]:
+    """Say on which shelf each lot stands: its last placing that still stands; one query."""
+    placings = Placing.objects.filter(lot__in=[lot.pk for lot in lots])
+    standing = placings.exclude(entry__amendments__takes_back=True).order_by("entry_id", "pk")
+    return {p.lot_id: p.shelf for p in standing.select_related("shelf__room")}
+
+
+def stock_by_stage() -> list[StageStock]:
+    """Add up what is on hand, stage by stage in the order of the work."""
+    lots = lots_on_hand()
+    return [_added_up(stage, [lot for lot in lots if lot.card.stage == stage]) for stage in Stage]
+
+
+def lot_by_code(text: str) -> Lot | None:
+    return all_lots().filter(code=tidy(text)).first()
+
+
+def lots_near(text: str) -> list[str]:
+    """Codes of lots that exist and differ from a mistyped code in one sign."""
+    codes = Lot.objects.filter(code__in=near(text)).order_by("code")
+    return list(codes.values_list("code", flat=True))
+
+
+def history(lot: Lot) -> QuerySet[Entry]:
+    """Every entry that names a lot, newest first."""
+    named = Entry.objects.filter(lines__lot=lot) | Entry.objects.filter(marks__lot=lot)
+    return named.distinct().order_by("-seq")
+
+
+def _added_up(stage: Stage, lots: list[Lot]) -> StageStock:
+    weighed = [lot.quantity for lot in lots if lot.item.dimension == Dimension.MASS]
+    counted = [lot.quantity for lot in lots if lot.item.dimension == Dimension.COUNT]
+    held = sum(lot.held for lot in lots)
+    return StageStock(stage, tuple(lots), sum(weighed), sum(counted), held)
+
+
+def held_lots() -> list[Lot]:
+    """Lots on hold that still hold something."""
+    return located(all_lots().filter(held=True, quantity__gt=0))
+
+
+def supplies_on_hand(*uses: str) -> list[Lot]:
+    """Supply lots of some uses, oldest first."""
+    lots = all_lots().filter(quantity__gt=0, item__supply__use__in=uses)
+    return located(lots.order_by("item__name", "made_by_id"))
+
+
+def oldest_taken(lots: Sequence[Lot], quantity: int) -> dict[int, int]:
+    """Share a quantity over lots in the order given, leaving out those on hold."""
+    taken = {}
+    for lot in lots:
+        take = 0 if lot.held else min(lot.quantity, quantity)
+        quantity -= take
+        if take:
+            taken[lot.pk] = take
+    return taken

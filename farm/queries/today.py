@@ -1,0 +1,145 @@
+"""What there is to do: read from the lots on hand and what happened to them last."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from django.db.models import Max
+
+from farm.models import Stage, StallDay
+from farm.queries.sales import open_loads
+from farm.queries.stock import lots_on_hand
+from ledger.models import Line, Lot
+
+# Common practice, no source: grain is shaken when about a third is grown through.
+SHAKE_AFTER_DAYS = 5
+# Own rule: a pick is looked for from three days before the planned day on.
+PICK_EARLY_DAYS = 3
+Days = Mapping[tuple[int, str], date]
+
+
+@dataclass(frozen=True)
+class ToDo:
+    """One lot that waits for something. ``days``: since or until, as ``about`` says."""
+
+    lot: Lot
+    about: str
+    slug: str
+    field: str
+    days: int = 0
+    urgent: bool = False
+
+
+@dataclass(frozen=True)
+class ToDoList:
+    title: str
+    todos: tuple[ToDo, ...]
+
+
+def to_do(day: date) -> list[ToDoList]:
+    """List what waits, in the order of the work; three queries."""
+    lots = lots_on_hand()
+    last = last_days(lots, ("steriliser run", "check", "move to fruiting", "pick"))
+    found = (
+        ToDoList("Sterilise", tuple(_unsterilised(lots, last))),
+        ToDoList("Inoculate", tuple(_sterilised(lots, last, day))),
+        ToDoList("Shake or use the grain", tuple(_spawn(lots, last, day))),
+        ToDoList("Move to fruiting", tuple(_colonised(lots, last, day))),
+        ToDoList("Pick", tuple(_in_pick_window(lots, last, day))),
+        ToDoList("Sell or dry, the oldest first", tuple(_crop(lots, day))),
+        ToDoList("On hold", tuple(_held(lots))),
+    )
+    return [listed for listed in found if listed.todos]
+
+
+def loads_to_settle() -> list[StallDay]:
+    return list(open_loads())
+
+
+def last_days(lots: Iterable[Lot], kinds: Iterable[str]) -> Days:
+    """The last day on which a standing entry of each kind touched each lot; one query."""
+    lines = Line.objects.filter(lot__in=[lot.pk for lot in lots], entry__kind__in=list(kinds))
+    standing = lines.filter(entry__amends=None).exclude(entry__amendments__takes_back=True)
+    rows = standing.values_list("lot_id", "entry__kind").annotate(Max("entry__happened_on"))
+    return {(lot, kind): day for lot, kind, day in rows.order_by()}
+
+
+def _of(lots: Iterable[Lot], *stages: Stage) -> list[Lot]:
+    return [lot for lot in lots if lot.card.stage in stages and not lot.held]
+
+
+def _unsterilised(lots: list[Lot], last: Days) -> Iterable[ToDo]:
+    for lot in _of(lots, Stage.GRAIN, Stage.BAGS):
+        if (lot.pk, "steriliser run") not in last:
+            yield ToDo(lot, "filled, not sterilised", "steriliser-run", "lots", urgent=True)
+
+
+def _sterilised(lots: list[Lot], last: Days, day: date) -> Iterable[ToDo]:
+    for lot in _of(lots, Stage.GRAIN, Stage.BAGS):
+        run = last.get((lot.pk, "steriliser run"))
+        if run:
+            grain = lot.card.stage == Stage.GRAIN
+            slug, field = ("inoculate-grain", "grain") if grain else ("inoculate-blocks", "bags")
+            yield ToDo(lot, f"sterilised {ago(run, day)}", slug, field, (day - run).days)
+
+
+def _spawn(lots: list[Lot], last: Days, day: date) -> Iterable[ToDo]:
+    for lot in _of(lots, Stage.SPAWN):
+        age = (day - lot.made_by.happened_on).days
+        if age >= SHAKE_AFTER_DAYS:
+            checked = last.get((lot.pk, "check"))
+            about = f"inoculated {age} days ago, " + (
+                f"checked {ago(checked, day)}" if checked else "not checked yet"
+            )
+            yield ToDo(lot, about, "check", "lot", age, urgent=checked is None)
+
+
+def _colonised(lots: list[Lot], last: Days, day: date) -> Iterable[ToDo]:
+    for lot in _of(lots, Stage.BLOCKS):
+        age = (day - lot.made_by.happened_on).days
+        strain = lot.card.strain
+        moved = (lot.pk, "move to fruiting") in last
+        if strain and not moved and age >= strain.spawn_run_days:
+            about = f"inoculated {age} days ago, planned {strain.spawn_run_days}"
+            yield ToDo(lot, about, "move-to-fruiting", "lot", age)
+
+
+def _in_pick_window(lots: list[Lot], last: Days, day: date) -> Iterable[ToDo]:
+    for lot in _of(lots, Stage.BLOCKS):
+        strain = lot.card.strain
+        if not strain or (lot.pk, "move to fruiting") not in last:
+            continue
+        picked = last.get((lot.pk, "pick"))
+        days = strain.flush_gap_days if picked else strain.first_pick_days
+        due = (picked or lot.made_by.happened_on) + timedelta(days=days)
+        if day >= due - timedelta(days=PICK_EARLY_DAYS):
+            about = "next flush" if picked else "first flush"
+            yield ToDo(lot, f"{about} planned for {due:%-d %b}", "pick", "blocks", (due - day).days)
+
+
+def _crop(lots: list[Lot], day: date) -> Iterable[ToDo]:
+    """Fresh picks and packs by the days that are left in the fridge, the fewest first."""
+    fresh = []
+    for lot in _of(lots, Stage.CROP, Stage.PACKS):
+        card = lot.card
+        if (
+            card.species
+            and card.harvested_on
+            and (not card.product or card.product.form == "fresh")
+        ):
+            left = card.species.fridge_days - (day - card.harvested_on).days
+            about = f"{left} fridge days left" if left >= 0 else f"{-left} days over"
+            slug = "pack" if card.stage == Stage.CROP else "sell"
+            fresh.append(ToDo(lot, about, slug, "", left, urgent=left <= 1))
+    return sorted(fresh, key=lambda todo: todo.days)
+
+
+def _held(lots: list[Lot]) -> Iterable[ToDo]:
+    for lot in lots:
+        if lot.held:
+            yield ToDo(lot, "on hold", "release", "lot", urgent=True)
+
+
+def ago(then: date, day: date) -> str:
+    days = (day - then).days
+    return {0: "today", 1: "yesterday"}.get(days, f"{days} days ago")

@@ -1,0 +1,146 @@
+"""Weights, counts, money, shares and times as people read them; the one place for it."""
+
+from collections.abc import Callable, Mapping
+from datetime import date, datetime
+from decimal import Decimal
+
+from django import template
+from django.utils import timezone
+
+from farm.models import Farm, Stage
+from farm.queries.entries import Standing
+from farm.units import show_both, show_money, show_pressure, show_temperature
+from ledger.models import Dimension, Lot
+
+register = template.Library()
+
+# What one piece of a counted lot is called, and many.
+NOUNS: Mapping[int, tuple[str, str]] = {
+    Stage.SUPPLY: ("piece", "pieces"),
+    Stage.CULTURE: ("portion", "portions"),
+    Stage.GRAIN: ("bag", "bags"),
+    Stage.BAGS: ("bag", "bags"),
+    Stage.BLOCKS: ("block", "blocks"),
+    Stage.PACKS: ("pack", "packs"),
+}
+ROLES: Mapping[str, str] = {
+    "bought": "received",
+    "made": "made",
+    "back": "came back",
+    "counted": "counted up",
+    "shrunk": "dried away as water",
+    "lost": "lost",
+    "used": "used up",
+    "sold": "sold",
+}
+DAY_FORMAT = "%a %-d %b %Y"
+MINUS = "−"
+
+
+@register.filter
+def both(mass_mg: int, farm: Farm) -> str:
+    """Show a weight in both systems, the farm's own first: “5.60 kg · 12.35 lb”."""
+    return show_both(mass_mg, farm.weight_unit)
+
+
+@register.filter
+def money(amount: int, farm: Farm) -> str:
+    return show_money(amount, farm.currency)
+
+
+@register.filter
+def percent(share_ppm: int) -> str:
+    """Show parts per million as a percentage, to a tenth: 70,000 is “7 %”."""
+    tenths = round(Decimal(share_ppm) / 1000)
+    return f"{(Decimal(tenths) / 10).normalize():f} %"
+
+
+@register.filter
+def amount(lot: Lot, farm: Farm) -> str:
+    """Show what a lot holds, in its own unit (the lot comes with its item and card)."""
+    return amount_of(lot.quantity, lot, farm)
+
+
+def amount_of(quantity: int, lot: Lot, farm: Farm) -> str:
+    """Show a quantity of a lot: “38 blocks”, “5.60 kg · 12.35 lb”, “250 ml”."""
+    sign, size = (MINUS if quantity < 0 else ""), abs(quantity)
+    if lot.item.dimension == Dimension.MASS:
+        return sign + show_both(size, farm.weight_unit)
+    if lot.item.dimension == Dimension.VOLUME:
+        return f"{sign}{(Decimal(size) / 1000).normalize():f} ml"
+    one, many = NOUNS.get(stage_of(lot), ("piece", "pieces"))
+    return f"{sign}{size} {one if size == 1 else many}"
+
+
+def stage_of(lot: Lot) -> int:
+    card = getattr(lot, "card", None)
+    return card.stage if card else 0
+
+
+@register.filter
+def quantity_now(line: Standing, farm: Farm) -> str:
+    """Show what an entry says of a lot now; of picked blocks, the weight that they gave."""
+    return _quantity(line.lot, line.now, gave_mg=line.gave_now_mg, farm=farm)
+
+
+@register.filter
+def quantity_written(line: Standing, farm: Farm) -> str:
+    """Show what an entry said of a lot before it was corrected."""
+    return _quantity(line.lot, line.written, gave_mg=line.gave_written_mg, farm=farm)
+
+
+@register.filter
+def role_words(line: Standing) -> str:
+    """Say what an entry did to a lot; a line without quantity only names it."""
+    if line.gave_written_mg:
+        return "gave"
+    return ROLES[line.role] if line.written or line.now else "named"
+
+
+def _quantity(lot: Lot, quantity: int, *, gave_mg: int, farm: Farm) -> str:
+    if gave_mg:
+        return show_both(gave_mg, farm.weight_unit)
+    return amount_of(abs(quantity), lot, farm) if quantity else "—"
+
+
+@register.filter
+def day(when: date) -> str:
+    """Show a day as “Sat 3 Oct 2026”."""
+    return when.strftime(DAY_FORMAT)
+
+
+@register.filter
+def moment(when: datetime) -> str:
+    """Show an instant on the farm's clock: “Sat 3 Oct 2026, 07:40”."""
+    return timezone.localtime(when).strftime(f"{DAY_FORMAT}, %H:%M")
+
+
+def temperature_unit(farm: Farm) -> str:
+    return "C" if farm.weight_unit == "kg" else "F"
+
+
+def pressure_unit(farm: Farm) -> str:
+    return "kPa" if farm.weight_unit == "kg" else "psi"
+
+
+READINGS: Mapping[str, Callable[[int, Farm], str]] = {
+    "_mg": lambda value, farm: show_both(value, farm.weight_unit),
+    "_ppm": lambda value, farm: percent(value),
+    "_money": lambda value, farm: show_money(value, farm.currency),
+    "_pa": lambda value, farm: show_pressure(value, pressure_unit(farm)),
+    "_milli_c": lambda value, farm: show_temperature(value, temperature_unit(farm)),
+    "_wh": lambda value, farm: f"{value} Wh",
+    "minutes_drying": lambda value, farm: f"{value} min",
+    "minutes_at_temperature": lambda value, farm: f"{value} min",
+    "fresh_per_dried_ppm": lambda value, farm: f"{round(Decimal(value) / 1_000_000, 2)} to 1",
+}
+
+
+def reading(key: str, value: object, farm: Farm) -> str:
+    """Show one stated value by the unit its key ends in, the longest ending that fits."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    endings = [ending for ending in READINGS if key.endswith(ending)]
+    if isinstance(value, int) and endings:
+        return READINGS[max(endings, key=len)](value, farm)
+    return str(value)

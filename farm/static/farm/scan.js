@@ -1,0 +1,91 @@
+// Fill an input from a label's square code, where the browser can read one by itself.
+// The page works without: the button stays hidden, and the code is typed.
+(function () {
+  "use strict";
+  const BETWEEN_LOOKS_MS = 200;
+  const GIVE_UP_MS = 60000;
+
+  // A label says the bare code, or the site's address with the code last.
+  function codeIn(text) {
+    return text.split(/[?#]/)[0].split("/").filter(Boolean).pop() || "";
+  }
+
+  function wait(ms) {
+    return new Promise((done) => setTimeout(done, ms));
+  }
+
+  async function look(detector, video, goesOn) {
+    const until = Date.now() + GIVE_UP_MS;
+    while (goesOn() && Date.now() < until) {
+      // A frame that is not ready yet is no fault: look again.
+      const found = await detector.detect(video).catch(() => []);
+      if (found.length) return codeIn(found[0].rawValue.trim());
+      await wait(BETWEEN_LOOKS_MS);
+    }
+    return "";
+  }
+
+  function prepare(part, detector) {
+    const button = part.querySelector("button");
+    const video = part.querySelector("video");
+    const said = part.querySelector("[role=status]");
+    const label = button.textContent;
+    let stream = null;
+
+    function stop() {
+      if (stream) stream.getTracks().forEach((track) => track.stop());
+      stream = null;
+      video.srcObject = null;
+      video.parentElement.hidden = true;
+      button.textContent = label;
+    }
+
+    function fill(code) {
+      const input = part.closest("form").elements.namedItem(part.dataset.into);
+      input.value = code;
+      input.dispatchEvent(new Event("input", { bubbles: true }));
+      input.dispatchEvent(new Event("change", { bubbles: true }));
+      input.focus();
+    }
+
+    async function start() {
+      stream = await navigator.mediaDevices.getUserMedia({ video: { facingMode: "environment" } });
+      video.srcObject = stream;
+      video.parentElement.hidden = false;
+      button.textContent = "Stop the camera";
+      said.textContent = "Hold the label's square code before the camera.";
+      await video.play();
+      const code = await look(detector, video, () => stream !== null);
+      if (stream === null) return;
+      stop();
+      if (code) fill(code);
+      said.textContent = code ? "Read " + code + "." : "No code was seen. Type it instead.";
+    }
+
+    button.addEventListener("click", () => {
+      if (stream) {
+        stop();
+        said.textContent = "";
+        return;
+      }
+      start().catch(() => {
+        stop();
+        said.textContent = "The camera cannot be used here. Type the code instead.";
+      });
+    });
+    part.hidden = false;
+  }
+
+  async function begin() {
+    if (!("BarcodeDetector" in window) || !navigator.mediaDevices) return;
+    const formats = await window.BarcodeDetector.getSupportedFormats();
+    if (!formats.includes("qr_code")) return;
+    const detector = new window.BarcodeDetector({ formats: ["qr_code"] });
+    document.querySelectorAll(".scan[hidden]").forEach((part) => prepare(part, detector));
+  }
+
+  // Two parts on one page bring this file twice; the second run finds nothing left to do.
+  if (window.scanPrepared) return;
+  window.scanPrepared = true;
+  begin();
+})();

@@ -1,0 +1,184 @@
+"""The three answers: /cost/, /trace/, /month/ ask what for; below them stand the answers.
+
+Each answer is one report; `?file=pdf` and `?file=xlsx` take it away.
+"""
+
+from dataclasses import dataclass
+
+from django.http import Http404, HttpResponse, HttpResponseRedirect
+from django.urls import reverse
+from django.utils import timezone
+
+from farm.pages.access import PageRequest, Right, may, page
+from farm.pages.frame import show
+from farm.pages.laid_out import Way, laid_out
+from farm.queries.costs import cost_of
+from farm.queries.finding import UnknownLotError, find_lot
+from farm.queries.months import Month, NoMonthError, month_figures, month_of, months_kept
+from farm.queries.stock import lots_on_hand
+from farm.queries.traces import trace_of
+from farm.reports.cost_rows import cost_report
+from farm.reports.files import MEDIA_TYPES, file_of
+from farm.reports.made import Made, made_for
+from farm.reports.month_rows import month_report
+from farm.reports.rows import Report
+from farm.reports.trace_rows import trace_report
+from ledger.models import Lot
+
+NEWEST = 12
+NEAR_DAYS = 190  # months offered beside one: half a year each way
+FILES = {"PDF": "pdf", "Spreadsheet": "xlsx"}
+
+
+@dataclass(frozen=True)
+class AskLotPage:
+    """Which lot? ``refusal`` and ``meant`` answer a code that no lot has."""
+
+    title: str
+    explained: str
+    typed: str
+    refusal: str
+    meant: tuple[Way, ...]
+    newest: tuple[Way, ...]
+    asks_way: bool
+
+
+@dataclass(frozen=True)
+class AskMonthPage:
+    refusal: str
+    typed: str
+    months: tuple[Month, ...]
+
+
+# --- which lot, which month ------------------------------------------------------------------
+
+
+@page(Right.SEE_MONEY)
+def costs(request: PageRequest) -> HttpResponse:
+    explained = "What a lot cost so far, line by line, and what a kilo from its blocks costs."
+    return _ask_lot(request, "cost-of", title="Cost of a lot", explained=explained)
+
+
+@page(Right.READ)
+def trace(request: PageRequest) -> HttpResponse:
+    explained = (
+        "Back from a punnet to grain batch, culture and supplier; or forward to what is still "
+        "here and who received it."
+    )
+    return _ask_lot(request, "trace-of", title="Trace a lot", explained=explained)
+
+
+@page(Right.SEE_MONEY)
+def month(request: PageRequest) -> HttpResponse:
+    typed, refusal = request.GET.get("month", ""), ""
+    if typed:
+        try:
+            return HttpResponseRedirect(reverse("month-of", args=[month_of(typed).key]))
+        except NoMonthError as error:
+            refusal = str(error)
+    shown = AskMonthPage(refusal, typed, tuple(months_kept()))
+    return show(request, "farm/answers/ask_month.html", shown)
+
+
+def _ask_lot(request: PageRequest, name: str, *, title: str, explained: str) -> HttpResponse:
+    """Go to the lot with the code that was typed; else say why not, and what may be meant."""
+    typed, refusal = request.GET.get("code", ""), ""
+    meant: tuple[Way, ...] = ()
+    way = "forward" if request.GET.get("way") == "forward" else ""
+    if typed:
+        try:
+            return HttpResponseRedirect(_address(name, find_lot(typed).code, way))
+        except UnknownLotError as error:
+            refusal = str(error)
+            meant = tuple(Way(code, _address(name, code, way)) for code in error.suggestions)
+    newest = tuple(
+        Way(f"{lot.code} · {lot.item.name}", _address(name, lot.code, ""))
+        for lot in reversed(lots_on_hand()[-NEWEST:])
+    )
+    shown = AskLotPage(title, explained, typed, refusal, meant, newest, asks_way=name == "trace-of")
+    return show(request, "farm/answers/ask_lot.html", shown)
+
+
+def _address(name: str, code: str, way: str) -> str:
+    return reverse(name, args=[code]) + (f"?way={way}" if way else "")
+
+
+# --- the answers -----------------------------------------------------------------------------
+
+
+@page(Right.SEE_MONEY)
+def cost_of_lot(request: PageRequest, code: str) -> HttpResponse:
+    lot = _lot(code)
+    others = (
+        Way("Cost", _address("cost-of", lot.code, ""), is_here=True),
+        Way("Trace back", _address("trace-of", lot.code, "back")),
+        Way("Trace forward", _address("trace-of", lot.code, "forward")),
+    )
+    return _answer(
+        request, cost_report(cost_of(lot), _made(request)), name=f"cost-{lot.code}", others=others
+    )
+
+
+@page(Right.READ)
+def trace_of_lot(request: PageRequest, code: str) -> HttpResponse:
+    """Show a trace; it holds no money. Names of customers stand where the person may see them."""
+    lot = _lot(code)
+    way = "forward" if request.GET.get("way") == "forward" else "back"
+    sees_money = may(request.person, Right.SEE_MONEY)
+    others = tuple(
+        Way(f"Trace {other}", _address("trace-of", lot.code, other), is_here=way == other)
+        for other in ("back", "forward")
+    )
+    if sees_money:
+        others = (Way("Cost", _address("cost-of", lot.code, "")), *others)
+    traced = trace_of(lot, forward=way == "forward")
+    report = trace_report(traced, _made(request), names=sees_money)
+    return _answer(request, report, name=f"trace-{lot.code}-{way}", others=others)
+
+
+@page(Right.SEE_MONEY)
+def month_shown(request: PageRequest, key: str) -> HttpResponse:
+    try:
+        asked = month_of(key)
+    except NoMonthError as refusal:
+        raise Http404(str(refusal)) from refusal
+    others = tuple(
+        Way(other.name, reverse("month-of", args=[other.key]), is_here=other == asked)
+        for other in sorted(months_kept(), key=lambda kept: kept.first)
+        if abs((other.first - asked.first).days) < NEAR_DAYS
+    )
+    report = month_report(month_figures(asked), _made(request))
+    return _answer(request, report, name=f"month-{asked.key}", others=others)
+
+
+def _lot(code: str) -> Lot:
+    try:
+        return find_lot(code)
+    except UnknownLotError as refusal:
+        raise Http404(str(refusal)) from refusal
+
+
+def _made(request: PageRequest) -> Made:
+    return made_for(request.farm, str(request.person), timezone.now())
+
+
+def _answer(
+    request: PageRequest, report: Report, *, name: str, others: tuple[Way, ...]
+) -> HttpResponse:
+    """Show a report, or hand it over as a file where one is asked for."""
+    ending = request.GET.get("file", "")
+    if ending in MEDIA_TYPES:
+        response = HttpResponse(file_of(report, ending), content_type=MEDIA_TYPES[ending])
+        response["Content-Disposition"] = f'attachment; filename="{name}.{ending}"'
+        return response
+    files = tuple(Way(label, _with(request, file)) for label, file in FILES.items())
+    codes_lead_to = "trace-of" if name.startswith("trace") else "cost-of"
+    shown = laid_out(report, others=others, files=files, codes_lead_to=codes_lead_to)
+    return show(request, "farm/answers/answer.html", shown)
+
+
+def _with(request: PageRequest, file: str) -> str:
+    """This address, asking for a file."""
+    query = request.GET.copy()
+    query["file"] = file
+    return f"?{query.urlencode()}"

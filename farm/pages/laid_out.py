@@ -1,0 +1,104 @@
+"""A report laid out for the screen: drawings as SVG, tables with their codes as links."""
+
+from dataclasses import dataclass
+
+from django.urls import reverse
+
+from farm.reports.drawing import svg
+from farm.reports.rows import Printed, Report, printed, show_fact
+from ledger.codes import is_code
+
+CODE_HEADS = ("Lot", "Block lot")
+
+
+@dataclass(frozen=True)
+class Way:
+    """A way on from a page: a word, an address, and whether it is where one is."""
+
+    label: str
+    address: str
+    is_here: bool = False
+
+
+@dataclass(frozen=True)
+class Picture:
+    title: str
+    svg: str
+
+
+@dataclass(frozen=True)
+class ShownCell:
+    words: str
+    is_number: bool
+    address: str = ""
+
+
+@dataclass(frozen=True)
+class ShownTable:
+    title: str
+    note: str
+    empty_words: str
+    heads: tuple[ShownCell, ...]
+    rows: tuple[tuple[ShownCell, ...], ...]
+    total: tuple[ShownCell, ...]
+
+
+@dataclass(frozen=True)
+class AnswerPage:
+    title: str
+    subtitle: str
+    facts: tuple[tuple[str, str], ...]
+    pictures: tuple[Picture, ...]
+    tables: tuple[ShownTable, ...]
+    cautions: tuple[str, ...]
+    made_text: str
+    others: tuple[Way, ...]
+    files: tuple[Way, ...]
+
+
+def laid_out(
+    report: Report, *, others: tuple[Way, ...], files: tuple[Way, ...], codes_lead_to: str
+) -> AnswerPage:
+    """Lay a report out; ``codes_lead_to``: the page that a lot's code in a table leads to."""
+    return AnswerPage(
+        title=report.title,
+        subtitle=report.subtitle,
+        facts=tuple((fact.label, show_fact(fact, report.currency)) for fact in report.facts),
+        pictures=tuple(
+            Picture(drawing.title, svg(drawing, f"drawing-{at}"))
+            for at, drawing in enumerate(report.drawings)
+        ),
+        tables=tuple(
+            _shown(printed(table, report.currency), codes_lead_to) for table in report.tables
+        ),
+        cautions=report.cautions,
+        made_text=report.made_text,
+        others=others,
+        files=files,
+    )
+
+
+def _shown(table: Printed, page_name: str) -> ShownTable:
+    leads = [head in CODE_HEADS for head in table.heads]
+    return ShownTable(
+        title=table.title,
+        note=table.note,
+        empty_words=table.empty_words,
+        heads=_cells(table, table.heads),
+        rows=tuple(
+            tuple(
+                ShownCell(words, number, _address(words, page_name) if leads[at] else "")
+                for at, (words, number) in enumerate(zip(row, table.numbers, strict=True))
+            )
+            for row in table.rows
+        ),
+        total=_cells(table, table.total or ()) if table.rows else (),
+    )
+
+
+def _cells(table: Printed, line: tuple[str, ...]) -> tuple[ShownCell, ...]:
+    return tuple(map(ShownCell, line, table.numbers))
+
+
+def _address(words: str, page_name: str) -> str:
+    return reverse(page_name, args=[words]) if is_code(words) else ""

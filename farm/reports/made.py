@@ -1,0 +1,35 @@
+"""Whose report it is, who made it and when: said alike by every report."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from farm.models import Farm
+from farm.queries.finding import Amount
+from farm.reports.rows import Fact, Kind, Row
+
+
+@dataclass(frozen=True)
+class Made:
+    """What heads and foots a report; ``at`` in the farm's own time."""
+
+    farm_name: str
+    currency: str
+    by: str
+    at: datetime
+
+
+def made_for(farm: Farm, by: str, at: datetime) -> Made:
+    """Records must show the farm's name and place, and who made the report."""
+    return Made(f"{farm.name}, {farm.place}", farm.currency, by, at.astimezone(farm.zone))
+
+
+def cells(amount: Amount) -> Row:
+    """Two cells: pieces and weight."""
+    return amount.pieces, amount.mass_mg
+
+
+def amount_fact(label: str, amount: Amount) -> Fact:
+    """Say an amount as it is counted: pieces where there are some, else the weight."""
+    if amount.pieces is not None:
+        return Fact(label, amount.pieces, Kind.COUNT)
+    return Fact(label, amount.mass_mg, Kind.MASS)

@@ -1,0 +1,339 @@
+"""A trace as rows and as a drawing by stage; it holds no money, so helpers may see it."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+
+from farm.models import Stage
+from farm.queries.finding import Amount
+from farm.queries.trace_events import SoldTo
+from farm.queries.traces import Trace, TracedLot
+from farm.reports.drawing import Drawing
+from farm.reports.made import Made, amount_fact, cells
+from farm.reports.pictures import stages_picture
+from farm.reports.rows import Column, Fact, Kind, Report, Row, Table, total_row
+from farm.reports.stages import Link, Node
+from farm.units import show_mass, show_pressure, show_temperature
+
+SOLD_STAGE = max(Stage) + 1
+STAGE_NAMES = {stage.value: stage.label for stage in Stage} | {SOLD_STAGE: "sold"}
+PIECES, WEIGHT = Column("Pieces", Kind.COUNT), Column("Weight", Kind.MASS)
+RUNS = (
+    Column("Entry", Kind.COUNT),
+    Column("Done at", Kind.DATE),
+    Column("Steriliser"),
+    Column("Minutes at temperature", Kind.COUNT),
+    Column("Above air"),
+    Column("Temperature"),
+    Column("Lots of this trace in it"),
+    Column("By"),
+)
+WORKS = (
+    Column("Entry", Kind.COUNT),
+    Column("Done at", Kind.DATE),
+    Column("What"),
+    Column("Lots"),
+    Column("By"),
+    Column("Recorded at", Kind.DATE),
+    Column("Corrected"),
+)
+LOADS = (
+    Column("Day", Kind.DATE),
+    Column("Place"),
+    Column("Lot"),
+    Column("Loaded, pieces", Kind.COUNT),
+    Column("Loaded", Kind.MASS),
+    Column("Sold by the book, pieces", Kind.COUNT),
+    Column("Sold by the book", Kind.MASS),
+    Column("Settled"),
+)
+MIXED = "A mixed lot counts whole: certain must hold some of it, possible may."
+
+
+def trace_report(trace: Trace, made: Made, *, names: bool) -> Report:
+    """Build the report; ``names``: with customers' names and contacts, else their numbers only."""
+    way = "forward" if trace.forward else "back"
+    lot = trace.lot
+    return Report(
+        title=f"Trace of {lot.code}, {way}",
+        subtitle=f"{lot.name} · {lot.stage.label} · made {lot.made_on}",
+        farm_name=made.farm_name,
+        made_by=made.by,
+        made_at=made.at,
+        facts=_facts(trace),
+        tables=_forward_tables(trace, names) if trace.forward else _back_tables(trace, names),
+        drawings=(_drawing(trace),),
+        currency=made.currency,
+    )
+
+
+def _facts(trace: Trace) -> tuple[Fact, ...]:
+    lot = trace.lot
+    came = "Received" if lot.stage == Stage.SUPPLY else "Made"
+    facts = [amount_fact(came, trace.whole), amount_fact("On hand", lot.on_hand)]
+    if lot.facts:
+        facts.append(Fact("What it is", lot.facts))
+    if lot.supplier:
+        facts.append(Fact("From", lot.supplier))
+    if lot.held:
+        facts.append(Fact("On hold", "yes: it may not be used or sold"))
+    sure = sum(other.certain for other in trace.lots) - 1
+    others = len(trace.lots) - 1
+    words = "made of it" if trace.forward else "behind it"
+    facts.append(Fact(f"Lots {words}", f"{others}: {sure} certain, {others - sure} possible"))
+    if trace.forward:
+        facts += [
+            amount_fact("Of it still here", _sum(one.share for one in trace.lots)),
+            amount_fact("Of it sold", _sum(one.share for one in trace.sales)),
+            amount_fact("Of it lost", _sum(one.share for one in trace.losses)),
+        ]
+    facts.append(
+        Fact("Waiting entries about these lots", trace.waiting, Kind.COUNT),
+    )
+    return tuple(facts)
+
+
+def _sum(amounts: Iterable[Amount]) -> Amount:
+    parts = list(amounts)
+    counted = any(part.pieces is not None for part in parts)
+    return Amount(
+        sum(part.pieces or 0 for part in parts) if counted else None,
+        sum(part.mass_mg or 0 for part in parts),
+    )
+
+
+def _back_tables(trace: Trace, names: bool) -> tuple[Table, ...]:
+    received = (_sales(trace, names), _loads(trace)) if trace.lot.stage >= Stage.CROP else ()
+    return (_behind(trace), _runs(trace), *received, _works(trace))
+
+
+def _forward_tables(trace: Trace, names: bool) -> tuple[Table, ...]:
+    return (
+        _sales(trace, names),
+        _loads(trace),
+        _stock(trace),
+        _losses(trace),
+        _reached(trace),
+        _runs(trace),
+        _works(trace),
+    )
+
+
+def _certain(sure: bool) -> str:
+    return "certain" if sure else "possible"
+
+
+# --- lots ------------------------------------------------------------------------------------
+
+
+def _behind(trace: Trace) -> Table:
+    columns = (
+        Column("Stage"),
+        Column("Lot"),
+        Column("What"),
+        Column("Made", Kind.DATE),
+        Column(f"In {trace.lot.code}, pieces", Kind.COUNT),
+        Column(f"In {trace.lot.code}", Kind.MASS),
+        Column("How sure"),
+        Column("From"),
+        Column("More"),
+    )
+    rows: list[Row] = [
+        (lot.stage.label, lot.code, lot.name, lot.made_on, *cells(lot.share),
+         _certain(lot.certain), lot.supplier, lot.facts)
+        for lot in trace.lots
+        if lot != trace.lot
+    ]  # fmt: skip
+    note = f"{MIXED} Amounts are by share, pieces rounded down."
+    return Table("Everything behind it", columns, tuple(rows), note=note)
+
+
+def _reached(trace: Trace) -> Table:
+    columns = (
+        Column("Stage"),
+        Column("Lot"),
+        Column("What"),
+        Column("Made", Kind.DATE),
+        Column("Made, pieces", Kind.COUNT),
+        Column("Made of it", Kind.MASS),
+        Column("How sure"),
+        Column("State"),
+        Column("More"),
+    )
+    rows: list[Row] = [
+        (lot.stage.label, lot.code, lot.name, lot.made_on, *cells(lot.made),
+         _certain(lot.certain), "on hold" if lot.held else "", lot.facts)
+        for lot in trace.lots
+    ]  # fmt: skip
+    return Table("Everything made of it", columns, tuple(rows), note=MIXED)
+
+
+def _stock(trace: Trace) -> Table:
+    columns = (
+        Column("Stage"),
+        Column("Lot"),
+        Column("What"),
+        Column("Where"),
+        Column("On hand, pieces", Kind.COUNT),
+        Column("On hand", Kind.MASS),
+        *_share_columns(trace),
+        Column("How sure"),
+        Column("State"),
+    )
+    rows: list[Row] = [
+        (lot.stage.label, lot.code, lot.name, lot.shelf, *cells(lot.on_hand), *cells(lot.share),
+         _certain(lot.certain), "on hold" if lot.held else "")
+        for lot in trace.lots
+        if lot.on_hand.pieces or lot.on_hand.mass_mg or lot.share.mass_mg
+    ]  # fmt: skip
+    return _with_total("Still here", columns, rows)
+
+
+def _share_columns(trace: Trace) -> tuple[Column, Column]:
+    code = trace.lot.code
+    return Column(f"Of {code}, pieces", Kind.COUNT), Column(f"Of {code}", Kind.MASS)
+
+
+def _with_total(
+    title: str, columns: tuple[Column, ...], rows: list[Row], *, note: str = ""
+) -> Table:
+    """Add up what is of one lot (the share), not what is of different kinds."""
+    summed = {column.name for column in columns if column.name.startswith("Of ")}
+    total = total_row(columns, rows, summed) if rows else None
+    return Table(title, columns, tuple(rows), total, note)
+
+
+# --- what happened ---------------------------------------------------------------------------
+
+
+def _sales(trace: Trace, names: bool) -> Table:
+    columns = (
+        Column("Day", Kind.DATE),
+        Column("Entry", Kind.COUNT),
+        Column("What"),
+        Column("Customer number"),
+        *((Column("Customer"), Column("Contact")) if names else ()),
+        Column("Place"),
+        Column("Lot"),
+        PIECES,
+        WEIGHT,
+        *_share_columns(trace),
+        Column("How sure"),
+    )
+    rows: list[Row] = [
+        (sale.day, sale.entry, sale.what, sale.customer_number,
+         *((sale.customer, sale.contact) if names else ()),
+         sale.place, sale.lot_code, *cells(sale.amount), *cells(sale.share),
+         _certain(sale.certain))
+        for sale in trace.sales
+    ]  # fmt: skip
+    title = "Who received it" if trace.forward else f"Who received {trace.lot.code}"
+    note = "What was sold at a stall has no customer's name; see the loads."
+    return _with_total(title, columns, rows, note=note if rows else "")
+
+
+def _loads(trace: Trace) -> Table:
+    rows: list[Row] = [
+        (load.day, load.place, load.lot_code, *cells(load.loaded), *cells(load.sold),
+         "yes" if load.settled else "not yet")
+        for load in trace.loads
+    ]  # fmt: skip
+    note = (
+        "Every lot loaded and not wholly brought back is possible at that stall on that day, "
+        "whatever lot the sale was written on."
+    )
+    return Table("Loaded for a stall", LOADS, tuple(rows), note=note)
+
+
+def _losses(trace: Trace) -> Table:
+    columns = (
+        Column("Day", Kind.DATE),
+        Column("Entry", Kind.COUNT),
+        Column("What"),
+        Column("Why"),
+        Column("Lot"),
+        PIECES,
+        WEIGHT,
+        *_share_columns(trace),
+    )
+    rows: list[Row] = [
+        (loss.day, loss.entry, loss.what, loss.reason, loss.lot_code, *cells(loss.amount),
+         *cells(loss.share))
+        for loss in trace.losses
+    ]  # fmt: skip
+    note = "Planned losses and water leave without a share: what is left carries it."
+    return _with_total("Thrown away or lost", columns, rows, note=note)
+
+
+def _runs(trace: Trace) -> Table:
+    rows: list[Row] = [
+        (run.entry, run.at, run.steriliser, run.minutes,
+         "" if run.gauge_pa is None else show_pressure(run.gauge_pa, "kPa"),
+         "" if run.temperature_milli_c is None else show_temperature(run.temperature_milli_c, "C"),
+         ", ".join(run.lot_codes), run.by)
+        for run in trace.runs
+    ]  # fmt: skip
+    return Table("Steriliser runs", RUNS, tuple(rows))
+
+
+def _works(trace: Trace) -> Table:
+    rows: list[Row] = [
+        (work.entry, work.at, work.what, ", ".join(work.lot_codes), work.by, work.recorded_at,
+         "corrected" if work.corrected else "")
+        for work in trace.works
+    ]  # fmt: skip
+    return Table("What was done, and by whom", WORKS, tuple(rows))
+
+
+# --- the drawing -----------------------------------------------------------------------------
+
+
+def _drawing(trace: Trace) -> Drawing:
+    nodes = [_node(trace, lot) for lot in trace.lots]
+    links = [
+        Link(link.src, link.dst, _words(link.amount), link.certain, link.amount.mass_mg or 0)
+        for link in trace.links
+    ]
+    if trace.forward:
+        sold_nodes, sold_links = _sold_to(trace.sales)
+        nodes, links = nodes + sold_nodes, links + sold_links
+    title = "Where it went" if trace.forward else "Where it came from"
+    return stages_picture(nodes, links, title=title, stage_names=STAGE_NAMES)
+
+
+def _node(trace: Trace, lot: TracedLot) -> Node:
+    mark = "this lot" if lot == trace.lot else "on hold" if lot.held else ""
+    amount = lot.made if trace.forward or lot == trace.lot else lot.share
+    detail = _words(amount)
+    if not trace.forward and lot.supplier:
+        detail = f"{detail} · {lot.supplier}"
+    return Node(lot.code, lot.stage, lot.code, lot.name, detail, mark, amount.mass_mg or 0)
+
+
+def _sold_to(sales: Iterable[SoldTo]) -> tuple[list[Node], list[Link]]:
+    """Draw one box a customer (or stall), with what it received, returns taken off."""
+    received: dict[tuple[str, str], list[SoldTo]] = defaultdict(list)
+    for sale in sales:
+        received[sale.customer_number or sale.place, sale.lot_code].append(sale)
+    totals: dict[str, int] = defaultdict(int)
+    places: dict[str, str] = {}
+    links = []
+    for (who, code), parts in received.items():
+        amount = _sum(part.amount for part in parts)
+        totals[who] += amount.mass_mg or 0
+        places[who] = parts[0].place
+        if amount.mass_mg:
+            certain = all(part.certain for part in parts)
+            links.append(Link(code, f"to {who}", _words(amount), certain, amount.mass_mg))
+    nodes = [
+        Node(f"to {who}", SOLD_STAGE, who, places[who] if places[who] != who else "sold there",
+             _words(Amount(None, mass_mg)), mass_mg=mass_mg)
+        for who, mass_mg in totals.items()
+        if mass_mg
+    ]  # fmt: skip
+    return nodes, links
+
+
+def _words(amount: Amount) -> str:
+    if amount.pieces is not None:
+        return f"{amount.pieces:,}"
+    return show_mass(amount.mass_mg or 0, "kg")

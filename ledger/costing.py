@@ -22,9 +22,9 @@ from ledger.models import Role
 
 Cost = tuple[int, ...]
 
-RANK = {role.value: rank for rank, role in enumerate(Role)}
+RANK: dict[str, int] = {role.value: rank for rank, role in enumerate(Role)}
 _BOUGHT, _MADE, _BACK, _LOST = (r.value for r in (Role.BOUGHT, Role.MADE, Role.BACK, Role.LOST))
-_DRAWS = (Role.USED.value, Role.SOLD.value)
+_USED, _SOLD = Role.USED.value, Role.SOLD.value
 _STRANDED = Role.STRANDED.value
 
 
@@ -74,8 +74,6 @@ class _Hand:
     sold: dict[int, int] = field(default_factory=dict)
     returned: dict[int, int] = field(default_factory=dict)
     picks: list[Step] = field(default_factory=list)
-    came_in: Cost = ()
-    went_out: Cost = ()
     spent: bool = False
 
     def restart(self) -> None:
@@ -83,10 +81,9 @@ class _Hand:
 
     def receive(self, step: Step, quantity: int, cost: Cost) -> None:
         self.quantity += quantity
-        self.cost = _add(self.cost, cost)
-        self.came_in = _add(self.came_in, cost)
         self.note(step, cost)
         if quantity or any(cost):
+            self.cost = _add(self.cost, cost)
             self.restart()
 
     def draw(self, step: Step, quantity: int) -> None:
@@ -95,6 +92,8 @@ class _Hand:
         whole, now = self.start_quantity, self.drawn
         if whole <= 0:
             out = self.zero
+        elif now == whole:
+            out = self.cost  # what the rule comes to: the last draw takes all that is left
         else:
             out = tuple([c * now // whole - c * before // whole for c in self.start_cost])
         self.quantity -= quantity
@@ -102,7 +101,6 @@ class _Hand:
 
     def give(self, step: Step, out: Cost) -> None:
         self.cost = tuple([a - b for a, b in zip(self.cost, out, strict=True)])
-        self.went_out = _add(self.went_out, out)
         self.note(step, tuple([-c for c in out]))
 
     def leave_free(self, step: Step, quantity: int) -> None:
@@ -125,7 +123,7 @@ def work(steps: Sequence[Step], inflow: dict[int, Cost], born_at: int, *, kinds:
     ``born_at``: the place of the entry that made the lot.
     """
     zero = (0,) * kinds
-    hand = _Hand(zero, born_at, Life({}), zero, start_cost=zero, came_in=zero, went_out=zero)
+    hand = _Hand(zero, born_at, Life({}), zero, start_cost=zero)
     for step in steps:
         _take(hand, step, inflow.get(step.place, zero))
         if hand.quantity < 0 and hand.life.short is None:
@@ -143,7 +141,7 @@ def work(steps: Sequence[Step], inflow: dict[int, Cost], born_at: int, *, kinds:
 def _take(hand: _Hand, step: Step, given: Cost) -> None:
     """Let one step act on what is on hand."""
     role = step.role
-    if role in _DRAWS:
+    if role in (_USED, _SOLD):
         _draw_or_pick(hand, step)
     elif role in (_BOUGHT, _MADE):
         hand.allowed += rate_of(step.quantity, step.planned_loss_ppm) + step.planned_loss_count
@@ -159,8 +157,10 @@ def _take(hand: _Hand, step: Step, given: Cost) -> None:
 
 def _draw_or_pick(hand: _Hand, step: Step) -> None:
     if step.given_mg <= 0:
-        if step.role == Role.SOLD.value:
+        if step.role == _SOLD:
             hand.sold[step.place] = -step.quantity
+        # What is split off takes its part of the planned loss along.
+        hand.allowed = max(hand.allowed - step.planned_loss_count, 0)
         hand.draw(step, -step.quantity)
         return
     if hand.quantity <= 0 and hand.life.short is None:
@@ -169,8 +169,6 @@ def _draw_or_pick(hand: _Hand, step: Step) -> None:
     whole = step.given_mg + step.expected_mg
     out = tuple([c * step.given_mg // whole for c in hand.cost])
     hand.give(step, out)
-    # What picks took is shared anew when the lot is spent, so it is not among the other draws.
-    hand.went_out = tuple([a - b for a, b in zip(hand.went_out, out, strict=True)])
     hand.restart()
 
 
@@ -185,6 +183,7 @@ def _lose(hand: _Hand, step: Step) -> None:
     if step.closes > 0:  # spent without a pick: all is loss
         hand.quantity -= quantity
         hand.give(step, hand.cost)
+        hand.restart()
         return
     free = min(quantity, hand.allowed)
     hand.allowed -= free
@@ -204,7 +203,7 @@ def _come_back(hand: _Hand, step: Step) -> None:
     now = hand.returned[place] = before + step.quantity
     if now > sold and hand.life.short is None:
         hand.life.short = (step.place, now - sold)
-    whole = [-c for c in hand.life.moved.get((place, Role.SOLD.value), hand.zero)]
+    whole = [-c for c in hand.life.moved.get((place, _SOLD), hand.zero)]
     part = tuple([c * now // sold - c * before // sold for c in whole]) if sold else hand.zero
     hand.receive(step, step.quantity, part)
 
@@ -217,11 +216,14 @@ def _strand(hand: _Hand, step: Step) -> None:
 
 def _settle(hand: _Hand) -> None:
     """Share all cost ever on a spent lot by picked weight."""
-    whole = [a - b for a, b in zip(hand.came_in, hand.went_out, strict=True)]
+    moved = hand.life.moved
+    for pick in hand.picks:
+        del moved[pick.place, pick.role]
+    whole = [sum(amounts) for amounts in zip(*moved.values(), strict=True)]
     weights = [pick.given_mg for pick in hand.picks]
     shares = zip(*(split(total, weights) for total in whole), strict=True)
     for pick, share in zip(hand.picks, shares, strict=True):
-        hand.life.moved[pick.place, pick.role] = tuple([-c for c in share])
+        moved[pick.place, pick.role] = tuple([-c for c in share])
     hand.cost = hand.zero
 
 

@@ -6,30 +6,32 @@ from operator import itemgetter
 
 from ledger.costing import Cost, Life
 from ledger.models import KINDS, Edge, Flow, Line, Lot, Role
-from ledger.working import ZERO, edges_at, flow_rows, life_of, read_story
+from ledger.working import ZERO, Story, edges_at, figures, flow_rows, life_of, read_story
 
+_USED = Role.USED.value
 FlowKey = tuple[int, int, str]
 EdgeKey = tuple[int, int, int]
 
 
-def work_all() -> tuple[dict[int, Life], dict[FlowKey, tuple[int, Cost]]]:
+def work_all(
+    story: Story | None = None,
+) -> tuple[dict[int, Life], dict[FlowKey, tuple[int, Cost]]]:
     """Work every lot in the order of making; return lives by lot, and flows by key.
 
     A flow's key is (lot, place, role); its value the quantity and the cost. Each line is looked
     at once, so the pass grows with the book's lines.
     """
-    story = read_story()
+    story = story or read_story()
     used: dict[int, Cost] = defaultdict(lambda: ZERO)
     lives: dict[int, Life] = {}
     flows: dict[FlowKey, tuple[int, Cost]] = {}
     for lot_id in sorted(story.born_at, key=lambda lot: (story.born_at[lot], lot)):
         life = lives[lot_id] = life_of(story, lot_id, used)
-        stated = {(step.place, step.role): step.quantity for step in story.steps[lot_id]}
-        for key in stated.keys() | life.moved.keys():
-            cost = life.moved.get(key, ZERO)
-            flows[lot_id, *key] = (stated.get(key, 0), cost)
-            if key[1] == Role.USED.value:
-                used[key[0]] = tuple([a - b for a, b in zip(used[key[0]], cost, strict=True)])
+        quantities = {(step.place, step.role): step.quantity for step in story.steps[lot_id]}
+        for (place, role), cost in life.moved.items():
+            flows[lot_id, place, role] = (quantities.get((place, role), 0), cost)
+            if role == _USED:
+                used[place] = tuple([a - b for a, b in zip(used[place], cost, strict=True)])
     return lives, flows
 
 
@@ -63,16 +65,13 @@ def kept_edges() -> dict[EdgeKey, tuple[int, int]]:
 
 def rebuild() -> None:
     """Throw away everything worked and work it again from the facts."""
-    lives, _ = work_all()
     story = read_story()
+    lives, _ = work_all(story)
     Flow.objects.all().delete()
+    rows = (row for lot, life in lives.items() for row in flow_rows(lot, story.steps[lot], life))
+    Flow.objects.bulk_create(rows, batch_size=1000)
     for lot_id, life in lives.items():
-        Flow.objects.bulk_create(flow_rows(lot_id, story.steps[lot_id], life))
-        Lot.objects.filter(pk=lot_id).update(
-            quantity=life.quantity,
-            shares_open=life.shares_open,
-            **dict(zip(KINDS, life.cost, strict=True)),
-        )
+        Lot.objects.filter(pk=lot_id).update(**figures(life))
     Edge.objects.all().delete()
     Edge.objects.bulk_create(
         [

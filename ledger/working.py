@@ -1,12 +1,11 @@
 """What is worked from the facts: flows, edges, and the figures on each lot.
 
-``rework`` works what a new fact touches: the lots of its lines, then their descendants in the
-order of making, stopping where nothing changes. ``rebuild`` is the same over the whole book and
-the oracle: no figure may differ. Lots are made in the order of entries and every edge points
-forward, so a lot's life can be worked whole once the lots behind it have been.
+``rework`` works what a new fact touches: the lots of its lines, then their descendants, stopping
+where nothing changes. ``full_pass`` does the same over the whole book and is the oracle: no
+figure may differ. Lots are made in the order of entries and every edge points forward, so a
+lot's life can be worked whole once the lots behind it have been.
 """
 
-import heapq
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -114,45 +113,37 @@ def shares_of(story: Story, place: int, pool: Cost) -> dict[int, Cost]:
 def rework(entry: Entry) -> None:
     """Bring everything worked up to date after ``entry`` was written.
 
-    Raises NotEnough when some lot would fall below zero at any place: the caller's transaction
-    takes the facts back as well.
+    Wave by wave: the lots that the entry is about, then those whose given cost this changed. A
+    lot may be worked in several waves; there are no more waves than lots in the longest line of
+    descent. Raises NotEnough when some lot would fall below zero at any place: the caller's
+    transaction takes the facts back as well.
     """
-    place = entry.place
-    _renew_edges(place)
-    touched = set(Line.objects.filter(entry__place=place).values_list("lot_id", flat=True))
+    _renew_edges(entry.place)
     _renew_marks(entry)
-    queue: list[tuple[int, int]] = list(
-        Lot.objects.filter(pk__in=touched).values_list("made_by_id", "pk")
-    )
-    heapq.heapify(queue)
-    seen = set(touched)
-    while queue:
-        _, lot_id = heapq.heappop(queue)
-        for below in _work_one(lot_id):
-            if below not in seen:
-                seen.add(below)
-                born_at = Lot.objects.values_list("made_by_id", flat=True).get(pk=below)
-                heapq.heappush(queue, (born_at, below))
+    lines = Line.objects.filter(entry__place=entry.place)
+    stated = lines.values_list("lot_id", "role", "entry_id")
+    wave = {lot for lot, role, seq in stated if seq == entry.seq or role == _MADE}
+    while wave:
+        changed = _work_wave(wave)
+        below = Line.objects.filter(entry__place__in=changed, role=_MADE) if changed else ()
+        wave = {line.lot_id for line in below}
 
 
-def _work_one(lot_id: int) -> set[int]:
-    """Work one lot's life, keep it, and name the lots whose inflow it changed."""
-    story = read_story([lot_id])
-    _check_signs(lot_id, story.steps[lot_id])
-    inputs: dict[int, Cost] = defaultdict(lambda: ZERO)
+def _work_wave(lot_ids: set[int]) -> set[int]:
+    """Work some lots from the facts, keep what differs, return the places of changed use."""
+    story = read_story(lot_ids)
     used = Flow.objects.filter(entry__in=list(story.made_at), role=_USED)
+    inputs: dict[int, Cost] = defaultdict(lambda: ZERO)
     for place, *cost in used.values_list("entry_id", *KINDS):
         inputs[place] = tuple([a - b for a, b in zip(inputs[place], cost, strict=True)])
-    life = life_of(story, lot_id, inputs)
-    if life.short:
-        raise_short(lot_id, life.short)
-    changed = _keep_flows(lot_id, story.steps[lot_id], life)
-    Lot.objects.filter(pk=lot_id).update(**_figures(life))
-    return set(
-        Line.objects.filter(entry__place__in=changed, role=_MADE)
-        .exclude(lot=lot_id)
-        .values_list("lot_id", flat=True)
-    )
+    for lot_id, steps in story.steps.items():
+        _check_signs(lot_id, steps)
+    lives = {lot_id: life_of(story, lot_id, inputs) for lot_id in story.steps}
+    short = [(*life.short, lot_id) for lot_id, life in lives.items() if life.short]
+    if short:
+        raise_short(*min(short))
+    _keep_figures(lives)
+    return _keep_flows(story, lives)
 
 
 def life_of(story: Story, lot_id: int, inputs: dict[int, Cost]) -> Life:
@@ -167,7 +158,19 @@ def life_of(story: Story, lot_id: int, inputs: dict[int, Cost]) -> Life:
     return work(story.steps[lot_id], inflow, story.born_at[lot_id])
 
 
-def _figures(life: Life) -> dict[str, int | bool]:
+def _keep_figures(lives: dict[int, Life]) -> None:
+    """Write the figures on hand of the lots that differ."""
+    rows = Lot.objects.filter(pk__in=list(lives)).values_list(
+        "pk", "quantity", "shares_open", *KINDS
+    )
+    for lot_id, quantity, shares_open, *cost in rows:
+        life = lives[lot_id]
+        if (life.quantity, life.shares_open, life.cost) != (quantity, shares_open, tuple(cost)):
+            Lot.objects.filter(pk=lot_id).update(**figures(life))
+
+
+def figures(life: Life) -> dict[str, int | bool]:
+    """Name a life's outcome as the columns of its lot."""
     return {
         "quantity": life.quantity,
         "shares_open": life.shares_open,
@@ -175,27 +178,28 @@ def _figures(life: Life) -> dict[str, int | bool]:
     }
 
 
-def _keep_flows(lot_id: int, steps: list[Step], life: Life) -> list[int]:
+def _keep_flows(story: Story, lives: dict[int, Life]) -> set[int]:
     """Write the flows that differ; return the places whose used cost changed."""
-    rows = flow_rows(lot_id, steps, life)
-    old = {(f.entry_id, f.role): f for f in Flow.objects.filter(lot=lot_id)}
-    new, differ, changed = [], [], []
-    for row in rows:
-        known = old.pop((row.entry_id, row.role), None)
-        if known is None:
-            new.append(row)
-        elif (known.quantity, known.cost) != (row.quantity, row.cost):
-            row.pk = known.pk
-            differ.append(row)
-        else:
-            continue
-        if row.role == _USED:
-            changed.append(row.entry_id)
-    changed += [entry_id for entry_id, role in old if role == _USED]
-    if old:
-        Flow.objects.filter(pk__in=[flow.pk for flow in old.values()]).delete()
-    Flow.objects.bulk_create(new)
-    Flow.objects.bulk_update(differ, ["quantity", *KINDS], batch_size=100)
+    known = Flow.objects.filter(lot__in=list(lives))
+    columns = known.values_list("pk", "lot_id", "entry_id", "role", "quantity", *KINDS)
+    old = {row[1:4]: row for row in columns}
+    differ, changed = [], set()
+    for lot_id, life in lives.items():
+        for flow in flow_rows(lot_id, story.steps[lot_id], life):
+            row = old.pop((lot_id, flow.entry_id, flow.role), None)
+            if row and row[4:] == (flow.quantity, *flow.cost):
+                continue
+            differ.append(flow)
+            if flow.role == _USED:
+                changed.add(flow.entry_id)
+    if old:  # what was stranded before and is no more
+        Flow.objects.filter(pk__in=[row[0] for row in old.values()]).delete()
+    Flow.objects.bulk_create(
+        differ,
+        update_conflicts=True,
+        unique_fields=("lot", "entry", "role"),
+        update_fields=("quantity", *KINDS),
+    )
     return changed
 
 
@@ -215,10 +219,9 @@ def flow_rows(lot_id: int, steps: list[Step], life: Life) -> list[Flow]:
     ]
 
 
-def raise_short(lot_id: int, short: tuple[int, int]) -> None:
+def raise_short(place: int, by: int, lot_id: int) -> None:
     """Refuse, naming the lot, the first entry that would fail, the number and the remedy."""
     lot = Lot.objects.select_related("item").get(pk=lot_id)
-    place, by = short
     entry = Entry.objects.get(pk=place)
     unit = {"mass": "mg", "volume": "microlitres", "count": "pieces"}[lot.item.dimension]
     what = f"is empty at entry {place}" if by == 0 else f"falls {by} {unit} short at entry {place}"

@@ -65,8 +65,10 @@ class PlainBook:
 
     def without(self, place: int) -> "PlainBook":
         """What is left when an entry is taken back: it happened, and did nothing."""
-        lines = dict.fromkeys(self.happened[place].lines, 0)
-        return self.with_change(place, Happening(lines, standing=False))
+        before = self.happened[place]
+        lines = dict.fromkeys(before.lines, 0)
+        nothing = Happening(lines, returns=before.returns, standing=False)
+        return self.with_change(place, nothing)
 
     def amended(self, place: int, key: tuple[int, str], by: int) -> Happening:
         happening = deepcopy(self.happened[place])

@@ -131,6 +131,13 @@ def test_a_lot_spent_without_a_pick_is_all_loss() -> None:
     assert moved(spent(blocks, 10), blocks, Role.LOST) == 50_0000
 
 
+def test_what_is_left_of_a_spent_lot_costs_nothing() -> None:
+    blocks = bought_blocks(10, 50 * UNIT)
+    assert moved(spent(blocks, 8), blocks, Role.LOST) == 50_0000
+    assert moved(sold(blocks, 1), blocks, Role.SOLD) == 0
+    assert_book_is_sound()
+
+
 def test_cost_after_the_last_pick_is_shared_too() -> None:
     # 5.0000 and then shelf time of 1.0000: 6 * 500 / 650 = 4.6153, rest 1.3847.
     block = bought_blocks(1, 5 * UNIT)

@@ -3,7 +3,21 @@
 from django.contrib.auth.views import LoginView, LogoutView
 from django.urls import path
 
-from farm.pages import style, today
+from farm.pages import (
+    answers,
+    card,
+    entries,
+    entry_list,
+    labels,
+    lookups,
+    lots,
+    people,
+    recipes,
+    recording,
+    retrying,
+    style,
+    today,
+)
 
 # /sign-in/, /sign-out/
 access = [
@@ -17,8 +31,71 @@ access = [
     path("sign-out/", LogoutView.as_view(), name="sign-out"),
 ]
 
+# /cost/, /trace/, /month/, and the answers below them
+answering = [
+    path("cost/", answers.costs, name="costs"),
+    path("cost/<str:code>/", answers.cost_of_lot, name="cost-of"),
+    path("trace/", answers.trace, name="trace"),
+    path("trace/<str:code>/", answers.trace_of_lot, name="trace-of"),
+    path("month/", answers.month, name="month"),
+    path("month/<str:key>/", answers.month_shown, name="month-of"),
+]
+
+# /record/..., /unfinished/...
+record = [
+    path("record/", recording.record_index, name="record"),
+    path("record/<slug:slug>/", recording.record, name="record-action"),
+    path("unfinished/", retrying.unfinished_list, name="unfinished"),
+    path("unfinished/<uuid:uuid>/drop/", retrying.drop, name="unfinished-drop"),
+]
+
+# /entries/..., /sales/
+entry = [
+    path("entries/", entry_list.entry_list, name="entries"),
+    path("entries/<int:seq>/", entries.entry, name="entry"),
+    path("entries/<int:seq>/undo/", entries.undo_entry, name="entry-undo"),
+    path("entries/<int:seq>/correct/", entries.correct, name="entry-correct"),
+    path("sales/", entry_list.sale_list, name="sales"),
+]
+
+# /lots/..., /stock/
+lot = [
+    path("lots/", lots.lots, name="lots"),
+    path("lots/<str:code>/", lots.lot, name="lot"),
+    path("stock/", lots.stock_page, name="stock"),
+]
+
+# /look-ups/...
+lookup = [
+    path("look-ups/", lookups.lookups, name="lookups"),
+    path("look-ups/farm/", lookups.farm, name="farm"),
+    path("look-ups/people/", people.people, name="people"),
+    path("look-ups/people/add/", people.add_account, name="person-add"),
+    path("look-ups/people/<int:pk>/", people.change_account, name="person-change"),
+    path("look-ups/recipes/<int:pk>/", recipes.recipe, name="recipe"),
+    path("look-ups/recipes/<int:pk>/version/", recipes.add_version, name="recipe-version"),
+    path("look-ups/<slug:slug>/", lookups.lookup_rows, name="lookup"),
+    path("look-ups/<slug:slug>/add/", lookups.add_row, name="lookup-add"),
+    path("look-ups/<slug:slug>/<int:pk>/change/", lookups.change_row, name="lookup-change"),
+]
+
+# /card/, its saved versions, and whether they came true
+planning = [
+    path("card/", card.card, name="card"),
+    path("card/saved/<int:pk>/", card.saved_card, name="card-saved"),
+    path("card/came-true/", card.card_scores, name="card-scores"),
+]
+
 urlpatterns = [
     path("", today.today, name="today"),
     path("style/", style.style, name="style"),
+    path("labels/", labels.labels, name="labels"),
+    path("labels/sheet.pdf", labels.labels_sheet, name="labels-sheet"),
     *access,
+    *record,
+    *entry,
+    *lot,
+    *lookup,
+    *answering,
+    *planning,
 ]

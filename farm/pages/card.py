@@ -1,15 +1,40 @@
 """The cost card: /card/ works it out as you type; saved versions; the scorecard of their ranges."""
 
+import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, replace
 
-from farm.actions.cards import Stated
-from farm.models import SavedCard
-from farm.pages.forms.card import ChoiceForm, NumberForm
-from farm.pages.laid_out import AnswerPage
-from farm.planning.inputs import Known, Names
-from farm.planning.work import Worked
-from farm.queries.came_true import CardOutcome
+from django.contrib import messages
+from django.http import HttpResponse, HttpResponseRedirect
+from django.urls import reverse
+from django.utils import timezone
+
+from farm.actions.cards import Stated, save_card
+from farm.models import Farm, SavedCard, SellingPlace
+from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, require
+from farm.pages.forms.card import FIELDS, ChoiceForm, NumberForm
+from farm.pages.frame import show
+from farm.pages.laid_out import AnswerPage, Way, laid_out
+from farm.planning.card import Ingredient, Place
+from farm.planning.card_sheet import SheetHead, card_sheet_bytes
+from farm.planning.inputs import INPUTS, Known, Names, place_from, plan_from
+from farm.planning.spread import scorecard
+from farm.planning.work import Worked, work_out
+from farm.queries.came_true import CardOutcome, outcomes
+from farm.queries.card_inputs import (
+    Choice,
+    asked_at,
+    card_inputs,
+    fitting_product,
+    place_values,
+    usual_choice,
+)
+from farm.reports.card_rows import UsedNumber, card_report, headline
+from farm.reports.files import MEDIA_TYPES
+from farm.reports.made import made_for
+from farm.reports.pdf import pdf_bytes
+from farm.reports.rows import Report
+from ledger.errors import Refused
 
 
 @dataclass(frozen=True)
@@ -49,3 +74,190 @@ class ScorePage:
     outcomes: tuple[CardOutcome, ...]
     inside: int
     of: int
+
+
+@page(Right.SEE_MONEY)
+def card(request: PageRequest) -> HttpResponse:
+    """Show the card of what the address says; a POST saves the very same as a version."""
+    usual = usual_choice()
+    if usual is None:
+        return show(request, "farm/card/card.html", CardPage(missing=True))
+    form = _choice_form(request, usual)
+    if not form.is_valid():
+        return show(request, "farm/card/card.html", CardPage(missing=False, choice=form))
+    choice = form.choice()
+    found = card_inputs(choice, timezone.localdate())
+    numbers = NumberForm(request.GET, farm=request.farm, found=found)
+    shown = CardPage(missing=False, choice=form, numbers=numbers, query=request.GET.urlencode())
+    if not numbers.is_valid():
+        return show(request, "farm/card/card.html", shown)
+    try:
+        story = _told(choice, _stated(choice, numbers, query=shown.query))
+        if request.method == "POST":
+            return _save(request, story, choice)
+    except Refused as refusal:
+        return show(request, "farm/card/card.html", replace(shown, refusal=str(refusal)))
+    return _answer(request, story, shown)
+
+
+@page(Right.SEE_MONEY)
+def saved_card(request: PageRequest, pk: int) -> HttpResponse:
+    """Show a saved version from what was saved with it; later look-ups do not change it."""
+    row = get_or_refuse(request, SavedCard.objects.all(), Right.SEE_MONEY, pk=pk)
+    story = _story(Stated(**json.loads(row.stated)))
+    made_on = timezone.localtime(row.made_at).date()
+    report = _report(request, story, title=f"{row}, saved {made_on}")
+    if (file := _file(request, story, report)) is not None:
+        return file
+    again = f"{reverse('card')}?{story.stated.query}"
+    said = headline(story.worked, story.names, request.farm.currency)
+    return show(request, "farm/card/saved.html", SavedPage(said, _laid_out(request, report), again))
+
+
+@page(Right.SEE_MONEY)
+def card_scores(request: PageRequest) -> HttpResponse:
+    """Hold the saved ranges against what came true."""
+    found = tuple(outcomes())
+    inside, of = scorecard([one.came for one in found if one.came])
+    return show(request, "farm/card/scores.html", ScorePage(found, inside, of))
+
+
+# --- what the card is of ---------------------------------------------------------------------
+
+
+def _choice_form(request: PageRequest, usual: Choice) -> ChoiceForm:
+    """Fill in what the address leaves out, and a pack of the strain's own species."""
+    data = {
+        "strain": usual.strain.pk,
+        "recipe": usual.recipe.pk,
+        "product": usual.product.pk,
+        "place": usual.place.pk,
+        "steriliser": usual.steriliser.pk if usual.steriliser else "",
+        **request.GET.dict(),
+    }
+    form = ChoiceForm(data, farm=request.farm)
+    if form.is_valid() and (fitting := fitting_product(form.choice())):
+        form = ChoiceForm({**data, "product": fitting.pk}, farm=request.farm)
+    return form
+
+
+def _stated(choice: Choice, numbers: NumberForm, *, query: str) -> Stated:
+    found, typed = numbers.found, numbers.typed()
+    parts = []
+    for at, part in enumerate(found.ingredients):
+        price = numbers.price(at)
+        parts.append([part.name, part.quantity, part.price_money if price is None else price,
+                      part.is_weighed])  # fmt: skip
+    sources = {key: one.source for key, one in found.values.items()}
+    if "blocks" in typed:
+        sources["load_blocks"] = "as many as in the batch"
+    return Stated(
+        values=numbers.values(),
+        sources={**sources, **dict.fromkeys(typed, "typed for this card")},
+        ingredients=parts,
+        records={key: list(records) for key, records in found.records.items()},
+        names=asdict(choice.names),
+        query=query,
+        asked_money=typed.get("asked_money", found.asked_money),
+    )
+
+
+def _told(choice: Choice, stated: Stated) -> Story:
+    """Tell the story of a card with what to ask at the other selling places beside it."""
+    others = []
+    today = timezone.localdate()
+    for place in SellingPlace.objects.exclude(pk=choice.place.pk):
+        known = {key: one.value for key, one in place_values(place).items()}
+        there = place_from({**known, "tax_ppm": choice.product.tax_ppm}, place.name)
+        others.append((there, asked_at(place, choice.product, today)))
+    return _story(stated, others)
+
+
+def _story(stated: Stated, others: list[tuple[Place, int | None]] | None = None) -> Story:
+    names = Names(**stated.names)
+    ingredients = tuple(Ingredient(*part) for part in stated.ingredients)
+    plan = plan_from(stated.values, ingredients, names)
+    worked = work_out(plan, stated.records, others or [], asked_money=stated.asked_money)
+    known = {key: Known(value, stated.sources.get(key, "")) for key, value in stated.values.items()}
+    return Story(worked, names, known, stated)
+
+
+# --- shown, saved, taken away ----------------------------------------------------------------
+
+
+def _answer(request: PageRequest, story: Story, shown: CardPage) -> HttpResponse:
+    report = _report(request, story)
+    if (file := _file(request, story, report)) is not None:
+        return file
+    return show(
+        request,
+        "farm/card/card.html",
+        replace(
+            shown,
+            headline=headline(story.worked, story.names, request.farm.currency),
+            answer=_laid_out(request, report),
+            may_save=may(request.person, Right.RECORD),
+            saved=tuple(SavedCard.objects.all()[:20]),
+        ),
+    )
+
+
+def _save(request: PageRequest, story: Story, choice: Choice) -> HttpResponse:
+    require(request, Right.RECORD)
+    row = save_card(
+        request.POST.get("name", "")[:80],
+        story.worked,
+        story.stated,
+        strain=choice.strain,
+        by=request.person,
+        at=timezone.now(),
+    )
+    messages.success(request, f"Saved {row}. Its range will be compared with what comes true.")
+    return HttpResponseRedirect(reverse("card-saved", args=[row.pk]))
+
+
+def _report(request: PageRequest, story: Story, *, title: str = "") -> Report:
+    made = made_for(request.farm, str(request.person), timezone.now())
+    used = _used(story, request.farm)
+    return card_report(story.worked, story.names, made, used=used, title=title)
+
+
+def _used(story: Story, farm: Farm) -> list[UsedNumber]:
+    """Every number as a person reads it, with its source; a counted loss stands for the share."""
+    used = []
+    for key, one in INPUTS.items():
+        known = story.known[key]
+        field = FIELDS[one.kind]()
+        field.use_farm(farm)
+        label = f"{one.label}, {one.per}".removesuffix(", ")
+        if key == "loss_ppm" and "lost_count" in story.known:
+            count = story.known["lost_count"]
+            used.append(UsedNumber("Blocks lost, counted", str(count.value), count.source))
+            continue
+        used.append(UsedNumber(label, field.show(known.value), known.source))
+    return used
+
+
+def _laid_out(request: PageRequest, report: Report) -> AnswerPage:
+    files = []
+    for label, ending in (("PDF", "pdf"), ("Spreadsheet with formulas", "xlsx")):
+        query = request.GET.copy()
+        query["file"] = ending
+        files.append(Way(label, f"?{query.urlencode()}"))
+    return laid_out(report, others=(), files=tuple(files), codes_lead_to="cost-of")
+
+
+def _file(request: PageRequest, story: Story, report: Report) -> HttpResponse | None:
+    """Hand the card over as a file where the address asks for one."""
+    ending = request.GET.get("file", "")
+    if ending not in MEDIA_TYPES:
+        return None
+    if ending == "pdf":
+        content = pdf_bytes(report)
+    else:
+        head = SheetHead(report.title, report.currency, report.farm_name, report.made_by,
+                         report.made_at)  # fmt: skip
+        content = card_sheet_bytes(story.worked.card, story.known, head)
+    response = HttpResponse(content, content_type=MEDIA_TYPES[ending])
+    response["Content-Disposition"] = f'attachment; filename="cost-card.{ending}"'
+    return response

@@ -7,11 +7,16 @@ usually find ("common practice, no source").
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
+from fractions import Fraction
+
+from django.db.models import Sum
 
 from farm.beliefs import STANDARD_TIMES
 from farm.models import (
+    Form,
     LotCard,
     PlaceKind,
+    Price,
     Product,
     Rate,
     RateOf,
@@ -29,8 +34,7 @@ from farm.planning.card import MILLION, Ingredient
 from farm.planning.inputs import Known, Names
 from farm.queries.experience import Experience, Share, experience_of, usual_day_mg
 from farm.queries.recipes import newest_versions
-from farm.queries.sales import prices_at
-from ledger.models import Dimension, Item, Line, Lot, Role
+from ledger.models import KINDS, Dimension, Flow, Item, Line, Lot, Role
 
 PRACTICE = "common practice, no source"
 UNKNOWN_PRICE = -1
@@ -67,15 +71,20 @@ class CardInputs:
 
 
 def usual_choice() -> Choice | None:
-    """The first of each look-up that fits together; None where the farm has none yet."""
-    recipe = newest_versions(RecipeFor.BLOCKS).first()
-    strain = Strain.objects.select_related("species").first()
-    product = strain and Product.objects.filter(species=strain.species, form="fresh").first()
-    product = product or Product.objects.first()
-    kinds = sorted(SellingPlace.objects.all(), key=lambda place: place.kind != PlaceKind.STALL)
-    if recipe is None or strain is None or product is None or not kinds:
+    """What was last grown, sold at a stall if there is one; None while something is missing."""
+    blocks = LotCard.objects.filter(stage=Stage.BLOCKS).exclude(strain=None).exclude(recipe=None)
+    last = blocks.select_related("strain__species", "recipe__recipe").order_by("-lot_id").first()
+    strains = Strain.objects.select_related("species")
+    sold = strains.filter(species__products__form=Form.FRESH)
+    strain = last.strain if last else sold.first() or strains.first()
+    recipe = last.recipe if last else newest_versions(RecipeFor.BLOCKS).first()
+    products = Product.objects.filter(form=Form.FRESH)
+    product = products.filter(species=strain.species).first() if strain else None
+    product = product or products.first()
+    places = sorted(SellingPlace.objects.all(), key=lambda place: place.kind != PlaceKind.STALL)
+    if recipe is None or strain is None or product is None or not places:
         return None
-    return Choice(recipe, strain, product, kinds[0], steriliser=Steriliser.objects.first())
+    return Choice(recipe, strain, product, places[0], steriliser=Steriliser.objects.first())
 
 
 def card_inputs(choice: Choice, day: date) -> CardInputs:
@@ -100,8 +109,26 @@ def card_inputs(choice: Choice, day: date) -> CardInputs:
         "fridge": experience.fridge.by_lot,
         "unsold": experience.unsold.by_lot,
     }
-    asked = prices_at(choice.place, day).get(choice.product.pk)
+    asked = asked_at(choice.place, choice.product, day)
     return CardInputs(values, ingredients, sources, records, asked)
+
+
+def fitting_product(choice: Choice) -> Product | None:
+    """A fresh pack of the strain's species, where the chosen pack is of another species."""
+    species = choice.strain.species
+    if choice.product.species_id == species.pk:
+        return None
+    return Product.objects.filter(species=species, form=Form.FRESH).first()
+
+
+def asked_at(place: SellingPlace, product: Product, day: date) -> int | None:
+    """What a customer pays for a pack there on a day, tax in it, rounded half to even."""
+    rows = Price.objects.filter(place=place, product=product, from_day__lte=day)
+    row = rows.order_by("-from_day").first()
+    if row is None:
+        return None
+    tax_ppm = 0 if row.tax_included else product.tax_ppm
+    return round(row.pack_money * Fraction(MILLION + tax_ppm, MILLION))
 
 
 def place_values(place: SellingPlace) -> dict[str, Known]:
@@ -141,18 +168,23 @@ def _batch(choice: Choice) -> dict[str, Known]:
 
 
 def _spawn(choice: Choice) -> dict[str, Known]:
-    """Weight and price of spawn; without a lot of it, what bought spawn last cost."""
+    """Weight and price of spawn: what the lot cost to make, or what bought spawn last cost."""
     values = {"spawn_mg": _spawn_mg(choice.recipe)}
     lot = choice.spawn or _newest_spawn(choice.strain)
-    if lot and lot.quantity:
-        price = round(sum(lot.cost) * MILLION / lot.quantity)
+    if lot:
+        made = Flow.objects.filter(lot=lot, role=Role.MADE)
+        sums = made.aggregate(*(Sum(name) for name in ("quantity", *KINDS)))
+        cost = sum(sums[f"{kind}__sum"] for kind in KINDS)
+        price = round(cost * MILLION / sums["quantity__sum"])
         values["spawn_kg_money"] = Known(price, f"own: what lot {lot.code} cost")
         return values
-    bought = Line.objects.filter(
-        role=Role.BOUGHT, lot__item__supply__use=Use.SPAWN, lot__item__dimension=Dimension.MASS
+    bought = Line.objects.filter(role=Role.BOUGHT, lot__item__supply__use=Use.SPAWN)
+    line = (
+        bought.filter(quantity__gt=0, lot__item__dimension=Dimension.MASS)
+        .order_by("entry_id")
+        .last()
     )
-    line = bought.order_by("-entry_id").first()
-    if line and line.quantity:
+    if line:
         price = round(line.money * MILLION / line.quantity)
         values["spawn_kg_money"] = Known(price, "own: the last bought spawn")
     return values
@@ -169,8 +201,9 @@ def _spawn_mg(recipe: RecipeVersion) -> Known:
 
 
 def _newest_spawn(strain: Strain) -> Lot | None:
-    lots = Lot.objects.filter(card__stage=Stage.SPAWN, card__strain=strain, quantity__gt=0)
-    return lots.order_by("-pk").first()
+    """The newest that is on hand, or else the newest of all."""
+    lots = Lot.objects.filter(card__stage=Stage.SPAWN, card__strain=strain).order_by("-pk")
+    return lots.filter(quantity__gt=0).first() or lots.first()
 
 
 def _ingredients(

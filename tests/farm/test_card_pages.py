@@ -1,0 +1,119 @@
+"""The cost card's pages, on the small farm of the tests."""
+
+import io
+from urllib.parse import urlencode
+
+import pytest
+from django.test import Client
+from openpyxl import load_workbook
+
+from farm.models import SavedCard
+from tests.farm.world import KG, World, grow_blocks, small_farm
+
+
+@pytest.fixture
+def world(owner: Client) -> World:
+    world = small_farm()
+    grow_blocks(world, 40)
+    world.received("punnet", 100)
+    return world
+
+
+def shown(client: Client, **typed: object) -> str:
+    response = client.get(f"/card/?{urlencode(typed)}")
+    assert response.status_code == 200
+    return response.content.decode()
+
+
+def test_without_look_ups_it_says_what_is_missing(owner: Client) -> None:
+    assert "A card needs a block recipe" in shown(owner)
+
+
+def test_it_opens_with_what_to_ask_and_nothing_typed(world: World, owner: Client) -> None:
+    page = shown(owner)
+
+    assert "Oyster, 200 g at Saturday market: never below" in page
+    assert "look-up: the strain&#x27;s planning figure" in page
+
+
+def test_a_typed_number_is_used_and_named_as_typed(world: World, owner: Client) -> None:
+    page = shown(owner, first_mg="0.3 kg", second_mg="0", third_mg="0")
+
+    assert "typed for this card" in page
+    assert page != shown(owner)
+
+
+def test_a_number_that_cannot_be_read_is_said_beside_its_name(world: World, owner: Client) -> None:
+    assert "Trimmed off, of what was picked: “" not in shown(owner)
+    assert "is not a share" in shown(owner, trim_ppm="lots")
+
+
+def test_what_is_not_known_is_asked_for(owner: Client) -> None:
+    small_farm()
+
+    page = shown(owner)
+
+    assert "Not known yet: price of spawn" in page
+    assert "price of sawdust" in page
+
+
+def test_a_card_that_divides_by_nothing_is_refused_in_words(world: World, owner: Client) -> None:
+    assert "the share that is sold is nothing or less" in shown(owner, unsold_ppm="100")
+
+
+def test_the_helper_sees_no_card(helper: Client) -> None:
+    assert helper.get("/card/").status_code == 403
+
+
+def test_the_reader_sees_it_and_saves_none(world: World, reader: Client) -> None:
+    assert "Save this card" not in shown(reader)
+    assert reader.post("/card/", {"name": "Mine"}).status_code == 403
+
+
+def test_saving_twice_makes_two_versions(world: World, owner: Client) -> None:
+    for typed in ("0.5 kg", "0.4 kg"):
+        owner.post(f"/card/?{urlencode({'first_mg': typed})}", {"name": "Oyster"})
+
+    saved = SavedCard.objects.order_by("version")
+    assert [card.version for card in saved] == [1, 2]
+    assert saved[0].placed_money < saved[1].placed_money
+
+
+def test_a_saved_card_stays_as_it_stood(world: World, owner: Client) -> None:
+    owner.post("/card/", {"name": "Oyster"})
+    card = SavedCard.objects.get()
+    before = owner.get(f"/card/saved/{card.pk}/").context["answer"].tables
+    world.strain.first_mg = 100_000
+    world.strain.save()
+    world.received("sawdust", KG, 1_000_000)
+
+    assert owner.get(f"/card/saved/{card.pk}/").context["answer"].tables == before
+
+
+def test_a_saved_card_leads_to_the_same_numbers_again(world: World, owner: Client) -> None:
+    owner.post("/card/?first_mg=0.41+kg", {"name": "Oyster"})
+    page = owner.get(f"/card/saved/{SavedCard.objects.get().pk}/").content.decode()
+
+    assert 'href="/card/?first_mg=0.41+kg"' in page
+
+
+def test_the_spreadsheet_has_formulas_and_the_pdf_is_one(world: World, owner: Client) -> None:
+    book = load_workbook(io.BytesIO(owner.get("/card/?file=xlsx").content))
+
+    assert str(book["Cost"]["B4"].value).startswith("=Inputs!")
+    assert owner.get("/card/?file=pdf").content.startswith(b"%PDF")
+
+
+def test_the_scorecard_waits_for_finished_batches(world: World, owner: Client) -> None:
+    owner.post("/card/", {"name": "Oyster"})
+
+    assert (
+        "No saved card has a finished batch yet" in owner.get("/card/came-true/").content.decode()
+    )
+
+
+def test_a_strain_of_another_species_brings_its_own_pack(world: World, owner: Client) -> None:
+    page = owner.get(f"/card/?strain={world.other_strain.pk}")
+
+    # The farm has no pack of that species: the one that is there stays.
+    assert page.context["choice"].choice().product == world.product

@@ -21,7 +21,7 @@ from ledger.models import Entry, Flow, Line, Lot, Role
 from tests.ledger.plain_book import Happening, PlainBook, turns_round
 from tests.ledger.shorthand import assert_book_is_sound, draft, line, new, pieces
 
-HISTORIES, ACTIONS = 100, 50
+HISTORIES, ACTIONS = 200, 50
 
 some = st.integers(0, 10**6)  # which lot or entry: taken modulo how many there are
 part = st.integers(1, 9)  # of eighths of what is on hand, hence now and then too much

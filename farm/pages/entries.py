@@ -16,6 +16,7 @@ from farm.actions.correcting import correct_quantity, undo, undo_with_dependants
 from farm.models import SaleLine, SellingCost
 from farm.pages import retrying
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
+from farm.pages.doings import BY_SLUG, Deed
 from farm.pages.forms.correcting import CorrectForm, UndoForm
 from farm.pages.frame import show
 from farm.queries import entries as query
@@ -39,6 +40,7 @@ WORDS = {
     "temperature_milli_c": "temperature",
     "colonised_percent": "grown through, percent",
     "fresh_per_dried_ppm": "fresh to dried",
+    "spawn_mg_per_block": "spawn in each block",
     "over_mg": "over the declared weight",
     "band_mg": "water it may have lost",
     "book_mg": "weight in the book before",
@@ -61,6 +63,7 @@ class EntryPage:
     costs: list[SellingCost]
     undo: UndoForm
     may_undo: bool
+    deed: Deed | None
 
 
 @dataclass(frozen=True)
@@ -93,6 +96,7 @@ def entry(request: PageRequest, seq: int) -> HttpResponse:
         costs=costs_of(found) if sees_money else [],
         undo=UndoForm(initial={"uuid": uuid4()}),
         may_undo=may(request.person, Right.RECORD) and is_open(found),
+        deed=BY_SLUG.get(found.kind.replace(" ", "-")),
     )
     return show(request, "farm/entries/entry.html", shown)
 

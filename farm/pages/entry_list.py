@@ -11,7 +11,7 @@ from django.utils.safestring import SafeString, mark_safe
 
 from farm.models import Customer, Person, SaleLine, SellingPlace
 from farm.pages.access import PageRequest, Right, page
-from farm.pages.lists import NUMBER, Listing, ListTable, list_page
+from farm.pages.lists import BOTH, NUMBER, Listing, ListTable, list_page
 from farm.queries.entries import entries, is_late, kinds
 from farm.queries.sales import products_sold, sale_lines
 from farm.reports.rows import Column, Kind
@@ -96,7 +96,7 @@ class SaleTable(ListTable):
     product = tables.Column(empty_values=())
     lot = tables.Column(accessor="line__lot__code", linkify=lambda record: reverse(
         "lot", args=[record.line.lot.code]), attrs={"a": {"class": "code"}})  # fmt: skip
-    quantity = tables.Column(accessor="line__quantity", attrs=NUMBER)
+    quantity = tables.Column(accessor="line__quantity", attrs=BOTH)
     net = tables.Column(attrs=NUMBER)
     tax = tables.Column(attrs=NUMBER)
     gross = tables.Column(attrs=NUMBER)

@@ -21,6 +21,8 @@ from farm.reports.xlsx import workbook_bytes
 PER_LEAF = 50
 SPREADSHEET = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 NUMBER = {"th": {"class": "num"}, "td": {"class": "num"}}
+# A quantity in both systems, which may break between them on a narrow screen.
+BOTH = {"th": {"class": "num"}, "td": {"class": "num both"}}
 
 
 class ListTable(tables.Table):

@@ -17,7 +17,7 @@ from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
 from farm.pages.doings import Deed, deeds_for
 from farm.pages.forms.fields import lot_name
 from farm.pages.frame import show
-from farm.pages.lists import NUMBER, Listing, ListTable, list_page
+from farm.pages.lists import BOTH, Listing, ListTable, list_page
 from farm.queries import stock
 from farm.queries.entries import EntryRow, entries, rows_of
 from farm.reports.rows import Column, Kind
@@ -33,8 +33,8 @@ class LotTable(ListTable):
     code = tables.Column(linkify=lambda record: reverse("lot", args=[record.code]),
                          attrs={"a": {"class": "code"}})  # fmt: skip
     what = tables.Column(accessor="item__name", verbose_name="What it is")
+    quantity = tables.Column(verbose_name="On hand", attrs=BOTH)
     stage = tables.Column(accessor="card__stage", verbose_name="Stage")
-    quantity = tables.Column(verbose_name="On hand", attrs=NUMBER)
     made = tables.DateColumn(accessor="made_by__happened_on", verbose_name="Made", format="j M Y")
     held = tables.Column(verbose_name="State")
 

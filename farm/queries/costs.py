@@ -74,9 +74,23 @@ class CostOfLot:
 
         527.00 over 100 blocks started is 5.2700; over the 93 good ones 5.6667.
         """
+        count, scale = self._units(amount)
+        return round(Fraction(sum(self.cost) * scale, count)) if count > 0 else None
+
+    def kinds_per(self, amount: Amount) -> Cost:
+        """Divide each kind, so that the kinds add up to ``per_unit``; empty when nothing is left.
+
+        The units left over go to the largest remainders.
+        """
+        total = self.per_unit(amount)
+        if total is None or not any(self.cost):
+            return ()
+        return tuple(largest_remainder(total, self.cost))
+
+    def _units(self, amount: Amount) -> tuple[int, int]:
         if amount.pieces is not None:
-            return per(sum(self.cost), amount.pieces)
-        return per(sum(self.cost) * MG_PER_KG, amount.mass_mg or 0)
+            return amount.pieces, 1
+        return amount.mass_mg or 0, MG_PER_KG
 
 
 def cost_of(lot: Lot) -> CostOfLot:
@@ -99,11 +113,6 @@ def cost_of(lot: Lot) -> CostOfLot:
         went=_went(lot, flows),
         kilos=kilos_from(lot),
     )
-
-
-def per(total: int, count: int) -> int | None:
-    """Divide money, rounded half to even; None when there is nothing to divide by."""
-    return round(Fraction(total, count)) if count > 0 else None
 
 
 def _lost_before_picking(lot: Lot, flows: list[Flow]) -> int:

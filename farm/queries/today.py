@@ -29,6 +29,11 @@ class ToDo:
     days: int = 0
     urgent: bool = False
 
+    @property
+    def act(self) -> str:
+        """What to record next, in words."""
+        return self.slug.replace("-", " ").capitalize()
+
 
 @dataclass(frozen=True)
 class ToDoList:
@@ -128,7 +133,7 @@ def _crop(lots: list[Lot], day: date) -> Iterable[ToDo]:
             and (not card.product or card.product.form == "fresh")
         ):
             left = card.species.fridge_days - (day - card.harvested_on).days
-            about = f"{left} fridge days left" if left >= 0 else f"{-left} days over"
+            about = f"fridge days left: {left}" if left >= 0 else f"days over: {-left}"
             slug = "pack" if card.stage == Stage.CROP else "sell"
             fresh.append(ToDo(lot, about, slug, "", left, urgent=left <= 1))
     return sorted(fresh, key=lambda todo: todo.days)

@@ -27,6 +27,7 @@ from farm.queries.trace_events import (
     sales_of,
     works_on,
 )
+from farm.units import show_count
 from ledger import waiting
 from ledger.models import Edge, Flow, Lot, Role
 from ledger.tracing import Carried, ancestors, composition, follow, reach
@@ -200,7 +201,7 @@ def _facts(card: LotCard) -> str:
     facts = [
         str(card.strain) if card.strain else "",
         f"generation {card.generation}" if card.generation else "",
-        f"{card.transfers} transfers" if card.transfers is not None else "",
+        "" if card.transfers is None else show_count(card.transfers, "transfer", "transfers"),
         str(card.recipe) if card.recipe else "",
         f"flush {card.flush}" if card.flush else "",
         f"harvested {card.harvested_on}" if card.harvested_on else "",

@@ -52,7 +52,7 @@ def money(amount: int, farm: Farm) -> str:
 def percent(share_ppm: int) -> str:
     """Show parts per million as a percentage, to a tenth: 70,000 is “7 %”."""
     tenths = round(Decimal(share_ppm) / 1000)
-    return f"{(Decimal(tenths) / 10).normalize():f} %"
+    return f"{(Decimal(tenths) / 10).normalize():f}\u00a0%"
 
 
 @register.filter
@@ -125,6 +125,7 @@ def pressure_unit(farm: Farm) -> str:
 
 READINGS: Mapping[str, Callable[[int, Farm], str]] = {
     "_mg": lambda value, farm: show_both(value, farm.weight_unit),
+    "_mg_per_block": lambda value, farm: show_both(value, farm.weight_unit),
     "_ppm": lambda value, farm: percent(value),
     "_money": lambda value, farm: show_money(value, farm.currency),
     "_pa": lambda value, farm: show_pressure(value, pressure_unit(farm)),

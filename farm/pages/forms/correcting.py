@@ -42,7 +42,7 @@ class ReleaseForm(DoingForm):
 
 
 class UndoForm(forms.Form):
-    reason = forms.CharField(label="Why, if you like", required=False, max_length=300)
+    reason = forms.CharField(label="Why", required=False, max_length=300)
     uuid = forms.UUIDField(widget=forms.HiddenInput)
 
 

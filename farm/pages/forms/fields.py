@@ -293,10 +293,11 @@ class RowField(forms.ModelChoiceField):  # type: ignore[type-arg]
     """One row of a look-up; a single row is chosen already."""
 
     def use_farm(self, farm: Farm) -> None:
+        self.empty_label = "Choose" if self.required else "not stated"
         rows = list(self.queryset[:2]) if self.queryset is not None else []
         if self.required and len(rows) == 1:
             self.initial = rows[0].pk
             self.empty_label = None
-        if not rows:
-            name = self.queryset.model._meta.verbose_name if self.queryset is not None else ""
+        if self.queryset is not None and not rows:
+            name = self.queryset.model._meta.verbose_name
             self.help_text = f"No {name} yet: add one under Look-ups"

@@ -17,7 +17,11 @@ class PickForm(DoingForm):
     """Several lots of blocks may be picked together; what each gave only if weighed apart."""
 
     blocks = LotsField(Stage.BLOCKS, label="From which blocks")
-    flush = CountField(label="Flush", noun="flushes", initial=1)
+    flush = CountField(
+        label="Flush",
+        noun="flushes",
+        help_text="1 for the first crop of these blocks, 2 for the next",
+    )
     firsts_mg = MassField(label="Firsts")
     seconds_mg = MassField(label="Seconds", required=False)
     trim_mg = MassField(label="Trim", required=False)
@@ -26,8 +30,10 @@ class PickForm(DoingForm):
     )
 
     def build(self) -> None:
-        chosen = self.initial.get("blocks")
-        lot = lot_by_code(chosen) if isinstance(chosen, str) else None
+        field = self.fields["blocks"]
+        assert isinstance(field, LotsField)
+        only = field.choices[0][0] if len(field.choices) == 1 else None
+        lot = lot_by_code(self.initial.get("blocks", only) or "")
         if lot:
             self.initial["blocks"] = [lot.code]
             self.initial.setdefault("flush", next_flush(lot))

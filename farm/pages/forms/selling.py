@@ -52,15 +52,12 @@ class SellForm(PricedForm):
     first = PlaceFirst
     counts_up = True
     group_titles = {"sold": "What was sold, of each lot"}
-    customer = RowField(queryset=Customer.objects.none(), required=False)
 
     def build(self) -> None:
         place = self.given["place"]
-        field = self.fields["customer"]
-        assert isinstance(field, forms.ModelChoiceField)
-        field.queryset = place.customers.all()
-        if not place.customers.exists():
-            del self.fields["customer"]
+        customers = Customer.objects.filter(place=place)
+        if customers.exists():
+            self.add("customer", RowField(queryset=customers, required=False))
         self.offer_draws("sold", lots_on_hand(*SOLD_STAGES))
         lots = [lot for lot, _ in self.groups["sold"]]
         self.offer_prices(lots, place, self.initial["when"].date())

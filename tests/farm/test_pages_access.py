@@ -1,0 +1,51 @@
+"""Who may open which page: owner, helper, reader, stranger."""
+
+import pytest
+from django.test import Client
+
+from farm.models import Role
+from tests.conftest import person_in_role, signed_in
+from tests.farm.world import World
+
+# Address, and the answers that owner, helper, reader and stranger get.
+OK, NO, SIGN_IN = 200, 403, 302
+TABLE = [
+    ("/", OK, OK, OK, SIGN_IN),
+    ("/record/", OK, OK, NO, SIGN_IN),
+    ("/record/receive-supplies/", OK, OK, NO, SIGN_IN),
+    ("/record/pick/", OK, OK, NO, SIGN_IN),
+    ("/record/sell/", OK, OK, NO, SIGN_IN),
+    ("/unfinished/", OK, OK, OK, SIGN_IN),
+    ("/entries/", OK, OK, OK, SIGN_IN),
+    ("/sales/", OK, NO, OK, SIGN_IN),
+    ("/sales/?take=xlsx", OK, NO, OK, SIGN_IN),
+    ("/lots/", OK, OK, OK, SIGN_IN),
+    ("/lots/?take=xlsx", OK, OK, OK, SIGN_IN),
+    ("/stock/", OK, OK, OK, SIGN_IN),
+    ("/look-ups/", OK, OK, OK, SIGN_IN),
+    ("/look-ups/strains/", OK, OK, OK, SIGN_IN),
+    ("/look-ups/strains/add/", OK, NO, NO, SIGN_IN),
+    ("/look-ups/prices/", OK, NO, OK, SIGN_IN),
+    ("/look-ups/rates/", OK, NO, OK, SIGN_IN),
+    ("/look-ups/farm/", OK, NO, NO, SIGN_IN),
+    ("/look-ups/people/", OK, NO, NO, SIGN_IN),
+    ("/look-ups/people/add/", OK, NO, NO, SIGN_IN),
+]
+
+
+@pytest.mark.parametrize(("address", "owner", "helper", "reader", "stranger"), TABLE)
+def test_each_role_opens_what_it_may(
+    world: World, address: str, owner: int, helper: int, reader: int, stranger: int
+) -> None:
+    cast = [
+        signed_in(world.owner),
+        signed_in(world.helper),
+        signed_in(person_in_role(Role.READER, "rita")),
+        Client(),
+    ]
+
+    assert [client.get(address).status_code for client in cast] == [owner, helper, reader, stranger]
+
+
+def test_there_is_no_page_for_an_unknown_action(owner: Client) -> None:
+    assert owner.get("/record/fly/").status_code == 404

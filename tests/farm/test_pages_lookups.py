@@ -1,0 +1,164 @@
+"""Look-ups: added, changed, refused; recipes as versions; people with their roles."""
+
+import pytest
+from django.contrib.auth.models import User
+from django.test import Client
+
+from farm.models import Person, Price, Product, Recipe, Role, Strain, Supply
+from farm.pages.lookup_list import LOOKUPS
+from tests.conftest import signed_in
+from tests.farm.filled import prefilled, text
+from tests.farm.world import GRAM, World
+
+
+@pytest.fixture
+def client(world: World) -> Client:
+    return signed_in(world.owner)
+
+
+@pytest.mark.parametrize("slug", [lookup.slug for lookup in LOOKUPS])
+def test_each_look_up_is_listed_added_to_changed_and_taken_away(
+    client: Client, world: World, slug: str
+) -> None:
+    model = next(lookup.model for lookup in LOOKUPS if lookup.slug == slug)
+    row = model._default_manager.first()
+    assert row
+    ways = ["", "add/", f"{row.pk}/change/", "?take=xlsx"]
+
+    assert [client.get(f"/look-ups/{slug}/{way}").status_code for way in ways] == [200] * 4
+
+
+def test_a_strain_is_added_in_the_units_people_use(world: World, client: Client) -> None:
+    client.post("/look-ups/strains/add/", {
+        "species": world.species.pk, "name": "Blue", "source": "", "spawn_run_days": "16",
+        "first_pick_days": "24", "flush_gap_days": "10", "first_mg": "1 lb", "second_mg": "200 g",
+        "third_mg": "", "planned_loss_ppm": "7",
+    })  # fmt: skip
+    strain = Strain.objects.get(name="Blue")
+
+    # a pound is 453,592.37 mg
+    assert strain.flushes_mg == (453_592, 200 * GRAM, 0)
+    assert strain.planned_loss_ppm == 70_000
+
+
+def test_what_cannot_be_read_is_kept_and_named(world: World, client: Client) -> None:
+    answer = client.post("/look-ups/strains/add/", {"name": "Blue", "planned_loss_ppm": "7 of 40"})
+
+    assert 'value="7 of 40"' in text(answer)
+    assert "is not a share" in text(answer)
+
+
+def test_a_supply_makes_its_item(client: Client) -> None:
+    sent = {"name": "bran", "dimension": "mass", "use": "substrate", "moisture_ppm": "11.5"}
+    client.post("/look-ups/supplies/add/", sent)
+    again = client.post("/look-ups/supplies/add/", sent)
+
+    assert Supply.objects.get(item__name="bran").moisture_ppm == 115_000
+    assert "There is a supply of this name." in text(again)
+
+
+def test_a_counted_supply_states_what_a_piece_weighs(client: Client) -> None:
+    sent = {"name": "jar", "dimension": "count", "use": "bags"}
+
+    assert "State what one piece weighs" in text(client.post("/look-ups/supplies/add/", sent))
+
+
+def test_fresh_mushrooms_are_never_sold_airtight(world: World, client: Client) -> None:
+    answer = client.post("/look-ups/products/add/", {
+        "name": "Sealed", "species": world.species.pk, "form": "fresh", "net_mg": "200 g",
+        "pack": "airtight", "packaging": "", "tax_ppm": "4",
+    })  # fmt: skip
+
+    assert "botulism" in text(answer)
+    assert not Product.objects.filter(name="Sealed").exists()
+
+
+def test_a_price_is_typed_as_money(world: World, client: Client) -> None:
+    client.post("/look-ups/prices/add/", {
+        "product": world.product.pk, "place": world.stall.pk, "from_day": "2026-10-01",
+        "pack_money": "5,50", "tax_included": "on",
+    })  # fmt: skip
+
+    assert Price.objects.get(from_day="2026-10-01").pack_money == 55_000
+
+
+def test_a_recipe_shows_its_moisture_on_both_bases(world: World, client: Client) -> None:
+    page = text(client.get(f"/look-ups/recipes/{world.block_recipe.recipe_id}/"))
+
+    # 975 g of sawdust at 8 % and 1293 g of water: 897 g bone-dry in 2268 g,
+    # 1371 / 2268 = 60.4 % wet basis, 1371 / 897 = 152.8 % dry basis, 1293 / 2268 = 57.0 % added.
+    for share in ("60.4\u00a0%", "152.8\u00a0%", "57\u00a0%"):
+        assert share in page
+
+
+def test_a_new_version_starts_from_the_last_and_leaves_it_as_it_is(
+    world: World, client: Client
+) -> None:
+    recipe = world.block_recipe.recipe
+    address = f"/look-ups/recipes/{recipe.pk}/version/"
+    sent = prefilled(client, address) | {
+        "water_mg": "1.4 kg",
+        "supply_0": world.supplies["sawdust"].pk,
+        "supply_1": world.supplies["block bag"].pk,
+    }
+    client.post(address, sent)
+    first, second = recipe.versions.order_by("number")
+
+    assert (first.water_mg, second.water_mg) == (1_293 * GRAM, 1_400 * GRAM)
+    assert [line.quantity for line in second.lines.all()] == [975 * GRAM, 1]
+
+
+def test_an_ingredient_without_a_quantity_is_refused(world: World, client: Client) -> None:
+    recipe = Recipe.objects.create(name="New", makes="blocks")
+    answer = client.post(
+        f"/look-ups/recipes/{recipe.pk}/version/",
+        {"water_mg": "1 kg", "supply_0": world.supplies["sawdust"].pk},
+    )
+
+    assert "State both the ingredient and how much." in text(answer)
+    assert not recipe.versions.exists()
+
+
+def test_the_farm_is_changed_on_its_own_page(world: World, client: Client) -> None:
+    sent = {"name": "Birch Lane", "place": "Lowfield", "time_zone": "Europe/Madrid",
+            "currency": "EUR", "weight_unit": "lb", "altitude_m": "0"}  # fmt: skip
+    client.post("/look-ups/farm/", sent)
+    wrong = client.post("/look-ups/farm/", sent | {"time_zone": "Spain/Here"})
+    world.farm.refresh_from_db()
+
+    assert (world.farm.name, world.farm.weight_unit) == ("Birch Lane", "lb")
+    assert "is not a time zone" in text(wrong)
+
+
+def test_somebody_is_given_a_sign_in(client: Client) -> None:
+    client.post("/look-ups/people/add/", {"name": "ines", "initials": "IN", "role": "helper",
+                                          "password": "birch-and-alder"})  # fmt: skip
+
+    assert Person.objects.get(initials="IN").role == Role.HELPER
+    assert Client().login(username="ines", password="birch-and-alder")
+
+
+def test_a_short_password_is_refused(client: Client) -> None:
+    answer = client.post("/look-ups/people/add/", {"name": "ines", "role": "helper",
+                                                   "password": "short"})  # fmt: skip
+
+    assert "too short" in text(answer)
+    assert not User.objects.filter(username="ines").exists()
+
+
+def test_the_last_owner_stays_one(world: World, client: Client) -> None:
+    address = f"/look-ups/people/{world.owner.pk}/"
+    answer = client.post(address, {"initials": "OL", "role": "helper", "password": ""})
+
+    assert "is the only owner" in text(answer)
+    world.owner.refresh_from_db()
+    assert world.owner.role == Role.OWNER
+
+
+def test_a_helper_becomes_a_reader_with_a_new_password(world: World, client: Client) -> None:
+    address = f"/look-ups/people/{world.helper.pk}/"
+    client.post(address, {"initials": "HU", "role": "reader", "password": "birch-and-alder"})
+    world.helper.refresh_from_db()
+
+    assert world.helper.role == Role.READER
+    assert Client().login(username="hugo", password="birch-and-alder")

@@ -1,0 +1,87 @@
+"""The home page: what waits, in the order of the work, and what a new farm sets up first."""
+
+from datetime import timedelta
+
+import pytest
+from django.test import Client
+from django.utils import timezone
+
+from farm.models import Farm
+from farm.queries.today import to_do
+from tests.conftest import signed_in
+from tests.farm.filled import text
+from tests.farm.world import (
+    World,
+    filled_bags,
+    fruiting,
+    grow_blocks,
+    grow_spawn,
+    picked,
+)
+
+
+def waiting(world: World, days: int = 0) -> dict[str, list[str]]:
+    """What waits so many days after the world's last doing: titles and lots."""
+    day = world.now.date() + timedelta(days=days)
+    return {listed.title: [todo.lot.code for todo in listed.todos] for listed in to_do(day)}
+
+
+def test_a_new_farm_is_told_what_to_set_up_first(owner: Client) -> None:
+    page = text(owner.get("/"))
+
+    assert "Set up first" in page
+    assert "/look-ups/species/add/" in page
+
+
+def test_a_farm_that_is_set_up_is_not(world: World) -> None:
+    assert "Set up first" not in text(signed_in(world.owner).get("/"))
+
+
+def test_a_helper_is_not_sent_to_set_up(farm: Farm, helper: Client) -> None:
+    assert "Set up first" not in text(helper.get("/"))
+
+
+def test_filled_bags_wait_for_the_steriliser_and_then_for_spawn(world: World) -> None:
+    raw, done = filled_bags(world, sterilised=False), filled_bags(world)
+    found = waiting(world)
+
+    assert found["Sterilise"] == [raw.code]
+    assert found["Inoculate"] == [done.code]
+
+
+@pytest.mark.parametrize(("days", "waits"), [(4, False), (5, True)])
+def test_grain_is_shaken_from_the_fifth_day_on(world: World, days: int, waits: bool) -> None:
+    grow_spawn(world)
+
+    assert ("Shake or use the grain" in waiting(world, days)) is waits
+
+
+def test_blocks_move_when_their_spawn_run_is_over(world: World) -> None:
+    blocks = grow_blocks(world)
+    days = world.strain.spawn_run_days
+
+    assert "Move to fruiting" not in waiting(world, days - 1)
+    assert waiting(world, days)["Move to fruiting"] == [blocks.code]
+
+
+def test_blocks_are_looked_at_three_days_before_the_planned_pick(world: World) -> None:
+    blocks = fruiting(world)
+    # moved 16 days after inoculation
+    days = world.strain.first_pick_days - 16
+
+    assert "Pick" not in waiting(world, days - 4)
+    assert waiting(world, days - 3)["Pick"] == [blocks.code]
+
+
+def test_the_crop_with_the_fewest_fridge_days_stands_first(world: World) -> None:
+    first = picked(world)
+    world.wait(1)
+    second = picked(world)
+
+    assert waiting(world)["Sell or dry, the oldest first"] == [first.code, second.code]
+
+
+def test_the_page_greets_with_the_farms_own_day(world: World) -> None:
+    page = text(signed_in(world.owner).get("/"))
+
+    assert f"{timezone.localdate(timezone=world.farm.zone):%A}" in page

@@ -12,13 +12,13 @@ from django.utils import timezone
 from farm.actions.cards import Stated, save_card
 from farm.models import Farm, SavedCard, SellingPlace
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, require
-from farm.pages.forms.card import FIELDS, ChoiceForm, NumberForm
+from farm.pages.forms.card import ChoiceForm, NumberForm, said
 from farm.pages.frame import show
 from farm.pages.laid_out import AnswerPage, Way, laid_out
 from farm.planning.card import Ingredient, Place
 from farm.planning.card_sheet import SheetHead, card_sheet_bytes
-from farm.planning.inputs import INPUTS, Known, Names, place_from, plan_from
-from farm.planning.spread import scorecard
+from farm.planning.inputs import INPUTS, Known, Names, centres, place_from, plan_from
+from farm.planning.spread import moved, scorecard
 from farm.planning.work import Worked, work_out
 from farm.queries.came_true import CardOutcome, outcomes
 from farm.queries.card_inputs import (
@@ -151,11 +151,14 @@ def _stated(choice: Choice, numbers: NumberForm, *, query: str) -> Stated:
     sources = {key: one.source for key, one in found.values.items()}
     if "blocks" in typed:
         sources["load_blocks"] = "as many as in the batch"
+    values = numbers.values()
+    was = centres({key: one.value for key, one in found.values.items()})
+    now = centres(values)
     return Stated(
-        values=numbers.values(),
+        values=values,
         sources={**sources, **dict.fromkeys(typed, "typed for this card")},
         ingredients=parts,
-        records={key: list(records) for key, records in found.records.items()},
+        records={key: moved(records, was[key], now[key]) for key, records in found.records.items()},
         names=asdict(choice.names),
         query=query,
         asked_money=typed.get("asked_money", found.asked_money),
@@ -227,14 +230,12 @@ def _used(story: Story, farm: Farm) -> list[UsedNumber]:
     used = []
     for key, one in INPUTS.items():
         known = story.known[key]
-        field = FIELDS[one.kind]()
-        field.use_farm(farm)
         label = f"{one.label}, {one.per}".removesuffix(", ")
         if key == "loss_ppm" and "lost_count" in story.known:
             count = story.known["lost_count"]
             used.append(UsedNumber("Blocks lost, counted", str(count.value), count.source))
             continue
-        used.append(UsedNumber(label, field.show(known.value), known.source))
+        used.append(UsedNumber(label, said(one.kind, known.value, farm), known.source))
     return used
 
 

@@ -17,6 +17,7 @@ WAYS = (
     ("Entries", "entries", Right.READ),
     ("Sales", "sales", Right.SEE_MONEY),
     ("Costs", "costs", Right.SEE_MONEY),
+    ("Cost card", "card", Right.SEE_MONEY),
     ("Trace", "trace", Right.READ),
     ("Month", "month", Right.SEE_MONEY),
     ("Look-ups", "lookups", Right.READ),

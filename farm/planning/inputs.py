@@ -133,4 +133,15 @@ def place_from(values: Mapping[str, int], name: str) -> Place:
     )
 
 
+def centres(values: Mapping[str, int]) -> dict[str, float]:
+    """What the numbers that vary from batch to batch are planned at, in their spreads' units."""
+    lost = values.get("lost_count")
+    return {
+        "yield": sum(values[key] for key in ("first_mg", "second_mg", "third_mg")) / 1e6,
+        "loss": values["loss_ppm"] / 1e6 if lost is None else lost / max(values["blocks"], 1),
+        "fridge": values["fridge_ppm"] / 1e6,
+        "unsold": values["unsold_ppm"] / 1e6,
+    }
+
+
 _RATES = ("own_hour_money", "paid_hour_money", "own_ppm", "kwh_money", "block_day_money")

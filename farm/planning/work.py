@@ -19,11 +19,17 @@ class PlaceAsk:
     asked: Ask | None
 
     @property
+    def pays(self) -> Ask:
+        """The price a day is held against: what is asked now if that earns, or the target."""
+        if self.asked:
+            kept = self.asked.net_kg_money * (1 - self.card.plan.place.taken)
+            if kept > self.card.chain.sold:
+                return self.asked
+        return self.target
+
+    @property
     def break_even(self) -> DayBreakEven:
-        """At what is asked now, if that is more than the kilo costs; else at the target."""
-        best = self.asked or self.target
-        earns = best.net_kg_money * (1 - self.card.plan.place.taken) > self.card.chain.sold
-        return day_break_even(self.card, best if earns else self.target)
+        return day_break_even(self.card, self.pays)
 
 
 @dataclass(frozen=True)

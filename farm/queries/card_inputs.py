@@ -103,12 +103,13 @@ def card_inputs(choice: Choice, day: date) -> CardInputs:
         "net_mg": Known(choice.product.net_mg, "look-up: the product's net weight"),
         "margin_ppm": Known(200_000, "a start: choose your own"),
     }
-    records = {
+    by_lot = {
         "yield": experience.yields_kg,
         "loss": experience.loss.by_lot,
         "fridge": experience.fridge.by_lot,
         "unsold": experience.unsold.by_lot,
     }
+    records = by_lot if experience.is_enough else {}
     asked = asked_at(choice.place, choice.product, day)
     return CardInputs(values, ingredients, sources, records, asked)
 

@@ -14,7 +14,7 @@ from farm.reports.pictures import Step, waterfall
 from farm.reports.range_bar import RangeRow, range_bars
 from farm.reports.rows import Cell, Column, Fact, Kind, Report, Row, Table, total_row
 
-MILLION = 1_000_000
+MILLION, COIN = 1_000_000, 10_000
 LABELS = {
     "picked": "Picked",
     "saleable": "Saleable",
@@ -51,7 +51,7 @@ def card_report(
         made_by=made.by,
         made_at=made.at,
         currency=made.currency,
-        facts=_facts(worked),
+        facts=_facts(worked, made.currency),
         drawings=(
             waterfall(
                 [
@@ -77,16 +77,17 @@ def card_report(
 def headline(worked: Worked, names: Names, currency: str) -> str:
     """Say in one sentence what to ask."""
     here = worked.here
-    floor, target = here.floor.pack_money / 10_000, here.target.pack_money / 10_000
+    floor, target = here.floor.pack_money / COIN, here.target.pack_money / COIN
     return (
         f"{names.pack} at {names.place}: never below {floor:.2f} {currency}; "
         f"ask {target:.2f} {currency} to keep {_percent(here.target.margin)} of the net price."
     )
 
 
-def _facts(worked: Worked) -> tuple[Fact, ...]:
+def _facts(worked: Worked, currency: str) -> tuple[Fact, ...]:
     here, placed = worked.here, worked.outlook.ranges["placed"]
     target, day = here.target, here.break_even
+    said_range = f"{placed.low / COIN:.2f} to {placed.high / COIN:.2f} {currency} per kg"
     facts = [
         Fact("Price floor of a pack, tax in it", here.floor.pack_money, Kind.MONEY),
         Fact(
@@ -96,10 +97,11 @@ def _facts(worked: Worked) -> tuple[Fact, ...]:
         ),
         Fact("A kilo sold there, as planned", round(worked.card.chain.placed), Kind.UNIT_COST),
         Fact("The same without own hours", round(worked.bare.chain.placed), Kind.UNIT_COST),
-        Fact("Eight in ten batches: from", placed.low, Kind.UNIT_COST),
-        Fact("to", placed.high, Kind.UNIT_COST),
-        Fact("A day there has paid for itself after", day.weight_mg, Kind.MASS),
-        Fact("which is", f"{day.packs} packs, from {day.blocks} blocks started"),
+        Fact("The same, eight batches in ten", said_range),
+        Fact(
+            f"At {here.pays.pack_money / COIN:.2f} a pack, a day there is paid for after",
+            f"{day.weight_mg / MILLION:.1f} kg: {day.packs} packs, {day.blocks} blocks started",
+        ),
     ]
     if here.asked:
         facts.insert(2, Fact(_asked_words(here.asked), here.asked.pack_money, Kind.MONEY))
@@ -107,24 +109,26 @@ def _facts(worked: Worked) -> tuple[Fact, ...]:
 
 
 def _asked_words(ask: Ask) -> str:
-    if ask.profit < 0:
-        return "Asked now, which loses money"
-    return f"Asked now: margin {_percent(ask.margin)}, markup {_percent(ask.markup)}"
+    loses = ", which loses money" if ask.profit < 0 else ""
+    return f"Asked now{loses}: margin {_percent(ask.margin)}, markup {_percent(ask.markup)}"
 
 
 def _places(places: Sequence[PlaceAsk]) -> Table:
     columns = (
         Column("Selling place"),
-        Column("Cost, sold there", Kind.UNIT_COST),
-        Column("Floor, net", Kind.UNIT_COST),
-        Column("Floor of a pack", Kind.MONEY),
-        Column("Target of a pack", Kind.MONEY),
-        Column("Asked now, a pack", Kind.MONEY),
-        Column("Margin of what is asked", Kind.RATIO),
-        Column("Markup of what is asked", Kind.RATIO),
+        Column("Cost of a kilo", Kind.MONEY),
+        Column("Floor, a kilo net", Kind.MONEY),
+        Column("Floor, a pack", Kind.MONEY),
+        Column("Target, a pack", Kind.MONEY),
+        Column("Asked now", Kind.MONEY),
+        Column("Its margin", Kind.RATIO),
+        Column("Its markup", Kind.RATIO),
     )
     rows = tuple(_place_row(place) for place in places)
-    note = "Cost before shares of the takings; packs with tax. Floor: cost / (1 - share of takings)"
+    note = (
+        "Cost of a kilo sold there, before shares of the takings; packs with tax in them. "
+        "Floor = cost / (1 - share of the takings)."
+    )
     return Table("What to ask, place by place", columns, rows, note=note)
 
 
@@ -146,11 +150,11 @@ def _place_row(place: PlaceAsk) -> Row:
 def _costs(worked: Worked) -> Table:
     columns = (
         Column("A kilo"),
-        Column("Planned", Kind.UNIT_COST),
-        Column("Without own hours", Kind.UNIT_COST),
-        Column("One in ten below", Kind.UNIT_COST),
-        Column("Middle", Kind.UNIT_COST),
-        Column("One in ten above", Kind.UNIT_COST),
+        Column("Planned", Kind.MONEY),
+        Column("Without own hours", Kind.MONEY),
+        Column("One in ten below", Kind.MONEY),
+        Column("Middle", Kind.MONEY),
+        Column("One in ten above", Kind.MONEY),
     )
     rows: list[Row] = []
     for key in COSTS:
@@ -183,8 +187,8 @@ def _block(card: Card) -> Table:
 def _causes(worked: Worked) -> Table:
     columns = (
         Column("What varies"),
-        Column("Range narrower if known before, of its width", Kind.RATIO),
-        Column("How it varies: from"),
+        Column("Range narrows if known, of its width", Kind.RATIO),
+        Column("Spread from"),
     )
     rows = tuple(
         (cause.label, cause.narrows_ppm, worked.spreads[cause.key].source)

@@ -15,6 +15,7 @@ from farm.planning.spread import (
     Spread,
     Stated,
     believed,
+    moved,
     outlook,
     scorecard,
     spreads_of,
@@ -89,6 +90,12 @@ def test_own_records_take_over_once_there_are_nine() -> None:
 
     assert isinstance(spreads_of(CARD.plan, {"yield": records})["yield"], Own)
     assert isinstance(spreads_of(CARD.plan, {"yield": records[1:]})["yield"], Stated)
+
+
+def test_a_plan_apart_from_the_records_takes_their_spread_along() -> None:
+    # Batches of 0.4 and 0.6 around 0.5; planned at 0.25 they are 0.2 and 0.3.
+    assert moved([0.4, 0.6], 0.5, 0.25) == [0.2, 0.3]
+    assert moved([0.0, 0.0], 0.0, 0.05) == []
 
 
 def test_four_in_five_new_batches_fall_inside_a_range_made_of_own_records() -> None:

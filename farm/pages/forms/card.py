@@ -19,6 +19,7 @@ from farm.pages.forms.fields import AmountField, CountField, MassField, MoneyFie
 from farm.planning.inputs import GROUPS, Input, InputKind, Known
 from farm.queries.card_inputs import UNKNOWN_PRICE, CardInputs, Choice
 from farm.queries.recipes import newest_versions
+from farm.templatetags.farm_format import percent
 from farm.units import UnitError
 from ledger.models import Lot
 
@@ -46,6 +47,15 @@ FIELDS: Mapping[InputKind, type[AmountField]] = {
     InputKind.SHARE: PercentField,
     InputKind.MINUTES: MinutesField,
 }
+
+
+def said(kind: InputKind, value: int, farm: Farm) -> str:
+    """Show a number as the card's fields do, a share to a tenth of a percent."""
+    if kind is InputKind.SHARE:
+        return percent(value)
+    field = FIELDS[kind]()
+    field.use_farm(farm)
+    return str(field.show(value))
 
 
 class ChoiceForm(FarmForm):
@@ -112,7 +122,7 @@ class NumberForm(FarmForm):
         label = f"{one.label}, {'of ' if one.kind is InputKind.SHARE else ''}{one.per}"
         field = FIELDS[one.kind](label=label.removesuffix(", "), required=False)
         self._add(title, one.key, field)
-        self._explain(field, known)
+        self._explain(field, known, one.kind)
 
     def _offer_prices(self, found: CardInputs) -> None:
         for at, (part, source) in enumerate(
@@ -122,20 +132,23 @@ class NumberForm(FarmForm):
             field = MoneyField(label=f"{part.name}, {per}", required=False)
             self._add("Prices of ingredients", f"price_{at}", field)
             known = None if part.price_money == UNKNOWN_PRICE else Known(part.price_money, source)
-            self._explain(field, known)
+            self._explain(field, known, InputKind.MONEY)
 
     def _offer_asked(self, asked_money: int | None) -> None:
         field = MoneyField(label="Asked now, a pack, tax in it", required=False)
         self._add("Packing and selling", "asked_money", field)
-        self._explain(
-            field, Known(asked_money, "look-up: the price there") if asked_money else None
-        )
+        known = Known(asked_money, "look-up: the price there") if asked_money else None
+        self._explain(field, known, InputKind.MONEY)
 
     def _add(self, title: str, name: str, field: AmountField) -> None:
         self.add(name, field)
         self.groups.setdefault(title, []).append(name)
 
-    def _explain(self, field: AmountField, known: Known | None) -> None:
-        field.help_text = f"{field.show(known.value)} · {known.source}" if known else "Not known"
-        if known:
-            field.widget.attrs["placeholder"] = field.show(known.value)
+    def _explain(self, field: AmountField, known: Known | None, kind: InputKind) -> None:
+        """Say above the box what blank stands for; an asked price may be blank for none."""
+        if known is None:
+            field.help_text = "Not known"
+            return
+        shown = said(kind, known.value, self.farm)
+        field.help_text = f"{shown} · {known.source}"
+        field.widget.attrs["placeholder"] = shown

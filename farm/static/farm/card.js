@@ -5,7 +5,7 @@ let asked = null;
 
 function parts(choosing) {
   // A choice changes what the blank numbers stand for; a number changes the answer only.
-  return choosing ? ["numbers", "answer"] : ["answer"];
+  return choosing ? ["numbers", "headline", "answer"] : ["headline", "answer"];
 }
 
 async function workOut(choosing) {

@@ -29,7 +29,8 @@ def send(client: Client, address: str, **values: Any) -> HttpResponse:
 
 
 def text(response: Any) -> str:
-    return response.content.decode()
+    page: str = response.content.decode()
+    return page
 
 
 def last_entry() -> Entry:

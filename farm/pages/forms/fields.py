@@ -246,6 +246,7 @@ class LotsField(forms.MultipleChoiceField):
         self.offer(lots_on_hand(*self.stages), farm)
 
     def offer(self, lots: Sequence[Lot], farm: Farm) -> None:
+        self.codes = [lot.code for lot in lots]
         self.choices = [(lot.code, lot_label(lot, farm)) for lot in lots]
         if not lots:
             self.help_text = "None on hand"

@@ -32,8 +32,8 @@ class PickForm(DoingForm):
     def build(self) -> None:
         field = self.fields["blocks"]
         assert isinstance(field, LotsField)
-        only = field.choices[0][0] if len(field.choices) == 1 else None
-        lot = lot_by_code(self.initial.get("blocks", only) or "")
+        only = field.codes[0] if len(field.codes) == 1 else ""
+        lot = lot_by_code(self.initial.get("blocks", only))
         if lot:
             self.initial["blocks"] = [lot.code]
             self.initial.setdefault("flush", next_flush(lot))

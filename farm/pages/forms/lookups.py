@@ -74,7 +74,8 @@ class SupplyForm(LookupForm):
         if not self.instance.pk:
             said = self.cleaned_data
             self.instance.item = item_for(said["name"], said["dimension"])
-        return super().save(commit)
+        saved: Model = super().save(commit)
+        return saved
 
 
 class StandardTimeForm(LookupForm):

@@ -1,0 +1,145 @@
+"""What the farm's own records say, when the card may believe them, and whether it was right."""
+
+from datetime import date
+from typing import Any
+
+import pytest
+
+from farm.actions.checks import check
+from farm.actions.common import Draw
+from farm.actions.harvesting import mark_spent, pick
+from farm.actions.storing import throw_away, weigh_again
+from farm.models import SavedCard
+from farm.queries.came_true import outcomes
+from farm.queries.card_inputs import CardInputs, Choice, card_inputs, usual_choice
+from farm.queries.experience import Share, experience_of, usual_day_mg
+from farm.queries.kilos import kilos_from
+from ledger.models import Lot
+from tests.farm.world import GRAM, KG, World, fresh, fruiting, small_farm
+
+DAY = date(2026, 12, 31)
+
+
+@pytest.fixture
+def world(db: None) -> World:
+    return small_farm()
+
+
+def grown_out(world: World, count: int, *, lost: int = 0) -> Lot:
+    """Blocks that lose some, give 10 kg and 3 kg with 1 kg of trim, and are spent."""
+    blocks = fruiting(world, count)
+    if lost:
+        check(world.doing(reason="green mould"), lot=blocks, colonised_percent=100, lost=lost)
+    world.wait(9)
+    given = [Draw(fresh(blocks), 0)]
+    pick(world.doing(), given=given, flush=1, firsts_mg=9 * KG, trim_mg=KG)
+    world.wait(10)
+    pick(world.doing(), given=[Draw(fresh(blocks), 0)], flush=2, firsts_mg=3 * KG)
+    mark_spent(world.doing(), lot=fresh(blocks))
+    return fresh(blocks)
+
+
+def found(world: World) -> CardInputs:
+    choice = usual_choice()
+    assert isinstance(choice, Choice)
+    return card_inputs(choice, DAY)
+
+
+def saved(world: World, **ranged: Any) -> SavedCard:
+    return SavedCard.objects.create(
+        name="Oyster", version=1, made_at=world.now, by=world.owner, strain=world.strain,
+        stated="{}", placed_money=1, **ranged,
+    )  # fmt: skip
+
+
+def test_blocks_still_growing_say_nothing(world: World) -> None:
+    fruiting(world, 40)
+
+    assert experience_of(world.strain).blocks == 0
+
+
+def test_finished_blocks_give_their_flushes_by_block_fruited(world: World) -> None:
+    grown_out(world, 40, lost=4)
+    own = experience_of(world.strain)
+
+    # 10 kg and 3 kg from 36 blocks that fruited: 277.778 g and 83.333 g
+    assert own.flushes_mg == (277_778, 83_333, 0)
+    assert own.loss == Share(4, 40, (0.1,))
+
+
+def test_trim_is_a_share_of_all_that_was_picked(world: World) -> None:
+    grown_out(world, 40)
+
+    # 1 of 13 kg
+    assert experience_of(world.strain).trim.ppm == 76_923
+
+
+def test_what_the_fridge_took_counts_once_the_pick_is_gone(world: World) -> None:
+    blocks = fruiting(world, 40)
+    world.wait(9)
+    crop = pick(world.doing(), given=[Draw(blocks, 0)], flush=1, firsts_mg=10 * KG).lots[-1]
+    world.wait(2)
+    weigh_again(world.doing(), lot=fresh(crop), weight_mg=9_700 * GRAM)
+
+    assert experience_of(world.strain).fridge.whole == 0
+    throw_away(world.doing(reason="unsold"), lot=fresh(crop), quantity=9_700 * GRAM)
+    # 0.3 of 10 kg; what was thrown away is no fridge loss
+    assert experience_of(world.strain).fridge == Share(300 * GRAM, 10 * KG, (0.03,))
+
+
+def test_the_card_believes_the_look_ups_until_twenty_blocks_are_done(world: World) -> None:
+    grown_out(world, 19)
+    assert found(world).values["first_mg"].source == "look-up: the strain's planning figure"
+    assert found(world).records == {}
+
+    grown_out(world, 19)
+    known = found(world).values["first_mg"]
+    # 20 kg of first flush from 38 blocks
+    assert (known.value, known.source) == (526_316, "own: 38 blocks in 2 lots")
+
+
+def test_a_share_says_of_how_many(world: World) -> None:
+    grown_out(world, 40, lost=4)
+
+    assert found(world).values["loss_ppm"].source == "own: 4 of 40 blocks"
+
+
+def test_prices_are_what_was_last_paid(world: World) -> None:
+    fruiting(world, 40)
+    world.received("sawdust", 10 * KG, 60_000)
+
+    # 6.00 for 10 kg
+    prices = {part.name: part.price_money for part in found(world).ingredients}
+    assert prices["sawdust"] == 6_000
+
+
+def test_a_place_without_sales_starts_from_no_record(world: World) -> None:
+    assert usual_day_mg(world.stall) == (0, 0)
+
+
+def test_a_saved_card_waits_for_a_batch_started_after_it(world: World) -> None:
+    grown_out(world, 40)
+    saved(world, picked_low_money=1, picked_median_money=2, picked_high_money=3)
+
+    assert [one.lot for one in outcomes()] == [None]
+
+
+def test_what_came_true_is_the_cost_of_the_kilo_picked(world: World) -> None:
+    saved(world, picked_low_money=1, picked_median_money=2, picked_high_money=3)
+    blocks = grown_out(world, 40)
+    one = outcomes()[0]
+
+    assert one.lot == blocks
+    assert one.came is not None
+    assert one.came.actual == kilos_from(blocks).fresh[0].per_kg
+    assert not one.came.is_inside
+
+
+def test_blocks_lost_beyond_plan_make_the_kilo_dearer_that_came_true(world: World) -> None:
+    saved(world, picked_low_money=1, picked_median_money=2, picked_high_money=3)
+    blocks = grown_out(world, 40, lost=8)
+    came = outcomes()[0].came
+    booked = kilos_from(blocks).fresh[0].per_kg
+
+    assert came is not None and booked is not None
+    assert came.actual > booked

@@ -1,0 +1,1 @@
+"""An invented farm and its year, played through the actions that the pages use."""

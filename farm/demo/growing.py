@@ -1,0 +1,214 @@
+"""The growing side of the played week: deliveries, grain, blocks, picks."""
+
+from farm.actions.blocks import fill_blocks, inoculate_blocks, move_to_fruiting
+from farm.actions.checks import check
+from farm.actions.common import Draw, oldest_first, on_hand
+from farm.actions.correcting import undo
+from farm.actions.cultures import buy_culture, transfer_culture
+from farm.actions.grain import inoculate_grain, prepare_grain
+from farm.actions.harvesting import mark_spent, pick
+from farm.actions.holding import hold, release
+from farm.actions.runs import sterilise
+from farm.actions.supplies import Delivery, receive_supplies
+from farm.demo.clock import Year
+from farm.demo.scenery import COIN, GRAM, KG
+from farm.models import RecipeVersion, Stage, Strain
+from ledger.models import Lot
+
+# Blocks started: strain, recipe, count, every so many weeks.
+STARTS = (("oyster", "lean", 22, 1), ("mane", "rich", 22, 2), ("shiitake", "rich", 16, 2))
+SPAWN_PER_BLOCK_MG = 190 * GRAM
+
+
+def monday(year: Year, week: int) -> None:
+    if week % 8 == 0:
+        _deliveries(year)
+    if week % 26 == 0:
+        for strain in year.scenery.strains.values():
+            _cultures(year, strain)
+    if week % 2 == 0:
+        _grain(year, week)
+    for key, recipe, count, every in STARTS:
+        if week % every == 0 and week >= 2:
+            strain = year.scenery.strains[key]
+            _blocks(year, strain, recipe=year.scenery.blocks[recipe], count=count)
+
+
+def _deliveries(year: Year) -> None:
+    rows = (
+        ("Alder sawdust pellets", 340 * KG, 170, "Harrow Sawmill"),
+        ("Wheat bran", 70 * KG, 49, "Brook Mill"),
+        ("Gypsum", 8 * KG, 9, "Brook Mill"),
+        ("Rye grain", 55 * KG, 44, "Brook Mill"),
+        ("Filter-patch bags", 480, 125, "Lantern Packaging"),
+        ("Card punnets", 900, 99, "Lantern Packaging"),
+        ("Dry pouches", 60, 15, "Lantern Packaging"),
+    )
+    for name, quantity, paid, supplier in rows:
+        receive_supplies(
+            year.doing("tam"),
+            supply=year.scenery.supplies[name],
+            quantity=quantity,
+            paid_money=year.about(paid * COIN, 0.04) // 100 * 100,
+            delivery=Delivery(
+                supplier=year.scenery.suppliers[supplier],
+                supplier_lot=f"{supplier[0]}{year.clock:%y%m%d}",
+            ),
+            shelf=year.scenery.shelves["store"],
+        )
+
+
+def _cultures(year: Year, strain: Strain) -> None:
+    """Buy a dish, and take the working dishes of the half year from it."""
+    bought = buy_culture(
+        year.doing(),
+        strain=strain,
+        portions=4,
+        paid_money=28 * COIN,
+        delivery=Delivery(supplier=year.scenery.suppliers["Kestrel Cultures"]),
+    )
+    transfer_culture(year.doing(), source=bought.lots[0], used=2, portions=90)
+
+
+def _grain(year: Year, week: int) -> None:
+    """Prepare grain and, once it was in the steriliser, inoculate it for each strain."""
+    bags = {"oyster": 6, "mane": 4, "shiitake": 3}
+    recipe = year.scenery.grain
+    total = sum(bags.values())
+    made = prepare_grain(
+        year.doing("tam"), recipe=recipe, bags=total, draws=_ingredients(recipe, total)
+    ).lots[-1]
+    _run(year, [made], 95)
+    for key, count in bags.items():
+        strain = year.scenery.strains[key]
+        spawn = on_hand(Stage.SPAWN, strain=strain, generation=1).last()
+        grain_to_grain = week % 4 == 2 and spawn is not None and spawn.quantity > 2 * KG
+        source = spawn if grain_to_grain else on_hand(Stage.CULTURE, strain=strain).last()
+        assert source is not None
+        amount = 150 * GRAM * count if grain_to_grain else count
+        lot = inoculate_grain(
+            year.doing(), grain=made, bags=count, source=source, amount=amount
+        ).lots[-1]
+        year.after(7, lambda lot=lot: _shake(year, lot))
+
+
+def _shake(year: Year, lot: Lot) -> None:
+    lost = 1 if year.dice.random() < 0.12 else 0
+    reason = "wet spot / sour" if lost else ""
+    check(year.doing("nora", reason), lot=_fresh(lot), colonised_percent=40, lost=lost)
+
+
+def _blocks(year: Year, strain: Strain, *, recipe: RecipeVersion, count: int) -> None:
+    filled = fill_blocks(
+        year.doing("tam"), recipe=recipe, count=count, draws=_ingredients(recipe, count)
+    ).lots[-1]
+    _run(year, [filled], 150)
+    blocks = inoculate_blocks(
+        year.doing(),
+        bags=_fresh(filled),
+        count=count,
+        spawn=_spawn(strain, count * SPAWN_PER_BLOCK_MG),
+        shelf=year.scenery.shelves["incubation"],
+    ).lots[-1]
+    year.after(9, lambda: _look(year, blocks))
+    year.after(strain.spawn_run_days, lambda: _move(year, blocks))
+    gap = strain.flush_gap_days
+    year.after(strain.first_pick_days, lambda: _pick(year, blocks, strain=strain, flush=1))
+    year.after(strain.first_pick_days + gap, lambda: _pick(year, blocks, strain=strain, flush=2))
+    year.after(strain.first_pick_days + gap + 3, lambda: _spent(year, blocks))
+
+
+def _run(year: Year, lots: list[Lot], minutes: int) -> None:
+    sterilise(
+        year.doing("tam"),
+        steriliser=year.scenery.steriliser,
+        lots=[_fresh(lot) for lot in lots],
+        minutes_at_temperature=minutes,
+        gauge_pa=104_000,
+        temperature_milli_c=121_000,
+    )
+
+
+def _look(year: Year, lot: Lot) -> None:
+    share = 0.05 if year.dice.random() < 0.85 else 0.22
+    lost = sum(year.dice.random() < share for _ in range(_fresh(lot).quantity))
+    reason = year.dice.choice(["green mould", "green mould", "burst bag", "other mould"])
+    doing = year.doing("nora", reason if lost else "")
+    check(doing, lot=_fresh(lot), colonised_percent=year.dice.randint(60, 90), lost=lost)
+
+
+def _move(year: Year, lot: Lot) -> None:
+    if _fresh(lot).quantity:
+        shelf = year.scenery.shelves["fruiting"]
+        move_to_fruiting(year.doing("tam"), lot=_fresh(lot), shelf=shelf)
+
+
+def _pick(year: Year, lot: Lot, *, strain: Strain, flush: int) -> None:
+    blocks = _fresh(lot)
+    if not blocks.quantity:
+        return
+    weight = year.about(strain.flushes_mg[flush - 1] * blocks.quantity) // (10 * GRAM) * 10 * GRAM
+    seconds = weight // 12
+    trim = weight // 12 if strain == year.scenery.strains["oyster"] else 0  # the butts of clusters
+    pick(
+        year.doing("tam" if year.dice.random() < 0.5 else "nora"),
+        given=[Draw(blocks, weight)],
+        flush=flush,
+        firsts_mg=weight - seconds - trim,
+        seconds_mg=seconds,
+        trim_mg=trim,
+        shelf=year.scenery.shelves["fridge"],
+    )
+
+
+def _spent(year: Year, lot: Lot) -> None:
+    if _fresh(lot).quantity:
+        mark_spent(year.doing("tam"), lot=_fresh(lot))
+
+
+# --- once in the year ------------------------------------------------------------------------
+
+
+def scare(year: Year) -> None:
+    """A delivery of bran smells wrong: it is put on hold, asked about, and released."""
+    bran = year.scenery.supplies["Wheat bran"].item
+    lot = Lot.objects.filter(item=bran, quantity__gt=0).first()
+    if lot:
+        hold(year.doing("nora", "smells musty; the mill was asked"), [lot])
+        release(year.doing("nora", "the mill sent its test; only dusty"), [_fresh(lot)])
+
+
+def slip(year: Year) -> None:
+    """A delivery typed twice is taken back."""
+    twice = receive_supplies(
+        year.doing("tam"),
+        supply=year.scenery.supplies["Gypsum"],
+        quantity=8 * KG,
+        paid_money=9 * COIN,
+        delivery=Delivery(supplier=year.scenery.suppliers["Brook Mill"]),
+    )
+    undo(year.doing("nora", "typed twice"), twice.entry)
+
+
+def _ingredients(recipe: RecipeVersion, count: int) -> list[Draw]:
+    return [
+        draw
+        for line in recipe.lines.select_related("supply__item")
+        for draw in oldest_first(line.supply, line.quantity * count)
+    ]
+
+
+def _spawn(strain: Strain, wanted_mg: int) -> list[Draw]:
+    """Take spawn from the oldest lots of a strain."""
+    draws = []
+    for lot in on_hand(Stage.SPAWN, strain=strain):
+        take = min(lot.quantity, wanted_mg)
+        draws.append(Draw(lot, take))
+        wanted_mg -= take
+        if not wanted_mg:
+            break
+    return draws
+
+
+def _fresh(lot: Lot) -> Lot:
+    return Lot.objects.select_related("item").get(pk=lot.pk)

@@ -1,0 +1,275 @@
+"""The invented farm before its year begins: people, species, recipes, shelves, customers.
+
+Everything here is made up, down to the prices; nothing is measured.
+"""
+
+from dataclasses import dataclass
+from datetime import date
+
+from farm.actions.starting import Account, add_person, start_farm
+from farm.models import (
+    Customer,
+    Farm,
+    Form,
+    PackKind,
+    Person,
+    PlaceKind,
+    Price,
+    Product,
+    Rate,
+    RateOf,
+    Recipe,
+    RecipeFor,
+    RecipeLine,
+    RecipeVersion,
+    Role,
+    Room,
+    SellingPlace,
+    Shelf,
+    Species,
+    Steriliser,
+    Strain,
+    Supplier,
+    Supply,
+    Use,
+)
+from ledger import book
+
+KG, GRAM, COIN = 1_000_000, 1_000, 10_000
+ACCOUNTS = (
+    ("nora", "two-alders-owner", Role.OWNER),
+    ("tam", "two-alders-helper", Role.HELPER),
+    ("iris", "two-alders-reader", Role.READER),
+)
+
+
+@dataclass
+class Scenery:
+    """Everything the year needs to find again, by a short name."""
+
+    people: dict[str, Person]
+    strains: dict[str, Strain]
+    supplies: dict[str, Supply]
+    suppliers: dict[str, Supplier]
+    grain: RecipeVersion
+    blocks: dict[str, RecipeVersion]
+    steriliser: Steriliser
+    shelves: dict[str, Shelf]
+    places: dict[str, SellingPlace]
+    customers: list[Customer]
+    products: dict[str, Product]
+
+
+def build(first_day: date) -> Scenery:
+    """Set the farm up as its owner would on the first day."""
+    people = _people()
+    _rates(first_day)
+    strains = _strains()
+    supplies = _supplies()
+    places = _places()
+    return Scenery(
+        people=people,
+        strains=strains,
+        supplies=supplies,
+        suppliers={
+            name: Supplier.objects.create(name=name, contact=contact)
+            for name, contact in (
+                ("Harrow Sawmill", "0555 0101"),
+                ("Brook Mill", "0555 0102"),
+                ("Lantern Packaging", "orders@lantern.example"),
+                ("Kestrel Cultures", "lab@kestrel.example"),
+            )
+        },
+        grain=_grain_recipe(supplies),
+        blocks=_block_recipes(supplies),
+        steriliser=Steriliser.objects.create(
+            name="Upright steam vessel", pressurised=True, max_gauge_kpa=150, run_wh=21_000
+        ),
+        shelves=_shelves(),
+        places=places,
+        customers=_customers(places),
+        products=_products(strains, supplies, places=places, first_day=first_day),
+    )
+
+
+def _people() -> dict[str, Person]:
+    farm = Farm(
+        name="Two Alders",
+        place="Mill Lane 7, Varnby (invented)",
+        time_zone="Europe/Dublin",
+        currency="EUR",
+        weight_unit="kg",
+        altitude_m=85,
+        is_demo=True,
+    )
+    (name, password, _), *others = ACCOUNTS
+    people = {name: start_farm(farm, Account(name, password))}
+    for name, password, role in others:
+        people[name] = add_person(Account(name, password), role)
+    return people
+
+
+def _rates(first_day: date) -> None:
+    for of, money in (
+        (RateOf.PAID_HOUR, 14 * COIN),
+        (RateOf.OWN_HOUR, 16 * COIN),
+        (RateOf.KWH, 2_900),
+        (RateOf.BLOCK_DAY, 120),
+    ):
+        Rate.objects.update_or_create(of=of, from_day=first_day, defaults={"rate_money": money})
+
+
+def _strains() -> dict[str, Strain]:
+    """Days: spawn run, first pick, gap. Grams per block of the first and second flush."""
+    rows = {
+        "oyster": ("Grey oyster", "Pleurotus ostreatus", 6, (14, 20, 10), (460, 190), 50_000),
+        "mane": ("Lion's mane", "Hericium erinaceus", 8, (18, 28, 14), (430, 170), 60_000),
+        "shiitake": ("Shiitake", "Lentinula edodes", 12, (56, 63, 18), (400, 210), 70_000),
+    }
+    strains = {}
+    for key, (name, latin, keeps, days, grams, loss) in rows.items():
+        species = Species.objects.create(
+            name=name,
+            latin=latin,
+            moisture_ppm=900_000,
+            fridge_days=keeps,
+            water_loss_ppm=15_000,
+        )
+        strains[key] = Strain.objects.create(
+            species=species,
+            name="house line",
+            source="Kestrel Cultures (invented)",
+            spawn_run_days=days[0],
+            first_pick_days=days[1],
+            flush_gap_days=days[2],
+            first_mg=grams[0] * GRAM,
+            second_mg=grams[1] * GRAM,
+            planned_loss_ppm=loss,
+        )
+    return strains
+
+
+def _supplies() -> dict[str, Supply]:
+    rows = (
+        ("Alder sawdust pellets", Use.SUBSTRATE, "mass", 80_000, 0),
+        ("Wheat bran", Use.SUBSTRATE, "mass", 120_000, 0),
+        ("Gypsum", Use.SUBSTRATE, "mass", 0, 0),
+        ("Rye grain", Use.GRAIN, "mass", 120_000, 0),
+        ("Filter-patch bags", Use.BAGS, "count", 0, 32 * GRAM),
+        ("Malt agar dishes", Use.CULTURE, "count", 0, 25 * GRAM),
+        ("Card punnets", Use.PACKING, "count", 0, 14 * GRAM),
+        ("Dry pouches", Use.PACKING, "count", 0, 9 * GRAM),
+    )
+    return {
+        name: Supply.objects.create(
+            item=book.item_named(name, dimension), use=use, moisture_ppm=moisture, piece_mg=piece
+        )
+        for name, use, dimension, moisture, piece in rows
+    }
+
+
+def _recipe(name: str, makes: str, *, water_g: int, lines: dict[Supply, int]) -> RecipeVersion:
+    version = RecipeVersion.objects.create(
+        recipe=Recipe.objects.create(name=name, makes=makes), number=1, water_mg=water_g * GRAM
+    )
+    for supply, quantity in lines.items():
+        RecipeLine.objects.create(version=version, supply=supply, quantity=quantity)
+    return version
+
+
+def _grain_recipe(supplies: dict[str, Supply]) -> RecipeVersion:
+    lines = {supplies["Rye grain"]: 1_050 * GRAM, supplies["Filter-patch bags"]: 1}
+    return _recipe("Rye bag", RecipeFor.GRAIN, water_g=750, lines=lines)
+
+
+def _block_recipes(supplies: dict[str, Supply]) -> dict[str, RecipeVersion]:
+    recipes = {}
+    for key, name, bran_g in (("rich", "Alder and bran", 170), ("lean", "Alder, lean", 90)):
+        lines = {
+            supplies["Alder sawdust pellets"]: (950 - bran_g) * GRAM,
+            supplies["Wheat bran"]: bran_g * GRAM,
+            supplies["Gypsum"]: 15 * GRAM,
+            supplies["Filter-patch bags"]: 1,
+        }
+        recipes[key] = _recipe(name, RecipeFor.BLOCKS, water_g=1_335, lines=lines)
+    return recipes
+
+
+def _shelves() -> dict[str, Shelf]:
+    rooms = {
+        "store": ("Store", "dry goods", 0),
+        "incubation": ("Warm room", "incubation", 400),
+        "fruiting": ("Mist room", "fruiting", 160),
+        "fridge": ("Cold room", "fresh stock", 0),
+    }
+    return {
+        key: Shelf.objects.create(
+            room=Room.objects.create(name=name, purpose=purpose), name="main", holds_blocks=places
+        )
+        for key, (name, purpose, places) in rooms.items()
+    }
+
+
+def _places() -> dict[str, SellingPlace]:
+    rows = {
+        "stall": ("Varnby Saturday market", PlaceKind.STALL, 22 * COIN, 0, 330),
+        "kitchens": ("Kitchens", PlaceKind.KITCHENS, 0, 0, 20),
+        "boxes": ("Thursday boxes", PlaceKind.BOXES, 0, 0, 20),
+    }
+    return {
+        key: SellingPlace.objects.create(
+            name=name, kind=kind, day_fee_money=fee, fee_ppm=ppm, day_minutes=minutes
+        )
+        for key, (name, kind, fee, ppm, minutes) in rows.items()
+    }
+
+
+def _customers(places: dict[str, SellingPlace]) -> list[Customer]:
+    rows = (
+        ("The Ferry House", "kitchens", "0555 0201"),
+        ("Café Lindqvist", "kitchens", "0555 0202"),
+        ("Rook & Barley", "kitchens", "0555 0203"),
+        ("Hillside box scheme", "boxes", "boxes@hillside.example"),
+    )
+    return [
+        Customer.objects.create(
+            name=name, place=places[place], contact=contact, address="Varnby (invented)"
+        )
+        for name, place, contact in rows
+    ]
+
+
+def _products(
+    strains: dict[str, Strain],
+    supplies: dict[str, Supply],
+    *,
+    places: dict[str, SellingPlace],
+    first_day: date,
+) -> dict[str, Product]:
+    products = {}
+    prices = {"oyster": 440, "mane": 590, "shiitake": 520}
+    for key, cents in prices.items():
+        species = strains[key].species
+        products[key] = Product.objects.create(
+            name=f"{species.name}, 200 g punnet",
+            species=species,
+            form=Form.FRESH,
+            net_mg=200 * GRAM,
+            pack=PackKind.OPEN,
+            packaging=supplies["Card punnets"],
+        )
+        products[f"dried {key}"] = Product.objects.create(
+            name=f"Dried {species.name.lower()}, 30 g pouch",
+            species=species,
+            form=Form.DRIED,
+            net_mg=30 * GRAM,
+            pack=PackKind.AIRTIGHT,
+            packaging=supplies["Dry pouches"],
+            tax_ppm=90_000,
+        )
+        for place in places.values():
+            for name, money in ((key, cents), (f"dried {key}", cents + 270)):
+                Price.objects.create(
+                    product=products[name], place=place, from_day=first_day, pack_money=money * 100
+                )
+    return products

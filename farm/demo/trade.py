@@ -1,0 +1,150 @@
+"""The selling side of the played week: cold room, packs, kitchens, stall, dryer."""
+
+from farm.actions.common import Draw, on_hand
+from farm.actions.packing import pack
+from farm.actions.selling import SoldLine, load_stall, sell, settle_stall
+from farm.actions.storing import dry, throw_away, weigh_again
+from farm.demo.clock import Year
+from farm.demo.scenery import COIN, GRAM
+from farm.models import Grade, Stage, StallDay
+from ledger.models import Lot
+
+KILO_PRICE = {"oyster": 17 * COIN, "mane": 23 * COIN, "shiitake": 21 * COIN}
+# Less than this of a lot is not worth a delivery; it goes into punnets.
+LEAST_DELIVERED_MG = 500 * GRAM
+THURSDAY, FRIDAY, SATURDAY, SUNDAY = 3, 4, 5, 6
+
+
+def sell_week(year: Year, week: int, day: int) -> None:
+    """Do what the weekday asks for on the selling side."""
+    if day == THURSDAY:
+        _kitchens(year)
+    elif day == FRIDAY:
+        _weigh(year)
+        _pack(year)
+    elif day == SATURDAY:
+        _market(year)
+    elif day == SUNDAY:
+        _tidy(year, week)
+
+
+def _crop(year: Year, key: str, grade: str) -> list[Lot]:
+    return list(on_hand(Stage.CROP, strain=year.scenery.strains[key], grade=grade))
+
+
+def _kitchens(year: Year) -> None:
+    """Sell each customer some kilos, loose, from the oldest pick."""
+    for customer in year.scenery.customers:
+        key = year.dice.choice(list(KILO_PRICE))
+        wanted = year.about(2_200 * GRAM, 0.35) // (50 * GRAM) * 50 * GRAM
+        for lot in _crop(year, key, Grade.FIRSTS):
+            if min(wanted, lot.quantity) >= LEAST_DELIVERED_MG:
+                line = SoldLine(lot, min(wanted, lot.quantity), KILO_PRICE[key])
+                sell(year.doing("nora"), place=customer.place, customer=customer, lines=[line])
+                break
+
+
+def _weigh(year: Year) -> None:
+    """Weigh the oldest crate of each species again: it lost water, now and then more."""
+    for key in KILO_PRICE:
+        for lot in _crop(year, key, Grade.FIRSTS)[:1]:
+            days = (year.clock.date() - lot.card.harvested_on).days
+            share = 0.012 * days + (0.03 if year.dice.random() < 0.1 else 0)
+            weight = round(lot.quantity * (1 - share)) // (5 * GRAM) * 5 * GRAM
+            if days and 0 < weight < lot.quantity:
+                weigh_again(year.doing("tam"), lot=lot, weight_mg=weight)
+
+
+def _pack(year: Year) -> None:
+    """Pack what the market can take, oldest picks first, a little over the declared weight."""
+    for key in KILO_PRICE:
+        product = year.scenery.products[key]
+        lots = _crop(year, key, Grade.FIRSTS)[:3]
+        packs = min(44, sum(lot.quantity for lot in lots) // (product.net_mg + 4 * GRAM))
+        if packs < 4:
+            continue
+        wanted = packs * (product.net_mg + 4 * GRAM)
+        draws = []
+        for lot in lots:
+            take = min(lot.quantity, wanted)
+            if take:
+                draws.append(Draw(lot, take))
+            wanted -= take
+        pack(year.doing("tam"), product=product, packs=packs, draws=draws)
+
+
+def _market(year: Year) -> None:
+    """Load everything packed, and bring a part of it back."""
+    packed = list(on_hand(Stage.PACKS, product__form="fresh"))
+    dried = [lot for lot in on_hand(Stage.PACKS, product__form="dried") if lot.quantity]
+    lots = packed + dried[:3]
+    if not lots:
+        return
+    place = year.scenery.places["stall"]
+    lines = [Draw(lot, lot.quantity) for lot in lots]
+    entry = load_stall(year.doing("nora"), place=place, day=year.clock.date(), lines=lines).entry
+    back, prices = {}, {}
+    for lot in lots:
+        share = year.dice.uniform(0.0, 0.22) if lot in packed else year.dice.uniform(0.3, 0.8)
+        back[lot.pk] = int(lot.quantity * share)
+        product = lot.card.product
+        price = product.prices.filter(place=place).first()
+        prices[lot.pk] = price.pack_money
+    settle_stall(
+        year.doing("nora"),
+        stall_day=StallDay.objects.get(entry=entry),
+        brought_back=back,
+        prices=prices,
+    )
+
+
+def _tidy(year: Year, week: int) -> None:
+    """Bin old packs, dry what will not sell fresh, pack what was dried."""
+    for lot in on_hand(Stage.PACKS, product__form="fresh"):
+        throw_away(year.doing("tam", "old"), lot=lot, quantity=lot.quantity)
+    for key in KILO_PRICE:
+        keeps = year.scenery.strains[key].species.fridge_days
+        for grade in Grade.values:
+            _old_crop(year, key, grade=grade, keeps=keeps)
+        if week % 4 == 3:
+            _pouches(year, key)
+
+
+def _old_crop(year: Year, key: str, *, grade: str, keeps: int) -> None:
+    lots = [
+        lot
+        for lot in _crop(year, key, grade)
+        if grade == Grade.TRIM or (year.clock.date() - lot.card.harvested_on).days >= keeps - 3
+    ]
+    if not lots:
+        return
+    if grade == Grade.TRIM:
+        for lot in lots:
+            throw_away(year.doing("tam", "old"), lot=lot, quantity=lot.quantity)
+        return
+    fresh = sum(lot.quantity for lot in lots)
+    if fresh < 600 * GRAM:
+        return
+    dry(
+        year.doing("nora"),
+        draws=[Draw(lot, lot.quantity) for lot in lots],
+        dried_mg=year.about(fresh * 109 // 1000, 0.01),
+        temperature_milli_c=55_000,
+        minutes_drying=600,
+        dryer_wh=6_500,
+    )
+
+
+def _pouches(year: Year, key: str) -> None:
+    product = year.scenery.products[f"dried {key}"]
+    lots = list(on_hand(Stage.DRIED, species=product.species))
+    packs = min(12, sum(lot.quantity for lot in lots) // product.net_mg)
+    wanted = packs * product.net_mg
+    draws = []
+    for lot in lots:
+        take = min(lot.quantity, wanted)
+        if take:
+            draws.append(Draw(lot, take))
+        wanted -= take
+    if packs:
+        pack(year.doing("tam"), product=product, packs=packs, draws=draws)

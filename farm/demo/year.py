@@ -1,0 +1,35 @@
+"""Fifty-two weeks at the invented farm, one action after another, by a fixed seed.
+
+Every action is called as a page would call it. What the weeks do is set by a calendar; the
+weights are drawn at random, so that lots differ as they do.
+"""
+
+from collections.abc import Callable
+from datetime import datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+from farm.demo.clock import Year
+from farm.demo.growing import monday, scare, slip
+from farm.demo.trade import sell_week
+
+WEEKS = 52
+ZONE = ZoneInfo("Europe/Dublin")
+
+
+def play(year: Year, progress: Callable[[int], None], weeks: int = WEEKS) -> None:
+    """Play the whole year; ``progress`` is told of each week that begins."""
+    first = year.clock.date()
+    for week in range(weeks):
+        progress(week)
+        for day in range(7):
+            today = first + timedelta(weeks=week, days=day)
+            year.clock = datetime.combine(today, time(7), tzinfo=ZONE)
+            if day == 0:
+                monday(year, week)
+            for job in year.due.pop(today, []):
+                job()
+            sell_week(year, week, day)
+        if week == 30:
+            scare(year)
+        if week == 12:
+            slip(year)

@@ -1,0 +1,84 @@
+"""The demo farm: some weeks of it, played through the actions, and what guards it."""
+
+from collections.abc import Iterator
+from datetime import date, datetime, time, timedelta
+from io import StringIO
+
+import pytest
+from django.core.management import CommandError, call_command
+from django.db import transaction
+from pytest_django import DjangoDbBlocker
+
+from farm.demo.clock import Year, played_clock
+from farm.demo.scenery import build
+from farm.demo.year import ZONE, play
+from farm.models import Farm, Sale, Stage
+from ledger.models import Entry, Lot
+from tests.farm.world import assert_book_is_sound
+
+# Long enough for oyster to be picked twice, sold, brought back, dried and spent.
+WEEKS = 9
+
+
+def play_some() -> list[tuple[str, int, int]]:
+    first_day = date(2026, 1, 5)
+    year = Year(build(first_day), datetime.combine(first_day, time(7), tzinfo=ZONE))
+    with played_clock(year):
+        play(year, lambda week: None, WEEKS)
+    return list(Lot.objects.order_by("pk").values_list("code", "quantity", "own"))
+
+
+@pytest.fixture(scope="module")
+def played(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
+    """Play once for the whole module, and leave nothing behind."""
+    with django_db_blocker.unblock(), transaction.atomic():
+        play_some()
+        yield
+        transaction.set_rollback(True)
+
+
+def test_it_goes_the_whole_way_and_the_book_is_sound(played: None) -> None:
+    stages = set(Lot.objects.values_list("card__stage", flat=True))
+
+    assert stages >= {stage.value for stage in Stage} - {Stage.DRIED.value}
+    assert Sale.objects.filter(customer=None).exists()
+    assert Sale.objects.exclude(customer=None).exists()
+    assert_book_is_sound()
+
+
+def test_no_entry_of_the_played_year_looks_late(played: None) -> None:
+    waits = [entry.recorded_at - entry.happened_at for entry in Entry.objects.all()]
+
+    assert max(waits) < timedelta(hours=1)
+
+
+def test_it_shows_the_three_answers_of_a_demo_that_is_there(played: None) -> None:
+    out = StringIO()
+
+    call_command("demo", "--no-serve", stdout=out)
+
+    said = out.getvalue()
+    assert "stays as it is" in said
+    for words in ("What a block and a kilo cost", "What is behind a sold punnet", "The month"):
+        assert words in said
+    assert "two-alders-owner" in said
+
+
+@pytest.mark.django_db
+def test_it_is_the_same_each_time_it_is_played() -> None:
+    played = []
+    for _ in range(2):
+        with transaction.atomic():
+            played.append([row[:2] for row in play_some()])
+            transaction.set_rollback(True)
+
+    assert played[0] == played[1]
+
+
+@pytest.mark.django_db
+def test_it_never_touches_a_real_farm(farm: Farm) -> None:
+    with pytest.raises(CommandError, match=f"holds a real farm .{farm.name}.*leaves it alone"):
+        call_command("demo", "--no-serve", stdout=StringIO())
+
+    assert Farm.objects.get().name == farm.name
+    assert not Entry.objects.exists()

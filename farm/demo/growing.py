@@ -36,12 +36,12 @@ def monday(year: Year, week: int) -> None:
 
 def _deliveries(year: Year) -> None:
     rows = (
-        ("Alder sawdust pellets", 340 * KG, 170, "Harrow Sawmill"),
-        ("Wheat bran", 70 * KG, 49, "Brook Mill"),
-        ("Gypsum", 8 * KG, 9, "Brook Mill"),
-        ("Rye grain", 55 * KG, 44, "Brook Mill"),
-        ("Filter-patch bags", 480, 125, "Lantern Packaging"),
-        ("Card punnets", 900, 99, "Lantern Packaging"),
+        ("Alder sawdust pellets", 290 * KG, 145, "Harrow Sawmill"),
+        ("Wheat bran", 46 * KG, 33, "Brook Mill"),
+        ("Gypsum", 6 * KG, 7, "Brook Mill"),
+        ("Rye grain", 46 * KG, 37, "Brook Mill"),
+        ("Filter-patch bags", 395, 104, "Lantern Packaging"),
+        ("Card punnets", 760, 84, "Lantern Packaging"),
         ("Dry pouches", 60, 15, "Lantern Packaging"),
     )
     for name, quantity, paid, supplier in rows:
@@ -72,7 +72,7 @@ def _cultures(year: Year, strain: Strain) -> None:
 
 def _grain(year: Year, week: int) -> None:
     """Prepare grain and, once it was in the steriliser, inoculate it for each strain."""
-    bags = {"oyster": 6, "mane": 4, "shiitake": 3}
+    bags = {"oyster": 5, "mane": 3, "shiitake": 2}
     recipe = year.scenery.grain
     total = sum(bags.values())
     made = prepare_grain(

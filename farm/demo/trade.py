@@ -1,6 +1,6 @@
 """The selling side of the played week: cold room, packs, kitchens, stall, dryer."""
 
-from farm.actions.common import Draw, on_hand
+from farm.actions.common import Draw, last_day, on_hand
 from farm.actions.packing import pack
 from farm.actions.selling import SoldLine, load_stall, sell, settle_stall
 from farm.actions.storing import dry, throw_away, weigh_again
@@ -48,7 +48,8 @@ def _weigh(year: Year) -> None:
     """Weigh the oldest crate of each species again: it lost water, now and then more."""
     for key in KILO_PRICE:
         for lot in _crop(year, key, Grade.FIRSTS)[:1]:
-            days = (year.clock.date() - lot.card.harvested_on).days
+            since = last_day(lot, ["weigh again"]) or lot.card.harvested_on
+            days = (year.clock.date() - since).days
             share = 0.012 * days + (0.03 if year.dice.random() < 0.1 else 0)
             weight = round(lot.quantity * (1 - share)) // (5 * GRAM) * 5 * GRAM
             if days and 0 < weight < lot.quantity:

@@ -11,7 +11,7 @@ from fractions import Fraction
 
 from django.db.models import Sum
 
-from farm.beliefs import STANDARD_TIMES
+from farm.beliefs import STANDARD_TIMES, Time
 from farm.models import (
     Form,
     LotCard,
@@ -45,7 +45,7 @@ GROWING = ("fill blocks", "inoculate blocks", "check", "move to fruiting")
 
 @dataclass(frozen=True)
 class Choice:
-    """What a card is of; ``spawn`` None: the newest spawn of the strain that is on hand."""
+    """What a card is of. Spawn: of a lot, or of a grain recipe, or else the strain's newest."""
 
     recipe: RecipeVersion
     strain: Strain
@@ -53,6 +53,7 @@ class Choice:
     place: SellingPlace
     steriliser: Steriliser | None = None
     spawn: Lot | None = None
+    spawn_recipe: RecipeVersion | None = None
 
     @property
     def names(self) -> Names:
@@ -93,7 +94,7 @@ def card_inputs(choice: Choice, day: date) -> CardInputs:
     ingredients, sources = _ingredients(choice.recipe, day)
     values = {
         **_batch(choice),
-        **_spawn(choice),
+        **_spawn(choice, day),
         **_crop(choice, experience),
         **_times(choice),
         **_pack(choice.product, day),
@@ -168,27 +169,49 @@ def _batch(choice: Choice) -> dict[str, Known]:
     }
 
 
-def _spawn(choice: Choice) -> dict[str, Known]:
-    """Weight and price of spawn: what the lot cost to make, or what bought spawn last cost."""
-    values = {"spawn_mg": _spawn_mg(choice.recipe)}
+def _spawn(choice: Choice, day: date) -> dict[str, Known]:
+    """Weight and price of spawn: as the lot was made, as its recipe would be, as last bought."""
+    found = {"spawn_mg": _spawn_mg(choice.recipe)}
     lot = choice.spawn or _newest_spawn(choice.strain)
-    if lot:
-        made = Flow.objects.filter(lot=lot, role=Role.MADE)
-        sums = made.aggregate(*(Sum(name) for name in ("quantity", *KINDS)))
-        cost = sum(sums[f"{kind}__sum"] for kind in KINDS)
-        price = round(cost * MILLION / sums["quantity__sum"])
-        values["spawn_kg_money"] = Known(price, f"own: what lot {lot.code} cost")
-        return values
+    recipe = choice.spawn_recipe
+    price: Known | None
+    if recipe and not choice.spawn:
+        price = _recipe_price(recipe, day)
+    else:
+        price = _lot_price(lot) if lot else _bought_price()
+    return {**found, "spawn_kg_money": price} if price else found
+
+
+def _lot_price(lot: Lot) -> Known:
+    made = Flow.objects.filter(lot=lot, role=Role.MADE)
+    sums = made.aggregate(*(Sum(name) for name in ("quantity", *KINDS)))
+    cost = sum(sums[f"{kind}__sum"] for kind in KINDS)
+    return Known(round(cost * MILLION / sums["quantity__sum"]), f"own: what lot {lot.code} cost")
+
+
+def _recipe_price(recipe: RecipeVersion, day: date) -> Known | None:
+    """Ingredients and own hours of a bag over its fill; unknown while one was never bought.
+
+    Steam and culture are left out, which the source says: they depend on the run and the culture.
+    """
+    parts, _ = _ingredients(recipe, day)
+    rate = _rates(day).get("own_hour_money")
+    if rate is None or any(part.price_money == UNKNOWN_PRICE for part in parts):
+        return None
+    times = _standard_seconds()
+    seconds = sum(times[name][1] for name in ("prepare grain", "inoculate grain"))
+    cost = sum(part.cost for part in parts) + Fraction(seconds * rate.value, 3_600)
+    source = f"{recipe}: ingredients and own hours, without steam and culture"
+    return Known(round(cost * MILLION / recipe.fill_mg), source)
+
+
+def _bought_price() -> Known | None:
     bought = Line.objects.filter(role=Role.BOUGHT, lot__item__supply__use=Use.SPAWN)
-    line = (
-        bought.filter(quantity__gt=0, lot__item__dimension=Dimension.MASS)
-        .order_by("entry_id")
-        .last()
-    )
-    if line:
-        price = round(line.money * MILLION / line.quantity)
-        values["spawn_kg_money"] = Known(price, "own: the last bought spawn")
-    return values
+    weighed = bought.filter(quantity__gt=0, lot__item__dimension=Dimension.MASS)
+    line = weighed.order_by("entry_id").last()
+    if line is None:
+        return None
+    return Known(round(line.money * MILLION / line.quantity), "own: the last bought spawn")
 
 
 def _spawn_mg(recipe: RecipeVersion) -> Known:
@@ -270,10 +293,7 @@ def _best(own: Experience, share: Share, believed: Known, *, what: str = "") -> 
 
 def _times(choice: Choice) -> dict[str, Known]:
     """Seconds a block, a kilo and a pack, from the standard times of each action."""
-    rows = {time.action: time for time in STANDARD_TIMES}
-    times = {name: (row.minutes * 60, row.unit_seconds) for name, row in rows.items()}
-    known = StandardTime.objects.in_bulk(field_name="action")
-    times |= {name: (row.minutes * 60, row.unit_seconds) for name, row in known.items()}
+    times = _standard_seconds()
     blocks = _batch(choice)["blocks"].value
     each = sum(times[name][1] for name in GROWING)
     once = sum(times[name][0] for name in (*GROWING, "steriliser run"))
@@ -283,6 +303,12 @@ def _times(choice: Choice) -> dict[str, Known]:
         "pick_seconds": Known(times["pick"][1], "look-up: standard times"),
         "pack_seconds": Known(times["pack"][1], "look-up: standard times"),
     }
+
+
+def _standard_seconds() -> dict[str, tuple[int, int]]:
+    """Seconds each time and a unit of every action: the farm's, else the starting beliefs."""
+    rows: list[Time | StandardTime] = [*STANDARD_TIMES, *StandardTime.objects.all()]
+    return {row.action: (row.minutes * 60, row.unit_seconds) for row in rows}
 
 
 # --- packing, rates --------------------------------------------------------------------------

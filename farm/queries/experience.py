@@ -10,7 +10,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import NamedTuple
 
-from django.db.models import QuerySet, Sum
+from django.db.models import BigIntegerField, Case, F, QuerySet, Sum, When
+from django.db.models.functions import Coalesce
 
 from farm.models import Grade, LotCard, SellingPlace, Stage, Strain
 from farm.models import SaleLine as SaleRow
@@ -85,16 +86,14 @@ def experience_of(strain: Strain) -> Experience:
 
 def usual_day_mg(place: SellingPlace) -> tuple[int, int]:
     """Weight sold there on a day that sold something, rounded down, and the number of days."""
-    days: dict[object, int] = defaultdict(int)
-    rows = SaleRow.objects.filter(sale__place=place).select_related(
-        "line__lot__item", "line__entry"
+    mass_mg = Case(
+        When(line__lot__item__dimension=Dimension.MASS, then=F("line__quantity")),
+        default=F("line__quantity") * Coalesce(F("line__lot__unit_mass_mg"), 0),
+        output_field=BigIntegerField(),
     )
-    for row in rows:
-        lot = row.line.lot
-        weighed = lot.item.dimension == Dimension.MASS
-        unit_mg = 1 if weighed else (lot.unit_mass_mg or 0)
-        days[row.line.entry.happened_on] -= row.line.quantity * unit_mg
-    sold = [mg for mg in days.values() if mg > 0]
+    days = SaleRow.objects.filter(sale__place=place).values_list("line__entry__happened_on")
+    sums = days.annotate(mg=Sum(mass_mg)).order_by()
+    sold = [-mg for _, mg in sums if mg < 0]
     return (sum(sold) // len(sold) if sold else 0), len(sold)
 
 

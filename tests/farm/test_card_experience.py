@@ -1,5 +1,6 @@
 """What the farm's own records say, when the card may believe them, and whether it was right."""
 
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -111,6 +112,18 @@ def test_prices_are_what_was_last_paid(world: World) -> None:
     # 6.00 for 10 kg
     prices = {part.name: part.price_money for part in found(world).ingredients}
     assert prices["sawdust"] == 6_000
+
+
+def test_spawn_by_its_recipe_costs_its_ingredients_and_hours(world: World) -> None:
+    world.received("rye", KG)
+    world.received("grain bag", 1)
+    fruiting(world, 40)
+    choice = usual_choice()
+    assert choice is not None
+    known = card_inputs(replace(choice, spawn_recipe=world.grain_recipe), DAY).values
+
+    # 0.885 kg of rye at 0.60, a bag at 0.30, 4 min at 18 an hour: 2.031 for 1.36 kg
+    assert known["spawn_kg_money"].value == 14_934
 
 
 def test_a_place_without_sales_starts_from_no_record(world: World) -> None:

@@ -9,6 +9,7 @@ from farm.models import (
     Farm,
     Product,
     RecipeFor,
+    RecipeVersion,
     SellingPlace,
     Stage,
     Steriliser,
@@ -62,7 +63,10 @@ class ChoiceForm(FarmForm):
     """Of which recipe, strain, pack and selling place the card is."""
 
     strain = forms.ModelChoiceField(Strain.objects.select_related("species"), empty_label=None)
-    recipe = forms.ModelChoiceField(newest_versions(RecipeFor.BLOCKS), empty_label=None)
+    recipe = forms.ModelChoiceField(
+        RecipeVersion.objects.filter(recipe__makes=RecipeFor.BLOCKS).select_related("recipe"),
+        empty_label=None,
+    )
     product = forms.ModelChoiceField(
         Product.objects.filter(form="fresh"), label="Pack", empty_label=None
     )
@@ -75,6 +79,12 @@ class ChoiceForm(FarmForm):
         required=False,
         empty_label="The newest of the strain",
         to_field_name="code",
+    )
+    spawn_recipe = forms.ModelChoiceField(
+        newest_versions(RecipeFor.GRAIN),
+        label="Or spawn by its recipe",
+        required=False,
+        empty_label="No, of a lot",
     )
     steriliser = forms.ModelChoiceField(Steriliser.objects.all(), required=False)
 

@@ -1,6 +1,6 @@
 """A report laid out for the screen: drawings as SVG, tables with their codes as links."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.urls import reverse
 
@@ -9,6 +9,8 @@ from farm.reports.rows import Printed, Report, printed, show_fact
 from ledger.codes import is_code
 
 CODE_HEADS = ("Lot", "Block lot")
+WIDE = 620  # points; what is wider would become too small to read on a page
+ONE_LINE = 24  # letters
 
 
 @dataclass(frozen=True)
@@ -24,12 +26,15 @@ class Way:
 class Picture:
     title: str
     svg: str
+    fits: bool  # small enough to be as wide as the page; others are scrolled
 
 
 @dataclass(frozen=True)
 class ShownCell:
+    """One cell of a table; ``looks``: figures, few words on one line, or more words."""
+
     words: str
-    is_number: bool
+    looks: str
     address: str = ""
 
 
@@ -65,7 +70,7 @@ def laid_out(
         subtitle=report.subtitle,
         facts=tuple((fact.label, show_fact(fact, report.currency)) for fact in report.facts),
         pictures=tuple(
-            Picture(drawing.title, svg(drawing, f"drawing-{at}"))
+            Picture(drawing.title, svg(drawing, f"drawing-{at}"), drawing.width < WIDE)
             for at, drawing in enumerate(report.drawings)
         ),
         tables=tuple(
@@ -87,17 +92,20 @@ def _shown(table: Printed, page_name: str) -> ShownTable:
         heads=_cells(table, table.heads),
         rows=tuple(
             tuple(
-                ShownCell(words, number, _address(words, page_name) if leads[at] else "")
-                for at, (words, number) in enumerate(zip(row, table.numbers, strict=True))
+                replace(cell, address=_address(cell.words, page_name)) if leads[at] else cell
+                for at, cell in enumerate(_cells(table, row))
             )
             for row in table.rows
         ),
-        total=_cells(table, table.total or ()) if table.rows else (),
+        total=_cells(table, table.total) if table.rows and table.total else (),
     )
 
 
 def _cells(table: Printed, line: tuple[str, ...]) -> tuple[ShownCell, ...]:
-    return tuple(map(ShownCell, line, table.numbers))
+    return tuple(
+        ShownCell(words, "num" if number else "short" if len(words) <= ONE_LINE else "long")
+        for words, number in zip(line, table.numbers, strict=True)
+    )
 
 
 def _address(words: str, page_name: str) -> str:

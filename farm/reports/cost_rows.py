@@ -37,6 +37,7 @@ KILOS = (
     Column("What is divided"),
 )
 AT_PLACE = "sold at "
+GOOD_BLOCKS = "Good (made, less lost before the first pick)"
 # What makes each kilo dearer than the one before it.
 ADDS = {
     "saleable": "trim",
@@ -58,7 +59,7 @@ def cost_report(cost: CostOfLot, made: Made) -> Report:
         made_by=made.by,
         made_at=made.at,
         facts=_facts(cost),
-        tables=(_kinds(cost), _lines(cost), _went(cost), *_kilo_tables(cost)),
+        tables=(_kinds(cost), *_kilo_tables(cost), _lines(cost), _went(cost)),
         drawings=(_drawing(cost, made.currency),),
         currency=made.currency,
     )
@@ -72,7 +73,9 @@ def _facts(cost: CostOfLot) -> tuple[Fact, ...]:
     ]
     if cost.good != cost.made:
         facts += [
-            amount_fact("Good (made, less lost before the first pick)", cost.good),
+            amount_fact(
+                GOOD_BLOCKS if cost.unit == "block" else "Good (made, less lost)", cost.good
+            ),
             _per(cost, f"Per good {cost.unit}", cost.per_unit(cost.good)),
         ]
     facts.append(amount_fact("On hand", cost.on_hand))
@@ -88,22 +91,12 @@ def _per(cost: CostOfLot, label: str, money: int | None) -> Fact:
 
 
 def _kinds(cost: CostOfLot) -> Table:
-    labels = KINDS[:-1]
-    rows: list[Row] = [
-        (column.name, amount, _share(amount, sum(cost.cost)))
-        for column, amount in zip(labels, cost.cost, strict=True)
-    ]
-    columns = (
-        Column("Kind"),
-        Column("Cost", Kind.MONEY),
-        Column("Share of the cost so far", Kind.RATIO),
-    )
-    return Table("By kind", columns, tuple(rows), total_row(columns, rows, {"Cost"}))
-
-
-def _share(amount: int, total: int) -> int | None:
-    """Parts per million, rounded half up."""
-    return (amount * 2_000_000 + total) // (2 * total) if total else None
+    """The five kinds, altogether and by unit."""
+    units = [("Cost so far", cost.cost), (f"Per {cost.unit} made", cost.kinds_per(cost.made))]
+    if cost.good != cost.made:
+        units.append((f"Per good {cost.unit}", cost.kinds_per(cost.good)))
+    rows: list[Row] = [(words, *parts, sum(parts)) for words, parts in units if parts]
+    return Table("By kind", (Column(""), *KINDS), tuple(rows))
 
 
 def _lines(cost: CostOfLot) -> Table:

@@ -1,5 +1,6 @@
 """Whose report it is, who made it and when: said alike by every report."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -33,3 +34,13 @@ def amount_fact(label: str, amount: Amount) -> Fact:
     if amount.pieces is not None:
         return Fact(label, amount.pieces, Kind.COUNT)
     return Fact(label, amount.mass_mg, Kind.MASS)
+
+
+def added(amounts: Iterable[Amount]) -> Amount:
+    """Add amounts of one lot up."""
+    parts = list(amounts)
+    counted = any(part.pieces is not None for part in parts)
+    return Amount(
+        sum(part.pieces or 0 for part in parts) if counted else None,
+        sum(part.mass_mg or 0 for part in parts),
+    )

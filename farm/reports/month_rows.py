@@ -22,11 +22,11 @@ MONEY = (
     Column("Net", Kind.MONEY),
     Column("Tax", Kind.MONEY),
     Column("Gross", Kind.MONEY),
-    Column("Cost of what was sold", Kind.MONEY),
+    Column("Cost of sales", Kind.MONEY),
 )
 SALES = (
     Column("Date", Kind.DATE),
-    Column("Entry", Kind.COUNT),
+    Column("Entry"),
     Column("Customer number"),
     Column("Place"),
     Column("Product"),
@@ -120,7 +120,7 @@ def _facts(figures: MonthFigures) -> tuple[Fact, ...]:
         Fact("Picked", sum(pick.mass_mg for pick in figures.picks), Kind.MASS),
         Fact("Sold", sum(row.amount.mass_mg or 0 for row in sales), Kind.MASS),
         Fact("Sales, net of tax", net, Kind.MONEY),
-        Fact("Cost of what was sold", cost, Kind.MONEY),
+        Fact("Cost of sales", cost, Kind.MONEY),
         Fact("Selling costs", selling, Kind.MONEY),
         Fact("Lost", sum(row.cost for row in losses), Kind.MONEY),
         Fact("Left over (net sales less those three)",
@@ -139,18 +139,18 @@ def _agreement(difference: int) -> str:
 def _sales_tables(figures: MonthFigures) -> tuple[Table, ...]:
     sales = figures.sales
     rows: list[Row] = [
-        (row.day, row.entry, row.customer_number, row.place, row.product, row.lot_code,
+        (row.day, str(row.entry), row.customer_number, row.place, row.product, row.lot_code,
          *_sold_cells(row))
         for row in sales
     ]  # fmt: skip
     summed = {column.name for column in (*COUNTS, *MONEY)}
     return (
-        Table("Sales by line", SALES, tuple(rows), total_row(SALES, rows, summed)),
-        _grouped("Sales by customer", "Customer number", sales, key=_customer),
         _by_place(figures),
+        _grouped("Sales by customer", "Customer number", sales, key=_customer),
         _grouped("Sales by product", "Product", sales, key=lambda row: row.product),
-        _grouped("Sales by lot", "Lot", sales, key=lambda row: row.lot_code),
         _grouped("Sales by species", "Species", sales, key=lambda row: row.species),
+        _grouped("Sales by lot", "Lot", sales, key=lambda row: row.lot_code),
+        Table("Sales by line", SALES, tuple(rows), total_row(SALES, rows, summed)),
     )
 
 
@@ -168,7 +168,9 @@ def _grouped(
     title: str, label: str, sales: Sequence[SoldRow], *, key: Callable[[SoldRow], str]
 ) -> Table:
     columns = (Column(label), *COUNTS, *MONEY)
-    rows: list[Row] = [(name, *sums) for name, sums in _sums(sales, key).items()]
+    rows: list[Row] = [
+        (name, sums[0] or None, *sums[1:]) for name, sums in _sums(sales, key).items()
+    ]
     summed = {column.name for column in (*COUNTS, *MONEY)}
     return Table(title, columns, tuple(rows), total_row(columns, rows, summed))
 
@@ -184,9 +186,11 @@ def _by_place(figures: MonthFigures) -> Table:
     for place in sorted(sums.keys() | figures.selling.keys()):
         pieces, mass_mg, net, tax, gross, cost = sums.get(place, [0] * 6)
         selling = figures.selling.get(place, 0)
-        rows.append((place, pieces, mass_mg, net, tax, gross, cost, selling, net - cost - selling))
+        rows.append(
+            (place, pieces or None, mass_mg, net, tax, gross, cost, selling, net - cost - selling)
+        )
     summed = {column.name for column in columns[1:]}
-    note = "Left over = net - cost of what was sold - selling costs; losses are not taken off."
+    note = "Left over = net - cost of sales - selling costs; losses are not taken off."
     return Table("Sales by place", columns, tuple(rows), total_row(columns, rows, summed), note)
 
 
@@ -335,7 +339,8 @@ def _drawings(figures: MonthFigures) -> tuple[Drawing, ...]:
 
 
 def _bars(masses: dict[str, int], title: str) -> Drawing:
+    largest_first = sorted(masses.items(), key=lambda bar: -bar[1])
     return bars(
-        [Bar(name, mass_mg, show_mass(mass_mg, "kg")) for name, mass_mg in masses.items()],
+        [Bar(name, mass_mg, show_mass(mass_mg, "kg")) for name, mass_mg in largest_first],
         title=title,
     )

@@ -1,24 +1,16 @@
 """A trace as rows and as a drawing by stage; it holds no money, so helpers may see it."""
 
-from collections import defaultdict
-from collections.abc import Iterable
-
 from farm.models import Stage
 from farm.queries.finding import Amount
-from farm.queries.trace_events import SoldTo
-from farm.queries.traces import Trace, TracedLot
-from farm.reports.drawing import Drawing
-from farm.reports.made import Made, amount_fact, cells
-from farm.reports.pictures import stages_picture
+from farm.queries.traces import Trace
+from farm.reports.made import Made, added, amount_fact, cells
 from farm.reports.rows import Column, Fact, Kind, Report, Row, Table, total_row
-from farm.reports.stages import Link, Node
-from farm.units import show_mass, show_pressure, show_temperature
+from farm.reports.trace_picture import trace_picture
+from farm.units import show_pressure, show_temperature
 
-SOLD_STAGE = max(Stage) + 1
-STAGE_NAMES = {stage.value: stage.label for stage in Stage} | {SOLD_STAGE: "sold"}
 PIECES, WEIGHT = Column("Pieces", Kind.COUNT), Column("Weight", Kind.MASS)
 RUNS = (
-    Column("Entry", Kind.COUNT),
+    Column("Entry"),
     Column("Done at", Kind.DATE),
     Column("Steriliser"),
     Column("Minutes at temperature", Kind.COUNT),
@@ -28,7 +20,7 @@ RUNS = (
     Column("By"),
 )
 WORKS = (
-    Column("Entry", Kind.COUNT),
+    Column("Entry"),
     Column("Done at", Kind.DATE),
     Column("What"),
     Column("Lots"),
@@ -61,7 +53,7 @@ def trace_report(trace: Trace, made: Made, *, names: bool) -> Report:
         made_at=made.at,
         facts=_facts(trace),
         tables=_forward_tables(trace, names) if trace.forward else _back_tables(trace, names),
-        drawings=(_drawing(trace),),
+        drawings=(trace_picture(trace),),
         currency=made.currency,
     )
 
@@ -82,23 +74,14 @@ def _facts(trace: Trace) -> tuple[Fact, ...]:
     facts.append(Fact(f"Lots {words}", f"{others}: {sure} certain, {others - sure} possible"))
     if trace.forward:
         facts += [
-            amount_fact("Of it still here", _sum(one.share for one in trace.lots)),
-            amount_fact("Of it sold", _sum(one.share for one in trace.sales)),
-            amount_fact("Of it lost", _sum(one.share for one in trace.losses)),
+            amount_fact("Of it still here", added(one.share for one in trace.lots)),
+            amount_fact("Of it sold", added(one.share for one in trace.sales)),
+            amount_fact("Of it lost", added(one.share for one in trace.losses)),
         ]
     facts.append(
         Fact("Waiting entries about these lots", trace.waiting, Kind.COUNT),
     )
     return tuple(facts)
-
-
-def _sum(amounts: Iterable[Amount]) -> Amount:
-    parts = list(amounts)
-    counted = any(part.pieces is not None for part in parts)
-    return Amount(
-        sum(part.pieces or 0 for part in parts) if counted else None,
-        sum(part.mass_mg or 0 for part in parts),
-    )
 
 
 def _back_tables(trace: Trace, names: bool) -> tuple[Table, ...]:
@@ -138,13 +121,18 @@ def _behind(trace: Trace) -> Table:
         Column("More"),
     )
     rows: list[Row] = [
-        (lot.stage.label, lot.code, lot.name, lot.made_on, *cells(lot.share),
+        (lot.stage.label, lot.code, lot.name, lot.made_on, *_known(lot.share),
          _certain(lot.certain), lot.supplier, lot.facts)
         for lot in trace.lots
         if lot != trace.lot
     ]  # fmt: skip
-    note = f"{MIXED} Amounts are by share, pieces rounded down."
+    note = f"{MIXED} Amounts are by share; blank is less than one piece."
     return Table("Everything behind it", columns, tuple(rows), note=note)
+
+
+def _known(share: Amount) -> Row:
+    """Leave a share of less than one piece blank: it is not nothing."""
+    return (share.pieces or None, share.mass_mg or None)
 
 
 def _reached(trace: Trace) -> Table:
@@ -208,7 +196,7 @@ def _with_total(
 def _sales(trace: Trace, names: bool) -> Table:
     columns = (
         Column("Day", Kind.DATE),
-        Column("Entry", Kind.COUNT),
+        Column("Entry"),
         Column("What"),
         Column("Customer number"),
         *((Column("Customer"), Column("Contact")) if names else ()),
@@ -220,7 +208,7 @@ def _sales(trace: Trace, names: bool) -> Table:
         Column("How sure"),
     )
     rows: list[Row] = [
-        (sale.day, sale.entry, sale.what, sale.customer_number,
+        (sale.day, str(sale.entry), sale.what, sale.customer_number,
          *((sale.customer, sale.contact) if names else ()),
          sale.place, sale.lot_code, *cells(sale.amount), *cells(sale.share),
          _certain(sale.certain))
@@ -247,7 +235,7 @@ def _loads(trace: Trace) -> Table:
 def _losses(trace: Trace) -> Table:
     columns = (
         Column("Day", Kind.DATE),
-        Column("Entry", Kind.COUNT),
+        Column("Entry"),
         Column("What"),
         Column("Why"),
         Column("Lot"),
@@ -256,7 +244,7 @@ def _losses(trace: Trace) -> Table:
         *_share_columns(trace),
     )
     rows: list[Row] = [
-        (loss.day, loss.entry, loss.what, loss.reason, loss.lot_code, *cells(loss.amount),
+        (loss.day, str(loss.entry), loss.what, loss.reason, loss.lot_code, *cells(loss.amount),
          *cells(loss.share))
         for loss in trace.losses
     ]  # fmt: skip
@@ -266,7 +254,7 @@ def _losses(trace: Trace) -> Table:
 
 def _runs(trace: Trace) -> Table:
     rows: list[Row] = [
-        (run.entry, run.at, run.steriliser, run.minutes,
+        (str(run.entry), run.at, run.steriliser, run.minutes,
          "" if run.gauge_pa is None else show_pressure(run.gauge_pa, "kPa"),
          "" if run.temperature_milli_c is None else show_temperature(run.temperature_milli_c, "C"),
          ", ".join(run.lot_codes), run.by)
@@ -277,63 +265,8 @@ def _runs(trace: Trace) -> Table:
 
 def _works(trace: Trace) -> Table:
     rows: list[Row] = [
-        (work.entry, work.at, work.what, ", ".join(work.lot_codes), work.by, work.recorded_at,
+        (str(work.entry), work.at, work.what, ", ".join(work.lot_codes), work.by, work.recorded_at,
          "corrected" if work.corrected else "")
         for work in trace.works
     ]  # fmt: skip
     return Table("What was done, and by whom", WORKS, tuple(rows))
-
-
-# --- the drawing -----------------------------------------------------------------------------
-
-
-def _drawing(trace: Trace) -> Drawing:
-    nodes = [_node(trace, lot) for lot in trace.lots]
-    links = [
-        Link(link.src, link.dst, _words(link.amount), link.certain, link.amount.mass_mg or 0)
-        for link in trace.links
-    ]
-    if trace.forward:
-        sold_nodes, sold_links = _sold_to(trace.sales)
-        nodes, links = nodes + sold_nodes, links + sold_links
-    title = "Where it went" if trace.forward else "Where it came from"
-    return stages_picture(nodes, links, title=title, stage_names=STAGE_NAMES)
-
-
-def _node(trace: Trace, lot: TracedLot) -> Node:
-    mark = "this lot" if lot == trace.lot else "on hold" if lot.held else ""
-    amount = lot.made if trace.forward or lot == trace.lot else lot.share
-    detail = _words(amount)
-    if not trace.forward and lot.supplier:
-        detail = f"{detail} · {lot.supplier}"
-    return Node(lot.code, lot.stage, lot.code, lot.name, detail, mark, amount.mass_mg or 0)
-
-
-def _sold_to(sales: Iterable[SoldTo]) -> tuple[list[Node], list[Link]]:
-    """Draw one box a customer (or stall), with what it received, returns taken off."""
-    received: dict[tuple[str, str], list[SoldTo]] = defaultdict(list)
-    for sale in sales:
-        received[sale.customer_number or sale.place, sale.lot_code].append(sale)
-    totals: dict[str, int] = defaultdict(int)
-    places: dict[str, str] = {}
-    links = []
-    for (who, code), parts in received.items():
-        amount = _sum(part.amount for part in parts)
-        totals[who] += amount.mass_mg or 0
-        places[who] = parts[0].place
-        if amount.mass_mg:
-            certain = all(part.certain for part in parts)
-            links.append(Link(code, f"to {who}", _words(amount), certain, amount.mass_mg))
-    nodes = [
-        Node(f"to {who}", SOLD_STAGE, who, places[who] if places[who] != who else "sold there",
-             _words(Amount(None, mass_mg)), mass_mg=mass_mg)
-        for who, mass_mg in totals.items()
-        if mass_mg
-    ]  # fmt: skip
-    return nodes, links
-
-
-def _words(amount: Amount) -> str:
-    if amount.pieces is not None:
-        return f"{amount.pieces:,}"
-    return show_mass(amount.mass_mg or 0, "kg")

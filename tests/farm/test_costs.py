@@ -7,7 +7,10 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from farm.actions.blocks import inoculate_blocks
 from farm.actions.common import Draw
+from farm.actions.cultures import clone_culture
+from farm.actions.grain import inoculate_grain
 from farm.actions.harvesting import mark_spent, pick
 from farm.actions.packing import pack
 from farm.actions.selling import SoldLine, sell
@@ -18,7 +21,18 @@ from farm.queries.kilos import Kilo
 from farm.reports.cost_rows import cost_report
 from ledger.models import Lot
 from tests.farm.season import MADE, Season, season
-from tests.farm.world import GRAM, KG, UNIT, World, fresh, fruiting, small_farm
+from tests.farm.world import (
+    GRAM,
+    KG,
+    UNIT,
+    World,
+    filled_bags,
+    fresh,
+    fruiting,
+    prepared_grain,
+    run,
+    small_farm,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -220,6 +234,31 @@ def test_firsts_and_seconds_in_one_pack_count_once() -> None:
     pack(world.doing(), product=world.product, packs=10, draws=draws)
 
     assert kilo(answer(blocks), "packed").mass_mg == 2 * KG
+
+
+def test_blocks_grown_from_a_clone_of_a_pick_are_another_story() -> None:
+    world = small_farm()
+    first = fruiting(world, 10)
+    later = grown_from_clone(world, picked_from(world, first, 2 * KG))
+    picked_from(world, later, KG)
+
+    assert answer(first).kilos.blocks == (first.code,)
+    assert kilo(answer(first), "picked").mass_mg == 2 * KG
+    assert answer(later).kilos.blocks == (later.code,)
+    assert kilo(answer(later), "picked").mass_mg == KG
+
+
+def grown_from_clone(world: World, pick: Lot) -> Lot:
+    """Five blocks from spawn of a culture that was cloned from a pick."""
+    clone = clone_culture(world.doing(), source=pick, piece_mg=GRAM, portions=2).lots[-1]
+    grain = prepared_grain(world, 1)
+    run(world, grain)
+    spawn = inoculate_grain(world.doing(), grain=grain, bags=1, source=fresh(clone), amount=1).lots[
+        -1
+    ]
+    bags = filled_bags(world, 5)
+    draws = [Draw(fresh(spawn), KG)]
+    return fresh(inoculate_blocks(world.doing(), bags=bags, count=5, spawn=draws).lots[-1])
 
 
 def picked_from(world: World, blocks: Lot, firsts_mg: int) -> Lot:

@@ -50,7 +50,8 @@ def cost_of_flows(*roles: Role) -> int:
     flows = Flow.objects.filter(
         role__in=roles, entry__happened_on__range=(OCTOBER.first, OCTOBER.last)
     )
-    return -sum(flows.aggregate(*(Sum(kind) for kind in KINDS)).values())
+    sums = flows.aggregate(*(Sum(kind) for kind in KINDS))
+    return -sum(int(amount) for amount in sums.values())
 
 
 # --- it agrees with the book -----------------------------------------------------------------

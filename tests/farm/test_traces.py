@@ -13,8 +13,9 @@ from farm.actions.harvesting import pick
 from farm.actions.packing import pack
 from farm.actions.selling import SoldLine, load_stall, sell, settle_stall
 from farm.models import Stage, StallDay
-from farm.queries.finding import find_lot
+from farm.queries.finding import Amount, find_lot
 from farm.queries.traces import Trace, TracedLot, trace_of
+from farm.reports import trace_picture
 from farm.reports.trace_rows import trace_report
 from ledger import waiting
 from ledger.models import Entry, Lot
@@ -130,10 +131,9 @@ def packed_of(world: World, blocks: list[Lot]) -> Lot:
 def test_forward_adds_up_to_the_lot() -> None:
     season()
     trace = forward(sack_of_sawdust())
-    parts = [*trace.lots, *trace.sales, *trace.losses]
 
     assert trace.whole.mass_mg == 39 * KG
-    assert sum(part.share.mass_mg or 0 for part in parts) == 39 * KG
+    assert sum(share.mass_mg or 0 for share in shares(trace)) == 39 * KG
 
 
 def test_every_lot_adds_up_forward() -> None:
@@ -141,10 +141,16 @@ def test_every_lot_adds_up_forward() -> None:
 
     for lot in Lot.objects.order_by("pk"):
         trace = forward(lot)
-        parts = [part.share for part in (*trace.lots, *trace.sales, *trace.losses)]
-        whole = trace.whole.pieces if trace.whole.pieces is not None else trace.whole.mass_mg
-        found = [p.pieces if trace.whole.pieces is not None else p.mass_mg for p in parts]
-        assert sum(amount or 0 for amount in found) == whole, lot.code
+        counted = trace.whole.pieces is not None
+        parts = [share.pieces if counted else share.mass_mg for share in shares(trace)]
+        whole = trace.whole.pieces if counted else trace.whole.mass_mg
+        assert sum(part or 0 for part in parts) == whole, lot.code
+
+
+def shares(trace: Trace) -> list[Amount]:
+    """What of the lot is still here, was sold, was lost."""
+    kept = [lot.share for lot in trace.lots]
+    return kept + [sale.share for sale in trace.sales] + [loss.share for loss in trace.losses]
 
 
 def test_forward_names_the_customer_and_what_was_sold() -> None:
@@ -180,6 +186,21 @@ def test_forward_lists_what_was_thrown_away_and_why() -> None:
 
     assert (lots.packs.code, "unsold") in losses
     assert (lots.grown.blocks.code, "green mould") in losses
+
+
+def test_a_drawing_of_many_lots_puts_those_of_one_kind_together(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    world = small_farm()
+    packs = packed_of(world, [fruiting(world, 10), fruiting(world, 10)])
+    monkeypatch.setattr(trace_picture, "MOST_BOXES", 5)
+    drawing = trace_report(back(packs), MADE, names=True).drawings[0]
+    words = [getattr(shape, "words", "") for shape in drawing.shapes]
+
+    # Two lots each of rye, grain bags, sawdust and so on share a box; the punnet and the packs,
+    # of which there is one, do not.
+    assert words.count("2 lots") == 10
+    assert packs.code in words
 
 
 # --- stalls ----------------------------------------------------------------------------------

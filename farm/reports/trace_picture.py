@@ -1,0 +1,136 @@
+"""A trace as a drawing: lots by stage, from supplies to who received it."""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+from graphlib import TopologicalSorter
+
+from farm.models import Stage
+from farm.queries.finding import Amount
+from farm.queries.trace_events import SoldTo
+from farm.queries.traces import Trace, TracedLot
+from farm.reports.drawing import Drawing
+from farm.reports.made import added
+from farm.reports.pictures import stages_picture
+from farm.reports.stages import Link, Node
+from farm.units import show_mass
+
+SOLD_STAGE = max(Stage) + 1
+STAGE_NAMES = {stage.value: stage.label for stage in Stage} | {SOLD_STAGE: "sold"}
+# More boxes than this are too many to read: lots of one item, made at one step, share a box.
+MOST_BOXES = 48
+
+
+def trace_picture(trace: Trace) -> Drawing:
+    nodes = [_node(trace, lot) for lot in trace.lots]
+    links = [
+        Link(link.src, link.dst, _words(link.amount), link.certain, link.amount.mass_mg or 0)
+        for link in trace.links
+    ]
+    title = "Where it went" if trace.forward else "Where it came from"
+    if len(nodes) > MOST_BOXES:
+        title += ", lots of one kind together"
+    into = _boxes(nodes, links) if len(nodes) > MOST_BOXES else {}
+    if trace.forward:
+        sold_nodes, sold_links = _sold_to(trace.sales)
+        nodes, links = nodes + sold_nodes, links + sold_links
+    return stages_picture(
+        _together(nodes, into), _led(links, into), title=title, stage_names=STAGE_NAMES
+    )
+
+
+def _boxes(nodes: Sequence[Node], links: Sequence[Link]) -> dict[str, str]:
+    """Say for each lot which lot's box it shares: same stage, same item, equally many steps in.
+
+    Every arrow leads at least one step on, so boxes never lead back to themselves. A marked lot
+    keeps its own.
+    """
+    steps = _steps(nodes, links)
+    first: dict[tuple[int, str, int], str] = {}
+    into: dict[str, str] = {}
+    for node in nodes:
+        if not node.mark:
+            into[node.key] = first.setdefault((node.stage, node.line2, steps[node.key]), node.key)
+    return into
+
+
+def _steps(nodes: Sequence[Node], links: Sequence[Link]) -> dict[str, int]:
+    """Count the longest way of arrows that leads to each lot."""
+    before: dict[str, set[str]] = {node.key: set() for node in nodes}
+    for link in links:
+        before[link.dst].add(link.src)
+    steps: dict[str, int] = {}
+    for key in TopologicalSorter(before).static_order():
+        steps[key] = max((steps[source] + 1 for source in before[key]), default=0)
+    return steps
+
+
+def _together(nodes: Sequence[Node], into: dict[str, str]) -> list[Node]:
+    groups: dict[str, list[Node]] = defaultdict(list)
+    for node in nodes:
+        groups[into.get(node.key, node.key)].append(node)
+    return [_box(group) for group in groups.values()]
+
+
+def _box(group: Sequence[Node]) -> Node:
+    if len(group) == 1:
+        return group[0]
+    mass_mg = sum(node.mass_mg for node in group)
+    return replace(
+        group[0], title=f"{len(group)} lots", line3=show_mass(mass_mg, "kg"), mass_mg=mass_mg
+    )
+
+
+def _led(links: Sequence[Link], into: dict[str, str]) -> list[Link]:
+    """Lead arrows from box to box; several make one, certain only if all are."""
+    merged: dict[tuple[str, str], list[Link]] = defaultdict(list)
+    for link in links:
+        merged[into.get(link.src, link.src), into.get(link.dst, link.dst)].append(link)
+    return [_arrow(src, dst, parts) for (src, dst), parts in merged.items()]
+
+
+def _arrow(src: str, dst: str, parts: Sequence[Link]) -> Link:
+    if len(parts) == 1:
+        return replace(parts[0], src=src, dst=dst)
+    mass_mg = sum(part.mass_mg for part in parts)
+    certain = all(part.certain for part in parts)
+    return Link(src, dst, show_mass(mass_mg, "kg"), certain, mass_mg)
+
+
+def _node(trace: Trace, lot: TracedLot) -> Node:
+    mark = "this lot" if lot == trace.lot else "on hold" if lot.held else ""
+    amount = lot.made if trace.forward or lot == trace.lot else lot.share
+    detail = _words(amount) if amount.pieces or amount.mass_mg else "less than 1"
+    if not trace.forward and lot.supplier:
+        detail = f"{detail} · {lot.supplier}"
+    return Node(lot.code, lot.stage, lot.code, lot.name, detail, mark, amount.mass_mg or 0)
+
+
+def _sold_to(sales: Iterable[SoldTo]) -> tuple[list[Node], list[Link]]:
+    """Draw one box a customer (or stall), with what it received, returns taken off."""
+    received: dict[tuple[str, str], list[SoldTo]] = defaultdict(list)
+    for sale in sales:
+        received[sale.customer_number or sale.place, sale.lot_code].append(sale)
+    totals: dict[str, int] = defaultdict(int)
+    places: dict[str, str] = {}
+    links = []
+    for (who, code), parts in received.items():
+        amount = added(part.amount for part in parts)
+        totals[who] += amount.mass_mg or 0
+        places[who] = parts[0].place
+        if amount.mass_mg:
+            certain = all(part.certain for part in parts)
+            links.append(Link(code, f"to {who}", _words(amount), certain, amount.mass_mg))
+    nodes = [
+        Node(f"to {who}", SOLD_STAGE, who, places[who] if places[who] != who else "sold there",
+             _words(Amount(None, mass_mg)), mass_mg=mass_mg)
+        for who, mass_mg in totals.items()
+        if mass_mg
+    ]  # fmt: skip
+    return nodes, links
+
+
+def _words(amount: Amount) -> str:
+    if amount.pieces is not None:
+        return f"{amount.pieces:,}"
+    return show_mass(amount.mass_mg or 0, "kg")

@@ -43,7 +43,7 @@ NO_AIRTIGHT = (
 class Deed:
     """One action's page. ``done`` begins its message; ``kind`` is the entry's own word for it.
 
-    ``stages`` and ``field``: lots of these stages offer this action, prefilled in this field.
+    ``stages``: lots of these offer this action; ``field``: where their code is prefilled, if any.
     """
 
     slug: str
@@ -65,6 +65,7 @@ GRAIN, BLOCKS, STORE, SELL, RIGHT = (
 )  # fmt: skip
 GROUPS = (GRAIN, BLOCKS, STORE, SELL, RIGHT)
 ANY = tuple(Stage)
+SOLD = (Stage.PACKS, Stage.CROP, Stage.DRIED)
 
 DEEDS = (
     Deed("receive-supplies", "Receive supplies", "Received", GRAIN, supplies.ReceiveForm),
@@ -90,11 +91,12 @@ DEEDS = (
     Deed("spent", "Blocks are spent", "Spent", STORE, harvest.SpentForm, "lot", (Stage.BLOCKS,)),
     Deed("weigh-again", "Weigh again", "Weighed again", STORE, store.WeighAgainForm, "lot",
          (Stage.CROP,)),
-    Deed("dry", "Dry", "Dried", STORE, store.DryForm, "", (), NO_KILL_STEP),
+    Deed("dry", "Dry", "Dried", STORE, store.DryForm, "", (Stage.CROP,), NO_KILL_STEP),
     Deed("throw-away", "Throw away", "Thrown away", STORE, store.ThrowAwayForm, "lot", ANY),
-    Deed("pack", "Pack", "Packed", SELL, packing.PackForm, "", (), NO_AIRTIGHT),
-    Deed("sell", "Sell", "Sold", SELL, selling.SellForm),
-    Deed("load-stall", "Load for a stall", "Loaded", SELL, selling.LoadForm),
+    Deed("pack", "Pack", "Packed", SELL, packing.PackForm, "", (Stage.CROP, Stage.DRIED),
+         NO_AIRTIGHT),
+    Deed("sell", "Sell", "Sold", SELL, selling.SellForm, "", SOLD),
+    Deed("load-stall", "Load for a stall", "Loaded", SELL, selling.LoadForm, "", SOLD),
     Deed("settle-stall", "Settle a stall day", "Settled", SELL, selling.SettleForm),
     Deed("take-back", "Take back unsold", "Taken back", SELL, selling.TakeBackForm),
     Deed("hold", "Put on hold", "Put on hold", RIGHT, correcting.HoldForm, "lot"),
@@ -109,5 +111,5 @@ def deeds_by_group() -> list[tuple[str, list[Deed]]]:
 
 
 def deeds_for(stage: int) -> list[Deed]:
-    """Actions that fit a lot of a stage and take it prefilled."""
+    """Actions that fit a lot of a stage, in the order of the work."""
     return [deed for deed in DEEDS if stage in deed.stages]

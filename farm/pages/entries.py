@@ -63,6 +63,7 @@ class EntryPage:
     costs: list[SellingCost]
     undo: UndoForm
     may_undo: bool
+    paid: bool
     deed: Deed | None
 
 
@@ -85,10 +86,11 @@ class CorrectPage:
 def entry(request: PageRequest, seq: int) -> HttpResponse:
     found = get_or_refuse(request, query.entries().select_related("amends"), Right.READ, pk=seq)
     sees_money = may(request.person, Right.SEE_MONEY)
+    lines = query.standing(found)
     shown = EntryPage(
         entry=found,
         row=query.rows_of([found])[0],
-        lines=query.standing(found),
+        lines=lines,
         stated=stated(request, found, sees_money=sees_money),
         amendments=query.rows_of(query.entries().filter(amends=found).order_by("seq")),
         root=found.amends,
@@ -96,6 +98,7 @@ def entry(request: PageRequest, seq: int) -> HttpResponse:
         costs=costs_of(found) if sees_money else [],
         undo=UndoForm(initial={"uuid": uuid4()}),
         may_undo=may(request.person, Right.RECORD) and is_open(found),
+        paid=sees_money and any(line.money_now or line.money_written for line in lines),
         deed=BY_SLUG.get(found.kind.replace(" ", "-")),
     )
     return show(request, "farm/entries/entry.html", shown)

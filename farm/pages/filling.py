@@ -9,6 +9,7 @@ from django.http import QueryDict
 from farm.models import Farm, Person
 from farm.pages.doings import Deed
 from farm.pages.forms.doing import DoingForm, FirstForm
+from farm.queries.times import usual_time
 
 
 @dataclass(frozen=True)
@@ -34,13 +35,16 @@ def filled_form(
     deed: Deed, sent: Sent, *, farm: Farm, person: Person, first: FirstForm | None
 ) -> DoingForm:
     """Make the form: of what was sent, or prefilled from the address."""
-    return deed.form(
+    form = deed.form(
         sent.data,
         farm=farm,
         person=person,
         given=first.cleaned_data if first else {},
         initial=answers(deed.form.base_fields, sent.address),
     )
+    usual = usual_time(deed.kind)
+    form.fields["minutes"].help_text = f"Blank: the standard time, {usual or 'none is set'}"
+    return form
 
 
 def answers(asked: Mapping[str, Field], address: QueryDict) -> dict[str, str]:

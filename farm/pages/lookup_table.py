@@ -4,14 +4,16 @@ from collections.abc import Callable
 
 import django_filters
 import django_tables2 as tables
-from django.db.models import Model
+from django.db.models import IntegerField, Model
 from django.urls import reverse
 
-from farm.pages.lists import NUMBER, Listing, ListTable
+from farm.pages.lists import Listing, ListTable
 from farm.pages.lookup_list import Lookup
 from farm.reports.rows import Cell, Column, Kind
 from farm.templatetags.farm_format import both, money, percent
 
+WRAPPED = {"th": {"class": "long"}}
+COUNTED = {"th": {"class": "num long"}, "td": {"class": "num"}}
 KINDS = {"_mg": Kind.MASS, "_money": Kind.MONEY, "_ppm": Kind.RATIO}
 
 
@@ -54,7 +56,9 @@ def address_of(lookup: Lookup, row: Model) -> str:
 
 
 def column_of(lookup: Lookup, name: str) -> tables.Column:
-    attrs = NUMBER if ending(name) else {}
+    kinds = {field.name: field for field in lookup.model._meta.fields}
+    counted = isinstance(kinds.get(name), IntegerField) and not kinds[name].choices
+    attrs = COUNTED if counted else WRAPPED
     return tables.Column(attrs=attrs, verbose_name=label_of(lookup, name),
                          orderable=name != "number")  # fmt: skip
 

@@ -12,7 +12,7 @@ from django.shortcuts import redirect
 from django.urls import NoReverseMatch, reverse
 from django.utils.safestring import mark_safe
 
-from farm.models import Stage, Strain
+from farm.models import Farm, Stage, Strain
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
 from farm.pages.doings import Deed, deeds_for
 from farm.pages.forms.fields import lot_name
@@ -21,7 +21,7 @@ from farm.pages.lists import BOTH, Listing, ListTable, list_page
 from farm.queries import stock
 from farm.queries.entries import EntryRow, entries, rows_of
 from farm.reports.rows import Column, Kind
-from farm.templatetags.farm_format import amount_of
+from farm.templatetags.farm_format import amount_of, both, day
 from ledger.codes import tidy
 from ledger.models import Dimension, Lot
 
@@ -156,8 +156,9 @@ def facts_of(request: PageRequest, found: Lot) -> list[tuple[str, str]]:
     known = {
         "Stage": card.get_stage_display(),
         "On hand": amount_of(found.quantity, found, request.farm),
+        "Weight together": weight_of(found, request.farm),
         "Where": getattr(found, "where", ""),
-        "Made": f"{found.made_by.happened_on} ({found.made_by.kind})",
+        "Made": f"{day(found.made_by.happened_on)} ({found.made_by.kind})",
         "Strain": card.strain,
         "Species": card.species if not card.strain else None,
         "Recipe": card.recipe,
@@ -166,13 +167,20 @@ def facts_of(request: PageRequest, found: Lot) -> list[tuple[str, str]]:
         "Bags": card.bags,
         "Flush": card.flush,
         "Grade": card.get_grade_display(),
-        "Harvested": card.harvested_on,
+        "Harvested": card.harvested_on and day(card.harvested_on),
         "Product": card.product,
         "Supplier": card.supplier,
         "Supplier's lot": card.supplier_lot,
-        "Best before": card.best_before,
+        "Best before": card.best_before and day(card.best_before),
     }
     return [(label, str(value)) for label, value in known.items() if value not in (None, "")]
+
+
+def weight_of(found: Lot, farm: Farm) -> str:
+    """What the pieces of a counted lot weigh together, in both systems."""
+    if found.item.dimension != Dimension.COUNT or not found.quantity:
+        return ""
+    return both(found.quantity * (found.unit_mass_mg or 0), farm)
 
 
 def answers_about(request: PageRequest, found: Lot) -> list[tuple[str, str]]:

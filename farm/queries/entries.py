@@ -14,6 +14,7 @@ from ledger.models import Entry, Line, Lot, Role
 
 # Recorded more than a day after it happened: the record shows that it is late.
 LATE = timedelta(days=1)
+CORRECTABLE = (Role.BOUGHT, Role.MADE, Role.USED, Role.SOLD, Role.LOST, Role.SHRUNK)
 
 
 @dataclass(frozen=True)
@@ -33,6 +34,11 @@ class Standing:
     def is_corrected(self) -> bool:
         written = (self.written, self.money_written, self.gave_written_mg)
         return written != (self.now, self.money_now, self.gave_now_mg)
+
+    @property
+    def can_be_corrected(self) -> bool:
+        """Say whether there is a quantity to state anew; what is only named has none."""
+        return self.role in CORRECTABLE and bool(self.now or self.gave_now_mg)
 
 
 @dataclass(frozen=True)
@@ -131,9 +137,7 @@ def kinds() -> list[str]:
 
 def correctable(entry: Entry) -> list[Standing]:
     """Lines whose quantity can be corrected."""
-    roles = (Role.BOUGHT, Role.MADE, Role.USED, Role.SOLD, Role.LOST, Role.SHRUNK)
-    lines = standing(entry)
-    return [line for line in lines if line.role in roles and (line.now or line.gave_now_mg)]
+    return [line for line in standing(entry) if line.can_be_corrected]
 
 
 def _flat(name: str, said: Mapping[str, Any]) -> Iterable[Particular]:

@@ -51,6 +51,7 @@ class FarmForm(forms.Form):
             self.tell(field)
 
     def tell(self, field: forms.Field) -> None:
+        field.error_messages["required"] = "This is needed."
         if hasattr(field, "use_farm"):
             field.use_farm(self.farm)
 

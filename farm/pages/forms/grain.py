@@ -63,8 +63,8 @@ class SteriliseForm(DoingForm):
     steriliser = RowField(queryset=Steriliser.objects.all())
     lots = LotsField(Stage.GRAIN, Stage.BAGS, label="What was in it")
     minutes_at_temperature = CountField(label="Minutes at temperature", noun="minutes")
-    gauge_pa = PressureField(label="Pressure read", required=False)
-    temperature_milli_c = TemperatureField(label="Temperature read", required=False)
+    gauge_pa = PressureField(label="Pressure read, if it has a gauge", required=False)
+    temperature_milli_c = TemperatureField(label="Temperature read, if it has none", required=False)
 
     def clean(self) -> dict[str, Any]:
         said = self.cleaned_data

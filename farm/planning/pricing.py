@@ -32,7 +32,7 @@ class Ask:
 
     @property
     def margin(self) -> Fraction:
-        return self.profit / self.net_kg_money
+        return self.profit / self.net_kg_money if self.net_kg_money else Fraction(0)
 
     @property
     def markup(self) -> Fraction:
@@ -102,7 +102,8 @@ def day_break_even(card: Card, ask: Ask) -> DayBreakEven:
     """How much of this must be sold, at this price, before the day has paid for itself."""
     variable = card.chain.sold + ask.net_kg_money * card.plan.place.taken
     fixed = card.plan.place.day_cost(card.plan.rates)
-    kilos = break_even(fixed, ask.net_kg_money, variable)
+    # A day that costs nothing is paid for before the first pack, whatever the price.
+    kilos = break_even(fixed, ask.net_kg_money, variable) if fixed else Fraction(0)
     return DayBreakEven(
         weight_mg=ceil(kilos * MILLION),
         packs=ceil(kilos * MILLION / card.plan.pack.net_mg),

@@ -8,6 +8,7 @@ import pytest
 
 from farm.planning.card import card_of
 from farm.planning.pricing import (
+    DayBreakEven,
     ask_of_pack,
     break_even,
     day_break_even,
@@ -100,3 +101,10 @@ def test_a_day_breaks_even_in_kilos_packs_and_blocks() -> None:
     # 151 / (30.00 - 21.0376) = 16.848 kg; 84.2 punnets; a block started sells 0.41915 kg.
     assert (day.packs, day.blocks) == (85, 41)
     assert day.weight_mg // 1_000_000 == 16
+
+
+def test_a_place_that_costs_nothing_a_day_is_paid_for_at_once() -> None:
+    plan = worked_plan()
+    card = card_of(replace(plan, place=replace(plan.place, day_fee_money=0, day_seconds=0)))
+
+    assert day_break_even(card, floor_ask(card)) == DayBreakEven(0, 0, 0)

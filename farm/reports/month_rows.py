@@ -315,7 +315,10 @@ def _agrees(figures: MonthFigures) -> Table:
         ("- lost", *[-part for part in moved.lost], -sum(moved.lost)),
     ]
     total = total_row(AGREES, rows, {column.name for column in KINDS})
-    note = "The last row is the sum of those above it, and what the lots hold at the end."
+    note = (
+        "The last row is the sum of those above it, and what the lots hold at the end. Cents are "
+        "shown so that each column adds up; the spreadsheet holds all four decimals."
+    )
     return Table(
         "How it agrees with the book",
         AGREES,

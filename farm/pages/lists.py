@@ -68,7 +68,7 @@ def list_page(
     leaf = False if taken else {"per_page": PER_LEAF}
     tables.RequestConfig(request, paginate=leaf).configure(table)
     if taken:
-        return spreadsheet(request, listing.title, table)
+        return spreadsheet(request, rows_of(listing.title, table))
     address = request.GET.copy()
     address["take"] = "xlsx"
     shown = ListPage(
@@ -82,20 +82,25 @@ def list_page(
     return show(request, listing.template, shown)
 
 
-def spreadsheet(request: PageRequest, title: str, table: ListTable) -> HttpResponse:
-    """Hand the rows out as they are filtered and sorted on the page."""
+def rows_of(title: str, table: ListTable) -> Table:
+    """Turn a list, as it is filtered and sorted on the page, into plain rows."""
     columns = tuple(column for column, _ in table.sheet)
     cells = tuple(tuple(value(row.record) for _, value in table.sheet) for row in table.rows)
+    return Table(title, columns, cells)
+
+
+def spreadsheet(request: PageRequest, table: Table) -> HttpResponse:
+    """Hand rows out as a spreadsheet."""
     report = Report(
-        title=title,
+        title=table.title,
         subtitle=request.farm.place,
         farm_name=request.farm.name,
         made_by=request.person.initials,
         made_at=timezone.localtime(),
-        tables=(Table(title, columns, cells),),
+        tables=(table,),
         currency=request.farm.currency,
     )
-    name = f"{slugify(title)}-{timezone.localdate()}.xlsx"
+    name = f"{slugify(table.title)}-{timezone.localdate()}.xlsx"
     return HttpResponse(
         workbook_bytes(report),
         content_type=SPREADSHEET,

@@ -17,10 +17,10 @@ from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
 from farm.pages.doings import Deed, deeds_for
 from farm.pages.forms.fields import lot_name
 from farm.pages.frame import show
-from farm.pages.lists import BOTH, Listing, ListTable, list_page
+from farm.pages.lists import BOTH, Listing, ListTable, list_page, spreadsheet
 from farm.queries import stock
 from farm.queries.entries import EntryRow, entries, rows_of
-from farm.reports.rows import Column, Kind
+from farm.reports.rows import Column, Kind, Table
 from farm.templatetags.farm_format import amount_of, both, day
 from ledger.codes import tidy
 from ledger.models import Dimension, Lot
@@ -97,6 +97,13 @@ class LotFilter(django_filters.FilterSet):
         return lots.filter(quantity__gt=0) if value == "yes" else lots.filter(quantity=0)
 
 
+STOCK_COLUMNS = (
+    Column("Stage"),
+    Column("Lots", Kind.COUNT),
+    Column("Weighed", Kind.MASS),
+    Column("Counted, pieces", Kind.COUNT),
+    Column("Lots on hold", Kind.COUNT),
+)
 LOTS = Listing("Lots", LotTable, LotFilter, "farm/lots/lots.html")
 
 
@@ -147,7 +154,14 @@ def lot(request: PageRequest, code: str) -> HttpResponse:
 
 @page(Right.READ)
 def stock_page(request: PageRequest) -> HttpResponse:
-    return show(request, "farm/lots/stock.html", StockPage(stock.stock_by_stage()))
+    """Add up what is on hand, stage by stage; ?take=xlsx hands it out."""
+    stages = stock.stock_by_stage()
+    if request.GET.get("take") == "xlsx":
+        cells = tuple(
+            (one.stage.label, len(one.lots), one.mass_mg, one.pieces, one.held) for one in stages
+        )
+        return spreadsheet(request, Table("Stock", STOCK_COLUMNS, cells))
+    return show(request, "farm/lots/stock.html", StockPage(stages))
 
 
 def facts_of(request: PageRequest, found: Lot) -> list[tuple[str, str]]:

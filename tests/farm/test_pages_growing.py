@@ -162,6 +162,17 @@ def test_two_lots_of_blocks_are_picked_together(world: World, client: Client) ->
     assert list(gave) == [6 * KG, 6 * KG]
 
 
+def test_what_each_lot_gave_is_kept_where_it_was_weighed_apart(
+    world: World, client: Client
+) -> None:
+    first, second = fruiting(world), fruiting(world)
+    send(client, "/record/pick/", blocks=[first.code, second.code], flush="1", firsts_mg="12",
+         **{f"gave_{first.pk}": "9 kg", f"gave_{second.pk}": "3 kg"})  # fmt: skip
+
+    lines = last_entry().lines.filter(lot__in=[first, second]).order_by("lot_id")
+    assert [line.given_mg for line in lines] == [9 * KG, 3 * KG]
+
+
 def test_grain_from_grain_counts_a_generation_more(world: World, client: Client) -> None:
     sent = expand_grain(world)
     client.post(sent.address, typed(**sent.values))

@@ -108,6 +108,7 @@ def test_the_stock_is_added_up_stage_by_stage(world: World, client: Client) -> N
     page = text(client.get("/stock/"))
 
     assert "3.00 kg · 6.61 lb" in page
+    assert ("supplies", 2, 3, 0, 0) in sheet_of(client, "/stock/?take=xlsx")
 
 
 def test_a_lot_says_what_it_is_and_what_can_be_done_with_it(world: World, client: Client) -> None:

@@ -16,7 +16,7 @@ from django.utils import timezone
 
 from farm.actions.common import Doing, Draw, Recorded
 from farm.models import Farm, Person
-from farm.pages.forms.fields import AmountField, lot_label, quantity_field
+from farm.pages.forms.fields import AmountField, MassField, lot_label, quantity_field
 from farm.queries.stock import all_lots
 from ledger.models import Lot
 
@@ -29,10 +29,14 @@ QUESTIONS = {"sure": "Yes, that is right", "count_up": "Sell it all the same, an
 
 @dataclass(frozen=True)
 class DrawGroup:
-    """Lots to draw from under one heading; each row is a lot's box, and its price's if any."""
+    """Lots to draw from under one heading; each row is a lot's box, and its price's if any.
+
+    ``folded``: seldom needed, so it is opened only on demand or where something is typed.
+    """
 
     title: str
     rows: list[list[forms.BoundField]]
+    folded: bool
 
 
 class FarmForm(forms.Form):
@@ -73,6 +77,7 @@ class DoingForm(FarmForm):
     # A sale beyond what the book holds asks once, and then counts up.
     counts_up: ClassVar[bool] = False
     group_titles: ClassVar[Mapping[str, str]] = {}
+    folded: ClassVar[tuple[str, ...]] = ()
 
     when = forms.DateTimeField(
         label="When it was done",
@@ -165,17 +170,23 @@ class DoingForm(FarmForm):
     # --- lots to draw from -----------------------------------------------------------------
 
     def offer_draws(
-        self, group: str, lots: Sequence[Lot], prefilled: Mapping[int, int] | None = None
+        self,
+        group: str,
+        lots: Sequence[Lot],
+        prefilled: Mapping[int, int] | None = None,
+        *,
+        weighed: bool = False,
     ) -> None:
-        """Add a box for each lot: how much of it; blank is nothing."""
+        """Add a box for each lot: how much of it; blank is nothing.
+
+        ``weighed``: in weight, also where the lot itself is counted (what blocks gave).
+        """
         rows = self.groups.setdefault(group, [])
         for lot in [*lots, *self.sent_before(group, lots)]:
-            name = f"{group}_{lot.pk}"
-            taken = (prefilled or {}).get(lot.pk)
-            field = quantity_field(
-                lot, label=lot_label(lot, self.farm), required=False, initial=taken
-            )
-            if taken and hasattr(field, "exact"):
+            name, taken = f"{group}_{lot.pk}", (prefilled or {}).get(lot.pk)
+            field = MassField() if weighed else quantity_field(lot)
+            field.label, field.required, field.initial = lot_label(lot, self.farm), False, taken
+            if taken and isinstance(field, MassField):
                 field.exact = (*field.exact, taken)
             self.add(name, field)
             field.help_text = ""
@@ -210,7 +221,11 @@ class DoingForm(FarmForm):
 
     def draw_groups(self) -> list[DrawGroup]:
         return [
-            DrawGroup(self.group_titles.get(group, ""), [self.draw_row(*row) for row in rows])
+            DrawGroup(
+                self.group_titles.get(group, ""),
+                [self.draw_row(*row) for row in rows],
+                group in self.folded and not any(self.data.get(name) for _, name in rows),
+            )
             for group, rows in self.groups.items()
         ]
 

@@ -10,12 +10,14 @@ from farm.models import Shelf, Stage
 from farm.pages.forms.doing import DoingForm
 from farm.pages.forms.fields import CountField, LotField, LotsField, MassField, RowField
 from farm.queries.harvests import next_flush
-from farm.queries.stock import lot_by_code
+from farm.queries.stock import lot_by_code, lots_on_hand
 
 
 class PickForm(DoingForm):
     """Several lots of blocks may be picked together; what each gave only if weighed apart."""
 
+    group_titles = {"gave": "What each gave, if weighed apart"}
+    folded = ("gave",)
     blocks = LotsField(Stage.BLOCKS, label="From which blocks")
     flush = CountField(
         label="Flush",
@@ -32,6 +34,8 @@ class PickForm(DoingForm):
     def build(self) -> None:
         field = self.fields["blocks"]
         assert isinstance(field, LotsField)
+        if len(field.codes) > 1:
+            self.offer_draws("gave", lots_on_hand(Stage.BLOCKS), weighed=True)
         only = field.codes[0] if len(field.codes) == 1 else ""
         lot = lot_by_code(self.initial.get("blocks", only))
         if lot:
@@ -40,9 +44,10 @@ class PickForm(DoingForm):
 
     def run(self, doing: Doing) -> Recorded:
         said: dict[str, Any] = self.cleaned_data
+        gave = {draw.lot.pk: draw.quantity for draw in self.drawn("gave")}
         return pick(
             doing,
-            given=[Draw(lot, 0) for lot in said["blocks"]],
+            given=[Draw(lot, gave.get(lot.pk, 0)) for lot in said["blocks"]],
             flush=said["flush"],
             firsts_mg=said["firsts_mg"],
             seconds_mg=said["seconds_mg"] or 0,

@@ -12,7 +12,7 @@ from django import forms
 from farm.actions.common import Doing, Recorded
 from farm.actions.pricing import need_price
 from farm.actions.selling import SoldLine, load_stall, sell, settle_stall, take_back
-from farm.models import Customer, SaleLine, SellingPlace, Stage, StallDay
+from farm.models import Customer, Farm, SaleLine, SellingPlace, Stage, StallDay
 from farm.pages.access import Right, may
 from farm.pages.forms.doing import DoingForm, FirstForm
 from farm.pages.forms.fields import MoneyField, RowField, quantity_field
@@ -22,6 +22,7 @@ from farm.templatetags.farm_format import amount_of
 from farm.templatetags.farm_format import day as show_day
 from ledger.models import Lot
 
+NEWEST = 60
 SOLD_STAGES = (Stage.PACKS, Stage.CROP, Stage.DRIED)
 PER = {Stage.PACKS: "Price of a pack"}
 
@@ -144,6 +145,16 @@ class SettleForm(PricedForm):
 
 
 class SaleLineField(RowField):
+    """The newest sales are listed; an older one is reached from its entry's page."""
+
+    def use_farm(self, farm: Farm) -> None:
+        super().use_farm(farm)
+        newest = returnable()[:NEWEST]
+        self.choices = [
+            ("", "Choose"),
+            *((row.pk, self.label_from_instance(row)) for row in newest),
+        ]
+
     def label_from_instance(self, obj: SaleLine) -> str:
         lot, to = obj.line.lot, obj.sale.customer or obj.sale.place
         return f"{show_day(obj.line.entry.happened_on)} · {to} · {lot.code} · {lot.item}"

@@ -1,6 +1,7 @@
 """Whole numbers shared out so that the parts add up to the whole."""
 
 from collections.abc import Sequence
+from decimal import Decimal
 
 MILLION = 1_000_000
 
@@ -43,3 +44,11 @@ def largest_remainder(total: int, weights: Sequence[int]) -> list[int]:
 def rate_of(quantity: int, ppm: int) -> int:
     """Take ``ppm`` parts per million of a quantity, rounded down: 7 % of 40 pieces is 2."""
     return quantity * ppm // MILLION
+
+
+def in_words(quantity: int, dimension: str) -> str:
+    """Say a quantity in the unit people use: “2.5 kg”, “0.3 litres”, “3 pieces”; exact."""
+    if dimension == "count":
+        return f"{quantity} pieces"
+    unit = "kg" if dimension == "mass" else "litres"
+    return f"{Decimal(quantity).scaleb(-6).normalize():f} {unit}"

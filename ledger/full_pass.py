@@ -1,6 +1,5 @@
 """The oracle: the whole book worked in one pass, reading ledger facts only."""
 
-from collections import defaultdict
 from itertools import groupby
 from operator import itemgetter
 
@@ -13,30 +12,35 @@ FlowKey = tuple[int, int, str]
 EdgeKey = tuple[int, int, int]
 
 
-def work_all(
-    story: Story | None = None,
-) -> tuple[dict[int, Life], dict[FlowKey, tuple[int, Cost]]]:
-    """Work every lot in the order of making; return lives by lot, and flows by key.
+def work_all(story: Story | None = None) -> dict[int, Life]:
+    """Work every lot in the order of making; return lives by lot.
 
-    A flow's key is (lot, place, role); its value the quantity and the cost. Each line is looked
-    at once, so the pass grows with the book's lines.
+    Each line is looked at once, so the pass grows with the book's lines.
     """
     story = story or read_story()
-    used: dict[int, Cost] = defaultdict(lambda: ZERO)
+    used: dict[int, Cost] = {}
     lives: dict[int, Life] = {}
-    flows: dict[FlowKey, tuple[int, Cost]] = {}
     for lot_id in sorted(story.born_at, key=lambda lot: (story.born_at[lot], lot)):
         life = lives[lot_id] = life_of(story, lot_id, used)
-        quantities = {(step.place, step.role): step.quantity for step in story.steps[lot_id]}
         for (place, role), cost in life.moved.items():
-            flows[lot_id, place, role] = (quantities.get((place, role), 0), cost)
             if role == _USED:
-                used[place] = tuple([a - b for a, b in zip(used[place], cost, strict=True)])
-    return lives, flows
+                known = used.get(place, ZERO)
+                used[place] = tuple([a - b for a, b in zip(known, cost, strict=True)])
+    return lives
+
+
+def flows_of(story: Story, lives: dict[int, Life]) -> dict[FlowKey, tuple[int, Cost]]:
+    """List what worked lives moved: (lot, place, role) to quantity and cost."""
+    flows = {}
+    for lot_id, life in lives.items():
+        stated = {(step.place, step.role): step.quantity for step in story.steps[lot_id]}
+        for key, cost in life.moved.items():
+            flows[lot_id, *key] = (stated.get(key, 0), cost)
+    return flows
 
 
 def kept_flows() -> dict[FlowKey, tuple[int, Cost]]:
-    """Read the flows that the book keeps, in the form that ``work_all`` returns."""
+    """Read the flows that the book keeps, in the form that ``flows_of`` returns."""
     rows = Flow.objects.values_list("lot_id", "entry_id", "role", "quantity", *KINDS)
     return {
         (lot, entry, role): (quantity, tuple(cost))
@@ -66,7 +70,7 @@ def kept_edges() -> dict[EdgeKey, tuple[int, int]]:
 def rebuild() -> None:
     """Throw away everything worked and work it again from the facts."""
     story = read_story()
-    lives, _ = work_all(story)
+    lives = work_all(story)
     Flow.objects.all().delete()
     rows = (row for lot, life in lives.items() for row in flow_rows(lot, story.steps[lot], life))
     Flow.objects.bulk_create(rows, batch_size=1000)

@@ -3,6 +3,7 @@
 from django.db.models import Sum
 
 from ledger import errors, working
+from ledger.amounts import in_words
 from ledger.drafts import Draft, LineDraft, NewLot
 from ledger.models import Charge, CostKind, Dimension, Entry, Line, Lot, Role
 
@@ -196,9 +197,13 @@ def _check_on_hand(draft: Draft) -> None:
         if line.role == Role.SHRUNK and isinstance(line.lot, Lot):
             on_hand = Lot.objects.values_list("quantity", flat=True).get(pk=line.lot.pk)
             if on_hand + line.quantity <= 0:
+                there, gone = (
+                    in_words(number, line.lot.item.dimension)
+                    for number in (on_hand, -line.quantity)
+                )
                 raise errors.NotEnough(
-                    f"{_name(line)} cannot dry away to nothing: {on_hand} on hand, "
-                    f"{-line.quantity} shrunk. State the rest as lost, with the reason.",
+                    f"{_name(line)} cannot dry away to nothing: {there} on hand, "
+                    f"{gone} shrunk. State the rest as lost, with the reason.",
                     _codes(line),
                     entry_seq=0,
                 )

@@ -14,7 +14,7 @@ from typing import Any
 from django.db.models import QuerySet, Sum
 
 from ledger import errors
-from ledger.amounts import largest_remainder, split
+from ledger.amounts import in_words, largest_remainder, split
 from ledger.costing import RANK, Cost, Life, Step, work
 from ledger.drafts import NUMBERS
 from ledger.models import KINDS, Charge, Edge, Entry, Flow, Line, Lot, Mark, Role
@@ -223,10 +223,10 @@ def raise_short(place: int, by: int, lot_id: int) -> None:
     """Refuse, naming the lot, the first entry that would fail, the number and the remedy."""
     lot = Lot.objects.select_related("item").get(pk=lot_id)
     entry = Entry.objects.get(pk=place)
-    unit = {"mass": "mg", "volume": "microlitres", "count": "pieces"}[lot.item.dimension]
-    what = f"is empty at entry {place}" if by == 0 else f"falls {by} {unit} short at entry {place}"
+    what = "is empty" if by == 0 else f"falls {in_words(by, lot.item.dimension)} short"
     raise errors.NotEnough(
-        f"Lot {lot.code} ({lot.item.name}) {what} ({entry.kind}, {entry.happened_on}). "
+        f"Lot {lot.code} ({lot.item.name}) {what} at entry {place} ({entry.kind}, "
+        f"{entry.happened_on}). "
         "Correct the quantity, or take the later entry back first.",
         [lot.code],
         entry_seq=place,

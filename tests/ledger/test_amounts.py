@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ledger.amounts import largest_remainder, rate_of, split
+from ledger.amounts import in_words, largest_remainder, rate_of, split
 
 totals = st.integers(-(10**15), 10**15)
 weights = st.lists(st.integers(0, 10**9), min_size=1, max_size=12).filter(any)
@@ -51,3 +51,13 @@ def test_weights_that_cannot_share_are_refused(by: list[int]) -> None:
 
 def test_a_rate_is_rounded_down_to_whole_pieces() -> None:
     assert rate_of(40, 70_000) == 2  # 7 % of 40 is 2.8
+
+
+@pytest.mark.parametrize(
+    ("quantity", "dimension", "words"),
+    [(2_500_000, "mass", "2.5 kg"), (300_000, "volume", "0.3 litres"), (40, "count", "40 pieces")],
+)
+def test_a_quantity_is_said_in_the_unit_people_use(
+    quantity: int, dimension: str, words: str
+) -> None:
+    assert in_words(quantity, dimension) == words

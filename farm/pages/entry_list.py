@@ -1,5 +1,7 @@
 """The list of entries, and the list of sales."""
 
+from datetime import date
+
 import django_filters
 import django_tables2 as tables
 from django.db.models import OuterRef, Prefetch, Subquery
@@ -15,7 +17,7 @@ from farm.pages.lists import BOTH, NUMBER, Listing, ListTable, list_page
 from farm.queries.entries import entries, is_late, kinds
 from farm.queries.sales import products_sold, sale_lines
 from farm.reports.rows import Column, Kind
-from farm.templatetags.farm_format import MINUS, amount_of, moment, money
+from farm.templatetags.farm_format import MINUS, amount_of, day, moment, money
 from ledger.models import Entry, Line
 
 TAKEN_BACK = mark_safe('<span class="badge">taken back</span>')
@@ -39,7 +41,7 @@ class EntryTable(ListTable):
     seq = tables.Column(verbose_name="Entry", linkify=lambda record: reverse(
         "entry", args=[record.seq]))  # fmt: skip
     kind = tables.Column(verbose_name="What")
-    happened_at = tables.Column(verbose_name="When")
+    happened_at = tables.Column(verbose_name="When", attrs={"td": {"class": "day"}})
     lots = tables.Column(empty_values=(), orderable=False)
     initials = tables.Column(verbose_name="By")
     state = tables.Column(empty_values=(), orderable=False)
@@ -94,8 +96,12 @@ class SaleTable(ListTable):
     to = tables.Column(accessor="sale__customer", verbose_name="Customer", empty_values=())
     place = tables.Column(accessor="sale__place", verbose_name="Place")
     product = tables.Column(empty_values=())
-    lot = tables.Column(accessor="line__lot__code", linkify=lambda record: reverse(
-        "lot", args=[record.line.lot.code]), attrs={"a": {"class": "code"}})  # fmt: skip
+    lot = tables.Column(
+        accessor="line__lot__code",
+        verbose_name="Lot",
+        linkify=lambda record: reverse("lot", args=[record.line.lot.code]),
+        attrs={"a": {"class": "code"}},
+    )
     quantity = tables.Column(accessor="line__quantity", attrs=BOTH)
     net = tables.Column(attrs=NUMBER)
     tax = tables.Column(attrs=NUMBER)
@@ -119,6 +125,9 @@ class SaleTable(ListTable):
 
     class Meta(ListTable.Meta):
         pass
+
+    def render_day(self, value: date) -> str:
+        return day(value)
 
     def render_to(self, record: SaleLine) -> str:
         return str(record.sale.customer or "—")

@@ -15,6 +15,7 @@ from ledger.models import Line, Lot
 SHAKE_AFTER_DAYS = 5
 # Own rule: a pick is looked for from three days before the planned day on.
 PICK_EARLY_DAYS = 3
+SHOWN = 4
 Days = Mapping[tuple[int, str], date]
 
 
@@ -39,6 +40,15 @@ class ToDo:
 class ToDoList:
     title: str
     todos: tuple[ToDo, ...]
+
+    @property
+    def first(self) -> tuple[ToDo, ...]:
+        """What is shown at once; the rest is folded away."""
+        return self.todos[:SHOWN]
+
+    @property
+    def rest(self) -> tuple[ToDo, ...]:
+        return self.todos[SHOWN:]
 
 
 def to_do(day: date) -> list[ToDoList]:
@@ -96,7 +106,8 @@ def _spawn(lots: list[Lot], last: Days, day: date) -> Iterable[ToDo]:
             about = f"inoculated {age} days ago, " + (
                 f"checked {ago(checked, day)}" if checked else "not checked yet"
             )
-            yield ToDo(lot, about, "check", "lot", age, urgent=checked is None)
+            slug, field = ("inoculate-blocks", "") if checked else ("check", "lot")
+            yield ToDo(lot, about, slug, field, age, urgent=checked is None)
 
 
 def _colonised(lots: list[Lot], last: Days, day: date) -> Iterable[ToDo]:

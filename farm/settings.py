@@ -14,6 +14,8 @@ DATA_DIR = BASE_DIR / ".data"
 DEBUG = os.environ.get("FARM_DEBUG") == "1"
 SERVED_BY_HTTPS = os.environ.get("FARM_HTTPS") == "1"
 ALLOWED_HOSTS = os.environ.get("FARM_HOSTS", "127.0.0.1,localhost,[::1]").split(",")
+# Names lots and places in what is exported; the farm's own domain.
+FARM_ADDRESS = os.environ.get("FARM_ADDRESS", "https://farm.example")
 SECRET_KEY = os.environ.get("FARM_SECRET_KEY") or kept_secret_key(DATA_DIR / "secret-key")
 DATABASE_URL = os.environ.get("DATABASE_URL") or f"sqlite:///{DATA_DIR / 'farm.sqlite3'}"
 # --- End of the environment. ---

@@ -8,6 +8,7 @@ from farm.pages import (
     card,
     entries,
     entry_list,
+    exchange,
     labels,
     lookups,
     lots,
@@ -89,6 +90,8 @@ planning = [
 urlpatterns = [
     path("", today.today, name="today"),
     path("style/", style.style, name="style"),
+    path("events/", exchange.events, name="events"),
+    path("key-data/", exchange.key_data_page, name="key-data"),
     path("labels/", labels.labels, name="labels"),
     path("labels/sheet.pdf", labels.labels_sheet, name="labels-sheet"),
     *access,

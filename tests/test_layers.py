@@ -22,6 +22,7 @@ BANS = [
     ("farm/queries", ("farm.pages", "farm.actions", "farm.reports", "ledger.book", *FACE)),
     ("farm/queries.py", ("farm.pages", "farm.actions", "farm.reports", "ledger.book", *FACE)),
     ("farm/reports", ("farm.pages", "farm.actions", *FACE)),
+    ("farm/exchange", ("farm.pages", "farm.actions", "ledger.book", *FACE)),
     ("farm/pages", ("ledger.book", "django.contrib.admin")),
     ("farm/management", FACE),
     ("farm/templatetags", FACE),

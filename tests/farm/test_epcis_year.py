@@ -1,0 +1,165 @@
+"""Fourteen weeks of the invented farm, as events: they validate, and they are the book's graph."""
+
+from collections import defaultdict
+from collections.abc import Iterator
+from datetime import date, datetime, time
+
+import pytest
+from django.db import connection, transaction
+from django.db.models import Sum
+from django.test.utils import CaptureQueriesContext
+from django.utils import timezone
+from pytest_django import DjangoDbBlocker
+
+from farm.demo.clock import Year, played_clock
+from farm.demo.scenery import build
+from farm.demo.year import ZONE, play
+from farm.exchange.choosing import asked_between, asked_of_lots
+from farm.exchange.epcis import document
+from ledger.amounts import MILLION
+from ledger.models import Edge, Lot
+from ledger.tracing import ancestors, descendants
+from tests.farm.epcis_reader import (
+    Document,
+    as_read,
+    errors_in,
+    events_in,
+    graph_of,
+    items_in,
+    needs_schema,
+    standing,
+)
+
+WEEKS = 14  # the typing mistake that is taken back is in the thirteenth
+FIRST = date(2026, 3, 2)
+
+# Of itself the module's fixture makes no test database be set up.
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(scope="module")
+def year(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[Document]:
+    with django_db_blocker.unblock(), transaction.atomic():
+        played = Year(build(FIRST), datetime.combine(FIRST, time(7), tzinfo=ZONE))
+        with played_clock(played):
+            play(played, lambda week: None, WEEKS)
+        yield as_read(document(asked_between(None, None).entries, timezone.now()))
+        transaction.set_rollback(True)
+
+
+@needs_schema
+def test_it_validates_against_the_standards_schema(year: Document) -> None:
+    assert errors_in(year) == []
+
+
+def test_every_event_has_an_identity_of_its_own(year: Document) -> None:
+    identities = [event["eventID"] for event in standing(year)]
+
+    assert len(identities) > 300
+    assert len(set(identities)) == len(identities)
+
+
+def test_what_was_taken_back_is_repeated_as_not_having_occurred(year: Document) -> None:
+    declared = [event for event in events_in(year) if "errorDeclaration" in event]
+    (wrong,) = declared
+    (plain,) = [e for e in events_in(year) if e["eventID"] == wrong["eventID"] and e is not wrong]
+
+    assert wrong["errorDeclaration"]["reason"] == "did_not_occur"
+    assert plain == {name: said for name, said in wrong.items() if name != "errorDeclaration"}
+
+
+def test_the_document_alone_gives_every_lot_and_what_is_left_of_it(year: Document) -> None:
+    left = {code: quantity for code, quantity in graph_of(year).quantity.items() if quantity}
+
+    assert left == dict(Lot.objects.exclude(quantity=0).values_list("code", "quantity"))
+
+
+def test_the_document_alone_gives_every_edge(year: Document) -> None:
+    found = {(src, dst) for used, made in graph_of(year).went for src in used for dst in made}
+
+    assert found == set(Edge.objects.values_list("src__code", "dst__code"))
+
+
+def test_the_document_alone_gives_what_each_edge_carries(year: Document) -> None:
+    """The book splits whole numbers and hands out remainders; a plain share is within one."""
+    assert off_by_more_than_one(year, expected_edges(year)) == []
+
+
+def test_what_went_into_a_process_is_all_on_its_edges(year: Document) -> None:
+    stated: dict[str, int] = defaultdict(int)
+    for used, _ in graph_of(year).went:
+        for src, quantity in used.items():
+            stated[src] += quantity
+    carried = Edge.objects.values_list("src__code").annotate(Sum("quantity")).order_by()
+
+    assert stated == dict(carried)
+
+
+def test_a_trace_holds_every_edge_behind_and_after_its_lot(year: Document) -> None:
+    lot = Lot.objects.filter(card__stage=6, edges_out__isnull=False).earliest("pk")
+    traced = as_read(document(asked_of_lots([lot]).entries, timezone.now()))
+    lots = descendants([lot.pk]) | ancestors([lot.pk])
+    edges = Edge.objects.filter(src__in=lots, dst__in=lots)
+    found = {(src, dst) for used, made in graph_of(traced).went for src in used for dst in made}
+
+    assert set(edges.values_list("src__code", "dst__code")) <= found
+    assert len(events_in(traced)) < len(events_in(year)) / 2
+
+
+@needs_schema
+def test_a_trace_validates_too(year: Document) -> None:
+    lot = Lot.objects.filter(card__stage=9).latest("pk")
+
+    assert errors_in(document(asked_of_lots([lot]).entries, timezone.now())) == []
+
+
+def test_a_span_holds_its_days_only(year: Document) -> None:
+    week = asked_between(date(2026, 4, 6), date(2026, 4, 12))
+    days = {e["eventTime"][:10] for e in events_in(document(week.entries, timezone.now()))}
+
+    assert days and min(days) >= "2026-04-06" and max(days) <= "2026-04-12"
+
+
+def test_queries_do_not_grow_with_the_span(year: Document) -> None:
+    with CaptureQueriesContext(connection) as queries:
+        document(asked_between(None, None).entries, timezone.now())
+
+    assert len(queries) <= 9
+
+
+def test_times_carry_the_farms_own_offset_in_winter_and_in_summer(year: Document) -> None:
+    offsets = {(event["eventTimeZoneOffset"], event["eventTime"][-6:]) for event in events_in(year)}
+
+    assert offsets == {("+00:00", "+00:00"), ("+01:00", "+01:00")}
+
+
+def expected_edges(year: Document) -> dict[tuple[str, str], tuple[int, int]]:
+    """Share what went in by what came out, and what came out by what went in of the same item.
+
+    In millionths of a unit, so that sharing rounds away nothing that matters.
+    """
+    items = items_in(year)
+    edges: dict[tuple[str, str], tuple[int, int]] = defaultdict(lambda: (0, 0))
+    for used, made in graph_of(year).went:
+        of_item: dict[str, int] = defaultdict(int)
+        for src, quantity in used.items():
+            of_item[items[src]] += quantity
+        for src, quantity in used.items():
+            for dst, whole in made.items():
+                share = quantity * whole * MILLION // sum(made.values())
+                part = whole * quantity * MILLION // of_item[items[src]]
+                before = edges[src, dst]
+                edges[src, dst] = (before[0] + share, before[1] + part)
+    return edges
+
+
+def off_by_more_than_one(
+    year: Document, expected: dict[tuple[str, str], tuple[int, int]]
+) -> list[str]:
+    rows = Edge.objects.values_list("src__code", "dst__code", "quantity", "part")
+    return [
+        f"{src} into {dst}"
+        for src, dst, quantity, part in rows
+        if abs(quantity * MILLION - expected[src, dst][0]) > MILLION
+        or abs(part * MILLION - expected[src, dst][1]) > MILLION
+    ]

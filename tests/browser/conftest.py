@@ -1,0 +1,62 @@
+"""A real browser before the running site. Skipped where Chromium or its driver is missing."""
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from django.conf import settings
+from django.test import Client
+from pytest_django.live_server_helper import LiveServer
+from selenium import webdriver
+
+from farm.models import Person, Role
+from tests.conftest import person_in_role
+from tests.farm.world import World, small_farm
+
+# Chromium's background services look for the net, which these tests must not need.
+_OPTIONS = (
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+    "--disable-dev-shm-usage",
+)  # fmt: skip
+
+
+@pytest.fixture(scope="session")
+def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[webdriver.Chrome]:
+    browser, driver = shutil.which("chromium"), shutil.which("chromedriver")
+    if not browser or not driver:
+        pytest.skip("Chromium and its driver are not installed")
+    options = webdriver.ChromeOptions()
+    options.binary_location = browser
+    profile: Path = tmp_path_factory.mktemp("chromium")
+    for option in (*_OPTIONS, f"--user-data-dir={profile}"):
+        options.add_argument(option)
+    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
+    chrome = webdriver.Chrome(options=options, service=webdriver.ChromeService(driver))
+    yield chrome
+    chrome.quit()
+
+
+@pytest.fixture
+def world(live_server: LiveServer) -> World:
+    return small_farm()
+
+
+@pytest.fixture
+def owner(world: World) -> Person:
+    found = Person.objects.filter(role=Role.OWNER).first()
+    return found or person_in_role(Role.OWNER, "olive")
+
+
+@pytest.fixture
+def site(chromium: webdriver.Chrome, live_server: LiveServer, owner: Person) -> webdriver.Chrome:
+    """A browser in which the owner is signed in, on the first page, at a phone's width."""
+    client = Client()
+    client.force_login(owner.user)
+    chromium.set_window_size(360, 800)
+    chromium.get(f"{live_server.url}/sign-in/")
+    cookie = client.cookies[settings.SESSION_COOKIE_NAME].value
+    chromium.add_cookie({"name": settings.SESSION_COOKIE_NAME, "value": cookie, "path": "/"})
+    chromium.get(live_server.url)
+    return chromium

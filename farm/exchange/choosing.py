@@ -11,7 +11,7 @@ from ledger.models import Entry, Line, Lot, Mark, Role
 from ledger.tracing import ancestors, descendants
 
 # The places of entries, for the database to look up.
-Places = QuerySet[Entry, dict[str, Any]]
+Places = QuerySet[Entry, Any]
 
 # What makes or treats a lot. What else was made of a source, or sold of it, is another trace.
 _MADE_OR_TREATED = (Role.BOUGHT, Role.MADE, Role.COUNTED)

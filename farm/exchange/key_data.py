@@ -125,7 +125,7 @@ def key_data(asked: Asked, made: Made, *, names: bool) -> Report:
 
 
 _PACKING_NOTE = (
-    "A row for each lot received into a packed lot; the quantity packed is the whole lot's on each. "
+    "A row for each lot received into a packed lot, each with the whole quantity packed. "
     "The farm packs what it picked: date received is the day of harvest."
 )
 _SHIPPING_NOTE = (

@@ -1,7 +1,7 @@
 """What this farm knows of itself; one module a noun."""
 
+from farm.models import facts, recall
 from farm.models.facts import (
-    NEVER_CHANGED,
     Grade,
     LoadLine,
     LotCard,
@@ -27,6 +27,7 @@ from farm.models.growing import (
 )
 from farm.models.people import Farm, Person, Role, WeightUnit, the_farm
 from farm.models.planning import SavedCard
+from farm.models.recall import Drill, DrillSignature, Recall, RecallCall, RecallNotice
 from farm.models.trading import (
     Customer,
     Form,
@@ -42,9 +43,14 @@ from farm.models.trading import (
     rate_on,
 )
 
+# Tables whose rows the database refuses to change.
+NEVER_CHANGED = (*facts.NEVER_CHANGED, *recall.NEVER_CHANGED)
+
 __all__ = [
     "NEVER_CHANGED",
     "Customer",
+    "Drill",
+    "DrillSignature",
     "Farm",
     "Form",
     "Grade",
@@ -58,6 +64,9 @@ __all__ = [
     "Product",
     "Rate",
     "RateOf",
+    "Recall",
+    "RecallCall",
+    "RecallNotice",
     "Recipe",
     "RecipeFor",
     "RecipeLine",

@@ -200,6 +200,8 @@ _FORWARD_INDEX = {"sqlite": "sqlite_autoindex_ledger_edge_1"}.get(
 def test_the_walk_uses_the_edge_indices(statement: str, index: str, analysed: bool) -> None:
     fan()
     if analysed:
+        if connection.vendor != "sqlite":
+            pytest.skip("the trap of ANALYZE is SQLite's; few rows tell PostgreSQL another plan")
         with connection.cursor() as cursor:
             cursor.execute("ANALYZE")
     steps = plan(statement)

@@ -1,6 +1,6 @@
 """What this farm knows of itself; one module a noun."""
 
-from farm.models import facts, recall
+from farm.models import facts, recall, records
 from farm.models.facts import (
     Grade,
     LoadLine,
@@ -28,6 +28,7 @@ from farm.models.growing import (
 from farm.models.people import Farm, Person, Role, WeightUnit, the_farm
 from farm.models.planning import SavedCard
 from farm.models.recall import Drill, DrillSignature, Recall, RecallCall, RecallNotice
+from farm.models.records import PrivateWords, Record, Review, RunReadings
 from farm.models.trading import (
     Customer,
     Form,
@@ -44,7 +45,7 @@ from farm.models.trading import (
 )
 
 # Tables whose rows the database refuses to change.
-NEVER_CHANGED = (*facts.NEVER_CHANGED, *recall.NEVER_CHANGED)
+NEVER_CHANGED = (*facts.NEVER_CHANGED, *recall.NEVER_CHANGED, *records.NEVER_CHANGED)
 
 __all__ = [
     "NEVER_CHANGED",
@@ -61,6 +62,7 @@ __all__ = [
     "PlaceKind",
     "Placing",
     "Price",
+    "PrivateWords",
     "Product",
     "Rate",
     "RateOf",
@@ -71,8 +73,11 @@ __all__ = [
     "RecipeFor",
     "RecipeLine",
     "RecipeVersion",
+    "Record",
+    "Review",
     "Role",
     "Room",
+    "RunReadings",
     "Sale",
     "SaleLine",
     "SavedCard",

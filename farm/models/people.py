@@ -74,7 +74,9 @@ class Role(models.TextChoices):
 class Person(models.Model):
     """Someone with a sign-in of their own; the book keeps only this row's number.
 
-    Initials stand on records beside the time, so no two people share them.
+    Initials stand on records beside the time, so no two people share them. ``pin_hash``: what
+    they sign with at a tablet where somebody else is signed in; blank, they cannot.
+    ``pin_misses``: wrong PINs in a row.
     """
 
     user = models.OneToOneField(
@@ -86,6 +88,8 @@ class Person(models.Model):
         unique=True,
         error_messages={"unique": "Somebody else signs with these initials. Give others."},
     )
+    pin_hash = models.CharField(max_length=128, blank=True, editable=False)
+    pin_misses = models.PositiveSmallIntegerField(default=0, editable=False)
 
     class Meta:
         verbose_name_plural = "people"

@@ -1,6 +1,7 @@
 """What this farm knows of itself; one module a noun."""
 
-from farm.models import facts, recall, records
+from farm.models import closing, facts, recall, records
+from farm.models.closing import Bill, BillKind, ClosedFile, ClosedMonth
 from farm.models.facts import (
     Grade,
     LoadLine,
@@ -45,10 +46,19 @@ from farm.models.trading import (
 )
 
 # Tables whose rows the database refuses to change.
-NEVER_CHANGED = (*facts.NEVER_CHANGED, *recall.NEVER_CHANGED, *records.NEVER_CHANGED)
+NEVER_CHANGED = (
+    *facts.NEVER_CHANGED,
+    *recall.NEVER_CHANGED,
+    *records.NEVER_CHANGED,
+    *closing.NEVER_CHANGED,
+)
 
 __all__ = [
     "NEVER_CHANGED",
+    "Bill",
+    "BillKind",
+    "ClosedFile",
+    "ClosedMonth",
     "Customer",
     "Drill",
     "DrillSignature",

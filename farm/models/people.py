@@ -41,6 +41,12 @@ class Farm(models.Model):
         default=0, help_text="Metres above the sea: water boils cooler higher up"
     )
 
+    reclaims_purchase_tax = models.BooleanField(
+        "reclaims the tax on what it buys",
+        default=False,
+        help_text="Then what is bought costs what was paid without its tax; else with it",
+    )
+
     is_demo = models.BooleanField(default=False, editable=False)
 
     class Meta:

@@ -124,7 +124,7 @@ def test_it_refuses_grain_that_was_never_inoculated_as_spawn(world: World) -> No
 def test_it_refuses_more_spawn_than_there_is(world: World) -> None:
     bags, (_, _, spawn) = filled_bags(world, 4), grow_spawn(world, 1)
 
-    with pytest.raises(NotEnough, match=f"Lot {spawn.code} .* 640000 mg short"):
+    with pytest.raises(NotEnough, match=f"Lot {spawn.code} .* 0.64 kg short"):
         inoculate_blocks(world.doing(), bags=bags, count=4, spawn=[Draw(spawn, 2_000 * GRAM)])
 
 

@@ -111,12 +111,20 @@ def from_readings(
     On a steep climb that says more than there was, so read often where it climbs:
     a rate of 0.1 and then 1.0 ten minutes later counts 5.5, and was 3.9 if the climb was even.
     """
-    killed = 0.0
+    done = course(readings, t_ref_c=t_ref_c, z_c=z_c)
+    return Lethality(done[-1] if done else 0.0, t_ref_c, z_c)
+
+
+def course(
+    readings: Sequence[tuple[float, float]], *, t_ref_c: float = T_REF_C, z_c: float = Z_C
+) -> list[float]:
+    """Return the lethality that was reached at each reading, the first being none."""
+    killed = [0.0] if readings else []
     for (start, start_c), (end, end_c) in pairwise(readings):
         if end < start:
             raise UnitError(
                 f"The reading at minute {end} follows one at {start}: put the readings in order."
             )
         rates = lethal_rate(start_c, t_ref_c, z_c) + lethal_rate(end_c, t_ref_c, z_c)
-        killed += (end - start) * rates / 2
-    return Lethality(killed, t_ref_c, z_c)
+        killed.append(killed[-1] + (end - start) * rates / 2)
+    return killed

@@ -1,0 +1,66 @@
+"""Attach readings to a steriliser run; a later set corrects an earlier one and erases nothing."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from uuid import UUID
+
+from django.db import transaction
+from django.utils import timezone
+
+from farm.actions.runs import KIND
+from farm.actions.signing import Signed
+from farm.models import RunReadings
+from farm.readings import Reading, Units
+from ledger.drafts import canonical
+from ledger.errors import Conflict, Malformed
+from ledger.models import Entry
+
+USUAL_REFERENCE_MILLI_C = 121_100
+USUAL_Z_MILLI_C = 10_000
+
+
+@dataclass(frozen=True, kw_only=True)
+class Source:
+    """Where readings come from: typed or a file's name, its units, and where the probe was."""
+
+    name: str
+    units: Units
+    probe: str
+    reference_milli_c: int = USUAL_REFERENCE_MILLI_C
+    z_milli_c: int = USUAL_Z_MILLI_C
+
+
+@transaction.atomic
+def attach_readings(
+    signed: Signed, entry: Entry, *, readings: Sequence[Reading], source: Source, uuid: UUID
+) -> RunReadings:
+    """Keep the readings of a run; the same form sent twice keeps one set."""
+    if entry.kind != KIND:
+        raise Malformed(f"Entry {entry.seq} is “{entry.kind}”, no {KIND}. Choose the run.")
+    if source.z_milli_c <= 0:
+        raise Malformed("z must be above zero: 10 °C is usual. State it.")
+    start = readings[0].at
+    rows = [[round((r.at - start).total_seconds()), r.milli_c, r.gauge_pa] for r in readings]
+    known = RunReadings.objects.filter(uuid=uuid).first()
+    if known is not None:
+        if (known.entry_id, known.readings) != (entry.pk, canonical(rows)):
+            raise Conflict(
+                f"This form was sent before with other readings, for entry {known.entry_id}. "
+                "Fill in a new form."
+            )
+        return known
+    return RunReadings.objects.create(
+        entry=entry,
+        recorded_at=timezone.now(),
+        by=signed.by,
+        initials=signed.by.initials,
+        typed_by=signed.typed_by,
+        uuid=uuid,
+        started_at=start,
+        source=source.name,
+        stated_in=str(source.units),
+        probe=source.probe,
+        reference_milli_c=source.reference_milli_c,
+        z_milli_c=source.z_milli_c,
+        readings=canonical(rows),
+    )

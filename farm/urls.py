@@ -4,6 +4,7 @@ from django.contrib.auth.views import LoginView, LogoutView
 from django.urls import path
 
 from farm.pages import (
+    against,
     answers,
     card,
     entries,
@@ -40,6 +41,8 @@ answering = [
     path("trace/<str:code>/", answers.trace_of_lot, name="trace-of"),
     path("month/", answers.month, name="month"),
     path("month/<str:key>/", answers.month_shown, name="month-of"),
+    path("against-plan/", against.against_plan, name="against-plan"),
+    path("against-plan/<str:key>/", against.against_of, name="against-of"),
 ]
 
 # /record/..., /unfinished/...

@@ -7,27 +7,24 @@ from dataclasses import dataclass
 
 from django.http import Http404, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
-from django.utils import timezone
 
+from farm.models import Stage
 from farm.pages.access import PageRequest, Right, may, page
 from farm.pages.frame import show
-from farm.pages.laid_out import Way, laid_out
+from farm.pages.handing_out import handed_out, made_by
+from farm.pages.laid_out import Way
 from farm.queries.costs import cost_of
 from farm.queries.finding import UnknownLotError, find_lot
 from farm.queries.months import Month, NoMonthError, month_figures, month_of, months_kept
 from farm.queries.stock import lots_on_hand
 from farm.queries.traces import trace_of
 from farm.reports.cost_rows import cost_report
-from farm.reports.files import MEDIA_TYPES, file_of
-from farm.reports.made import Made, made_for
 from farm.reports.month_rows import month_report
-from farm.reports.rows import Report
 from farm.reports.trace_rows import trace_report
 from ledger.models import Lot
 
 NEWEST = 12
 NEAR_DAYS = 190  # months offered beside one: half a year each way
-FILES = {"PDF": "pdf", "Spreadsheet": "xlsx"}
 
 
 @dataclass(frozen=True)
@@ -114,9 +111,10 @@ def cost_of_lot(request: PageRequest, code: str) -> HttpResponse:
         Way("Trace back", _address("trace-of", lot.code, "back")),
         Way("Trace forward", _address("trace-of", lot.code, "forward")),
     )
-    return _answer(
-        request, cost_report(cost_of(lot), _made(request)), name=f"cost-{lot.code}", others=others
-    )
+    if lot.card.stage == Stage.BLOCKS:
+        others = (*others, Way("Against plan", reverse("against-of", args=[lot.code])))
+    report = cost_report(cost_of(lot), made_by(request))
+    return handed_out(request, report, name=f"cost-{lot.code}", others=others)
 
 
 @page(Right.READ)
@@ -132,8 +130,9 @@ def trace_of_lot(request: PageRequest, code: str) -> HttpResponse:
     if sees_money:
         others = (Way("Cost", _address("cost-of", lot.code, "")), *others)
     traced = trace_of(lot, forward=way == "forward")
-    report = trace_report(traced, _made(request), names=sees_money)
-    return _answer(request, report, name=f"trace-{lot.code}-{way}", others=others)
+    report = trace_report(traced, made_by(request), names=sees_money)
+    return handed_out(request, report, name=f"trace-{lot.code}-{way}", others=others,
+                      codes_lead_to="trace-of")  # fmt: skip
 
 
 @page(Right.SEE_MONEY)
@@ -147,8 +146,9 @@ def month_shown(request: PageRequest, key: str) -> HttpResponse:
         for other in sorted(months_kept(), key=lambda kept: kept.first)
         if abs((other.first - asked.first).days) < NEAR_DAYS
     )
-    report = month_report(month_figures(asked), _made(request))
-    return _answer(request, report, name=f"month-{asked.key}", others=others)
+    others = (*others, Way("Against plan", reverse("against-of", args=[asked.key])))
+    report = month_report(month_figures(asked), made_by(request))
+    return handed_out(request, report, name=f"month-{asked.key}", others=others)
 
 
 def _lot(code: str) -> Lot:
@@ -156,29 +156,3 @@ def _lot(code: str) -> Lot:
         return find_lot(code)
     except UnknownLotError as refusal:
         raise Http404(str(refusal)) from refusal
-
-
-def _made(request: PageRequest) -> Made:
-    return made_for(request.farm, str(request.person), timezone.now())
-
-
-def _answer(
-    request: PageRequest, report: Report, *, name: str, others: tuple[Way, ...]
-) -> HttpResponse:
-    """Show a report, or hand it over as a file where one is asked for."""
-    ending = request.GET.get("file", "")
-    if ending in MEDIA_TYPES:
-        response = HttpResponse(file_of(report, ending), content_type=MEDIA_TYPES[ending])
-        response["Content-Disposition"] = f'attachment; filename="{name}.{ending}"'
-        return response
-    files = tuple(Way(label, _with(request, file)) for label, file in FILES.items())
-    codes_lead_to = "trace-of" if name.startswith("trace") else "cost-of"
-    shown = laid_out(report, others=others, files=files, codes_lead_to=codes_lead_to)
-    return show(request, "farm/answers/answer.html", shown)
-
-
-def _with(request: PageRequest, file: str) -> str:
-    """This address, asking for a file."""
-    query = request.GET.copy()
-    query["file"] = file
-    return f"?{query.urlencode()}"

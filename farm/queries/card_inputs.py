@@ -178,11 +178,11 @@ def _spawn(choice: Choice, day: date) -> dict[str, Known]:
     if recipe and not choice.spawn:
         price = _recipe_price(recipe, day)
     else:
-        price = _lot_price(lot) if lot else _bought_price()
+        price = lot_price(lot) if lot else _bought_price()
     return {**found, "spawn_kg_money": price} if price else found
 
 
-def _lot_price(lot: Lot) -> Known:
+def lot_price(lot: Lot) -> Known:
     made = Flow.objects.filter(lot=lot, role=Role.MADE)
     sums = made.aggregate(*(Sum(name) for name in ("quantity", *KINDS)))
     cost = sum(sums[f"{kind}__sum"] for kind in KINDS)

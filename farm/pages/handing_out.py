@@ -1,0 +1,59 @@
+"""A report handed out: as a page, or as a file where the address asks for one."""
+
+from django.http import HttpResponse
+from django.utils import timezone
+
+from farm.pages.access import PageRequest
+from farm.pages.frame import show
+from farm.pages.laid_out import AnswerPage, Way, laid_out
+from farm.reports.files import MEDIA_TYPES, file_of
+from farm.reports.made import Made, made_for
+from farm.reports.rows import Report
+
+FILES = {"PDF": "pdf", "Spreadsheet": "xlsx"}
+
+
+def made_by(request: PageRequest) -> Made:
+    return made_for(request.farm, str(request.person), timezone.now())
+
+
+def handed_out(
+    request: PageRequest,
+    report: Report,
+    *,
+    name: str,
+    others: tuple[Way, ...] = (),
+    codes_lead_to: str = "cost-of",
+) -> HttpResponse:
+    """Show a report; `?file=pdf` and `?file=xlsx` take it away."""
+    file = taken_away(request, report, name)
+    shown = answer_page(request, report, others=others, codes_lead_to=codes_lead_to)
+    return file or show(request, "farm/answers/answer.html", shown)
+
+
+def taken_away(request: PageRequest, report: Report, name: str) -> HttpResponse | None:
+    """Lay the report out as the file that the address asks for."""
+    ending = request.GET.get("file", "")
+    if ending not in MEDIA_TYPES:
+        return None
+    response = HttpResponse(file_of(report, ending), content_type=MEDIA_TYPES[ending])
+    response["Content-Disposition"] = f'attachment; filename="{name}.{ending}"'
+    return response
+
+
+def answer_page(
+    request: PageRequest,
+    report: Report,
+    *,
+    others: tuple[Way, ...] = (),
+    codes_lead_to: str = "cost-of",
+) -> AnswerPage:
+    files = tuple(Way(label, _with(request, file)) for label, file in FILES.items())
+    return laid_out(report, others=others, files=files, codes_lead_to=codes_lead_to)
+
+
+def _with(request: PageRequest, file: str) -> str:
+    """This address, asking for a file."""
+    query = request.GET.copy()
+    query["file"] = file
+    return f"?{query.urlencode()}"

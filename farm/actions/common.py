@@ -27,11 +27,11 @@ from farm.models import (
     the_farm,
 )
 from ledger import book
+from ledger.amounts import in_words
 from ledger.drafts import ChargeDraft, Draft, LineDraft, MarkDraft
 from ledger.errors import Malformed
 from ledger.models import Dimension, Entry, Item, Lot
 from ledger.models import Role as LineRole
-
 
 # What an action returns, for pages, which know nothing of the book's writer.
 Recorded = book.Recorded
@@ -193,9 +193,12 @@ def oldest_first(supply: Supply, quantity: int) -> list[Draw]:
         if not wanted:
             return draws
     if wanted:
+        needed, there = (
+            in_words(amount, supply.item.dimension) for amount in (quantity, quantity - wanted)
+        )
         raise Malformed(
-            f"{supply.item.name}: {quantity} needed, {quantity - wanted} on hand (in mg or "
-            "pieces). Receive the supply first, or take less."
+            f"{supply.item.name}: {needed} needed, {there} on hand. Receive the supply first, or "
+            "take less."
         )
     return draws
 

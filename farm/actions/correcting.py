@@ -19,6 +19,7 @@ from farm.actions.selling import settling_of
 from farm.actions.takings import add_sale_line, add_share_of_takings, money_of, standing_lines
 from farm.models import LoadLine, Sale, SaleLine, SellingCost, StallDay
 from ledger import book
+from ledger.amounts import in_words
 from ledger.book import Recorded
 from ledger.drafts import LineDraft
 from ledger.errors import Malformed, NotEnough
@@ -190,8 +191,8 @@ class _Standing:
             role,
             added,
             money=(right_money or 0) - self.money if paid else 0,
-            # A lot that shares by its quantity goes on doing so.
-            basis=added if self.basis == self.quantity and role == Role.MADE else 0,
+            # A lot that shares by its quantity, or by what that is worth, goes on doing so.
+            basis=added * self.basis // self.quantity if role == Role.MADE and added else 0,
         )
 
 
@@ -220,9 +221,11 @@ def _check_load(sale: Sale, lot: Lot, right_quantity: int) -> None:
     """Refuse that a stall sold more of a lot than was loaded: a recall goes by the load."""
     loaded = LoadLine.objects.filter(stall_day=sale.stall_day, lot=lot).first()
     if loaded and right_quantity > loaded.quantity:
+        there, sold = (
+            in_words(amount, lot.item.dimension) for amount in (loaded.quantity, right_quantity)
+        )
         raise Malformed(
-            f"Lot {lot.code}: {loaded.quantity} loaded, {right_quantity} sold (in mg or pieces). "
-            "Take the settling and the load back and load anew, or record the rest as its own "
-            "sale.",
+            f"Lot {lot.code}: {there} loaded, {sold} sold. Take the settling and the load back "
+            "and load anew, or record the rest as its own sale.",
             [lot.code],
         )

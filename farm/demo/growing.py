@@ -1,5 +1,7 @@
 """The growing side of the played week: deliveries, grain, blocks, picks."""
 
+from functools import partial
+
 from farm.actions.blocks import fill_blocks, inoculate_blocks, move_to_fruiting
 from farm.actions.checks import check
 from farm.actions.common import Draw, oldest_first, on_hand
@@ -86,10 +88,10 @@ def _grain(year: Year, week: int) -> None:
         source = spawn if grain_to_grain else on_hand(Stage.CULTURE, strain=strain).last()
         assert source is not None
         amount = 150 * GRAM * count if grain_to_grain else count
-        lot = inoculate_grain(
+        spawned = inoculate_grain(
             year.doing(), grain=made, bags=count, source=source, amount=amount
-        ).lots[-1]
-        year.after(7, lambda lot=lot: _shake(year, lot))
+        )
+        year.after(7, partial(_shake, year, spawned.lots[-1]))
 
 
 def _shake(year: Year, lot: Lot) -> None:

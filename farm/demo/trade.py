@@ -1,5 +1,7 @@
 """The selling side of the played week: cold room, packs, kitchens, stall, dryer."""
 
+from collections.abc import Sequence
+
 from farm.actions.common import Draw, last_day, on_hand
 from farm.actions.packing import pack
 from farm.actions.selling import SoldLine, load_stall, sell, settle_stall
@@ -32,6 +34,12 @@ def _crop(year: Year, key: str, grade: str) -> list[Lot]:
     return list(on_hand(Stage.CROP, strain=year.scenery.strains[key], grade=grade))
 
 
+def _age(year: Year, lot: Lot) -> int:
+    """Days since a pick."""
+    assert lot.card.harvested_on
+    return (year.clock.date() - lot.card.harvested_on).days
+
+
 def _kitchens(year: Year) -> None:
     """Sell each customer some kilos, loose, from the oldest pick."""
     for customer in year.scenery.customers:
@@ -48,8 +56,8 @@ def _weigh(year: Year) -> None:
     """Weigh the oldest crate of each species again: it lost water, now and then more."""
     for key in KILO_PRICE:
         for lot in _crop(year, key, Grade.FIRSTS)[:1]:
-            since = last_day(lot, ["weigh again"]) or lot.card.harvested_on
-            days = (year.clock.date() - since).days
+            weighed = last_day(lot, ["weigh again"])
+            days = (year.clock.date() - weighed).days if weighed else _age(year, lot)
             share = 0.012 * days + (0.03 if year.dice.random() < 0.1 else 0)
             weight = round(lot.quantity * (1 - share)) // (5 * GRAM) * 5 * GRAM
             if days and 0 < weight < lot.quantity:
@@ -64,14 +72,19 @@ def _pack(year: Year) -> None:
         packs = min(44, sum(lot.quantity for lot in lots) // (product.net_mg + 4 * GRAM))
         if packs < 4:
             continue
-        wanted = packs * (product.net_mg + 4 * GRAM)
-        draws = []
-        for lot in lots:
-            take = min(lot.quantity, wanted)
-            if take:
-                draws.append(Draw(lot, take))
-            wanted -= take
+        draws = _take(lots, packs * (product.net_mg + 4 * GRAM))
         pack(year.doing("tam"), product=product, packs=packs, draws=draws)
+
+
+def _take(lots: Sequence[Lot], wanted: int) -> list[Draw]:
+    """Draw what is wanted from the first lots that have it."""
+    draws = []
+    for lot in lots:
+        take = min(lot.quantity, wanted)
+        if take:
+            draws.append(Draw(lot, take))
+        wanted -= take
+    return draws
 
 
 def _market(year: Year) -> None:
@@ -84,18 +97,15 @@ def _market(year: Year) -> None:
     place = year.scenery.places["stall"]
     lines = [Draw(lot, lot.quantity) for lot in lots]
     entry = load_stall(year.doing("nora"), place=place, day=year.clock.date(), lines=lines).entry
-    back, prices = {}, {}
+    back = {}
     for lot in lots:
         share = year.dice.uniform(0.0, 0.22) if lot in packed else year.dice.uniform(0.3, 0.8)
         back[lot.pk] = int(lot.quantity * share)
-        product = lot.card.product
-        price = product.prices.filter(place=place).first()
-        prices[lot.pk] = price.pack_money
     settle_stall(
         year.doing("nora"),
         stall_day=StallDay.objects.get(entry=entry),
         brought_back=back,
-        prices=prices,
+        prices={},
     )
 
 
@@ -115,7 +125,7 @@ def _old_crop(year: Year, key: str, *, grade: str, keeps: int) -> None:
     lots = [
         lot
         for lot in _crop(year, key, grade)
-        if grade == Grade.TRIM or (year.clock.date() - lot.card.harvested_on).days >= keeps - 3
+        if grade == Grade.TRIM or _age(year, lot) >= keeps - 3
     ]
     if not lots:
         return
@@ -140,12 +150,6 @@ def _pouches(year: Year, key: str) -> None:
     product = year.scenery.products[f"dried {key}"]
     lots = list(on_hand(Stage.DRIED, species=product.species))
     packs = min(12, sum(lot.quantity for lot in lots) // product.net_mg)
-    wanted = packs * product.net_mg
-    draws = []
-    for lot in lots:
-        take = min(lot.quantity, wanted)
-        if take:
-            draws.append(Draw(lot, take))
-        wanted -= take
     if packs:
+        draws = _take(lots, packs * product.net_mg)
         pack(year.doing("tam"), product=product, packs=packs, draws=draws)

@@ -322,7 +322,7 @@ def test_no_more_is_sold_from_a_load_than_was_loaded(world: World) -> None:
     lot = packs(world, 60)
     _, settled = settled_stall(world, lot)
 
-    with pytest.raises(Malformed, match=f"{lot.code}: 40 loaded, 41 sold"):
+    with pytest.raises(Malformed, match=f"{lot.code}: 40 pieces loaded, 41 pieces sold"):
         correct_quantity(world.doing(), settled, lot=lot, role=Role.SOLD, right_quantity=41)
     correct_quantity(world.doing(), settled, lot=lot, role=Role.SOLD, right_quantity=40)
     assert on_hand(lot) == 20

@@ -114,7 +114,7 @@ def test_packaging_is_drawn_oldest_first_by_itself(world: World) -> None:
 
 
 def test_it_refuses_to_pack_without_packaging(world: World) -> None:
-    with pytest.raises(Malformed, match="punnet: 110 needed, 100 on hand"):
+    with pytest.raises(Malformed, match="punnet: 110 pieces needed, 100 pieces on hand"):
         packed(world, 110, Draw(crop(world, 22 * KG), 22 * KG))
 
 

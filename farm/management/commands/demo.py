@@ -77,7 +77,8 @@ class Command(BaseCommand):
     def _answers(self, port: str) -> None:
         """Print the three answers in short, about the last stall day and the last spent blocks."""
         made = made_here()
-        sold = SaleLine.objects.filter(sale__customer=None, product__form=Form.FRESH).latest("pk").line
+        punnets = SaleLine.objects.filter(sale__customer=None, product__form=Form.FRESH)
+        sold = punnets.latest("pk").line
         blocks = Lot.objects.filter(card__stage=Stage.BLOCKS, quantity=0, edges_out__isnull=False)
         spent = blocks.order_by("made_by_id").last()
         last = sold.entry.happened_on.replace(day=1) - timedelta(days=1)

@@ -132,35 +132,48 @@ def month_figures(month: Month) -> MonthFigures:
     """Read a month from the book; about twenty queries, however many entries it has."""
     start = balances.on_hand(month.first - timedelta(days=1))
     end = balances.on_hand(month.last)
-    flows = Flow.objects.filter(entry__happened_on__range=(month.first, month.last))
     picks = picks_of(month.first, month.last)
     return MonthFigures(
         month=month,
-        sales=_sales(flows.filter(role__in=(Role.SOLD, Role.BACK))),
+        sales=sold_in(month),
         selling=_selling(month),
         picks=picks,
         blocks=block_yields(picks, month.last),
-        losses=_losses(flows.filter(role__in=(Role.LOST, Role.STRANDED, Role.SHRUNK))),
+        losses=lost_in(month),
         stock_start=_stock(start),
         stock_end=_stock(end),
         movement=Movement(
             start=_added(row.cost for row in start),
-            bought=(_bought(month), *[0] * (len(KINDS) - 1)),
-            charged=_charged(month),
-            sold=_moved(flows.filter(role__in=(Role.SOLD, Role.BACK))),
-            lost=_moved(flows.filter(role__in=(Role.LOST, Role.STRANDED))),
+            **costs_in(month),
             end=_added(row.cost for row in end),
         ),
     )
 
 
+def flows_in(month: Month, *roles: Role) -> QuerySet[Flow]:
+    """Whatever moved cost or quantity in a month, in some roles (none named: in all)."""
+    flows = Flow.objects.filter(entry__happened_on__range=(month.first, month.last))
+    return flows.filter(role__in=roles) if roles else flows
+
+
+def costs_in(month: Month) -> dict[str, Cost]:
+    """Add up what was bought, charged, sold and lost in a month, by kind; four queries."""
+    return {
+        "bought": (_bought(month), *[0] * (len(KINDS) - 1)),
+        "charged": charged_in(month),
+        "sold": _moved(flows_in(month, Role.SOLD, Role.BACK)),
+        "lost": _moved(flows_in(month, Role.LOST, Role.STRANDED)),
+    }
+
+
 # --- sales -----------------------------------------------------------------------------------
 
 
-def _sales(flows: QuerySet[Flow]) -> tuple[SoldRow, ...]:
+def sold_in(month: Month) -> tuple[SoldRow, ...]:
     """One row a lot, entry and role, with its money as corrected; three queries."""
     rows = list(
-        flows.select_related("lot__item", "lot__card__product", "lot__card__species", "entry")
+        flows_in(month, Role.SOLD, Role.BACK)
+        .select_related("lot__item", "lot__card__product", "lot__card__species", "entry")
         .order_by("entry__happened_on", "entry_id", "pk")
     )  # fmt: skip
     lines: dict[tuple[int, int, str], list[SaleLine]] = defaultdict(list)
@@ -201,8 +214,9 @@ def _selling(month: Month) -> dict[str, int]:
 # --- losses and stock ------------------------------------------------------------------------
 
 
-def _losses(flows: QuerySet[Flow]) -> tuple[LostRow, ...]:
+def lost_in(month: Month) -> tuple[LostRow, ...]:
     """Add up by stage and cause. Blocks binned once spent are no loss; water costs nothing."""
+    flows = flows_in(month, Role.LOST, Role.STRANDED, Role.SHRUNK)
     sums: dict[tuple[int, str], list[int]] = defaultdict(lambda: [0, 0, 0])
     for flow in flows.select_related("lot__item", "lot__card", "entry").order_by("entry_id", "pk"):
         cost = -sum(flow.cost)
@@ -244,7 +258,8 @@ def _bought(month: Month) -> int:
     return lines.aggregate(total=Sum("money"))["total"] or 0
 
 
-def _charged(month: Month) -> Cost:
+def charged_in(month: Month) -> Cost:
+    """Labour, energy and room that the month's entries charged, by kind; one query."""
     charges = Charge.objects.annotate(day=ROOT_DAY).filter(day__range=(month.first, month.last))
     sums = dict(charges.values_list("kind").annotate(Sum("amount")).order_by())
     return tuple(sums.get(kind, 0) for kind in KINDS)

@@ -179,3 +179,16 @@ def test_grain_from_grain_counts_a_generation_more(world: World, client: Client)
     newest = LotCard.objects.filter(stage=Stage.SPAWN).latest("lot_id")
 
     assert newest.generation == 2
+
+
+def test_a_lot_is_chosen_from_the_list_or_typed_and_neither_is_required(
+    world: World, client: Client
+) -> None:
+    """The first step is checked by the browser: two required boxes would let nobody through."""
+    grow_spawn(world)
+    grow_spawn(world)
+
+    page = text(client.get("/record/inoculate-grain/"))
+
+    assert 'name="source_list"' in page
+    assert "required" not in page.partition('name="source_list"')[2].partition("</form>")[0]

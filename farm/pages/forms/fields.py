@@ -196,6 +196,10 @@ class LotPick(forms.MultiWidget):
         )
         super().__init__({"list": forms.Select(attrs={"aria-label": "lot"}), "code": typed})
 
+    def use_required_attribute(self, initial: Any) -> bool:
+        """One of the two will do: a browser that asked for both would let nobody through."""
+        return False
+
     def decompress(self, value: object) -> list[str]:
         code = value.code if isinstance(value, Lot) else str(value or "")
         listed = {choice for choice, _ in self.widgets[0].choices}  # type: ignore[attr-defined]

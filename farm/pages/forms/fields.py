@@ -196,7 +196,7 @@ class LotPick(forms.MultiWidget):
         )
         super().__init__({"list": forms.Select(attrs={"aria-label": "lot"}), "code": typed})
 
-    def use_required_attribute(self, initial: Any) -> bool:
+    def use_required_attribute(self, initial: object) -> bool:
         """One of the two will do: a browser that asked for both would let nobody through."""
         return False
 

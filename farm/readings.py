@@ -93,8 +93,8 @@ def _rows(text: str) -> list[tuple[int, list[str]]]:
     if len(lines) > MOST_LINES:
         raise ReadingsError(f"{len(lines)} lines are more than {MOST_LINES}: thin them out.")
     filled = [(number, line) for number, line in enumerate(lines, 1) if line.strip()]
-    mark = next((m for m in "\t;," if any(m in line for _, line in filled)), "")
-    if mark:
+    mark = max("\t;,", key=lambda mark: sum(mark in line for _, line in filled))
+    if any(mark in line for _, line in filled):
         return [(number, _cells(line, mark)) for number, line in filled]
     return [(number, re.split(r"\s{2,}|(?<![0-9]-[0-9]{2}) ", line.strip()))
             for number, line in filled]  # fmt: skip

@@ -11,6 +11,7 @@ from ledger.codes import is_code
 CODE_HEADS = ("Lot", "Block lot")
 WIDE = 620  # points; what is wider would become too small to read on a page
 ONE_LINE = 24  # letters
+LONG = 15  # rows; what is longer may be folded
 
 
 @dataclass(frozen=True)
@@ -46,6 +47,11 @@ class ShownTable:
     heads: tuple[ShownCell, ...]
     rows: tuple[tuple[ShownCell, ...], ...]
     total: tuple[ShownCell, ...]
+
+    @property
+    def is_long(self) -> bool:
+        return len(self.rows) > LONG
+    struck: frozenset[int]
 
 
 @dataclass(frozen=True)
@@ -98,6 +104,7 @@ def _shown(table: Printed, page_name: str) -> ShownTable:
             for row in table.rows
         ),
         total=_cells(table, table.total) if table.rows and table.total else (),
+        struck=table.struck,
     )
 
 

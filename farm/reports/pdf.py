@@ -28,17 +28,17 @@ def pdf_bytes(report: Report) -> bytes:
     tables = [rows.printed(table, report.currency) for table in report.tables]
     wide = any(sum(_natural_widths(table)) > A4[0] - 2 * MARGIN for table in tables)
     wide = wide or any(drawing.width > A4[0] - 2 * MARGIN for drawing in report.drawings)
-    page = _Page(report, landscape(A4) if wide else A4)
+    page = Page(report, landscape(A4) if wide else A4)
     page.write_head()
     for drawing in report.drawings:
         page.write_drawing(drawing)
     for table in tables:
-        _TableWriter(page, table).write()
+        TableWriter(page, table).write()
     page.write_cautions()
     return page.finish()
 
 
-class _Page:
+class Page:
     """A canvas, how far down it is written, and the footer of each page."""
 
     def __init__(self, report: Report, size: tuple[float, float]) -> None:
@@ -125,21 +125,25 @@ class _Page:
         """Turn the page unless this much fits; say whether it was turned."""
         if self.y - height >= FOOT:
             return False
+        self.turn()
+        return True
+
+    def turn(self) -> None:
         self._foot()
         self.canvas.showPage()
         self.number += 1
         self.y = self.height - MARGIN
-        return True
 
-    def finish(self) -> bytes:
+    def finish(self, **later: str) -> bytes:
+        """Close the file; ``later``: words shown by `show_later`, known only now."""
         self._foot()
         self.canvas.showPage()
-        # Every footer shows this form; only now is the number of pages known.
-        self.canvas.beginForm("pages", 0, 0, 60, 20)
-        self.canvas.setFont(font(bold=False), 8)
-        self.canvas.setFillColor(SOFT)
-        self.canvas.drawString(0, 0, str(self.number))
-        self.canvas.endForm()
+        for name, words in {"pages": str(self.number), **later}.items():
+            self.canvas.beginForm(name, 0, 0, 60, 20)
+            self.canvas.setFont(font(bold=False), 8)
+            self.canvas.setFillColor(SOFT)
+            self.canvas.drawString(0, 0, words)
+            self.canvas.endForm()
         self.canvas.save()
         return self.buffer.getvalue()
 
@@ -154,16 +158,20 @@ class _Page:
         words = f"page {self.number} of "
         x = self.width - MARGIN - 18
         self.put(x - text_width(words, 8), words, 8, colour=SOFT)
+        self.show_later("pages", x)
+
+    def show_later(self, name: str, x: float) -> None:
+        """Leave room for words that are known only when all is written, such as a page number."""
         self.canvas.saveState()
         self.canvas.translate(x, self.y)
-        self.canvas.doForm("pages")
+        self.canvas.doForm(name)
         self.canvas.restoreState()
 
 
-class _TableWriter:
+class TableWriter:
     """One table, its header repeated on every page."""
 
-    def __init__(self, page: _Page, table: Printed) -> None:
+    def __init__(self, page: Page, table: Printed) -> None:
         self.page = page
         self.table = table
         self.widths = _fitted_widths(_natural_widths(table), table.numbers, page.room)
@@ -184,7 +192,8 @@ class _TableWriter:
         self._write_header()
         for at, row in enumerate(self.table.rows):
             last_with_total = at == len(self.table.rows) - 1 and self.table.total is not None
-            self._write_row(row, keep=24 if last_with_total else 0)
+            keep = 24 if last_with_total else 0
+            self._write_row(row, keep, struck=at in self.table.struck)
         self._write_total()
         self.page.y -= 14
 
@@ -194,12 +203,12 @@ class _TableWriter:
         self._write_lines(lines, bold=True, from_bottom=True)
         self.page.rule(self.page.y, INK, width=0.9, right=self.right)
 
-    def _write_row(self, row: Sequence[str], keep: float) -> None:
+    def _write_row(self, row: Sequence[str], keep: float, *, struck: bool) -> None:
         """Write one row; `keep` is room wanted below it, so that a total never stands alone."""
         lines = self._lines(row, bold=False)
         if self.page.need(_height(lines) * self.scale + keep):
             self._write_header()
-        self._write_lines(lines, bold=False)
+        self._write_lines(lines, bold=False, struck=struck)
         self.page.rule(self.page.y, FAINT, width=0.4, right=self.right)
 
     def _write_total(self) -> None:
@@ -215,13 +224,17 @@ class _TableWriter:
         pairs = zip(cells, self.widths, strict=True)
         return [wrapped(cell, width - GUTTER, SIZE, bold=bold) for cell, width in pairs]
 
-    def _write_lines(self, cells: Lines, *, bold: bool, from_bottom: bool = False) -> None:
+    def _write_lines(
+        self, cells: Lines, *, bold: bool, from_bottom: bool = False, struck: bool = False
+    ) -> None:
         canvas, height = self.page.canvas, _height(cells)
         canvas.saveState()
         canvas.translate(MARGIN, self.page.y)
         canvas.scale(self.scale, self.scale)
         canvas.setFont(font(bold), SIZE)
         canvas.setFillColor(INK)
+        canvas.setStrokeColor(INK)
+        canvas.setLineWidth(0.7)
         x = 0.0
         for lines, width, number in zip(cells, self.widths, self.table.numbers, strict=True):
             y = -LEADING
@@ -232,6 +245,11 @@ class _TableWriter:
                     canvas.drawRightString(x + width - GUTTER / 2, y - at * LEADING, line)
                 else:
                     canvas.drawString(x + GUTTER / 2, y - at * LEADING, line)
+                if struck:
+                    length = text_width(line, SIZE, bold=bold)
+                    start = x + (width - GUTTER / 2 - length if number else GUTTER / 2)
+                    level = y - at * LEADING + SIZE * 0.3
+                    canvas.line(start, level, start + length, level)
             x += width
         canvas.restoreState()
         self.page.y -= height * self.scale

@@ -27,11 +27,14 @@ class Kind(Enum):
     COUNT = "count"  # pieces
     RATIO = "ratio"  # ppm, shown in %; the column's name states the basis
     UNIT_COST = "unit cost"  # 1/10,000 of the currency unit per kg
+    CELSIUS = "celsius"  # thousandths of a degree
+    FAHRENHEIT = "fahrenheit"  # thousandths of a degree
 
 
 # Whole units in one printed last digit, and how many decimals are printed.
 STEPS = {Kind.MASS: (1_000, 3), Kind.MONEY: (100, 2), Kind.UNIT_COST: (100, 2),
-         Kind.RATIO: (1_000, 1), Kind.COUNT: (1, 0)}  # fmt: skip
+         Kind.RATIO: (1_000, 1), Kind.COUNT: (1, 0),
+         Kind.CELSIUS: (100, 1), Kind.FAHRENHEIT: (100, 1)}  # fmt: skip
 SUMMED = (Kind.MASS, Kind.MONEY, Kind.COUNT)
 
 
@@ -52,13 +55,17 @@ class Column:
 
 @dataclass(frozen=True)
 class Table:
-    """Rows under columns. A number in the total row of a summed kind must be the column's sum."""
+    """Rows under columns. A number in the total row of a summed kind must be the column's sum.
+
+    ``struck``: places of rows that no longer hold, shown struck through; a cell says why.
+    """
 
     title: str
     columns: tuple[Column, ...]
     rows: tuple[Row, ...]
     total: Row | None = None
     note: str = ""
+    struck: frozenset[int] = frozenset()
 
     def __post_init__(self) -> None:
         for row in (*self.rows, *([self.total] if self.total else [])):
@@ -114,6 +121,7 @@ class Printed:
     rows: tuple[tuple[str, ...], ...]
     total: tuple[str, ...] | None
     note: str
+    struck: frozenset[int]
 
     @property
     def empty_words(self) -> str:
@@ -140,6 +148,7 @@ def printed(table: Table, currency: str = "") -> Printed:
         rows=rows,
         total=tuple(map(show_cell, table.columns, table.total)) if table.total else None,
         note=table.note,
+        struck=table.struck,
     )
 
 
@@ -173,7 +182,8 @@ def show_fact(fact: Fact, currency: str = "") -> str:
 
 
 def unit_of(kind: Kind, currency: str) -> str:
-    units = {Kind.MASS: "kg", Kind.MONEY: currency, Kind.RATIO: "%"}
+    units = {Kind.MASS: "kg", Kind.MONEY: currency, Kind.RATIO: "%", Kind.CELSIUS: "°C",
+             Kind.FAHRENHEIT: "°F"}  # fmt: skip
     if kind is Kind.UNIT_COST:
         return f"{currency} per kg".strip()
     return units.get(kind, "")

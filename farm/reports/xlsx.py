@@ -34,10 +34,13 @@ FORMATS = {
     Kind.UNIT_COST: (10_000, "#,##0.00??"),
     Kind.RATIO: (1_000_000, "0.0%"),
     Kind.COUNT: (1, "#,##0"),
+    Kind.CELSIUS: (1_000, "0.0"),
+    Kind.FAHRENHEIT: (1_000, "0.0"),
 }
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 BOLD = Font(name="Arial", size=10, bold=True)
 PLAIN = Font(name="Arial", size=10)
+STRUCK = Font(name="Arial", size=10, strike=True)
 TITLE = Font(name="Arial", size=14, bold=True)
 RULE = Side(style="thin", color="FF565D63")
 FAINT = Side(style="hair", color="FFCBD3CF")
@@ -125,6 +128,8 @@ def _write_table(sheet: Worksheet, table: Table, report: Report) -> Values:
         for at, (column, value) in enumerate(zip(table.columns, row, strict=True), start=1):
             _write_value(_cell(sheet, down, at), column, value)
             _cell(sheet, down, at).border = Border(bottom=FAINT)
+            if down - FIRST_ROW in table.struck:
+                _cell(sheet, down, at).font = STRUCK
         _wrap(sheet, down, widths)
     last = get_column_letter(len(table.columns))
     sheet.freeze_panes = f"A{FIRST_ROW}"

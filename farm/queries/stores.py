@@ -1,0 +1,167 @@
+"""A store's temperature over time, its excursions, and which lots sat through them.
+
+When an excursion began and ended is only known to lie between two readings, so it is taken from
+the last reading within the limits to the next one: a lot that may have sat through it is named.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from farm.models import Placing, Record, Room
+from farm.queries.records import records, values_of
+from farm.records import STORE, is_excursion
+from ledger.models import Flow, Lot
+
+
+@dataclass(frozen=True)
+class StoreReading:
+    record: Record
+    at: datetime
+    milli_c: int
+    high_milli_c: int
+    low_milli_c: int | None
+    is_out: bool
+    values: Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class LotThrough:
+    """A lot in the store during an excursion: what it held, from when and until when."""
+
+    lot: Lot
+    quantity: int
+    since: datetime
+    until: datetime
+
+
+@dataclass(frozen=True)
+class Excursion:
+    """Readings outside the limits in a row; ``since`` and ``until`` are the widest it can be.
+
+    ``is_over``: a later reading was within the limits again.
+    """
+
+    readings: tuple[StoreReading, ...]
+    since: datetime
+    until: datetime
+    is_over: bool
+    lots: tuple[LotThrough, ...]
+
+    @property
+    def worst_milli_c(self) -> int:
+        return max((r.milli_c for r in self.readings), key=self._beyond)
+
+    def _beyond(self, milli_c: int) -> int:
+        """How far beyond the first reading's limits, on either side."""
+        limits = self.readings[0]
+        low = limits.low_milli_c
+        return max(milli_c - limits.high_milli_c, (low if low is not None else milli_c) - milli_c)
+
+
+def store_rooms() -> list[Room]:
+    """Rooms that have a store reading."""
+    return list(Room.objects.filter(records__kind=STORE).distinct())
+
+
+def store_readings(room: Room, first: date, last: date) -> list[StoreReading]:
+    """The standing readings of some days, in order of time."""
+    return [r for r in _all_readings(room) if first <= r.record.happened_on <= last]
+
+
+def excursions(room: Room, first: date, last: date, *, now: datetime) -> list[Excursion]:
+    """Find the readings in a row that were outside the limits, with the lots that sat through.
+
+    Every excursion with a reading on these days is given whole, from before them or on past them.
+    """
+    found: list[Excursion] = []
+    before: StoreReading | None = None
+    run: list[StoreReading] = []
+    for reading in (*_all_readings(room), None):
+        if reading is not None and reading.is_out:
+            run.append(reading)
+            continue
+        if any(first <= out.record.happened_on <= last for out in run):
+            since = before.at if before else run[0].at
+            until = reading.at if reading else now
+            lots = tuple(lots_through(room, since, until))
+            found.append(Excursion(tuple(run), since, until, reading is not None, lots))
+        before, run = reading, []
+    return found
+
+
+def lots_through(room: Room, since: datetime, until: datetime) -> list[LotThrough]:
+    """Lots that stood in a room at some time of a span and held something; two queries."""
+    here = Placing.objects.filter(shelf__room=room).values("lot")
+    placings = Placing.objects.filter(lot__in=here).exclude(entry__amendments__takes_back=True)
+    moves: dict[int, list[Placing]] = defaultdict(list)
+    for placing in placings.select_related("entry", "shelf", "lot__item", "lot__card").order_by(
+        "entry__happened_at", "entry_id", "pk"
+    ):
+        moves[placing.lot_id].append(placing)
+    held = _held(moves)
+    found = []
+    for lot, placed in moves.items():
+        for stay in _stays(placed, room, since=since, until=until):
+            quantity = _most(held[lot], *stay)
+            if quantity:
+                found.append(LotThrough(placed[0].lot, quantity, *stay))
+    return found
+
+
+def _all_readings(room: Room) -> list[StoreReading]:
+    rows = records(kind=STORE, room=room, corrected_by=None).order_by("happened_at", "pk")
+    return [_reading(record) for record in rows]
+
+
+def _reading(record: Record) -> StoreReading:
+    values = values_of(record)
+    return StoreReading(
+        record=record,
+        at=record.happened_at,
+        milli_c=values["read_milli_c"],
+        high_milli_c=values["high_milli_c"],
+        low_milli_c=values.get("low_milli_c"),
+        is_out=is_excursion(values),
+        values=values,
+    )
+
+
+def _stays(
+    placed: Sequence[Placing], room: Room, *, since: datetime, until: datetime
+) -> Iterable[tuple[datetime, datetime]]:
+    """Cut a lot's times in a room to a span; a move within the room is one stay."""
+    start: datetime | None = None
+    for placing in placed:
+        at = placing.entry.happened_at
+        is_here = placing.shelf.room_id == room.pk
+        if is_here and start is None:
+            start = at
+        elif not is_here and start is not None:
+            if start <= until and at > since:
+                yield max(start, since), min(at, until)
+            start = None
+    if start is not None and start <= until:
+        yield max(start, since), until
+
+
+def _held(lots: Iterable[int]) -> dict[int, list[tuple[datetime, int]]]:
+    """What each lot's quantity changed by, and when, as corrected since; one query."""
+    flows = Flow.objects.filter(lot__in=list(lots)).order_by("entry__happened_at", "entry_id")
+    changes: dict[int, list[tuple[datetime, int]]] = defaultdict(list)
+    for lot, at, quantity in flows.values_list("lot", "entry__happened_at", "quantity"):
+        changes[lot].append((at, quantity))
+    return changes
+
+
+def _most(changes: Sequence[tuple[datetime, int]], since: datetime, until: datetime) -> int:
+    """The most a lot held within a stay: what it came in with, or was made up to."""
+    level = sum(quantity for at, quantity in changes if at <= since)
+    most = level
+    for at, quantity in changes:
+        if since < at <= until:
+            level += quantity
+            most = max(most, level)
+    return most

@@ -9,26 +9,53 @@ from django.urls import NoReverseMatch, reverse
 from farm.models.people import Farm, Person
 from farm.pages.access import Right, may
 
-# Label, name of the address, and the right without which the way is not offered.
+# The ways of the site, the first of each being its head: label, name of the address, and the
+# right without which the way is not offered.
 WAYS = (
-    ("Today", "today", Right.READ),
-    ("Record", "record", Right.RECORD),
-    ("Lots", "lots", Right.READ),
-    ("Entries", "entries", Right.READ),
-    ("Sales", "sales", Right.SEE_MONEY),
-    ("Costs", "costs", Right.SEE_MONEY),
-    ("Cost card", "card", Right.SEE_MONEY),
-    ("Trace", "trace", Right.READ),
-    ("Month", "month", Right.SEE_MONEY),
-    ("Look-ups", "lookups", Right.READ),
+    (("Today", "today", Right.READ),),
+    (
+        ("Record", "record", Right.RECORD),
+        ("Unfinished", "unfinished", Right.RECORD),
+    ),
+    (
+        ("Lots", "lots", Right.READ),
+        ("Stock", "stock", Right.READ),
+        ("Entries", "entries", Right.READ),
+        ("Labels", "labels", Right.READ),
+    ),
+    (
+        ("Costs", "costs", Right.SEE_MONEY),
+        ("Cost card", "card", Right.SEE_MONEY),
+        ("Did cards come true", "card-scores", Right.SEE_MONEY),
+        ("Against plan", "against-plan", Right.SEE_MONEY),
+        ("Decisions", "decisions", Right.SEE_MONEY),
+    ),
+    (
+        ("Trace", "trace", Right.READ),
+        ("Whole reach", "reach", Right.READ),
+        ("Recalls", "recalls", Right.READ),
+        ("Drills", "drills", Right.READ),
+        ("Key data", "key-data", Right.READ),
+        ("Events", "events", Right.READ),
+    ),
+    (
+        ("Month", "month", Right.SEE_MONEY),
+        ("Sales", "sales", Right.SEE_MONEY),
+        ("Bills", "bills", Right.SEE_MONEY),
+    ),
+    (("Records", "records", Right.READ),),
+    (("Look-ups", "lookups", Right.READ),),
 )
 
 
 @dataclass(frozen=True)
 class Way:
+    """A way of the site; ``under`` are the further ways of the part that one is in."""
+
     label: str
     address: str
     is_here: bool
+    under: tuple["Way", ...] = ()
 
 
 @dataclass(frozen=True)
@@ -66,14 +93,29 @@ def rights_of(person: Person | None) -> May:
 
 
 def ways_for(person: Person, path: str) -> list[Way]:
-    """List the ways open to this person, marking the one they are on."""
-    ways = []
-    for label, name, right in WAYS:
-        try:
-            address = reverse(name)
-        except NoReverseMatch:
-            continue  # the page is not built yet
-        if may(person, right):
-            is_here = path == address if address == "/" else path.startswith(address)
-            ways.append(Way(label, address, is_here))
-    return ways
+    """List the ways open to this person; the one they are on is marked, and opened."""
+    parts = []
+    for rows in WAYS:
+        addresses = [
+            (label, reverse(name)) for label, name, right in rows if may(person, right) and _is(name)
+        ]
+        if not addresses:
+            continue
+        here = max((a for _, a in addresses if _leads(a, path)), key=len, default=None)
+        under = tuple(Way(label, address, address == here) for label, address in addresses)
+        label, address = addresses[0]
+        parts.append(
+            Way(label, address, here is not None, under if here and len(under) > 1 else ())
+        )
+    return parts
+
+
+def _leads(address: str, path: str) -> bool:
+    return path == address if address == "/" else path.startswith(address)
+
+
+def _is(name: str) -> bool:
+    try:
+        return bool(reverse(name))
+    except NoReverseMatch:
+        return False

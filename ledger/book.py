@@ -34,7 +34,7 @@ def record(draft: Draft) -> Recorded:
     The same UUID with the same content returns the first entry (``fresh`` False).
     Raises a ``Refused`` (Malformed, NotEnough, OnHold, Conflict) with nothing written.
     """
-    head = _lock()
+    head = lock_head()
     known = _known(draft, None, takes_back=False)
     if known:
         return known
@@ -51,7 +51,7 @@ def amend(entry: Entry, draft: Draft) -> Recorded:
     Raises NotEnough when a lot would fall below zero at any place, NotStanding when the entry
     was taken back, and the refusals of ``record``.
     """
-    head = _lock()
+    head = lock_head()
     root = entry.amends or entry
     known = _known(draft, root, takes_back=False)
     if known:
@@ -70,7 +70,7 @@ def take_back(entry: Entry, draft: Draft) -> Recorded:
     Raises NotEnough when something later needs what is taken back; its ``dependants`` are the
     entries to take back first, newest first.
     """
-    head = _lock()
+    head = lock_head()
     root = entry.amends or entry
     known = _known(draft, root, takes_back=True)
     if known:
@@ -87,6 +87,12 @@ def take_back(entry: Entry, draft: Draft) -> Recorded:
             entry_seq=refusal.entry_seq,
             dependants=dependants(root),
         ) from refusal
+
+
+def lock_head() -> Head:
+    """Let nobody else write until the transaction ends; who reads before writing locks first."""
+    Head.objects.get_or_create(pk=1)
+    return Head.objects.select_for_update().get(pk=1)
 
 
 def item_named(name: str, dimension: str) -> Item:
@@ -113,11 +119,6 @@ def dependants(entry: Entry) -> list[int]:
 
 
 # --- writing ---------------------------------------------------------------------------------
-
-
-def _lock() -> Head:
-    Head.objects.get_or_create(pk=1)
-    return Head.objects.select_for_update().get(pk=1)
 
 
 def _known(draft: Draft, amends: Entry | None, *, takes_back: bool) -> Recorded | None:

@@ -10,6 +10,7 @@ from django.db import transaction
 from django.db.models import Model
 
 from farm.actions.common import Doing
+from ledger import book
 from ledger.book import Recorded
 from ledger.drafts import canonical
 from ledger.errors import Conflict
@@ -20,16 +21,18 @@ Action = Callable[Concatenate[Doing, P], Recorded]
 
 
 def action(act: Action[P]) -> Action[P]:
-    """Run an action in one transaction; sent again with the same words it returns its entry.
+    """Run an action in one transaction, alone; sent again with the same words it returns its entry.
 
     An action works from what is on hand, so a second run would ask for other labour or room than
     the first, or be refused. What the form said is therefore compared, not what came of it; other
-    words under the same UUID are a Conflict.
+    words under the same UUID are a Conflict. The lock comes before anything is read: a stall day
+    that two people settle at once is settled by one of them.
     """
 
     @wraps(act)
     @transaction.atomic
     def once(doing: Doing, /, *given: P.args, **stated: P.kwargs) -> Recorded:
+        book.lock_head()
         said = _digest(act.__name__, doing, [given, stated])
         entry = Entry.objects.filter(uuid=doing.uuid).first()
         if entry is None:

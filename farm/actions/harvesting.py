@@ -1,7 +1,8 @@
 """Pick a flush from block lots, and say when a lot is spent."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
 from farm.actions.blocks import need_blocks, room_since
 from farm.actions.common import Doing, Draw, card, item_for, labour, last_day, need_some, post, put
@@ -18,6 +19,13 @@ from ledger.models import Lot, Role
 # Own rule: a pick of more than three times what was planned is worth a question.
 SURPRISE = 3
 MG_PER_KG = 1_000_000
+
+
+class Valued(NamedTuple):
+    """A weight of one grade, and what a kilo of it is worth, as the farm states it."""
+
+    mass_mg: int
+    kg_money: int
 
 
 @action
@@ -39,10 +47,76 @@ def pick(
     What is doubtful is asked, unless ``doing.sure``.
     5.62 kg unweighed from 30 and 10 blocks: 4.215 kg and 1.405 kg.
     """
+    grades = {Grade.FIRSTS: firsts_mg, Grade.SECONDS: seconds_mg, Grade.TRIM: trim_mg}
+    alone = not firsts_mg and not seconds_mg
+    shares = {grade: Share(mg, mg if grade != Grade.TRIM or alone else 0)
+              for grade, mg in grades.items()}  # fmt: skip
+    return _pick(doing, given, flush, shares=shares, shelf=shelf)
+
+
+@action
+def pick_by_value(
+    doing: Doing,
+    *,
+    given: Sequence[Draw],
+    flush: int,
+    grades: Mapping[Grade, Valued],
+    shelf: Shelf | None = None,
+) -> Recorded:
+    """Pick as `pick` does; the grades share the cost by what they are worth together.
+
+    1 kg of firsts at 20.00 and 1 kg of seconds at 5.00 take four fifths and one fifth.
+    """
+    shares = {grade: Share(one.mass_mg, one.mass_mg * one.kg_money)
+              for grade, one in grades.items()}  # fmt: skip
+    if min((one.kg_money for one in grades.values()), default=0) < 0 or not any(
+        share.basis for share in shares.values()
+    ):
+        raise Malformed(
+            "The grades are worth nothing together, so they cannot share the cost. State what a "
+            "kilo of one of them is worth, or leave all blank to share by weight."
+        )
+    return _pick(doing, given, flush, shares=shares, shelf=shelf)
+
+
+@action
+def mark_spent(doing: Doing, *, lot: Lot) -> Recorded:
+    """Bin a lot's last blocks; its picks then share all its cost by weight, for good.
+
+    The room since the last pick was held for them, so it is charged to the lot before it closes.
+    Blocks that were never picked take their whole cost out as a loss.
+    """
+    found = need_blocks(lot)
+    blocks = found.lot
+    room = _room(doing, [found])
+    line = LineDraft(blocks, Role.LOST, -blocks.quantity, closes=1)
+    held = [LineDraft(blocks, Role.MADE, 0, basis=1)] if room else []
+    usual = "spent" if last_day(blocks, ["pick"]) else "spent without a pick"
+    said = replace(doing, reason=doing.reason or usual)
+    return post(said, "spent", [*held, line], charges=room)
+
+
+# --- what came from where, into what ---------------------------------------------------------
+
+
+class Share(NamedTuple):
+    """The weight of one grade, and its part of the cost by any measure they share."""
+
+    mass_mg: int
+    basis: int
+
+
+def _pick(
+    doing: Doing,
+    given: Sequence[Draw],
+    flush: int,
+    *,
+    shares: Mapping[Grade, Share],
+    shelf: Shelf | None,
+) -> Recorded:
     need_some(flush, "as the flush")
     cards = [need_blocks(draw.lot) for draw in given]
-    grades = {Grade.FIRSTS: firsts_mg, Grade.SECONDS: seconds_mg, Grade.TRIM: trim_mg}
-    total_mg = sum(grades.values())
+    total_mg = sum(share.mass_mg for share in shares.values())
     need_some(total_mg, "mg picked")
     species = _one_species(cards)
     if not doing.sure:
@@ -52,31 +126,16 @@ def pick(
     recorded = post(
         doing,
         "pick",
-        [*_from_blocks(cards, weights, flush), *_into_lots(species, grades)],
+        [*_from_blocks(cards, weights, flush), *_into_lots(species, shares)],
         charges=[*labour(doing, "pick", -(-total_mg // MG_PER_KG)), *_room(doing, cards)],
         particulars={"flush": flush},
     )
     if recorded.fresh:
-        picked = [grade for grade, mg in grades.items() if mg]
+        picked = [grade for grade, share in shares.items() if share.mass_mg]
         for lot, grade in zip(recorded.lots[len(cards) :], picked, strict=True):
             _write_card(doing, lot, cards, flush=flush, grade=grade)
             put(recorded.entry, lot, shelf)
     return recorded
-
-
-@action
-def mark_spent(doing: Doing, *, lot: Lot) -> Recorded:
-    """Bin a lot's last blocks; its picks then share all its cost by weight, for good.
-
-    Blocks that were never picked take their whole cost out as a loss.
-    """
-    blocks = need_blocks(lot).lot
-    line = LineDraft(blocks, Role.LOST, -blocks.quantity, closes=1)
-    usual = "spent" if last_day(blocks, ["pick"]) else "spent without a pick"
-    return post(replace(doing, reason=doing.reason or usual), "spent", [line])
-
-
-# --- what came from where, into what ---------------------------------------------------------
 
 
 def _weights(cards: Sequence[LotCard], stated: Sequence[int], total_mg: int) -> list[int]:
@@ -110,17 +169,16 @@ def _from_blocks(cards: Sequence[LotCard], weights: Sequence[int], flush: int) -
     return lines
 
 
-def _into_lots(species: Species, grades: dict[Grade, int]) -> list[LineDraft]:
-    alone = not grades[Grade.FIRSTS] and not grades[Grade.SECONDS]
+def _into_lots(species: Species, shares: Mapping[Grade, Share]) -> list[LineDraft]:
     return [
         LineDraft(
             NewLot(item_for(f"Fresh {species.name}, {grade.label}")),
             Role.MADE,
-            mg,
-            basis=mg if grade != Grade.TRIM or alone else 0,
+            share.mass_mg,
+            basis=share.basis,
         )
-        for grade, mg in grades.items()
-        if mg
+        for grade, share in shares.items()
+        if share.mass_mg
     ]
 
 

@@ -106,7 +106,7 @@ def _address(name: str, code: str, way: str) -> str:
 @page(Right.SEE_MONEY)
 def cost_of_lot(request: PageRequest, code: str) -> HttpResponse:
     lot = _lot(code)
-    others = (
+    others: tuple[Way, ...] = (
         Way("Cost", _address("cost-of", lot.code, ""), is_here=True),
         Way("Trace back", _address("trace-of", lot.code, "back")),
         Way("Trace forward", _address("trace-of", lot.code, "forward")),
@@ -127,6 +127,7 @@ def trace_of_lot(request: PageRequest, code: str) -> HttpResponse:
         Way(f"Trace {other}", _address("trace-of", lot.code, other), is_here=way == other)
         for other in ("back", "forward")
     )
+    others += (Way("Whole reach, hold, recall", f"{reverse('reach')}?codes={lot.code}"),)
     if sees_money:
         others = (Way("Cost", _address("cost-of", lot.code, "")), *others)
     traced = trace_of(lot, forward=way == "forward")

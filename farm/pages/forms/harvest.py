@@ -1,16 +1,26 @@
 """The pick, and the end of the blocks."""
 
+from collections.abc import Iterator
 from typing import Any
 
 from django import forms
 
 from farm.actions.common import Doing, Draw, Recorded
-from farm.actions.harvesting import mark_spent, pick
-from farm.models import Shelf, Stage
-from farm.pages.forms.doing import DoingForm
-from farm.pages.forms.fields import CountField, LotField, LotsField, MassField, RowField
+from farm.actions.harvesting import Valued, mark_spent, pick, pick_by_value
+from farm.models import Grade, Shelf, Stage
+from farm.pages.forms.doing import DoingForm, DrawGroup
+from farm.pages.forms.fields import (
+    CountField,
+    LotField,
+    LotsField,
+    MassField,
+    MoneyField,
+    RowField,
+)
 from farm.queries.harvests import next_flush
 from farm.queries.stock import lot_by_code, lots_on_hand
+
+WORTH = {f"{grade.value}_kg_money": grade for grade in Grade}
 
 
 class PickForm(DoingForm):
@@ -30,6 +40,9 @@ class PickForm(DoingForm):
     shelf = RowField(
         label="Put in the fridge at", queryset=Shelf.objects.select_related("room"), required=False
     )
+    firsts_kg_money = MoneyField(label="A kilo of firsts", required=False)
+    seconds_kg_money = MoneyField(label="A kilo of seconds", required=False)
+    trim_kg_money = MoneyField(label="A kilo of trim", required=False)
 
     def build(self) -> None:
         field = self.fields["blocks"]
@@ -45,15 +58,25 @@ class PickForm(DoingForm):
     def run(self, doing: Doing) -> Recorded:
         said: dict[str, Any] = self.cleaned_data
         gave = {draw.lot.pk: draw.quantity for draw in self.drawn("gave")}
-        return pick(
-            doing,
-            given=[Draw(lot, gave.get(lot.pk, 0)) for lot in said["blocks"]],
-            flush=said["flush"],
-            firsts_mg=said["firsts_mg"],
-            seconds_mg=said["seconds_mg"] or 0,
-            trim_mg=said["trim_mg"] or 0,
-            shelf=said["shelf"],
-        )
+        given = [Draw(lot, gave.get(lot.pk, 0)) for lot in said["blocks"]]
+        flush, shelf = said["flush"], said["shelf"]
+        weights = {grade: said[f"{grade.value}_mg"] or 0 for grade in Grade}
+        if any(said[name] is not None for name in WORTH):
+            worth = {grade: said[name] or 0 for name, grade in WORTH.items()}
+            grades = {grade: Valued(mg, worth[grade]) for grade, mg in weights.items()}
+            return pick_by_value(doing, given=given, flush=flush, grades=grades, shelf=shelf)
+        by_name = {f"{grade.value}_mg": mg for grade, mg in weights.items()}
+        return pick(doing, given=given, flush=flush, shelf=shelf, **by_name)
+
+    def own_fields(self) -> Iterator[forms.BoundField]:
+        return (field for field in super().own_fields() if field.name not in WORTH)
+
+    def draw_groups(self) -> list[DrawGroup]:
+        """Fold away what is seldom stated: what the grades are worth, to share the cost by it."""
+        rows = [[self[name]] for name in WORTH]
+        is_folded = not any(self.data.get(name) for name in WORTH)
+        title = "Share the cost by worth, not by weight"
+        return [*super().draw_groups(), DrawGroup(title, rows, is_folded)]
 
 
 class SpentForm(DoingForm):

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from farm.actions import common
 from farm.actions.common import Doing, Draw, card, item_for, labour, need_some, need_stage, post
 from farm.actions.once import action
+from farm.actions.purchase_tax import landed
 from farm.actions.supplies import NOT_STATED, Delivery
 from farm.models import Stage, Strain
 from ledger.book import Recorded
@@ -26,12 +27,14 @@ def buy_culture(
     strain: Strain,
     portions: int,
     paid_money: int,
+    tax_money: int = 0,
     delivery: Delivery = NOT_STATED,
     transfers: int = 0,
 ) -> Recorded:
-    """Register a culture that was bought, at what was paid for it."""
-    line = LineDraft(_culture_of(strain), Role.BOUGHT, portions, money=paid_money)
-    recorded = post(doing, "buy culture", [line])
+    """Register a culture that was bought, at what was paid; its tax as of supplies."""
+    paid = landed(paid_money, tax_money)
+    line = LineDraft(_culture_of(strain), Role.BOUGHT, portions, money=paid.cost_money)
+    recorded = post(doing, "buy culture", [line], particulars=paid.particulars)
     if recorded.fresh:
         card(recorded.lots[0], Stage.CULTURE, strain=strain, species=strain.species,
              transfers=transfers, **vars(delivery))  # fmt: skip

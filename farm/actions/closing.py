@@ -1,0 +1,109 @@
+"""Close a month: freeze its rows and its files as they stand, once nothing is unfinished.
+
+Closing changes nothing in the book: worked figures ignore it. What changes afterwards shows as
+“since closing” in the earliest open month (`farm.queries.closings`).
+"""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db import transaction
+
+from farm.models import ClosedFile, ClosedMonth, Person, the_farm
+from farm.queries.canonical import KeptRow, as_text, rows_of
+from farm.queries.closings import (
+    closing_of,
+    digest,
+    earliest_open,
+    since_closing,
+    unfinished_of,
+)
+from farm.queries.months import Month
+from ledger.checks import CHECKS
+from ledger.errors import Malformed
+from ledger.models import Head
+
+
+@dataclass(frozen=True)
+class Closing:
+    """What is being closed: the month's own rows, and what changed in the months before it."""
+
+    month: Month
+    by: Person
+    at: datetime
+    own: list[KeptRow]
+    since: list[KeptRow]
+
+
+# Lays a closing out as files, by name: reports know how, actions do not.
+Produce = Callable[[Closing], Mapping[str, bytes]]
+
+
+@transaction.atomic
+def close_month(by: Person, month: Month, *, at: datetime, produce: Produce) -> ClosedMonth:
+    """Close the earliest open month, once it is over, sound and finished.
+
+    Its rows, the rows shown under “since closing”, and the files made of both are frozen; each
+    with its SHA-256. Raises Malformed with the remedy, and freezes nothing.
+    """
+    head = Head.objects.select_for_update().first()  # nothing is recorded meanwhile
+    _check_order(month)
+    _check_over(month, at)
+    _check_unfinished(month)
+    _check_book()
+    closing = Closing(month, by, at, rows_of(month), since_closing())
+    rows = as_text([*closing.own, *closing.since])
+    files = produce(closing)
+    closed = ClosedMonth.objects.create(
+        month=month.first, closed_at=at, by=by, until_seq=head.seq if head else 0,
+        rows=rows, sha256=digest(rows.encode()),
+    )  # fmt: skip
+    ClosedFile.objects.bulk_create(
+        ClosedFile(closed=closed, name=name, content=content, sha256=digest(content))
+        for name, content in files.items()
+    )
+    return closed
+
+
+def _check_order(month: Month) -> None:
+    closed = closing_of(month)
+    if closed:
+        raise Malformed(
+            f"{month.name} is closed already, since {closed.closed_at:%Y-%m-%d}. What comes late "
+            "stands in the earliest open month."
+        )
+    first = earliest_open()
+    if first is None:
+        raise Malformed(f"Nothing is recorded yet, so {month.name} cannot be closed.")
+    if month != first:
+        raise Malformed(
+            f"Months close in order: {first.name} is the earliest open one, not {month.name}. "
+            f"Close {first.name} first."
+        )
+
+
+def _check_over(month: Month, at: datetime) -> None:
+    today = at.astimezone(the_farm().zone).date()
+    if today <= month.last:
+        raise Malformed(f"{month.name} is not over before {month.last}. Close it afterwards.")
+
+
+def _check_unfinished(month: Month) -> None:
+    left = unfinished_of(month)
+    if left:
+        named = " ".join(f"{one.what.rstrip('.')}. {one.remedy}" for one in left[:3])
+        raise Malformed(
+            f"{month.name} has {len(left)} unfinished; answer {'it' if len(left) == 1 else 'them'} "
+            f"before closing. {named}"
+        )
+
+
+def _check_book() -> None:
+    for check in CHECKS:
+        finding = check()
+        if finding.broken:
+            raise Malformed(
+                f"The book does not hold: {finding.truth}: {finding.broken}. Nothing is closed "
+                "before it does; manage.py audit_book says what is wrong."
+            )

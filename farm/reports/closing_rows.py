@@ -1,0 +1,209 @@
+"""What the month's report says of closing: bills, what changed since, what came late, the files."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
+
+from farm.models import ClosedMonth
+from farm.queries.bills import charged_and_billed
+from farm.queries.canonical import KeptRow, rows_of
+from farm.queries.closings import (
+    earliest_open,
+    frozen_rows,
+    last_closed,
+    late_entries,
+    since_closing,
+    totals,
+)
+from farm.queries.months import Month, month_figures, month_of
+from farm.reports import kept
+from farm.reports.csv_rows import csv_bytes
+from farm.reports.files import files_of
+from farm.reports.made import Made
+from farm.reports.month_rows import month_report
+from farm.reports.rows import Column, Fact, Kind, Report, Row, Table, total_row
+from farm.reports.text import text
+from ledger.models import Entry
+
+TITLES = {
+    "sales": "sales by line",
+    "selling": "selling costs",
+    "harvest": "harvest",
+    "losses": "losses by stage and reason",
+    "stock": "stock",
+    "cost": "the book's cost",
+    "bills": "bills against rates",
+}
+ENDINGS = {"_mg": Kind.MASS, "_pieces": Kind.COUNT, "_money": Kind.MONEY}
+BELONGS = Column("Belongs to")
+# What a month adds to each sum, in the words of its facts.
+SUMS = {
+    "sales net_money": "Sales, net of tax",
+    "sales cost_of_sales_money": "Cost of sales",
+    "selling selling_costs_money": "Selling costs",
+    "harvest cost_carried_in_money": "Cost carried into the harvest",
+    "losses lost_money": "Lost",
+    "stock stock_money": "Cost in stock",
+    "bills under_charged_money": "Bills beyond what was charged",
+}
+BILLS = (
+    Column("Kind of cost"),
+    Column("Bills", Kind.MONEY),
+    Column("Charged by rates", Kind.MONEY),
+    Column("Under-charged (over-charged below zero)", Kind.MONEY),
+    Column("In words"),
+)
+LATE = (
+    Column("Belongs to"), Column("Entry"), Column("What"), Column("Done on", Kind.DATE),
+    Column("Recorded on", Kind.DATE), Column("Changes entry"),
+)  # fmt: skip
+FILES = (Column("File"), Column("Bytes", Kind.COUNT), Column("SHA-256"))
+
+
+def open_report(month: Month, made: Made) -> Report:
+    """Report an open month; the earliest of them also shows what changed in closed ones."""
+    is_earliest = month == earliest_open()
+    since = since_closing() if is_earliest and last_closed() else None
+    state = "open, the earliest: closed next" if is_earliest else "open"
+    return _with_closing(month, made, state=state, own=rows_of(month), since=since)
+
+
+def closing_files(
+    month: Month, made: Made, *, own: Sequence[KeptRow], since: Sequence[KeptRow]
+) -> dict[str, bytes]:
+    """Lay out what a closing freezes: PDF, spreadsheet, CSV of the rows, text, and the report."""
+    state = f"closed {made.at:%Y-%m-%d %H:%M} by {made.by}"
+    shown = since if last_closed() else None
+    report = _with_closing(month, made, state=state, own=own, since=shown)
+    contents = {
+        **files_of(report),
+        "csv": csv_bytes([*own, *since]),
+        "txt": text(report).encode(),
+        "json": kept.as_text(report).encode(),
+    }
+    return {f"month-{month.key}.{ending}": content for ending, content in contents.items()}
+
+
+def closed_report(closed: ClosedMonth) -> Report:
+    """Show a closed month as it was frozen, and under it the files with their SHA-256."""
+    files = list(closed.files.all())
+    frozen = next(file for file in files if file.name.endswith(".json"))
+    report = kept.from_text(bytes(frozen.content).decode())
+    rows: list[Row] = [(file.name, len(file.content), file.sha256) for file in files]
+    rows.append(("the rows", len(closed.rows.encode()), closed.sha256))
+    note = "As they were made at closing; each later request is given these bytes."
+    return replace(report, tables=(*report.tables, Table("Frozen files", FILES, tuple(rows),
+                                                         note=note)))  # fmt: skip
+
+
+def _with_closing(
+    month: Month,
+    made: Made,
+    *,
+    state: str,
+    own: Sequence[KeptRow],
+    since: Sequence[KeptRow] | None,
+) -> Report:
+    report = month_report(month_figures(month), made)
+    facts, tables = [Fact("State", state)], [bills_table(month)]
+    if since is not None:
+        facts += [Fact(f"Since closing: {label}", money, Kind.MONEY)
+                  for label, money in _sums(since).items() if money]  # fmt: skip
+        tables += [*since_tables(since), *_late(late_entries()), _whole(month, own, since)]
+    return replace(report, facts=(*facts, *report.facts), tables=(*report.tables, *tables))
+
+
+# --- bills -----------------------------------------------------------------------------------
+
+
+def bills_table(month: Month) -> Table:
+    rows: list[Row] = [
+        (row.kind.label, row.billed, row.charged, row.under_charged, in_words(row.under_charged))
+        for row in charged_and_billed(month)
+    ]
+    note = (
+        "What the month's bills came to, and what was charged to lots and selling places in "
+        "their place. The difference belongs to the month; no lot's cost changes. Materials are "
+        "what was paid; own hours are nobody's bill."
+    )
+    total = total_row(BILLS, rows, {column.name for column in BILLS[1:4]})
+    return Table("Bills against what the rates charged", BILLS, tuple(rows), total, note)
+
+
+def in_words(under_charged: int) -> str:
+    if not under_charged:
+        return "agrees"
+    return "under-charged" if under_charged > 0 else "over-charged"
+
+
+# --- since closing ---------------------------------------------------------------------------
+
+
+def since_tables(since: Iterable[KeptRow]) -> list[Table]:
+    """Show row by row what changed in closed months: worked now less all that was frozen."""
+    by_table: dict[str, list[KeptRow]] = {}
+    for row in since:
+        by_table.setdefault(row.table, []).append(row)
+    return [_since(name, rows) for name, rows in by_table.items()]
+
+
+def _since(name: str, changed: Sequence[KeptRow]) -> Table:
+    words = list(dict.fromkeys(word for row in changed for word in row.words))
+    given = (name for row in changed for name, number in row.numbers.items() if number)
+    numbers = list(dict.fromkeys(given))
+    columns = (
+        BELONGS, *(Column(word.capitalize()) for word in words),
+        *(_number_column(number) for number in numbers),
+    )  # fmt: skip
+    rows: list[Row] = [
+        (month_of(row.month).name, *(row.words.get(word, "") for word in words),
+         *(row.numbers.get(number, 0) for number in numbers))
+        for row in changed
+    ]  # fmt: skip
+    note = "Worked now, less all that was frozen: corrections, late entries, flushes now known."
+    total = total_row(columns, rows, {column.name for column in columns if column.is_number})
+    return Table(f"Since closing: {TITLES[name]}", columns, tuple(rows), total, note)
+
+
+def _number_column(name: str) -> Column:
+    ending = next(end for end in ENDINGS if name.endswith(end))
+    pieces = ", pieces" if ending == "_pieces" else ""
+    plain = name.removesuffix(ending).replace("_", " ").capitalize()
+    return Column(plain + pieces, ENDINGS[ending])
+
+
+def _late(entries: Sequence[Entry]) -> list[Table]:
+    if not entries:
+        return []
+    rows: list[Row] = [
+        (f"closed {belongs_to(entry)}", str(entry.seq), entry.kind, entry.happened_on,
+         entry.recorded_at.date(), str(entry.amends_id or ""))
+        for entry in entries
+    ]  # fmt: skip
+    return [Table("Recorded late, for closed months", LATE, tuple(rows))]
+
+
+def belongs_to(entry: Entry) -> str:
+    """Name the month that an entry counts in: a correction in that of what it corrects."""
+    return f"{(entry.amends or entry).happened_on:%B %Y}"
+
+
+def _whole(month: Month, own: Sequence[KeptRow], since: Sequence[KeptRow]) -> Table:
+    """Show that frozen + since closing + this month = worked, for the main sums."""
+    frozen = _sums(frozen_rows())
+    later, open_now = _sums(since), _sums(own)
+    columns = (Column("Up to this month"), *(
+        Column(name, Kind.MONEY)
+        for name in ("Frozen", "Since closing", month.name, "Worked")
+    ))  # fmt: skip
+    rows: list[Row] = [
+        (label, frozen[label], later[label], open_now[label],
+         frozen[label] + later[label] + open_now[label])
+        for label in SUMS.values()
+    ]  # fmt: skip
+    return Table("How closed and open make the whole", columns, tuple(rows),
+                 note="Frozen + since closing + this month = worked.")  # fmt: skip
+
+
+def _sums(rows: Iterable[KeptRow]) -> Mapping[str, int]:
+    found = totals(rows)
+    return {label: found[name] for name, label in SUMS.items()}

@@ -17,7 +17,7 @@ from ledger import errors
 from ledger.amounts import in_words, largest_remainder, split
 from ledger.costing import RANK, Cost, Life, Step, work
 from ledger.drafts import NUMBERS
-from ledger.models import KINDS, Charge, Edge, Entry, Flow, Line, Lot, Mark, Role
+from ledger.models import KINDS, Charge, Edge, Entry, Flow, Head, Line, Lot, Mark, Role
 
 ZERO: Cost = (0, 0, 0, 0, 0)
 _USED, _MADE = Role.USED.value, Role.MADE.value
@@ -224,12 +224,12 @@ def raise_short(place: int, by: int, lot_id: int) -> None:
     lot = Lot.objects.select_related("item").get(pk=lot_id)
     entry = Entry.objects.get(pk=place)
     what = "is empty" if by == 0 else f"falls {in_words(by, lot.item.dimension)} short"
+    remedy = "Correct the quantity, or record first what made or brought in the rest."
+    if place < Head.objects.get(pk=1).seq:  # not what is being recorded, which has no number yet
+        what += f" at entry {place} ({entry.kind}, {entry.happened_on})"
+        remedy = "Correct the quantity, or take the later entry back first."
     raise errors.NotEnough(
-        f"Lot {lot.code} ({lot.item.name}) {what} at entry {place} ({entry.kind}, "
-        f"{entry.happened_on}). "
-        "Correct the quantity, or take the later entry back first.",
-        [lot.code],
-        entry_seq=place,
+        f"Lot {lot.code} ({lot.item.name}) {what}. {remedy}", [lot.code], entry_seq=place
     )
 
 

@@ -7,6 +7,7 @@ from farm.pages import (
     against,
     answers,
     card,
+    drills,
     entries,
     entry_list,
     exchange,
@@ -14,6 +15,8 @@ from farm.pages import (
     lookups,
     lots,
     people,
+    reach,
+    recalls,
     recipes,
     recording,
     retrying,
@@ -83,6 +86,22 @@ lookup = [
     path("look-ups/<slug:slug>/<int:pk>/change/", lookups.change_row, name="lookup-change"),
 ]
 
+# /reach/, /holds/, /recalls/..., /drills/...
+reaching = [
+    path("reach/", reach.reach, name="reach"),
+    path("reach/hold/", reach.hold_reached, name="reach-hold"),
+    path("reach/recall/", reach.recall_reached, name="reach-recall"),
+    path("holds/", reach.holds, name="holds"),
+    path("recalls/", recalls.recalls, name="recalls"),
+    path("recalls/<int:number>/", recalls.recall, name="recall"),
+    path("recalls/<int:number>/call/", recalls.recall_call, name="recall-call"),
+    path("recalls/<int:number>/notice/", recalls.recall_notice, name="recall-notice"),
+    path("drills/", drills.drills, name="drills"),
+    path("drills/start/", drills.drill_start, name="drill-start"),
+    path("drills/<int:number>/", drills.drill, name="drill"),
+    path("drills/<int:number>/sign/", drills.drill_sign, name="drill-sign"),
+]
+
 # /card/, its saved versions, and whether they came true
 planning = [
     path("card/", card.card, name="card"),
@@ -103,5 +122,6 @@ urlpatterns = [
     *lot,
     *lookup,
     *answering,
+    *reaching,
     *planning,
 ]

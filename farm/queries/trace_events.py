@@ -41,10 +41,13 @@ class SoldTo:
     entry: int
     day: date
     what: str
+    name: str
+    customer_id: int | None
     customer_number: str
     customer: str
     contact: str
     place: str
+    at_stall: bool
     lot_code: str
     amount: Amount
     share: Amount
@@ -61,6 +64,7 @@ class Loaded:
     day: date
     place: str
     lot_code: str
+    name: str
     loaded: Amount
     sold: Amount
     settled: bool
@@ -71,6 +75,7 @@ class Lost:
     entry: int
     day: date
     what: str
+    name: str
     reason: str
     lot_code: str
     amount: Amount
@@ -142,10 +147,15 @@ def _entries_on(codes: Codes, **of: str) -> tuple[list[Entry], dict[int, list[st
 
 
 def sales_of(
-    codes: Codes, carried: Carried, asked: Lot, *, certain: Iterable[int]
+    codes: Codes,
+    *,
+    certain: Iterable[int],
+    carried: Carried | None = None,
+    asked: Lot | None = None,
 ) -> tuple[SoldTo, ...]:
-    """Say who received what, and what came back; four queries."""
+    """Say who received what, and what came back; four queries. Shares only of one lot asked for."""
     sure = set(certain)
+    shares = carried.sold if carried else {}
     flows = Flow.objects.filter(lot__in=codes, role__in=(Role.SOLD, Role.BACK)).exclude(quantity=0)
     rows = list(flows.select_related("lot__item", "entry").order_by("entry_id", "pk"))
     sales = _sales(codes)
@@ -158,13 +168,16 @@ def sales_of(
                 entry=flow.entry_id,
                 day=flow.entry.happened_on,
                 what="sold" if flow.role == Role.SOLD else "came back",
+                name=flow.lot.item.name,
+                customer_id=customer.pk if customer else None,
                 customer_number=customer.number if customer else "",
                 customer=customer.name if customer else "",
                 contact=customer.contact if customer else "",
                 place=sale.place.name if sale else "",
+                at_stall=bool(sale and sale.stall_day_id),
                 lot_code=codes[flow.lot_id],
                 amount=amount_in(flow.lot, -flow.quantity),
-                share=amount_in(asked, carried.sold.get((flow.lot_id, flow.entry_id), 0)),
+                share=amount_in(asked or flow.lot, shares.get((flow.lot_id, flow.entry_id), 0)),
                 certain=flow.lot_id in sure,
             )
         )
@@ -194,7 +207,8 @@ def loads_of(codes: Codes) -> tuple[Loaded, ...]:
         lines.select_related("lot__item", "stall_day__place").order_by("stall_day__day", "pk")
     )
     days = [line.stall_day_id for line in rows]
-    sales = dict(Sale.objects.filter(stall_day__in=days).values_list("stall_day_id", "entry_id"))
+    settled = Sale.objects.filter(stall_day__in=days).exclude(entry__amendments__takes_back=True)
+    sales = dict(settled.values_list("stall_day_id", "entry_id"))
     sold = {
         (lot, entry): -total
         for lot, entry, total in Flow.objects.filter(entry__in=sales.values(), role=Role.SOLD)
@@ -213,6 +227,7 @@ def loads_of(codes: Codes) -> tuple[Loaded, ...]:
                 day=line.stall_day.day,
                 place=line.stall_day.place.name,
                 lot_code=codes[line.lot_id],
+                name=line.lot.item.name,
                 loaded=amount_in(line.lot, line.quantity),
                 sold=amount_in(line.lot, gone),
                 settled=entry is not None,
@@ -221,14 +236,16 @@ def loads_of(codes: Codes) -> tuple[Loaded, ...]:
     return tuple(loads)
 
 
-def losses_of(codes: Codes, carried: Carried, asked: Lot) -> tuple[Lost, ...]:
+def losses_of(
+    codes: Codes, carried: Carried | None = None, asked: Lot | None = None
+) -> tuple[Lost, ...]:
     """List what was lost, thrown away or gone as water; one query.
 
     What was left over on an emptied lot (stranded) is listed only where it takes a share along.
     """
     roles = (Role.LOST, Role.SHRUNK, Role.STRANDED)
     flows = Flow.objects.filter(lot__in=codes, role__in=roles).select_related("lot__item", "entry")
-    shares = dict(carried.lost)
+    shares = dict(carried.lost) if carried else {}
     losses = []
     for flow in flows.order_by("entry_id", "lot_id", "pk"):
         is_water = flow.role == Role.SHRUNK
@@ -239,10 +256,11 @@ def losses_of(codes: Codes, carried: Carried, asked: Lot) -> tuple[Lost, ...]:
                     entry=flow.entry_id,
                     day=flow.entry.happened_on,
                     what="water" if is_water else flow.entry.kind,
+                    name=flow.lot.item.name,
                     reason=flow.entry.reason,
                     lot_code=codes[flow.lot_id],
                     amount=amount_in(flow.lot, -flow.quantity),
-                    share=amount_in(asked, share),
+                    share=amount_in(asked or flow.lot, share),
                 )
             )
     return tuple(losses)

@@ -6,7 +6,7 @@ counts whole. *Certain* is what must hold some of it, *possible* what may (``led
 """
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
@@ -31,6 +31,8 @@ from farm.units import show_count
 from ledger import waiting
 from ledger.models import Edge, Flow, Lot, Role
 from ledger.tracing import Carried, ancestors, composition, follow, reach
+
+NOTHING = Amount(None, None)
 
 
 @dataclass(frozen=True)
@@ -93,21 +95,12 @@ class _Reached:
 def trace_of(lot: Lot, *, forward: bool) -> Trace:
     """Trace a lot one way; about twenty queries, however many lots are reached."""
     reached = _forward(lot) if forward else _back(lot)
-    cards = _cards(reached.order)
-    rows = Edge.objects.filter(src__in=reached.order, dst__in=reached.order)
-    edges = list(rows.values_list("src_id", "dst_id", "quantity").order_by("entry_id", "pk"))
-    shelves = shelf_of([card.lot for card in cards.values()])
-    made = _made(reached.order)
-    lots = {}
-    for pk in reached.order:
-        card = cards[pk]
-        lots[pk] = _traced(
-            card,
-            made=amount_in(card.lot, made.get(pk, 0)),
-            share=amount_in(lot if forward else card.lot, reached.shares.get(pk, 0)),
-            certain=pk in reached.certain,
-            shelf=str(shelves.get(pk, "")),
-        )
+    cards = cards_of(reached.order)
+    shares = {
+        pk: amount_in(lot if forward else card.lot, reached.shares.get(pk, 0))
+        for pk, card in cards.items()
+    }
+    lots = traced_lots(cards, certain=reached.certain, shares=shares)
     codes = {pk: traced.code for pk, traced in lots.items()}
     sold_lots = codes if forward else {lot.pk: lot.code}
     return Trace(
@@ -115,9 +108,9 @@ def trace_of(lot: Lot, *, forward: bool) -> Trace:
         forward=forward,
         whole=amount_in(lot, reached.carried.total),
         lots=tuple(sorted(lots.values(), key=lambda traced: traced.stage)),
-        links=_links(edges, cards, reached.certain),
+        links=links_between(cards, reached.certain),
         runs=runs_of(codes),
-        sales=sales_of(sold_lots, reached.carried, lot, certain=reached.certain),
+        sales=sales_of(sold_lots, certain=reached.certain, carried=reached.carried, asked=lot),
         loads=loads_of(sold_lots),
         losses=losses_of(sold_lots, reached.carried, lot),
         works=works_on(codes),
@@ -159,11 +152,32 @@ def _must_hold(
     return target in certain
 
 
-def _cards(lot_ids: Iterable[int]) -> dict[int, LotCard]:
-    cards = LotCard.objects.filter(lot__in=list(lot_ids)).select_related(
+def cards_of(lot_ids: Iterable[int]) -> dict[int, LotCard]:
+    """Fetch lots with what is known of them, in the order asked for; one query."""
+    asked = list(lot_ids)
+    cards = LotCard.objects.filter(lot__in=asked).select_related(
         "lot__item", "lot__made_by", "strain__species", "supplier", "recipe__recipe", "product"
     )
-    return {card.pk: card for card in cards}
+    found = {card.pk: card for card in cards}
+    return {pk: found[pk] for pk in asked}
+
+
+def traced_lots(
+    cards: dict[int, LotCard], *, certain: frozenset[int], shares: Mapping[int, Amount]
+) -> dict[int, TracedLot]:
+    """Say of each lot what it is, how much was made and where the rest stands; two queries."""
+    shelves = shelf_of([card.lot for card in cards.values()])
+    made = _made(cards)
+    return {
+        pk: _traced(
+            card,
+            made=amount_in(card.lot, made.get(pk, 0)),
+            share=shares.get(pk, NOTHING),
+            certain=pk in certain,
+            shelf=str(shelves.get(pk, "")),
+        )
+        for pk, card in cards.items()
+    }
 
 
 def _made(lot_ids: Iterable[int]) -> dict[int, int]:
@@ -210,10 +224,10 @@ def _facts(card: LotCard) -> str:
     return " · ".join(fact for fact in facts if fact)
 
 
-def _links(
-    edges: Iterable[tuple[int, int, int]], cards: dict[int, LotCard], certain: frozenset[int]
-) -> tuple[TracedLink, ...]:
-    """Say how much of each lot went into each; several entries between two lots add up."""
+def links_between(cards: dict[int, LotCard], certain: frozenset[int]) -> tuple[TracedLink, ...]:
+    """Say how much of each lot went into each, several entries added up; one query."""
+    rows = Edge.objects.filter(src__in=cards, dst__in=cards).order_by("entry_id", "pk")
+    edges = rows.values_list("src_id", "dst_id", "quantity")
     sums: dict[tuple[int, int], int] = defaultdict(int)
     for src, dst, quantity in edges:
         sums[src, dst] += quantity

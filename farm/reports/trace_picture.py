@@ -2,13 +2,13 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from graphlib import TopologicalSorter
 
 from farm.models import Stage
 from farm.queries.finding import Amount
 from farm.queries.trace_events import SoldTo
-from farm.queries.traces import Trace, TracedLot
+from farm.queries.traces import Trace, TracedLink, TracedLot
 from farm.reports.drawing import Drawing
 from farm.reports.made import added
 from farm.reports.pictures import stages_picture
@@ -19,20 +19,38 @@ SOLD_STAGE = max(Stage) + 1
 STAGE_NAMES = {stage.value: stage.label for stage in Stage} | {SOLD_STAGE: "sold"}
 # More boxes than this are too many to read: lots of one item, made at one step, share a box.
 MOST_BOXES = 48
+# A marked lot keeps a box of its own; so many suspects would be too many boxes.
+MOST_MARKED = 12
+
+
+@dataclass(frozen=True)
+class Way:
+    """What is drawn: lots, what went from one into another, who received it; ``asked``: codes."""
+
+    lots: tuple[TracedLot, ...]
+    links: tuple[TracedLink, ...]
+    sales: tuple[SoldTo, ...]
+    asked: tuple[str, ...]
+    forward: bool
 
 
 def trace_picture(trace: Trace) -> Drawing:
-    nodes = [_node(trace, lot) for lot in trace.lots]
+    way = Way(trace.lots, trace.links, trace.sales, (trace.lot.code,), trace.forward)
+    return way_picture(way)
+
+
+def way_picture(way: Way) -> Drawing:
+    nodes = [_node(way, lot) for lot in way.lots]
     links = [
         Link(link.src, link.dst, _words(link.amount), link.certain, link.amount.mass_mg or 0)
-        for link in trace.links
+        for link in way.links
     ]
-    title = "Where it went" if trace.forward else "Where it came from"
+    title = "Where it went" if way.forward else "Where it came from"
     if len(nodes) > MOST_BOXES:
         title += ", lots of one kind together"
     into = _boxes(nodes, links) if len(nodes) > MOST_BOXES else {}
-    if trace.forward:
-        sold_nodes, sold_links = _sold_to(trace.sales)
+    if way.forward:
+        sold_nodes, sold_links = _sold_to(way.sales)
         nodes, links = nodes + sold_nodes, links + sold_links
     return stages_picture(
         _together(nodes, into), _led(links, into), title=title, stage_names=STAGE_NAMES
@@ -97,11 +115,13 @@ def _arrow(src: str, dst: str, parts: Sequence[Link]) -> Link:
     return Link(src, dst, show_mass(mass_mg, "kg"), certain, mass_mg)
 
 
-def _node(trace: Trace, lot: TracedLot) -> Node:
-    mark = "this lot" if lot == trace.lot else "on hold" if lot.held else ""
-    amount = lot.made if trace.forward or lot == trace.lot else lot.share
+def _node(way: Way, lot: TracedLot) -> Node:
+    is_asked = lot.code in way.asked
+    shown = is_asked and len(way.asked) <= MOST_MARKED
+    mark = "this lot" if shown else "on hold" if lot.held and not is_asked else ""
+    amount = lot.made if way.forward or is_asked else lot.share
     detail = _words(amount) if amount.pieces or amount.mass_mg else "less than 1"
-    if not trace.forward and lot.supplier:
+    if not way.forward and lot.supplier:
         detail = f"{detail} · {lot.supplier}"
     return Node(lot.code, lot.stage, lot.code, lot.name, detail, mark, amount.mass_mg or 0)
 

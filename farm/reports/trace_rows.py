@@ -32,6 +32,7 @@ LOADS = (
     Column("Day", Kind.DATE),
     Column("Place"),
     Column("Lot"),
+    Column("Product"),
     Column("Loaded, pieces", Kind.COUNT),
     Column("Loaded", Kind.MASS),
     Column("Sold by the book, pieces", Kind.COUNT),
@@ -221,7 +222,7 @@ def _sales(trace: Trace, names: bool) -> Table:
 
 def _loads(trace: Trace) -> Table:
     rows: list[Row] = [
-        (load.day, load.place, load.lot_code, *cells(load.loaded), *cells(load.sold),
+        (load.day, load.place, load.lot_code, load.name, *cells(load.loaded), *cells(load.sold),
          "yes" if load.settled else "not yet")
         for load in trace.loads
     ]  # fmt: skip

@@ -1,0 +1,156 @@
+"""How far suspects reach: what is made of them, what is still here, who received it.
+
+A mixed lot counts whole. *Certain* must hold some of a suspect, *possible* may
+(``ledger.tracing``). At a stall every lot loaded and not wholly brought back is possible there.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from farm.queries.balance import Balance, balances_of
+from farm.queries.finding import Amount
+from farm.queries.suspects import Suspects
+from farm.queries.trace_events import Loaded, Lost, SoldTo, loads_of, losses_of, sales_of
+from farm.queries.traces import (
+    TracedLink,
+    TracedLot,
+    cards_of,
+    links_between,
+    traced_lots,
+)
+from ledger import tracing, waiting
+
+
+@dataclass(frozen=True)
+class Recipient:
+    """A customer who received lots of the reach, by number (a name may be erased).
+
+    ``certain_mg``, ``possible_mg``: what was received of lots of each kind; ``back_mg`` of it
+    came back.
+    """
+
+    customer_id: int
+    number: str
+    place: str
+    codes: tuple[str, ...]
+    products: tuple[str, ...]
+    first: date
+    last: date
+    certain_mg: int
+    possible_mg: int
+    back_mg: int
+
+    @property
+    def kept_mg(self) -> int:
+        return self.certain_mg + self.possible_mg - self.back_mg
+
+
+@dataclass(frozen=True)
+class Unnamed:
+    """A lot sold, or loaded and not wholly brought back, where no customer's name is known.
+
+    ``loaded`` is empty for a sale without a load; ``settled``: it is known what was sold.
+    """
+
+    day: date
+    place: str
+    name: str
+    lot_code: str
+    loaded: Amount
+    sold: Amount
+    settled: bool
+    certain: bool
+
+
+@dataclass(frozen=True)
+class Reach:
+    """``lots`` by stage; ``sold_mg``: all that was sold of them, less what came back."""
+
+    suspects: Suspects
+    codes: tuple[str, ...]
+    lots: tuple[TracedLot, ...]
+    links: tuple[TracedLink, ...]
+    sales: tuple[SoldTo, ...]
+    recipients: tuple[Recipient, ...]
+    unnamed: tuple[Unnamed, ...]
+    losses: tuple[Lost, ...]
+    balances: tuple[Balance, ...]
+    sold_mg: int
+    waiting: int
+
+    @property
+    def still_here(self) -> tuple[TracedLot, ...]:
+        return tuple(lot for lot in self.lots if lot.on_hand.pieces or lot.on_hand.mass_mg)
+
+    @property
+    def to_hold(self) -> tuple[TracedLot, ...]:
+        return tuple(lot for lot in self.still_here if not lot.held)
+
+
+def reach_of(suspects: Suspects) -> Reach:
+    """Follow suspects to everyone who received them; as many queries for one lot as for many."""
+    found = tracing.reach(suspects.lots)
+    cards = cards_of(found.lots)
+    traced = traced_lots(cards, certain=found.certain, shares={})
+    codes = {pk: lot.code for pk, lot in traced.items()}
+    sales = sales_of(codes, certain=found.certain)
+    sure = {codes[pk] for pk in found.certain}
+    return Reach(
+        suspects=suspects,
+        codes=tuple(codes[pk] for pk in suspects.lots),
+        lots=tuple(sorted(traced.values(), key=lambda lot: lot.stage)),
+        links=links_between(cards, found.certain),
+        sales=sales,
+        recipients=_recipients(sales),
+        unnamed=_unnamed(loads_of(codes), sales, sure),
+        losses=losses_of(codes),
+        balances=tuple(sorted(balances_of(cards), key=lambda balance: balance.stage)),
+        sold_mg=sum(sale.amount.mass_mg or 0 for sale in sales),
+        waiting=waiting.about(found.lots).count(),
+    )
+
+
+def _recipients(sales: Iterable[SoldTo]) -> tuple[Recipient, ...]:
+    """Add up what each named customer received, in the order of their numbers."""
+    received: dict[int, list[SoldTo]] = defaultdict(list)
+    for sale in sales:
+        if sale.customer_id is not None:
+            received[sale.customer_id].append(sale)
+    return tuple(_recipient(pk, rows) for pk, rows in sorted(received.items()))
+
+
+def _recipient(customer_id: int, rows: Sequence[SoldTo]) -> Recipient:
+    given = [row for row in rows if row.what == "sold"]
+    days = [row.day for row in given or rows]
+    return Recipient(
+        customer_id=customer_id,
+        number=rows[0].customer_number,
+        place=rows[0].place,
+        codes=tuple(dict.fromkeys(row.lot_code for row in rows)),
+        products=tuple(dict.fromkeys(row.name for row in rows)),
+        first=min(days),
+        last=max(days),
+        certain_mg=sum(row.amount.mass_mg or 0 for row in given if row.certain),
+        possible_mg=sum(row.amount.mass_mg or 0 for row in given if not row.certain),
+        back_mg=-sum(row.amount.mass_mg or 0 for row in rows if row.what != "sold"),
+    )
+
+
+def _unnamed(
+    loads: Iterable[Loaded], sales: Iterable[SoldTo], sure: set[str]
+) -> tuple[Unnamed, ...]:
+    """Loads by the load rule, and sales to nobody named that no load stands behind."""
+    rows = [
+        Unnamed(load.day, load.place, load.name, load.lot_code, loaded=load.loaded,
+                sold=load.sold, settled=load.settled, certain=load.lot_code in sure)
+        for load in loads
+    ]  # fmt: skip
+    rows += [
+        Unnamed(sale.day, sale.place, sale.name, sale.lot_code, loaded=Amount(None, None),
+                sold=sale.amount, settled=True, certain=sale.certain)
+        for sale in sales
+        if sale.customer_id is None and not sale.at_stall
+    ]  # fmt: skip
+    return tuple(sorted(rows, key=lambda row: (row.day, row.place, row.name, row.lot_code)))

@@ -1,0 +1,223 @@
+"""How far suspects reach, as rows and as a drawing. No money; names only where they may be seen."""
+
+from collections.abc import Mapping, Sequence
+
+from farm.models import Customer
+from farm.queries.reach import Reach, Recipient, Unnamed
+from farm.queries.traces import TracedLot
+from farm.reports.balance_rows import balance_tables
+from farm.reports.made import Made, cells
+from farm.reports.rows import Column, Fact, Kind, Report, Row, Table, total_row
+from farm.reports.trace_picture import Way, way_picture
+from farm.units import show_mass
+
+# Customers by key; None: the person may see their numbers only.
+Names = Mapping[int, Customer] | None
+
+WHOLE = "A mixed lot counts whole: certain must hold some of a suspect, possible may."
+LOAD_RULE = (
+    "Every lot loaded and not wholly brought back is possible at that stall on that day, "
+    "whatever lot the sale was written on. Nobody's name is known: put up a notice there."
+)
+NO_VERDICT = (
+    "These lists say where lots went, not whether they harm anyone. Ask your food-safety "
+    "authority, and a doctor or veterinary service where someone may be ill."
+)
+
+
+def reach_report(reach: Reach, made: Made, *, names: Names) -> Report:
+    """Build the report; ``names``: of customers, or None for their numbers only."""
+    return Report(
+        title="How far it reaches",
+        subtitle=f"From {reach.suspects.words}",
+        farm_name=made.farm_name,
+        made_by=made.by,
+        made_at=made.at,
+        facts=_facts(reach),
+        tables=(
+            recipients_table(reach.recipients, names),
+            unnamed_table(reach.unnamed),
+            here_table(reach.still_here),
+            _losses(reach),
+            _sales(reach, names),
+            *balance_tables(reach.balances),
+            lots_table(reach.lots),
+        ),
+        drawings=(way_picture(Way(reach.lots, reach.links, reach.sales, reach.codes, True)),),
+        cautions=(NO_VERDICT,),
+        currency=made.currency,
+    )
+
+
+def _facts(reach: Reach) -> tuple[Fact, ...]:
+    made_of = [lot for lot in reach.lots if lot.code not in reach.codes]
+    sure = sum(lot.certain for lot in made_of)
+    here = reach.still_here
+    held = sum(lot.held for lot in here)
+    return (
+        Fact("Suspects", f"{len(reach.codes)}: {', '.join(reach.codes[:8])}"
+             + (" and others" if len(reach.codes) > 8 else "")),
+        Fact("Lots made of them", f"{len(made_of)}: {sure} certain, "
+             f"{len(made_of) - sure} possible"),
+        Fact("Still here", f"{len(here)} lots, {held} of {len(here)} on hold"),
+        Fact("Named customers", len(reach.recipients), Kind.COUNT),
+        Fact("Sold, less what came back", reach.sold_mg, Kind.MASS),
+        Fact("Stall loads and sales without a name", len(reach.unnamed), Kind.COUNT),
+        Fact("Unexplained", _unexplained(reach)),
+        Fact("Waiting entries about these lots", reach.waiting, Kind.COUNT),
+    )  # fmt: skip
+
+
+def _unexplained(reach: Reach) -> str:
+    """Weighed and counted lots apart: they have no unit in common."""
+    weighed = sum(b.unexplained for b in reach.balances if not b.counted)
+    up = sum(1 for balance in reach.balances if balance.counted_up)
+    said = f"{show_mass(weighed, 'kg')} missing at weighing"
+    return f"{said}; {up} lots counted up" if up else said
+
+
+def sure_words(certain: bool) -> str:
+    return "certain" if certain else "possible"
+
+
+# --- who received it -------------------------------------------------------------------------
+
+
+def recipients_table(recipients: Sequence[Recipient], names: Names) -> Table:
+    columns = (
+        Column("Customer number"),
+        *((Column("Customer"), Column("Contact"), Column("Address")) if names is not None else ()),
+        Column("Place"),
+        Column("Received from", Kind.DATE),
+        Column("to", Kind.DATE),
+        Column("Products"),
+        Column("Lots"),
+        Column("Certain", Kind.MASS),
+        Column("Possible", Kind.MASS),
+        Column("Came back", Kind.MASS),
+    )
+    rows: list[Row] = [
+        (one.number, *named(one.customer_id, names), one.place, one.first, one.last,
+         ", ".join(one.products), ", ".join(one.codes), one.certain_mg, one.possible_mg,
+         one.back_mg)
+        for one in recipients
+    ]  # fmt: skip
+    total = total_row(columns, rows, {"Certain", "Possible", "Came back"}) if rows else None
+    return Table("Customers who received it", columns, tuple(rows), total, WHOLE if rows else "")
+
+
+def named(customer_id: int, names: Names) -> Row:
+    """Name, contact and address; blank where the name was erased."""
+    if names is None:
+        return ()
+    customer = names.get(customer_id)
+    if customer is None:
+        return ("", "", "")
+    return (customer.name, customer.contact or "not known", customer.address)
+
+
+def unnamed_table(unnamed: Sequence[Unnamed]) -> Table:
+    columns = (
+        Column("Day", Kind.DATE),
+        Column("Place"),
+        Column("Product"),
+        Column("Lot"),
+        Column("Loaded, pieces", Kind.COUNT),
+        Column("Loaded", Kind.MASS),
+        Column("Sold by the book, pieces", Kind.COUNT),
+        Column("Sold by the book", Kind.MASS),
+        Column("Settled"),
+        Column("Lot is"),
+    )
+    rows: list[Row] = [
+        (one.day, one.place, one.name, one.lot_code, *cells(one.loaded), *cells(one.sold),
+         "yes" if one.settled else "not yet", sure_words(one.certain))
+        for one in unnamed
+    ]  # fmt: skip
+    title = "Sold where nobody's name is known, by day, place and product"
+    return Table(title, columns, tuple(rows), note=LOAD_RULE if rows else "")
+
+
+def _sales(reach: Reach, names: Names) -> Table:
+    columns = (
+        Column("Day", Kind.DATE),
+        Column("Entry"),
+        Column("What"),
+        Column("Customer number"),
+        *((Column("Customer"),) if names is not None else ()),
+        Column("Place"),
+        Column("Product"),
+        Column("Lot"),
+        Column("Pieces", Kind.COUNT),
+        Column("Weight", Kind.MASS),
+        Column("How sure"),
+    )
+    rows: list[Row] = [
+        (sale.day, str(sale.entry), sale.what, sale.customer_number,
+         *((sale.customer,) if names is not None else ()), sale.place, sale.name, sale.lot_code,
+         *cells(sale.amount), sure_words(sale.certain))
+        for sale in reach.sales
+    ]  # fmt: skip
+    total = total_row(columns, rows, {"Weight"}) if rows else None
+    return Table("Every sale and return", columns, tuple(rows), total)
+
+
+# --- lots ------------------------------------------------------------------------------------
+
+
+def here_table(lots: Sequence[TracedLot]) -> Table:
+    columns = (
+        Column("Where"),
+        Column("Stage"),
+        Column("Lot"),
+        Column("What"),
+        Column("On hand, pieces", Kind.COUNT),
+        Column("On hand", Kind.MASS),
+        Column("How sure"),
+        Column("State"),
+    )
+    rows: list[Row] = [
+        (lot.shelf or "place not recorded", lot.stage.label, lot.code, lot.name,
+         *cells(lot.on_hand), sure_words(lot.certain), "on hold" if lot.held else "free")
+        for lot in sorted(lots, key=lambda lot: (lot.shelf, lot.stage, lot.code))
+    ]  # fmt: skip
+    return Table("Still here, by place", columns, tuple(rows))
+
+
+def _losses(reach: Reach) -> Table:
+    columns = (
+        Column("Day", Kind.DATE),
+        Column("Entry"),
+        Column("What"),
+        Column("Why"),
+        Column("Lot"),
+        Column("Product"),
+        Column("Pieces", Kind.COUNT),
+        Column("Weight", Kind.MASS),
+    )
+    rows: list[Row] = [
+        (loss.day, str(loss.entry), loss.what, loss.reason, loss.lot_code, loss.name,
+         *cells(loss.amount))
+        for loss in reach.losses
+    ]  # fmt: skip
+    return Table("Thrown away, dried away or unexplained", columns, tuple(rows))
+
+
+def lots_table(lots: Sequence[TracedLot]) -> Table:
+    columns = (
+        Column("Stage"),
+        Column("Lot"),
+        Column("What"),
+        Column("Made", Kind.DATE),
+        Column("Made, pieces", Kind.COUNT),
+        Column("Made, weight", Kind.MASS),
+        Column("How sure"),
+        Column("From"),
+        Column("More"),
+    )
+    rows: list[Row] = [
+        (lot.stage.label, lot.code, lot.name, lot.made_on, *cells(lot.made),
+         sure_words(lot.certain), lot.supplier, lot.facts)
+        for lot in lots
+    ]  # fmt: skip
+    return Table("Every lot reached, by stage", columns, tuple(rows), note=WHOLE)

@@ -1,0 +1,219 @@
+"""The pages of a reach: what is asked, who sees names, hold in one tap, release."""
+
+from dataclasses import replace
+from uuid import uuid4
+
+import pytest
+from django.test import Client
+
+from farm.actions.common import Draw
+from farm.actions.harvesting import pick
+from farm.actions.holding import hold
+from farm.actions.selling import SoldLine, sell
+from farm.queries.reach import Reach, reach_of
+from farm.queries.suspects import (
+    runs_kept,
+    suspect_lots,
+)
+from ledger.errors import OnHold
+from ledger.models import Entry, Lot, Mark
+from tests.farm.season import season
+from tests.farm.world import (
+    KG,
+    UNIT,
+    fresh,
+    fruiting,
+    small_farm,
+)
+
+pytestmark = pytest.mark.django_db
+
+
+def reached(*lots: Lot) -> Reach:
+    return reach_of(suspect_lots(lots))
+
+
+def read(client: Client, address: str) -> str:
+    response = client.get(address)
+    assert response.status_code == 200, response.content.decode()
+    return response.content.decode()
+
+
+def test_the_page_names_customers_only_to_who_may_see_them(
+    owner: Client, helper: Client, reader: Client
+) -> None:
+    lots = season()
+    lots.world.customer.contact = "01 234"
+    lots.world.customer.save()
+    address = f"/reach/?codes={lots.grown.grain.code}"
+
+    assert "01 234" in read(owner, address)
+    assert "01 234" in read(reader, address)
+    page = read(helper, address)
+    assert "The Anchor" not in page
+    assert lots.world.customer.number in page
+
+
+def test_one_wrong_character_is_explained(owner: Client) -> None:
+    lots = season()
+    code = lots.packs.code
+    wrong = ("3" if code[0] == "2" else "2") + code[1:]
+    response = owner.get(f"/reach/?codes={wrong}")
+
+    assert response.status_code == 422
+    assert f"Did you mean {code}" in response.content.decode()
+
+
+def test_each_kind_of_suspects_has_its_page(owner: Client) -> None:
+    lots = season()
+    world = lots.world
+    run = runs_kept()[0]
+
+    for query in (
+        f"codes={lots.firsts.code}+{lots.seconds.code}",
+        f"run={run.pk}",
+        f"culture={lots.grown.culture.pk}",
+        f"room={world.shelf.room_id}&first=2026-09-01&last=2026-12-01",
+        f"supplier={world.supplier.pk}&supplier_lot=rye+26-31",
+    ):
+        assert "The Anchor" in read(owner, f"/reach/?{query}"), query
+
+
+@pytest.mark.parametrize(
+    ("query", "words"),
+    [
+        ("codes=&first=", "one kind at a time"),
+        ("room={room}", "Give the first and the last day"),
+        ("room={room}&first=2026-10-02&last=2026-10-01", "is before the first day"),
+        ("supplier={supplier}", "Type the lot mark"),
+        ("supplier={supplier}&supplier_lot=none", "knows nothing of"),
+        ("supplier={supplier}&supplier_lot=a&room={room}", "one kind at a time"),
+    ],
+)
+def test_half_a_question_is_answered_with_what_is_missing(
+    owner: Client, query: str, words: str
+) -> None:
+    world = small_farm()
+    asked = query.format(room=world.shelf.room_id, supplier=world.supplier.pk)
+    response = owner.get(f"/reach/?{asked}")
+
+    assert response.status_code == 422
+    assert words in response.content.decode()
+
+
+def test_the_lists_are_taken_away(owner: Client) -> None:
+    address = f"/reach/?codes={season().grown.grain.code}"
+
+    assert owner.get(f"{address}&file=pdf").content.startswith(b"%PDF")
+    assert owner.get(f"{address}&file=xlsx").content.startswith(b"PK")
+
+
+def test_the_trace_page_leads_to_the_whole_reach(owner: Client) -> None:
+    code = season().packs.code
+
+    assert f'href="/reach/?codes={code}"' in read(owner, f"/trace/{code}/")
+
+
+# --- hold -------------------------------------------------------------------------------------
+
+
+def hold_all(client: Client, lot: Lot, reason: str = "a smell") -> str:
+    form = {"reason": reason, "uuid": str(uuid4())}
+    response = client.post(f"/reach/hold/?codes={lot.code}", form, follow=True)
+    return response.content.decode()
+
+
+def test_one_tap_holds_everything_downstream_and_still_here(helper: Client) -> None:
+    lots = season()
+    here = {lot.code for lot in reached(lots.grown.grain).still_here}
+    hold_all(helper, lots.grown.grain)
+    entry = Entry.objects.get(kind="hold")
+
+    assert set(entry.marks.values_list("lot__code", flat=True)) == here
+    assert set(Lot.objects.filter(held=True).values_list("code", flat=True)) == here
+    assert entry.reason == "a smell"
+
+
+def test_the_book_refuses_to_sell_what_is_held(owner: Client) -> None:
+    lots = season()
+    hold_all(owner, lots.grown.grain)
+    world = lots.world
+
+    with pytest.raises(OnHold):
+        sell(world.doing(), place=world.kitchens,
+             lines=[SoldLine(fresh(lots.packs), 1, 4 * UNIT)])  # fmt: skip
+
+
+def test_a_hold_needs_its_reason(owner: Client) -> None:
+    lots = season()
+
+    assert "needs its reason" in hold_all(owner, lots.packs, reason="")
+    assert not Mark.objects.exists()
+
+
+def test_a_second_hold_takes_only_what_is_free(owner: Client) -> None:
+    lots = season()
+    hold(lots.world.doing(reason="first"), [fresh(lots.packs)])
+    hold_all(owner, lots.grown.grain)
+    last = Entry.objects.filter(kind="hold").last()
+
+    assert last
+    assert lots.packs.code not in set(last.marks.values_list("lot__code", flat=True))
+    assert "nothing was put on hold" in hold_all(owner, lots.grown.grain)
+
+
+def test_a_hold_sent_twice_is_one_entry(owner: Client) -> None:
+    lots = season()
+    form = {"reason": "a smell", "uuid": str(uuid4())}
+    for _ in range(2):
+        owner.post(f"/reach/hold/?codes={lots.grown.grain.code}", form)
+
+    assert Entry.objects.filter(kind="hold").count() == 1
+
+
+def test_a_reader_holds_nothing(reader: Client) -> None:
+    lots = season()
+    form = {"reason": "a smell", "uuid": str(uuid4())}
+
+    assert reader.post(f"/reach/hold/?codes={lots.packs.code}", form).status_code == 403
+    assert "Hold all" not in read(reader, f"/reach/?codes={lots.packs.code}")
+
+
+def test_what_is_on_hold_is_listed_with_who_and_why(owner: Client) -> None:
+    lots = season()
+    hold_all(owner, lots.packs, "a smell in the fridge")
+    page = read(owner, "/holds/")
+
+    assert lots.packs.code in page
+    assert "a smell in the fridge" in page
+    assert "OL" in page
+
+
+def test_what_was_picked_of_held_blocks_is_listed_as_born_on_hold(owner: Client) -> None:
+    world = small_farm()
+    blocks = fruiting(world, 4)
+    hold(world.doing(reason="a smell"), [blocks])
+    pick(replace(world.doing(), sure=True), given=[Draw(blocks, 0)], flush=1, firsts_mg=KG)
+
+    assert "made of a lot on hold" in read(owner, "/holds/")
+
+
+def test_a_release_needs_its_reason(owner: Client) -> None:
+    lots = season()
+    hold_all(owner, lots.packs)
+    form = {"lot": lots.packs.code, "uuid": str(uuid4())}
+    page = owner.post("/holds/", {**form, "reason": ""}, follow=True).content.decode()
+
+    assert "A release needs its reason" in page
+    assert fresh(lots.packs).held
+    owner.post("/holds/", {**form, "reason": "the fridge was cleaned"})
+    assert not fresh(lots.packs).held
+
+
+def test_a_reader_releases_nothing(reader: Client) -> None:
+    lots = season()
+    hold(lots.world.doing(reason="a smell"), [fresh(lots.packs)])
+    form = {"lot": lots.packs.code, "uuid": str(uuid4()), "reason": "fine"}
+    reader.post("/holds/", form)
+
+    assert fresh(lots.packs).held

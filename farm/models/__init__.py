@@ -1,6 +1,6 @@
 """What this farm knows of itself; one module a noun."""
 
-from farm.models import closing, facts, recall, records
+from farm.models import closing, facts, invoicing, ordering, recall, records
 from farm.models.closing import Bill, BillKind, ClosedFile, ClosedMonth
 from farm.models.facts import (
     Grade,
@@ -26,6 +26,8 @@ from farm.models.growing import (
     Supply,
     Use,
 )
+from farm.models.invoicing import Invoice, InvoiceKind, InvoiceLine, Method, Payment
+from farm.models.ordering import DeliveredLine, DeliveryNote, Order, OrderLine, OrderStop
 from farm.models.people import Farm, Person, Role, WeightUnit, the_farm
 from farm.models.planning import SavedCard
 from farm.models.recall import Drill, DrillSignature, Recall, RecallCall, RecallNotice
@@ -51,6 +53,8 @@ NEVER_CHANGED = (
     *recall.NEVER_CHANGED,
     *records.NEVER_CHANGED,
     *closing.NEVER_CHANGED,
+    *ordering.NEVER_CHANGED,
+    *invoicing.NEVER_CHANGED,
 )
 
 __all__ = [
@@ -60,14 +64,24 @@ __all__ = [
     "ClosedFile",
     "ClosedMonth",
     "Customer",
+    "DeliveredLine",
+    "DeliveryNote",
     "Drill",
     "DrillSignature",
     "Farm",
     "Form",
     "Grade",
+    "Invoice",
+    "InvoiceKind",
+    "InvoiceLine",
     "LoadLine",
     "LotCard",
+    "Method",
+    "Order",
+    "OrderLine",
+    "OrderStop",
     "PackKind",
+    "Payment",
     "Person",
     "PlaceKind",
     "Placing",

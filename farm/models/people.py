@@ -47,6 +47,23 @@ class Farm(models.Model):
         help_text="Then what is bought costs what was paid without its tax; else with it",
     )
 
+    tax_number = models.CharField(
+        "tax number", max_length=30, blank=True, help_text="As invoices must show it"
+    )
+    exemption_words = models.CharField(
+        "words for what carries no tax",
+        max_length=200,
+        blank=True,
+        help_text="The reference that an invoice must give for goods sold without tax",
+    )
+    simple_limit_money = models.PositiveBigIntegerField(
+        "simplified invoices up to, tax included", default=1_000_000
+    )
+    payment_days = models.PositiveSmallIntegerField("days to pay an invoice", default=14)
+    pay_to = models.CharField(
+        "pay to", max_length=200, blank=True, help_text="Bank account, as invoices show it"
+    )
+
     is_demo = models.BooleanField(default=False, editable=False)
 
     class Meta:

@@ -16,7 +16,9 @@ from farm.pages.lists import list_page
 from farm.pages.lookup_list import BY_SLUG, LOOKUPS, Lookup
 from farm.pages.lookup_table import lookup_listing
 
-FARM_FIELDS = ("name", "place", "time_zone", "currency", "weight_unit", "altitude_m")
+FARM_FIELDS = ("name", "place", "time_zone", "currency", "weight_unit", "altitude_m",
+               "reclaims_purchase_tax", "tax_number", "exemption_words", "simple_limit_money",
+               "payment_days", "pay_to")  # fmt: skip
 
 
 @dataclass(frozen=True)

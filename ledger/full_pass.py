@@ -4,8 +4,17 @@ from itertools import groupby
 from operator import itemgetter
 
 from ledger.costing import Cost, Life
-from ledger.models import KINDS, Edge, Flow, Line, Lot, Role
-from ledger.working import ZERO, Story, edges_at, figures, flow_rows, life_of, read_story
+from ledger.models import KINDS, Edge, Flow, Line, Lot, Mark, Role
+from ledger.working import (
+    ZERO,
+    Story,
+    edges_at,
+    figures,
+    flow_rows,
+    is_held,
+    life_of,
+    read_story,
+)
 
 _USED = Role.USED.value
 FlowKey = tuple[int, int, str]
@@ -76,6 +85,8 @@ def rebuild() -> None:
     Flow.objects.bulk_create(rows, batch_size=1000)
     for lot_id, life in lives.items():
         Lot.objects.filter(pk=lot_id).update(**figures(life))
+    for lot_id in set(Mark.objects.values_list("lot_id", flat=True)):
+        Lot.objects.filter(pk=lot_id).update(held=is_held(lot_id))
     Edge.objects.all().delete()
     Edge.objects.bulk_create(
         [

@@ -1,6 +1,7 @@
 """What this farm knows of itself; one module a noun."""
 
-from farm.models import closing, facts, invoicing, ordering, recall, records
+from farm.models import closing, facts, first_stock, invoicing, ordering, recall, records
+from farm.models.calendar import CalendarAddress
 from farm.models.closing import Bill, BillKind, ClosedFile, ClosedMonth
 from farm.models.facts import (
     Grade,
@@ -13,6 +14,7 @@ from farm.models.facts import (
     Stage,
     StallDay,
 )
+from farm.models.first_stock import StartWorkbook
 from farm.models.growing import (
     Recipe,
     RecipeFor,
@@ -55,12 +57,14 @@ NEVER_CHANGED = (
     *closing.NEVER_CHANGED,
     *ordering.NEVER_CHANGED,
     *invoicing.NEVER_CHANGED,
+    *first_stock.NEVER_CHANGED,
 )
 
 __all__ = [
     "NEVER_CHANGED",
     "Bill",
     "BillKind",
+    "CalendarAddress",
     "ClosedFile",
     "ClosedMonth",
     "Customer",
@@ -112,6 +116,7 @@ __all__ = [
     "Stage",
     "StallDay",
     "StandardTime",
+    "StartWorkbook",
     "Steriliser",
     "Strain",
     "Supplier",

@@ -7,6 +7,7 @@ from farm.pages import (
     against,
     answers,
     card,
+    decisions,
     drills,
     entries,
     entry_list,
@@ -109,6 +110,21 @@ planning = [
     path("card/came-true/", card.card_scores, name="card-scores"),
 ]
 
+# /decisions/: questions with their arithmetic
+deciding = [
+    path("decisions/", decisions.decisions, name="decisions"),
+    path("decisions/second-flush/", decisions.second_flush, name="second-flush"),
+    path("decisions/drying/", decisions.drying, name="drying"),
+    path("decisions/contamination/", decisions.contamination, name="contamination"),
+    path(
+        "decisions/contamination/<str:key>/", decisions.contamination_of, name="contamination-of"
+    ),
+    path("decisions/steriliser/", decisions.steriliser_runs, name="steriliser-runs"),
+    path(
+        "decisions/steriliser/<str:key>/", decisions.steriliser_runs_of, name="steriliser-runs-of"
+    ),
+]
+
 urlpatterns = [
     path("", today.today, name="today"),
     path("style/", style.style, name="style"),
@@ -124,4 +140,5 @@ urlpatterns = [
     *answering,
     *reaching,
     *planning,
+    *deciding,
 ]

@@ -26,6 +26,7 @@ WAYS = (
     (
         ("Costs", "costs", Right.SEE_MONEY),
         ("Cost card", "card", Right.SEE_MONEY),
+    ("Decisions", "decisions", Right.SEE_MONEY),
         ("Did cards come true", "card-scores", Right.SEE_MONEY),
         ("Against plan", "against-plan", Right.SEE_MONEY),
         ("Decisions", "decisions", Right.SEE_MONEY),

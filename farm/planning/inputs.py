@@ -14,6 +14,7 @@ class InputKind(Enum):
     MONEY = "money"
     SHARE = "share"
     MINUTES = "minutes"
+    RATIO = "ratio"  # parts per million of one, read as "9.5 to 1"
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ shelf are the slow ones.
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 from typing import NamedTuple
 
 from django.db.models import BigIntegerField, Case, F, QuerySet, Sum, When
@@ -16,7 +17,7 @@ from django.db.models.functions import Coalesce
 from farm.models import Grade, LotCard, SellingPlace, Stage, Strain
 from farm.models import SaleLine as SaleRow
 from farm.queries.yields import block_counts
-from ledger.models import Dimension, Flow, Line, Lot, Role
+from ledger.models import Dimension, Entry, Flow, Line, Lot, Role
 
 FLUSHES = 3
 ENOUGH_BLOCKS = 20
@@ -123,6 +124,14 @@ def _given(lots: Iterable[int]) -> dict[int, dict[int, int]]:
 def _flushes(places: Iterable[int]) -> dict[int, int]:
     cards = LotCard.objects.filter(stage=Stage.CROP, lot__made_by__in=set(places))
     return {place: flush or 1 for place, flush in cards.values_list("lot__made_by_id", "flush")}
+
+
+def flush_weights(lot: int) -> list[tuple[int, date, int]]:
+    """Flush, day and weight of each pick that a lot gave to; three queries."""
+    given = _given([lot]).get(lot, {})
+    flush_of = _flushes(given)
+    days = dict(Entry.objects.filter(pk__in=given).values_list("seq", "happened_on"))
+    return [(flush_of.get(place, 1), days[place], mg) for place, mg in given.items()]
 
 
 def _by_flush(given: dict[int, int], flush_of: dict[int, int]) -> dict[int, int]:

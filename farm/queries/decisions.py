@@ -1,0 +1,200 @@
+"""What the farm knows for a decision: each number with its source, its own records first."""
+
+from dataclasses import replace
+from datetime import date, timedelta
+from fractions import Fraction
+
+from django.db.models import Sum
+
+from farm.beliefs import STANDARD_TIMES
+from farm.models import Form, LotCard, SaleLine, Species, Stage, StandardTime, Strain
+from farm.moisture import Portion, dried_mass
+from farm.planning.card import MILLION, block_lines, without_own_hours
+from farm.planning.inputs import Known, plan_from
+from farm.queries.card_inputs import PRACTICE, CardInputs, Choice, card_inputs, usual_choice
+from farm.queries.experience import experience_of
+from ledger.errors import Refused
+from ledger.models import Charge, Dimension, Flow, Lot, Role
+
+RECENT = timedelta(days=90)
+DRIED_TO_PPM = 100_000
+DRYER_WH = 1_500  # a kilo fresh, from memory: 1.1 to 1.9 kWh at 30 to 50 % of the dryer
+WEEKS = 8
+
+
+def usual_strain() -> Strain | None:
+    """The strain that was last grown, or any."""
+    blocks = LotCard.objects.filter(stage=Stage.BLOCKS).exclude(strain=None)
+    last = blocks.select_related("strain__species").order_by("-lot_id").first()
+    return last.strain if last else Strain.objects.select_related("species").first()
+
+
+def flush_inputs(strain: Strain, day: date) -> dict[str, Known]:
+    """Numbers of the second-flush question for a strain on a day; what is not known is left out."""
+    own = experience_of(strain)
+    planned = "look-up: the strain's planning figure"
+    source = f"own: {own.blocks} blocks in {own.lots} lots"
+    flushes = own.flushes_mg if own.is_enough else strain.flushes_mg
+    stand = max(strain.first_pick_days - strain.spawn_run_days, 1)
+    known = {
+        "flush_mg": Known(flushes[1], source if own.is_enough else planned),
+        "wait_days": Known(strain.flush_gap_days, "look-up: the strain's days between flushes"),
+        "fresh_mg": Known(flushes[0], source if own.is_enough else planned),
+        "stand_days": Known(stand, "look-up: the strain's days from fruiting to the first pick"),
+    }
+    if price := _net_per_kg(strain.species, day, Form.FRESH):
+        known["kilo_money"] = price
+    choice = usual_choice()
+    if choice is not None:
+        known |= _of_a_card(replace(choice, strain=strain), day)
+    return known
+
+
+def drying_inputs(species: Species, day: date) -> dict[str, Known]:
+    """Numbers of the drying question for a species on a day; what is not known is left out."""
+    known = {
+        "ratio_ppm": _ratio(species),
+        "fresh_sold_ppm": Known(MILLION, "all of it, unless you say otherwise"),
+        "pouch_money": Known(0, "none stated"),
+        "dried_sold_ppm": Known(MILLION, "all of it, unless you say otherwise"),
+    }
+    on_hand = _on_hand(species, Stage.CROP)
+    known["mass_mg"] = Known(on_hand or MILLION, "own: picked and on hand" if on_hand else "a kilo")
+    if cost := _drying_cost(species, day):
+        known["drying_money"] = cost
+    if price := _net_per_kg(species, day, Form.FRESH):
+        half = Known(price.value // 2, f"half of {price.source.removeprefix('own: ')}")
+        known["discount_money"] = half
+    if price := _net_per_kg(species, day, Form.DRIED):
+        known["dried_money"] = price
+    return known
+
+
+def weeks_of_dried(species: Species, day: date) -> tuple[int, int]:
+    """Dried weight on hand, and what was sold of it in the last eight weeks, in mg."""
+    on_hand = _on_hand(species, Stage.DRIED) + _on_hand(species, Stage.PACKS, form=Form.DRIED)
+    since = day - timedelta(weeks=WEEKS)
+    return on_hand, _sold(species, Form.DRIED, since, until=day)[0]
+
+
+# --- what a kilo brings ----------------------------------------------------------------------
+
+
+def _net_per_kg(species: Species, day: date, form: str) -> Known | None:
+    mass_mg, net = _sold(species, form, day - RECENT, until=day)
+    if mass_mg <= 0 or net <= 0:
+        return None
+    return Known(round(net * Fraction(MILLION, mass_mg)), "own: net takings a kilo, 90 days")
+
+
+def _sold(species: Species, form: str, since: date, *, until: date) -> tuple[int, int]:
+    """Weight sold of a species in a form, returns taken off, and its net money."""
+    lines = SaleLine.objects.filter(
+        line__lot__card__species=species, line__entry__happened_on__range=(since, until)
+    )
+    mass_mg, net = 0, 0
+    for line in lines.select_related("line__lot__item", "line__lot__card__product"):
+        lot = line.line.lot
+        if _form_of(lot.card) == form:
+            mass_mg -= line.line.quantity * _mass_of_one(lot)
+            net += line.net
+    return mass_mg, net
+
+
+def _form_of(card: LotCard) -> str:
+    if card.product:
+        return card.product.form
+    return Form.DRIED if card.stage == Stage.DRIED else Form.FRESH
+
+
+def _mass_of_one(lot: Lot) -> int:
+    return 1 if lot.item.dimension == Dimension.MASS else lot.unit_mass_mg or 0
+
+
+def _on_hand(species: Species, stage: Stage, *, form: str = "") -> int:
+    lots = Lot.objects.filter(card__species=species, card__stage=stage, quantity__gt=0)
+    if form:
+        lots = lots.filter(card__product__form=form)
+    return sum(lot.quantity * _mass_of_one(lot) for lot in lots.select_related("item"))
+
+
+# --- what a block and its handling cost ------------------------------------------------------
+
+
+def _of_a_card(choice: Choice, day: date) -> dict[str, Known]:
+    """What a cost card of the strain says of losses, handling and the block."""
+    found = card_inputs(choice, day)
+    values = found.values
+    known: dict[str, Known] = {"lost_ppm": values["loss_ppm"]}
+    left = Fraction(1)
+    for key in ("trim_ppm", "fridge_ppm", "unsold_ppm"):
+        left *= 1 - Fraction(values[key].value, MILLION)
+    known["sold_ppm"] = Known(round(left * MILLION), "after trim, fridge and unsold of the card")
+    if handling := _handling(values):
+        known["handling_money"] = handling
+    if block := _block(choice, found):
+        known["block_money"] = block
+    return known
+
+
+def _handling(values: dict[str, Known]) -> Known | None:
+    if not {"own_hour_money", "pack_money"} <= set(values):
+        return None
+    packs = Fraction(MILLION, values["net_mg"].value)
+    seconds = values["pick_seconds"].value + packs * values["pack_seconds"].value
+    money = seconds * values["own_hour_money"].value / 3600 + packs * values["pack_money"].value
+    return Known(round(money), "standard times at your own hour, and the empty packs")
+
+
+def _block(choice: Choice, found: CardInputs) -> Known | None:
+    """A block's cost by the card, own hours in, room left out: the place is what is asked about."""
+    values = {key: known.value for key, known in found.values.items()}
+    try:
+        plan = plan_from(values, found.ingredients, choice.names)
+    except Refused:
+        return None
+    cost = sum(line.cost for line in block_lines(plan) if line.kind != "room")
+    bare = sum(line.cost for line in block_lines(without_own_hours(plan)) if line.kind != "room")
+    return Known(round(cost), f"the card's block; {float(bare / 10_000):.2f} without own hours")
+
+
+# --- drying ----------------------------------------------------------------------------------
+
+
+def _ratio(species: Species) -> Known:
+    """Fresh for one dried: all the farm dried of the species, else by its water to a tenth left."""
+    fresh_mg, dried_mg, times, _ = _dryings(species)
+    if dried_mg:
+        return Known(round(Fraction(fresh_mg * MILLION, dried_mg)), f"own: {times} dryings")
+    kilo = Portion(MILLION, species.moisture_ppm)
+    by_water = round(Fraction(MILLION * MILLION, dried_mass(kilo, DRIED_TO_PPM)))
+    return Known(by_water, "look-up: the species' water, dried to 10 % moisture")
+
+
+def _drying_cost(species: Species, day: date) -> Known | None:
+    """Hours and energy a kilo fresh: of the farm's own dryings, else the standard times."""
+    fresh_mg, _, times, cost = _dryings(species)
+    if fresh_mg:
+        return Known(round(Fraction(cost * MILLION, fresh_mg)), f"own: {times} dryings")
+    choice = usual_choice()
+    rates = card_inputs(choice, day).values if choice else {}
+    if not {"own_hour_money", "kwh_money"} <= set(rates):
+        return None
+    usual = StandardTime.objects.filter(action="dry").first()
+    each = usual or next(time for time in STANDARD_TIMES if time.action == "dry")
+    money = Fraction(each.unit_seconds * rates["own_hour_money"].value, 3600)
+    money += Fraction(DRYER_WH * rates["kwh_money"].value, 1000)
+    return Known(round(money), f"standard time and 1.5 kWh: {PRACTICE}")
+
+
+def _dryings(species: Species) -> tuple[int, int, int, int]:
+    """Fresh and dried weight, how often, and the hours and energy of all dryings that stand."""
+    made = Flow.objects.filter(
+        role=Role.MADE, lot__card__stage=Stage.DRIED, lot__card__species=species, quantity__gt=0
+    )
+    places = list(made.values_list("entry_id", flat=True))
+    used = Flow.objects.filter(entry__in=places, role=Role.USED, lot__card__stage=Stage.CROP)
+    fresh = used.aggregate(total=Sum("quantity"))["total"] or 0
+    dried = made.aggregate(total=Sum("quantity"))["total"] or 0
+    charges = Charge.objects.filter(entry__place__in=places).aggregate(total=Sum("amount"))
+    return -fresh, dried, len(places), charges["total"] or 0

@@ -57,6 +57,10 @@ def weigh_again(doing: Doing, *, lot: Lot, weight_mg: int) -> Recorded:
 @action
 def throw_away(doing: Doing, *, lot: Lot, quantity: int) -> Recorded:
     """Bin part of a lot or all of it, with its cost; the cause is required."""
+    if quantity <= 0:
+        raise Malformed(
+            f"Lot {lot.code}: {quantity} cannot be thrown away. State how much was.", [lot.code]
+        )
     if not doing.reason.strip():
         raise Malformed(
             f"Lot {lot.code}: {quantity} thrown away without a cause. Say why.", [lot.code]

@@ -149,5 +149,5 @@ def _flat(name: str, said: Mapping[str, Any]) -> Iterable[Particular]:
             yield Particular(label, key, value)
 
 
-# What the machine keeps for itself.
-HIDDEN = frozenset({"form"})
+# What the machine keeps for itself: a form's digest, and the mg or pieces that a price is for.
+HIDDEN = frozenset({"form", "per"})

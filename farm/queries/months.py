@@ -115,8 +115,8 @@ class MonthFigures:
 
 def month_of(text: str) -> Month:
     """Read “2026-10”. Raises NoMonthError with the remedy."""
-    found = re.fullmatch(r"(\d{4})-(\d{1,2})", text.strip())
-    if not found or not 1 <= int(found[2]) <= 12 or int(found[1]) < 1:
+    found = re.fullmatch(r"([12]\d{3})-(\d{1,2})", text.strip())
+    if not found or not 1 <= int(found[2]) <= 12:
         raise NoMonthError(f"“{text[:20]}” is no month. Give year and month, such as 2026-10.")
     first = date(int(found[1]), int(found[2]), 1)
     return Month(first, (first + timedelta(days=31)).replace(day=1) - timedelta(days=1))

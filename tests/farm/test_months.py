@@ -271,7 +271,7 @@ def test_a_month_ends_with_its_last_day() -> None:
     )
 
 
-@pytest.mark.parametrize("typed", ["october", "2026-13", "2026", "0000-01", ""])
+@pytest.mark.parametrize("typed", ["october", "2026-13", "2026", "0000-01", "9999-12", ""])
 def test_what_is_no_month_is_refused(typed: str) -> None:
     with pytest.raises(NoMonthError, match="such as 2026-10"):
         month_of(typed)

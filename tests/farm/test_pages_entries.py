@@ -5,6 +5,7 @@ from uuid import uuid4
 import pytest
 from django.test import Client
 
+from farm.actions.selling import SoldLine, sell
 from farm.models import LotCard, Stage
 from ledger.models import Entry, Lot
 from tests.conftest import person_in_role, signed_in
@@ -150,3 +151,14 @@ def test_a_wrong_undo_form_changes_nothing(world: World, client: Client) -> None
 def undo(client: Client, seq: int, **said: str):  # type: ignore[no-untyped-def]  # noqa: ANN201
     address = f"/entries/{seq}/undo/"
     return client.post(address, {"uuid": str(uuid4()), **said}, follow=True)
+
+
+def test_a_price_is_shown_without_the_milligrams_it_is_for(world: World, client: Client) -> None:
+    lot = picked(world)
+    sold = SoldLine(lot, KG, 12 * UNIT)
+    entry = sell(world.doing(), place=world.kitchens, lines=[sold]).entry
+
+    page = text(client.get(f"/entries/{entry.seq}/"))
+
+    assert f"Terms {lot.code} unit" in page
+    assert "1000000" not in page

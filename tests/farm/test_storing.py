@@ -139,6 +139,14 @@ def test_it_refuses_to_throw_away_without_a_cause(world: World) -> None:
         throw_away(world.doing(), lot=lot, quantity=KG)
 
 
+@pytest.mark.parametrize("quantity", [0, -5])
+def test_it_refuses_to_throw_nothing_away(world: World, quantity: int) -> None:
+    lot = crop(world)
+
+    with pytest.raises(Malformed, match=f"{lot.code}: {quantity} cannot be thrown away"):
+        throw_away(world.doing(reason="old"), lot=lot, quantity=quantity)
+
+
 def test_it_refuses_to_throw_away_more_than_is_there(world: World) -> None:
     lot = crop(world)
 

@@ -7,6 +7,7 @@ from farm.pages import (
     against,
     answers,
     card,
+    closing,
     decisions,
     drills,
     entries,
@@ -45,6 +46,10 @@ answering = [
     path("trace/<str:code>/", answers.trace_of_lot, name="trace-of"),
     path("month/", answers.month, name="month"),
     path("month/<str:key>/", answers.month_shown, name="month-of"),
+    path("month/<str:key>/close/", closing.close, name="month-close"),
+    path("closed/<str:name>", closing.closed_file, name="closed-file"),
+    path("bills/", closing.bills, name="bills"),
+    path("bills/<int:pk>/take-back/", closing.bill_back, name="bill-back"),
     path("against-plan/", against.against_plan, name="against-plan"),
     path("against-plan/<str:key>/", against.against_of, name="against-of"),
 ]

@@ -20,9 +20,9 @@ from farm.queries.closings import (
     unfinished_of,
 )
 from farm.queries.months import Month
+from ledger import book
 from ledger.checks import CHECKS
 from ledger.errors import Malformed
-from ledger.models import Head
 
 
 @dataclass(frozen=True)
@@ -47,16 +47,14 @@ def close_month(by: Person, month: Month, *, at: datetime, produce: Produce) -> 
     Its rows, the rows shown under “since closing”, and the files made of both are frozen; each
     with its SHA-256. Raises Malformed with the remedy, and freezes nothing.
     """
-    head = Head.objects.select_for_update().first()  # nothing is recorded meanwhile
-    _check_order(month)
-    _check_over(month, at)
-    _check_unfinished(month)
+    head = book.lock_head()  # nothing is recorded meanwhile
+    check_may_close(month, at)
     _check_book()
     closing = Closing(month, by, at, rows_of(month), since_closing())
     rows = as_text([*closing.own, *closing.since])
     files = produce(closing)
     closed = ClosedMonth.objects.create(
-        month=month.first, closed_at=at, by=by, until_seq=head.seq if head else 0,
+        month=month.first, closed_at=at, by=by, until_seq=head.seq,
         rows=rows, sha256=digest(rows.encode()),
     )  # fmt: skip
     ClosedFile.objects.bulk_create(
@@ -64,6 +62,13 @@ def close_month(by: Person, month: Month, *, at: datetime, produce: Produce) -> 
         for name, content in files.items()
     )
     return closed
+
+
+def check_may_close(month: Month, at: datetime) -> None:
+    """Refuse, with the remedy, a month out of order, not over, or with something unfinished."""
+    _check_order(month)
+    _check_over(month, at)
+    _check_unfinished(month)
 
 
 def _check_order(month: Month) -> None:

@@ -10,16 +10,17 @@ from django.urls import reverse
 
 from farm.models import Stage
 from farm.pages.access import PageRequest, Right, may, page
+from farm.pages.closing import month_answer
 from farm.pages.frame import show
 from farm.pages.handing_out import handed_out, made_by
 from farm.pages.laid_out import Way
+from farm.queries.closings import months_shown
 from farm.queries.costs import cost_of
 from farm.queries.finding import UnknownLotError, find_lot
-from farm.queries.months import Month, NoMonthError, month_figures, month_of, months_kept
+from farm.queries.months import Month, NoMonthError, month_of
 from farm.queries.stock import lots_on_hand
 from farm.queries.traces import trace_of
 from farm.reports.cost_rows import cost_report
-from farm.reports.month_rows import month_report
 from farm.reports.trace_rows import trace_report
 from ledger.models import Lot
 
@@ -73,7 +74,7 @@ def month(request: PageRequest) -> HttpResponse:
             return HttpResponseRedirect(reverse("month-of", args=[month_of(typed).key]))
         except NoMonthError as error:
             refusal = str(error)
-    shown = AskMonthPage(refusal, typed, tuple(months_kept()))
+    shown = AskMonthPage(refusal, typed, tuple(months_shown()))
     return show(request, "farm/answers/ask_month.html", shown)
 
 
@@ -144,12 +145,11 @@ def month_shown(request: PageRequest, key: str) -> HttpResponse:
         raise Http404(str(refusal)) from refusal
     others = tuple(
         Way(other.name, reverse("month-of", args=[other.key]), is_here=other == asked)
-        for other in sorted(months_kept(), key=lambda kept: kept.first)
+        for other in sorted(months_shown(), key=lambda kept: kept.first)
         if abs((other.first - asked.first).days) < NEAR_DAYS
     )
     others = (*others, Way("Against plan", reverse("against-of", args=[asked.key])))
-    report = month_report(month_figures(asked), made_by(request))
-    return handed_out(request, report, name=f"month-{asked.key}", others=others)
+    return month_answer(request, asked, others)
 
 
 def _lot(code: str) -> Lot:

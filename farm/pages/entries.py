@@ -20,6 +20,7 @@ from farm.pages.doings import BY_SLUG, Deed
 from farm.pages.forms.correcting import CorrectForm, UndoForm
 from farm.pages.frame import show
 from farm.queries import entries as query
+from farm.queries.closings import late_for
 from farm.queries.entries import EntryRow, Standing
 from farm.queries.sales import costs_of, money_of
 from farm.templatetags.farm_format import reading
@@ -65,6 +66,7 @@ class EntryPage:
     may_undo: bool
     paid: bool
     deed: Deed | None
+    late_for: str
 
 
 @dataclass(frozen=True)
@@ -100,6 +102,7 @@ def entry(request: PageRequest, seq: int) -> HttpResponse:
         may_undo=may(request.person, Right.RECORD) and is_open(found),
         paid=sees_money and any(line.money_now or line.money_written for line in lines),
         deed=BY_SLUG.get(found.kind.replace(" ", "-")),
+        late_for=late_for(found),
     )
     return show(request, "farm/entries/entry.html", shown)
 

@@ -21,6 +21,7 @@ from farm.pages.doings import BY_SLUG, Deed, deeds_by_group
 from farm.pages.filling import Sent, filled_form, first_step
 from farm.pages.forms.doing import DoingForm, FirstForm
 from farm.pages.frame import show
+from farm.queries.closings import late_for
 from farm.queries.entries import entry_of, lots_touched
 from farm.templatetags.farm_format import amount_of
 from farm.units import UnitError
@@ -88,10 +89,17 @@ def send(request: PageRequest, deed: Deed, form: DoingForm) -> HttpResponse | No
         return None
     messages.success(request, said_of(deed, recorded, request.farm))
     if recorded.fresh:
+        tell_if_late(request, recorded)
         unfinished.answered(recorded.entry.uuid, f"accepted as entry {recorded.entry.seq}")
         for other, accepted in retrying.retry(lots_touched(recorded.entry), request.farm):
             messages.success(request, f"It waited: {said_of(other, accepted, request.farm)}")
     return redirect("entry", recorded.entry.seq)
+
+
+def tell_if_late(request: PageRequest, recorded: Recorded) -> None:
+    closed = late_for(recorded.entry)
+    if closed:
+        messages.info(request, f"It belongs to closed {closed}: accepted, and shown since closing.")
 
 
 def recorded_or_refused(request: PageRequest, deed: Deed, form: DoingForm) -> Recorded | None:

@@ -16,7 +16,7 @@ from django.db.models.functions import Coalesce
 
 from farm.models import Bill, ClosedMonth, SaleLine, SellingCost
 from farm.queries.canonical import KeptRow, from_text, negated, rows_of, summed
-from farm.queries.months import Month, month_of
+from farm.queries.months import Month, month_of, months_kept
 from farm.queries.sales import open_loads
 from ledger import waiting
 from ledger.balances import whole_book
@@ -73,9 +73,21 @@ def earliest_open() -> Month | None:
     return _month(first) if first else None
 
 
-def is_in_closed(day: date) -> bool:
-    """Say whether what happened on a day belongs to a closed month; one query."""
-    return ClosedMonth.objects.filter(month__gte=day.replace(day=1)).exists()
+def months_shown() -> list[Month]:
+    """List the months to look at, newest first: with entries, closed, or to be closed next."""
+    found = {month.first: month for month in [*months_kept(), *covered()]}
+    following = earliest_open()
+    if following:
+        found[following.first] = following
+    return [found[first] for first in sorted(found, reverse=True)]
+
+
+def late_for(entry: Entry) -> str:
+    """Name the closed month that an entry recorded since belongs to, or ''; one or two queries."""
+    root = entry.amends or entry
+    month = _month(root.happened_on)
+    closed = ClosedMonth.objects.filter(month__gte=month.first).order_by("month").first()
+    return month.name if closed and entry.seq > closed.until_seq else ""
 
 
 def late_entries() -> list[Entry]:

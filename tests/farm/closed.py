@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from datetime import UTC, datetime
+from typing import Any
 
 from farm.actions.closing import Closing, close_month
 from farm.actions.common import Draw, card, item_for, post
@@ -43,15 +44,16 @@ def blocks(world: World, count: int = 1, money: int = 5 * UNIT) -> Lot:
     return fresh(lot)
 
 
-def flush(world: World, lot: Lot, number: int, mg: int) -> Lot:
-    """Pick in no time, so that only the blocks' own cost is shared."""
-    doing = world.doing(minutes=0, sure=True)
+def flush(world: World, lot: Lot, number: int, mg: int, **said: Any) -> Lot:
+    """Pick in no time unless stated, so that only the blocks' own cost is shared."""
+    doing = world.doing(**{"minutes": 0, "sure": True, **said})
     return fresh(pick(doing, given=[Draw(fresh(lot), 0)], flush=number, firsts_mg=mg).lots[-1])
 
 
-def sold(world: World, lot: Lot, quantity: int | None = None) -> Recorded:
+def sold(world: World, lot: Lot, quantity: int | None = None, **said: Any) -> Recorded:
     line = SoldLine(lot, quantity or fresh(lot).quantity, 12 * UNIT)
-    return sell(world.doing(minutes=0), place=world.kitchens, customer=world.customer, lines=[line])
+    doing = world.doing(**{"minutes": 0, **said})
+    return sell(doing, place=world.kitchens, customer=world.customer, lines=[line])
 
 
 def two_flushes(world: World) -> Lot:

@@ -17,8 +17,8 @@ from farm.queries.closings import (
     digest,
     earliest_open,
     frozen_rows,
-    is_in_closed,
     late_entries,
+    late_for,
     provisional_lots,
     since_closing,
     totals,
@@ -194,8 +194,8 @@ def test_a_late_entry_counts_in_its_month_and_shows_in_the_open_one(world: World
     assert cell(table(october, "Recorded late, for closed months"), 0, "Belongs to") == (
         "closed September 2026"
     )
-    assert is_in_closed(SEPTEMBER.last)
-    assert not is_in_closed(OCTOBER.first)
+    assert late_for(entry) == "September 2026"
+    assert [late_for(line.entry) for line in lot.lines.all()] == ["", "September 2026"]
 
 
 def test_a_correction_is_late_for_the_month_of_what_it_corrects(world: World) -> None:

@@ -7,8 +7,10 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 
 from farm.management.answering import made_here, write_files
-from farm.queries.months import NoMonthError, month_figures, month_of
-from farm.reports.month_rows import month_report
+from farm.models import ClosedMonth
+from farm.queries.closings import closing_of
+from farm.queries.months import NoMonthError, month_of
+from farm.reports.closing_rows import open_report
 from farm.reports.text import text
 
 
@@ -25,8 +27,24 @@ class Command(BaseCommand):
             month = month_of(options["month"])
         except NoMonthError as refusal:
             raise CommandError(str(refusal)) from refusal
-        report = month_report(month_figures(month), made)
+        closed = closing_of(month)
+        if closed:
+            self._hand_over(closed, options["out"])
+            return
+        report = open_report(month, made)
         self.stdout.write(text(report))
         if options["out"]:
             for path in write_files(report, options["out"], f"month-{month.key}"):
                 self.stdout.write(f"Wrote {path}")
+
+    def _hand_over(self, closed: ClosedMonth, folder: Path | None) -> None:
+        """Print and write a closed month as it was frozen, byte for byte."""
+        files = {file.name: bytes(file.content) for file in closed.files.all()}
+        self.stdout.write(
+            next(said.decode() for name, said in files.items() if name.endswith("txt"))
+        )
+        if folder:
+            folder.mkdir(parents=True, exist_ok=True)
+            for name, content in files.items():
+                (folder / name).write_bytes(content)
+                self.stdout.write(f"Wrote {folder / name}")

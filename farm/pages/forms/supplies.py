@@ -16,10 +16,11 @@ from farm.pages.forms.fields import (
     PlainAmountField,
     RowField,
 )
+from farm.pages.forms.tax import TaxForm
 from ledger.models import Dimension
 
 
-class DeliveryForm(DoingForm):
+class DeliveryForm(TaxForm, DoingForm):
     """What the supplier's paper says; the supplier's lot is what a recall asks for."""
 
     supplier = RowField(queryset=Supplier.objects.all(), required=False)
@@ -44,12 +45,12 @@ class ReceiveForm(DeliveryForm):
     quantity = PlainAmountField(label="How much came")
     paid_money = MoneyField(
         label="What was paid for it",
-        help_text="Landed: with freight, and with purchase tax if the farm cannot reclaim it",
+        help_text="Landed: with freight, and with the purchase tax that is in it",
     )
     shelf = RowField(
         label="Where it stands", queryset=Shelf.objects.select_related("room"), required=False
     )
-    field_order = ["supply", "quantity", "paid_money", "supplier", "supplier_lot"]
+    field_order = ["supply", "quantity", "paid_money", "tax", "supplier", "supplier_lot"]
 
     def clean(self) -> dict[str, Any]:
         said = self.cleaned_data
@@ -70,6 +71,7 @@ class ReceiveForm(DeliveryForm):
             supply=said["supply"],
             quantity=said["quantity"],
             paid_money=said["paid_money"],
+            tax_money=self.tax_in(said["paid_money"]),
             delivery=self.delivery(),
             shelf=said["shelf"],
         )
@@ -84,7 +86,7 @@ class BuyCultureForm(DeliveryForm):
     transfers = forms.IntegerField(
         label="Transfers since the original", min_value=0, initial=0, required=False
     )
-    field_order = ["strain", "portions", "paid_money", "supplier", "supplier_lot"]
+    field_order = ["strain", "portions", "paid_money", "tax", "supplier", "supplier_lot"]
 
     def run(self, doing: Doing) -> Recorded:
         said = self.cleaned_data
@@ -93,6 +95,7 @@ class BuyCultureForm(DeliveryForm):
             strain=said["strain"],
             portions=said["portions"],
             paid_money=said["paid_money"],
+            tax_money=self.tax_in(said["paid_money"]),
             delivery=self.delivery(),
             transfers=said["transfers"] or 0,
         )

@@ -1,0 +1,214 @@
+"""Close a month, serve a closed one as it was frozen, and enter the month's bills."""
+
+from dataclasses import dataclass
+from uuid import uuid4
+
+from django.contrib import messages
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from farm.actions.bills import BillSaid, enter_bill, take_bill_back
+from farm.actions.closing import Closing, check_may_close, close_month
+from farm.models import Bill, ClosedFile, ClosedMonth
+from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, require
+from farm.pages.forms.tax import BillForm
+from farm.pages.frame import show
+from farm.pages.handing_out import handed_out, made_by
+from farm.pages.laid_out import AnswerPage, Way, laid_out
+from farm.queries.bills import bills_of
+from farm.queries.closings import (
+    Unfinished,
+    closing_of,
+    earliest_open,
+    provisional_lots,
+    unfinished_of,
+)
+from farm.queries.months import Month, NoMonthError, month_of
+from farm.reports.closing_rows import bills_table, closed_report, closing_files, open_report
+from farm.reports.rows import Report
+from ledger.errors import Refused
+
+FILES = {"pdf": "PDF", "xlsx": "Spreadsheet", "csv": "Rows as CSV", "txt": "Text"}
+MEDIA_TYPES = {
+    "pdf": "application/pdf",
+    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "csv": "text/csv; charset=utf-8",
+    "txt": "text/plain; charset=utf-8",
+    "json": "application/json",
+}
+RECORD = {"settle": ("record-action", ["settle-stall"]), "unfinished": ("unfinished", [])}
+
+
+@dataclass(frozen=True)
+class ClosePage:
+    """``stops``: why it cannot be closed now, or ''. ``closed``: as it was, once it is."""
+
+    month: Month
+    closed: ClosedMonth | None
+    files: list[ClosedFile]
+    stops: str
+    unfinished: list[tuple[Unfinished, str]]
+    provisional: list[str]
+    bills: AnswerPage
+
+
+@dataclass(frozen=True)
+class BillsPage:
+    month: Month
+    closed: ClosedMonth | None
+    bills: list[Bill]
+    form: BillForm
+    compared: AnswerPage
+
+
+# --- the month, open or closed ---------------------------------------------------------------
+
+
+def month_answer(request: PageRequest, month: Month, others: tuple[Way, ...]) -> HttpResponse:
+    """Show an open month as worked now, a closed one as it was frozen, each with its files."""
+    others = (*others, Way("Bills", f"{reverse('bills')}?month={month.key}"))
+    closed = closing_of(month)
+    if may(request.person, Right.CHANGE_FARM) and (closed or month == earliest_open()):
+        label = "How it was closed" if closed else f"Close {month.name}"
+        others = (*others, Way(label, reverse("month-close", args=[month.key])))
+    if closed is None:
+        report = open_report(month, made_by(request))
+        return handed_out(request, report, name=f"month-{month.key}", others=others)
+    ending = request.GET.get("file", "")
+    if ending in FILES:
+        return _served(closed.files.get(name=f"month-{month.key}.{ending}"))
+    files = tuple(Way(label, f"?file={ending}") for ending, label in FILES.items())
+    shown = laid_out(closed_report(closed), others=others, files=files, codes_lead_to="cost-of")
+    return show(request, "farm/answers/answer.html", shown)
+
+
+@page(Right.SEE_MONEY)
+def closed_file(request: PageRequest, name: str) -> HttpResponse:
+    """Hand out the very bytes that were frozen."""
+    return _served(get_or_refuse(request, ClosedFile.objects.all(), Right.SEE_MONEY, name=name))
+
+
+def _served(file: ClosedFile) -> HttpResponse:
+    media = MEDIA_TYPES[file.name.rsplit(".", 1)[1]]
+    response = HttpResponse(bytes(file.content), content_type=media)
+    response["Content-Disposition"] = f'attachment; filename="{file.name}"'
+    return response
+
+
+# --- closing ---------------------------------------------------------------------------------
+
+
+@page(Right.CHANGE_FARM)
+def close(request: PageRequest, key: str) -> HttpResponse:
+    """Say what stops the month, how bills compare, and close it; then what was frozen."""
+    month = _month(key)
+    if request.method == "POST":
+        try:
+            close_month(
+                request.person, month, at=timezone.now(), produce=lambda one: _files(request, one)
+            )
+        except Refused as refusal:
+            messages.error(request, str(refusal))
+        else:
+            messages.success(request, f"{month.name} is closed. Its rows and files stay as they "
+                                      "are; what comes late shows in the next month.")  # fmt: skip
+        return redirect("month-close", month.key)
+    closed = closing_of(month)
+    shown = ClosePage(
+        month=month,
+        closed=closed,
+        files=list(closed.files.all()) if closed else [],
+        stops="" if closed else _stops(month),
+        unfinished=[(one, _address(one)) for one in unfinished_of(month)] if not closed else [],
+        provisional=list(provisional_lots(month).values_list("code", flat=True)),
+        bills=_compared(request, month),
+    )
+    return show(request, "farm/closing/close.html", shown)
+
+
+def _files(request: PageRequest, closing: Closing) -> dict[str, bytes]:
+    made = made_by(request)
+    return closing_files(closing.month, made, own=closing.own, since=closing.since)
+
+
+def _stops(month: Month) -> str:
+    try:
+        check_may_close(month, timezone.now())
+    except Refused as refusal:
+        return str(refusal)
+    return ""
+
+
+def _address(one: Unfinished) -> str:
+    name, args = RECORD[one.page]
+    return reverse(name, args=args)
+
+
+# --- bills -----------------------------------------------------------------------------------
+
+
+@page(Right.SEE_MONEY)
+def bills(request: PageRequest) -> HttpResponse:
+    """List a month's bills against what was charged; the owner enters more."""
+    today = timezone.localdate()
+    month = _month(request.GET.get("month") or f"{today:%Y-%m}")
+    data = request.POST if request.method == "POST" else None
+    form = BillForm(data, farm=request.farm, initial={"uuid": uuid4()})
+    if data is not None:
+        require(request, Right.CHANGE_FARM)
+        if form.is_valid():
+            try:
+                _enter(request, month, form)
+            except Refused as refusal:
+                form.add_error(None, str(refusal))
+            else:
+                return _to_bills(month)
+    shown = BillsPage(
+        month, closing_of(month), list(bills_of(month)), form,
+        _compared(request, month),
+    )  # fmt: skip
+    return show(request, "farm/closing/bills.html", shown)
+
+
+def _enter(request: PageRequest, month: Month, form: BillForm) -> None:
+    said = BillSaid(month=month, **form.said())
+    uuid = form.cleaned_data["uuid"]
+    bill = enter_bill(request.person, said, uuid=uuid, at=timezone.now())
+    late = (
+        f" It belongs to closed {month.name} and shows since closing." if closing_of(month) else ""
+    )
+    messages.success(request, f"The bill is entered: {bill}.{late}")
+
+
+@require_POST
+@page(Right.CHANGE_FARM)
+def bill_back(request: PageRequest, pk: int) -> HttpResponse:
+    bill = get_or_refuse(request, Bill.objects.all(), Right.CHANGE_FARM, pk=pk)
+    try:
+        take_bill_back(request.person, bill, uuid=uuid4(), at=timezone.now())
+    except Refused as refusal:
+        messages.error(request, str(refusal))
+    else:
+        messages.success(request, f"The bill is taken back: {bill}.")
+    return _to_bills(month_of(f"{bill.month:%Y-%m}"))
+
+
+def _to_bills(month: Month) -> HttpResponse:
+    return redirect(f"{reverse('bills')}?month={month.key}")
+
+
+def _compared(request: PageRequest, month: Month) -> AnswerPage:
+    made = made_by(request)
+    report = Report("", "", made.farm_name, made.by, made.at, tables=(bills_table(month),),
+                    currency=made.currency)  # fmt: skip
+    return laid_out(report, others=(), files=(), codes_lead_to="cost-of")
+
+
+def _month(key: str) -> Month:
+    try:
+        return month_of(key)
+    except NoMonthError as refusal:
+        raise Http404(str(refusal)) from refusal

@@ -1,0 +1,184 @@
+"""Invoices as they read: lines, tax by rate, totals; and what waits to be invoiced."""
+
+import json
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from django.db.models import QuerySet, Sum
+
+from farm.models import Customer, Invoice, Sale, SaleLine, Stage
+from ledger.amounts import MILLION
+from ledger.models import Dimension, Lot
+
+MG_PER_KG = 1_000_000
+CENT = 100
+
+
+@dataclass(frozen=True)
+class PaperLine:
+    """One lot of one sale as an invoice states it; of a credit note, the difference.
+
+    ``unit_net``: the price of a pack or a kg without tax; None where only money changed.
+    """
+
+    day: date
+    what: str
+    lot: Lot
+    harvested_on: date | None
+    quantity: int
+    unit_net: int | None
+    tax_ppm: int
+    net: int
+    tax: int
+    gross: int
+
+    @property
+    def is_weighed(self) -> bool:
+        return self.lot.item.dimension == Dimension.MASS
+
+
+@dataclass(frozen=True)
+class RateTotal:
+    """What a document comes to at one rate: net + tax = gross."""
+
+    tax_ppm: int
+    net: int
+    tax: int
+    gross: int
+
+
+def invoices() -> QuerySet[Invoice]:
+    """Every invoice and credit note with its totals, the newest first."""
+    return (
+        Invoice.objects.select_related("customer", "credits", "by")
+        .annotate(
+            net=Sum("lines__sale_line__net"),
+            tax=Sum("lines__sale_line__tax"),
+            gross=Sum("lines__sale_line__gross"),
+        )
+        .order_by("-issued_on", "-pk")
+    )
+
+
+def lines_of(invoice: Invoice) -> list[PaperLine]:
+    """The lines of an invoice by day and lot; two queries."""
+    return paper_lines(_readable(SaleLine.objects.filter(invoiced__invoice=invoice)))
+
+
+def rate_totals(lines: Iterable[PaperLine]) -> list[RateTotal]:
+    """Add lines up by rate, the lowest first.
+
+    Tax is worked out and rounded line by line, and the document's tax is the sum of its lines: so
+    sales, invoices and the month agree to the cent, and at each rate net and tax are the gross.
+    """
+    sums: dict[int, list[int]] = defaultdict(lambda: [0, 0, 0])
+    for line in lines:
+        for at, money in enumerate((line.net, line.tax, line.gross)):
+            sums[line.tax_ppm][at] += money
+    return [RateTotal(rate, *sums[rate]) for rate in sorted(sums)]
+
+
+def to_invoice(customer: Customer, until: date) -> list[SaleLine]:
+    """Lines of a customer's sales up to a day that are on no invoice yet, corrections included."""
+    sales = Sale.objects.filter(customer=customer, entry__happened_on__lte=until)
+    return uninvoiced(sales.exclude(lines__invoiced__isnull=False))
+
+
+def changed_since(invoice: Invoice) -> list[SaleLine]:
+    """What came to the sales of an invoice since: returns, corrections, undone sales."""
+    root = invoice.credits or invoice
+    family = Invoice.objects.filter(pk=root.pk) | Invoice.objects.filter(credits=root)
+    return uninvoiced(Sale.objects.filter(lines__invoiced__invoice__in=family))
+
+
+def uninvoiced(sales: QuerySet[Sale]) -> list[SaleLine]:
+    """Lines of sales that are on no invoice; a sale whose lines add up to nothing is left out."""
+    rows = _readable(SaleLine.objects.filter(sale__in=sales, invoiced=None))
+    by_sale: dict[int, list[SaleLine]] = defaultdict(list)
+    for row in rows:
+        by_sale[row.sale_id].append(row)
+    return [row for part in by_sale.values() if paper_lines(part) for row in part]
+
+
+def paper_lines(rows: Sequence[SaleLine]) -> list[PaperLine]:
+    """Add rows up by sale and lot; what adds up to nothing is left out."""
+    groups: dict[tuple[int, int], list[SaleLine]] = defaultdict(list)
+    for row in rows:
+        groups[row.sale_id, row.line.lot_id].append(row)
+    lines = [_line(part) for part in groups.values()]
+    return [line for line in lines if line.quantity or line.gross]
+
+
+def customers_to_invoice(until: date) -> dict[Customer, int]:
+    """What each customer's sales that are on no invoice come to, gross."""
+    waiting = Customer.objects.filter(
+        sales__entry__happened_on__lte=until, sales__lines__invoiced=None
+    ).distinct()
+    found = {}
+    for customer in waiting:
+        rows = to_invoice(customer, until)
+        if rows:
+            found[customer] = sum(row.gross for row in rows)
+    return found
+
+
+def changed_invoices() -> list[Invoice]:
+    """Invoices whose sales changed since and wait for a credit note."""
+    roots = Invoice.objects.filter(
+        credits=None, lines__sale_line__sale__lines__invoiced=None
+    ).distinct()
+    return [invoice for invoice in roots.order_by("pk") if changed_since(invoice)]
+
+
+# --- parts -----------------------------------------------------------------------------------
+
+
+def _readable(rows: QuerySet[SaleLine]) -> list[SaleLine]:
+    return list(
+        rows.select_related(
+            "sale__entry", "product", "line__entry", "line__lot__item", "line__lot__card__species"
+        ).order_by("sale__entry__happened_on", "sale_id", "pk")
+    )
+
+
+def _line(rows: Sequence[SaleLine]) -> PaperLine:
+    first = rows[0]
+    lot, quantity = first.line.lot, -sum(row.line.quantity for row in rows)
+    net, tax, gross = (sum(getattr(row, name) for row in rows) for name in ("net", "tax", "gross"))
+    return PaperLine(
+        day=first.sale.entry.happened_on,
+        what=str(first.product or lot.item),
+        lot=lot,
+        harvested_on=lot.card.harvested_on,
+        quantity=quantity,
+        unit_net=_unit_net(first, quantity, net),
+        tax_ppm=first.tax_ppm,
+        net=net,
+        tax=tax,
+        gross=gross,
+    )
+
+
+def _unit_net(row: SaleLine, quantity: int, net: int) -> int | None:
+    """The price asked, without tax, rounded half up; worked back where another sum was agreed.
+
+    4.50 with 10 % in it are 4.0909. 30 packs agreed at 120.00 net are 4.0000 each.
+    """
+    if not quantity:
+        return None
+    per = 1 if row.line.lot.card.stage == Stage.PACKS else MG_PER_KG
+    terms = json.loads(row.sale.entry.particulars).get("terms", {}).get(row.line.lot.code)
+    if terms:
+        whole = MILLION + terms["tax_ppm"] if terms["tax_included"] else MILLION
+        asked = _half_up(terms["unit_money"] * MILLION, whole)
+        # Half of a last digit a unit, and a cent for the line's own rounding.
+        if abs(asked * quantity - net * per) <= abs(quantity) + CENT * per:
+            return asked
+    return _half_up(net * per, quantity)
+
+
+def _half_up(numerator: int, denominator: int) -> int:
+    sign = 1 if numerator * denominator >= 0 else -1
+    return sign * ((2 * abs(numerator) + abs(denominator)) // (2 * abs(denominator)))

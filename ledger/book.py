@@ -5,7 +5,7 @@ and a reversal is the amendment that takes everything back. Each call is one tra
 the lock of the head row; what is refused leaves nothing behind.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from django.db import transaction
@@ -130,11 +130,16 @@ def take_over(tables: Sequence[Sequence[Model]]) -> None:
     for rows in tables:
         for model in {type(row) for row in rows}:
             model._default_manager.bulk_create(rows, batch_size=500)
+    _need(checks.seals_hold)  # before anything is worked from facts that may be others
     full_pass.rebuild()
     for check in checks.CHECKS:
-        finding = check()
-        if finding.broken:
-            raise errors.Broken(f"It does not hold that {finding.truth}: {finding.broken}.")
+        _need(check)
+
+
+def _need(check: Callable[[], checks.Finding]) -> None:
+    finding = check()
+    if finding.broken:
+        raise errors.Broken(f"It does not hold that {finding.truth}: {finding.broken}.")
 
 
 # --- writing ---------------------------------------------------------------------------------

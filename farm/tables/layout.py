@@ -6,7 +6,7 @@ joins by itself. What stays out is named here with the reason.
 
 from collections.abc import Iterator
 from graphlib import TopologicalSorter
-from typing import Any
+from typing import Any, TypeAlias
 
 from django.apps import apps
 from django.contrib.auth.models import User
@@ -15,7 +15,7 @@ from django.db.models import Field, Model
 from ledger import append_only
 
 Table = type[Model]
-Column = Field[Any, Any]
+Column: TypeAlias = "Field[Any, Any]"
 
 # Of these the whole table stays out.
 LEFT_OUT = {

@@ -64,10 +64,15 @@ def read_tables(folder: Path) -> dict[Table, int]:
     reading.stop_at_errors()
     _check_keys(reading)
     reading.stop_at_errors()
-    with transaction.atomic():
-        _write(reading)
-        _compare_worked(reading)
-        reading.stop_at_errors()
+    try:
+        with transaction.atomic():
+            _write(reading)
+            _compare_worked(reading)
+            reading.stop_at_errors()
+    except IntegrityError as refusal:
+        raise TablesError(_explained(reading) or [f"The database refuses: {refusal}"]) from refusal
+    except BookError as refusal:
+        raise TablesError([str(refusal)]) from refusal
     return {model: len(rows) for model, rows in reading.found.items()}
 
 
@@ -182,15 +187,10 @@ def _check_pointing(
 def _write(reading: _Reading) -> None:
     """Hand the book its rows, then write the farm's; nothing is ever changed, only added."""
     made = {model: [_row(model, found) for found in rows] for model, rows in reading.found.items()}
-    try:
-        book.take_over([rows for model, rows in made.items() if is_of_the_book(model)])
-        for model, rows in made.items():
-            if not is_of_the_book(model):
-                model._default_manager.bulk_create(rows, batch_size=500)
-    except IntegrityError as refusal:
-        raise TablesError(_explained(reading) or [f"The database refuses: {refusal}"]) from refusal
-    except BookError as refusal:
-        raise TablesError([str(refusal)]) from refusal
+    book.take_over([rows for model, rows in made.items() if is_of_the_book(model)])
+    for model, rows in made.items():
+        if not is_of_the_book(model):
+            model._default_manager.bulk_create(rows, batch_size=500)
     _continue_numbers(list(made))
 
 

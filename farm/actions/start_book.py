@@ -1,0 +1,221 @@
+"""Read a starting workbook into the book, all of it or nothing, and take it back as a whole.
+
+Every row of stock becomes an entry of its own through the same `record` as everything else, so
+that cost, trace and undo work from the first day. Look-ups that are there already stay as they
+are, and stay when the entries are taken back.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date, datetime, time
+from uuid import uuid5
+
+from django.db import transaction
+from django.utils import timezone
+
+from farm.actions.common import Doing, item_for
+from farm.actions.correcting import undo
+from farm.actions.selling import SoldLine, sell
+from farm.actions.start_lookups import Known, write_lookups
+from farm.models import Grade, LotCard, Stage, StartWorkbook
+from farm.queries.start_books import standing_entries
+from farm.start_book.reading import Filled, Row
+from ledger import book
+from ledger.drafts import Draft, LineDraft, NewLot
+from ledger.errors import Conflict
+from ledger.models import Dimension, Item, Lot, Role
+
+KIND = "opening stock"
+UNKNOWN = "before the book began; what became of the rest is not known"
+NOON = time(12)
+
+
+@dataclass
+class _Beginning:
+    """What is under way: whose, which look-ups, and the cards waiting to be written."""
+
+    doing: Doing
+    known: Known
+    cards: list[LotCard] = field(default_factory=list)
+    marked: dict[str, Lot] = field(default_factory=dict)
+    items: dict[tuple[str, str], Item] = field(default_factory=dict)
+
+    def item(self, name: str, dimension: str = Dimension.MASS) -> Item:
+        """Find an item once, however many rows are of it."""
+        key = (name, dimension)
+        if key not in self.items:
+            self.items[key] = item_for(name, dimension)
+        return self.items[key]
+
+
+@transaction.atomic
+def read_in(doing: Doing, filled: Filled, *, name: str, sha256: str) -> StartWorkbook:
+    """Record a workbook without problems: one entry a row, in one transaction under one lock.
+
+    Sent again it returns what was read in. A file that stands read in already is a Conflict.
+    What was picked last season and not sold on the sheet is written off.
+    """
+    assert not filled.problems, "a workbook with problems is not read in"
+    head = book.lock_head()
+    before = StartWorkbook.objects.filter(uuid=doing.uuid).first()
+    if before:
+        return before
+    _refuse_a_second_time(sha256)
+    first = head.seq + 1
+    beginning = _Beginning(doing, write_lookups(filled))
+    for row, line, card in _openings(beginning, filled):
+        _open(beginning, row, line=line, card=card)
+    LotCard.objects.bulk_create(beginning.cards, batch_size=500)
+    _sell(beginning, filled.rows["sales"])
+    _write_off(beginning, filled.rows["picks"])
+    return StartWorkbook.objects.create(
+        uuid=doing.uuid, name=name[:120], sha256=sha256, read_at=timezone.now(), by=doing.by,
+        first_seq=first, last_seq=book.lock_head().seq,
+    )  # fmt: skip
+
+
+@transaction.atomic
+def take_out(doing: Doing, workbook: StartWorkbook) -> int:
+    """Take back every entry of a workbook that stands, newest first; return how many.
+
+    Refuses (NotEnough) while something later needs one of them, and then takes nothing back.
+    """
+    book.lock_head()
+    entries = list(standing_entries(workbook).order_by("-seq"))
+    for entry in entries:
+        undo(replace(doing, uuid=uuid5(doing.uuid, str(entry.seq))), entry)
+    return len(entries)
+
+
+def _refuse_a_second_time(sha256: str) -> None:
+    for known in StartWorkbook.objects.filter(sha256=sha256):
+        if standing_entries(known).exists():
+            raise Conflict(
+                f"This very file, “{known.name}”, was read in on {known.read_at:%Y-%m-%d} as "
+                f"entries {known.first_seq} to {known.last_seq}. Take it back first."
+            )
+
+
+# --- stock -----------------------------------------------------------------------------------
+
+
+def _openings(beginning: _Beginning, filled: Filled) -> Iterator[tuple[Row, LineDraft, LotCard]]:
+    """Say of each row of stock what the book and what the farm's card state."""
+    for row in filled.rows["supplies"]:
+        yield (row, *_supply(beginning, row))
+    for row in filled.rows["growing"]:
+        yield (row, *_growing(beginning, row))
+    for row in filled.rows["stock"]:
+        yield (row, *_crop(beginning, row, dried=row["what"] == "dried"))
+    for row in filled.rows["picks"]:
+        yield (row, *_crop(beginning, row, dried=False))
+
+
+def _supply(beginning: _Beginning, row: Row) -> tuple[LineDraft, LotCard]:
+    supply = beginning.known.supplies[row["supply"]]
+    counted = supply.item.dimension == Dimension.COUNT
+    lot = NewLot(supply.item, unit_mass_mg=max(supply.piece_mg, 1) if counted else None)
+    card = LotCard(
+        stage=Stage.SUPPLY,
+        supplier=beginning.known.suppliers.get(row["supplier"]),
+        supplier_lot=row["supplier_lot"] or "",
+        best_before=row["best_before"],
+    )
+    return _bought(lot, row["quantity"], row["cost_money"]), card
+
+
+def _growing(beginning: _Beginning, row: Row) -> tuple[LineDraft, LotCard]:
+    strain = beginning.known.strains[row["strain"]]
+    if row["what"] == "blocks":
+        item = beginning.item(f"Blocks, {strain}", Dimension.COUNT)
+        lot, stage = NewLot(item, unit_mass_mg=row["piece_mg"]), Stage.BLOCKS
+    else:
+        lot, stage = NewLot(beginning.item(f"Grain spawn, {strain}")), Stage.SPAWN
+    card = LotCard(stage=stage, strain=strain, species=strain.species)
+    return _bought(lot, row["quantity"], row["cost_money"]), card
+
+
+def _crop(beginning: _Beginning, row: Row, *, dried: bool) -> tuple[LineDraft, LotCard]:
+    strain = beginning.known.strains[row["strain"]]
+    grade = Grade(row["grade"] or Grade.FIRSTS)
+    name = f"Dried {strain.species}" if dried else f"Fresh {strain.species.name}, {grade.label}"
+    card = LotCard(
+        stage=Stage.DRIED if dried else Stage.CROP,
+        strain=strain,
+        species=strain.species,
+        grade="" if dried else grade,
+        harvested_on=row["day"],
+    )
+    return _bought(NewLot(beginning.item(name)), row["mass_mg"], row["cost_money"]), card
+
+
+def _bought(lot: NewLot, quantity: int, cost_money: int) -> LineDraft:
+    return LineDraft(lot, Role.BOUGHT, quantity, money=cost_money)
+
+
+def _open(beginning: _Beginning, row: Row, *, line: LineDraft, card: LotCard) -> None:
+    """Record a row of stock; its card waits, so that all are written at once."""
+    lot = book.record(_draft(beginning, row, lines=[line])).lots[0]
+    card.lot = lot
+    beginning.cards.append(card)
+    if row.sheet.key == "picks":
+        beginning.marked[row["mark"]] = lot
+
+
+def _draft(
+    beginning: _Beginning,
+    row: Row,
+    *,
+    lines: Sequence[LineDraft],
+    kind: str = KIND,
+    reason: str = "",
+    day: date | None = None,
+) -> Draft:
+    on = day or row["day"]
+    return Draft(
+        kind=kind,
+        happened_at=_noon(on),
+        happened_on=on,
+        by=beginning.doing.by.pk,
+        uuid=uuid5(beginning.doing.uuid, f"{row.sheet.key} {row.number} {kind}"),
+        lines=tuple(lines),
+        reason=reason,
+        particulars={"sheet": row.sheet.title, "row": row.number},
+    )
+
+
+def _noon(day: date) -> datetime:
+    """Noon on the farm's clock: no hour is known."""
+    return datetime.combine(day, NOON, tzinfo=timezone.get_current_timezone())
+
+
+# --- last season -----------------------------------------------------------------------------
+
+
+def _sell(beginning: _Beginning, rows: Sequence[Row]) -> None:
+    """Record last season's sales as sales; no hours are known, so none are charged."""
+    known = beginning.known
+    for row in sorted(rows, key=lambda row: (row["day"], row.number)):
+        doing = replace(
+            beginning.doing,
+            uuid=uuid5(beginning.doing.uuid, f"sales {row.number}"),
+            happened_at=_noon(row["day"]),
+            minutes=0,
+        )
+        line = SoldLine(beginning.marked[row["mark"]], row["mass_mg"], row["kg_money"])
+        customer = known.customers.get(row["customer"])
+        sell(doing, place=known.places[row["place"]], customer=customer, lines=[line])
+
+
+def _write_off(beginning: _Beginning, rows: Sequence[Row]) -> None:
+    """Take out what was not sold of last season's picks, on the day of the last sale of each."""
+    for row in rows:
+        lot = Lot.objects.get(pk=beginning.marked[row["mark"]].pk)
+        if lot.quantity:
+            entry = lot.lines.select_related("entry").order_by("pk").last()
+            assert entry
+            line = LineDraft(lot, Role.LOST, -lot.quantity)
+            book.record(
+                _draft(beginning, row, lines=[line], kind="throw away", reason=UNKNOWN,
+                       day=entry.entry.happened_on)
+            )  # fmt: skip

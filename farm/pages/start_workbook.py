@@ -1,0 +1,185 @@
+"""The starting workbook: take it, fill it in, look at what would be recorded, record it, undo it."""
+
+import hashlib
+from base64 import b64decode, b64encode
+from binascii import Error as NotBase64
+from dataclasses import dataclass
+from uuid import UUID, uuid4
+
+from django import forms
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from farm.actions.common import Doing
+from farm.actions.start_book import read_in, take_out
+from farm.models import StartWorkbook
+from farm.pages.access import PageRequest, Right, get_or_refuse, page
+from farm.pages.forms.correcting import UndoForm
+from farm.pages.frame import show
+from farm.pages.lists import SPREADSHEET
+from farm.queries.start_books import start_books
+from farm.reports.start_sheets import start_workbook
+from farm.start_book.layout import SHEETS
+from farm.start_book.reading import Filled, Problem, read_workbook
+from ledger.errors import Refused
+
+# The file travels once more with the yes, as text; a form may hold 2.5 MB.
+LARGEST_BYTES = 1_500_000
+SHOWN_PROBLEMS = 100
+
+
+class FileForm(forms.Form):
+    workbook = forms.FileField(label="The filled-in workbook (.xlsx)")
+
+    def clean_workbook(self) -> bytes:
+        file = self.cleaned_data["workbook"]
+        if file.size > LARGEST_BYTES:
+            raise forms.ValidationError(
+                f"{file.name} has {file.size // 1000} kB, {LARGEST_BYTES // 1000} kB at most. "
+                "Split it into several workbooks."
+            )
+        content: bytes = file.read()
+        return content
+
+
+class YesForm(forms.Form):
+    """What the preview showed, sent back whole: it is read anew, so nothing can slip in."""
+
+    content = forms.CharField(widget=forms.HiddenInput)
+    name = forms.CharField(widget=forms.HiddenInput)
+    uuid = forms.UUIDField(widget=forms.HiddenInput)
+
+    def clean_content(self) -> bytes:
+        try:
+            return b64decode(self.cleaned_data["content"], validate=True)
+        except NotBase64:
+            raise forms.ValidationError("The file did not arrive whole. Choose it again.") from None
+
+
+@dataclass(frozen=True)
+class SheetRead:
+    """What was read of one sheet; ``cost`` in money, None where the sheet has no cost."""
+
+    title: str
+    rows: int
+    cost: int | None
+
+
+@dataclass(frozen=True)
+class StartPage:
+    form: FileForm
+    known: list[tuple[StartWorkbook, int, UndoForm]]
+
+
+@dataclass(frozen=True)
+class PreviewPage:
+    name: str
+    read: list[SheetRead]
+    problems: list[Problem]
+    more: int
+    yes: YesForm | None
+    refusal: str
+
+
+@page(Right.CHANGE_FARM)
+def start_page(request: PageRequest) -> HttpResponse:
+    """Hand the blank out, and take a filled one in for a look."""
+    form = FileForm(request.POST or None, request.FILES or None)
+    if request.method == "POST" and form.is_valid():
+        name = request.FILES["workbook"].name or "workbook.xlsx"
+        return preview(request, form.cleaned_data["workbook"], name=name)
+    known = [(one, left, UndoForm(initial={"uuid": uuid4()})) for one, left in start_books()]
+    status = 422 if form.is_bound else 200
+    return show(request, "farm/start/start.html", StartPage(form, known), status=status)
+
+
+@page(Right.CHANGE_FARM)
+def start_blank(request: PageRequest) -> HttpResponse:
+    return HttpResponse(
+        start_workbook(request.farm, timezone.localtime()),
+        content_type=SPREADSHEET,
+        headers={"Content-Disposition": 'attachment; filename="starting-workbook.xlsx"'},
+    )
+
+
+@require_POST
+@page(Right.CHANGE_FARM)
+def start_read_in(request: PageRequest) -> HttpResponse:
+    """Record what the preview showed."""
+    form = YesForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, "The file did not arrive whole. Choose it again.")
+        return redirect("start-workbook")
+    content, name = form.cleaned_data["content"], form.cleaned_data["name"]
+    filled = read_workbook(content, request.farm, timezone.localdate())
+    if filled.problems:
+        return preview(request, content, name=name)
+    try:
+        done = read_in(
+            _doing(request, form.cleaned_data["uuid"]), filled, name=name, sha256=_sha256(content)
+        )
+    except Refused as refusal:
+        return preview(request, content, name=name, refusal=str(refusal))
+    count = done.last_seq - done.first_seq + 1
+    messages.success(
+        request, f"{name} is read in: {count} entries, {done.first_seq} to {done.last_seq}."
+    )
+    return redirect("start-workbook")
+
+
+@require_POST
+@page(Right.CHANGE_FARM)
+def start_undo(request: PageRequest, pk: int) -> HttpResponse:
+    """Take all entries of a workbook back, newest first."""
+    found = get_or_refuse(request, StartWorkbook.objects.all(), Right.CHANGE_FARM, pk=pk)
+    form = UndoForm(request.POST)
+    if form.is_valid():
+        doing = _doing(request, form.cleaned_data["uuid"], form.cleaned_data["reason"])
+        try:
+            count = take_out(doing, found)
+        except Refused as refusal:
+            messages.error(request, f"Nothing was taken back. {refusal}")
+        else:
+            messages.success(request, f"{found} is taken back: {count} entries.")
+    return redirect("start-workbook")
+
+
+def preview(
+    request: PageRequest, content: bytes, *, name: str, refusal: str = ""
+) -> HttpResponse:
+    """Show what would be recorded, or line by line what is wrong."""
+    filled = read_workbook(content, request.farm, timezone.localdate())
+    text = b64encode(content).decode()
+    yes = YesForm(initial={"content": text, "name": name, "uuid": uuid4()})
+    ready = not filled.problems and any(filled.rows.values()) and not refusal
+    shown = PreviewPage(
+        name=name,
+        read=_read(filled),
+        problems=filled.problems[:SHOWN_PROBLEMS],
+        more=max(0, len(filled.problems) - SHOWN_PROBLEMS),
+        yes=yes if ready else None,
+        refusal=refusal,
+    )
+    status = 200 if ready else 422
+    return show(request, "farm/start/preview.html", shown, status=status)
+
+
+def _read(filled: Filled) -> list[SheetRead]:
+    found = []
+    for sheet in SHEETS:
+        rows = filled.rows[sheet.key]
+        costed = any(col.key == "cost_money" for col in sheet.cols)
+        cost = sum(row["cost_money"] or 0 for row in rows) if costed else None
+        found.append(SheetRead(sheet.title, len(rows), cost))
+    return [one for one in found if one.rows]
+
+
+def _doing(request: PageRequest, uuid: UUID, reason: str = "") -> Doing:
+    return Doing(by=request.person, happened_at=timezone.now(), uuid=uuid, reason=reason)
+
+
+def _sha256(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()

@@ -1,0 +1,247 @@
+"""Read a filled-in starting workbook into plain rows, or say line by line what is wrong with it."""
+
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import date
+from io import BytesIO
+from typing import Any
+
+from openpyxl import load_workbook
+from openpyxl.worksheet._read_only import ReadOnlyWorksheet
+
+from farm.models import (
+    Customer,
+    Farm,
+    Form,
+    PackKind,
+    Product,
+    SellingPlace,
+    Species,
+    Strain,
+    Supplier,
+    Supply,
+)
+from farm.start_book.cells import read_cell, typed
+from farm.start_book.layout import FIRST_ROW, NAMES_FROM, NEEDED, SHEETS, Col, Holds, Sheet
+from farm.units import UnitError, read_count, read_mass
+from ledger.models import Dimension
+
+MOST_ROWS = 20_000  # on one sheet
+
+
+@dataclass(frozen=True)
+class Problem:
+    """What is wrong, where: the row and the column as the workbook counts and names them."""
+
+    sheet: str
+    row: int
+    column: str
+    words: str
+
+
+class Row(dict[str, Any]):
+    """One filled-in row, its values by the columns' keys; what was left empty is None."""
+
+    def __init__(self, sheet: Sheet, number: int) -> None:
+        super().__init__()
+        self.sheet = sheet
+        self.number = number
+
+
+@dataclass
+class Filled:
+    """A workbook as it was read: rows by sheet, and every problem found."""
+
+    rows: dict[str, list[Row]] = field(default_factory=lambda: {s.key: [] for s in SHEETS})
+    problems: list[Problem] = field(default_factory=list)
+
+    def complain(self, row: Row, key: str, words: str) -> None:
+        title = next(col.title for col in row.sheet.cols if col.key == key)
+        self.problems.append(Problem(row.sheet.title, row.number, title, words))
+
+
+def read_workbook(content: bytes, farm: Farm, today: date) -> Filled:
+    """Read every sheet that is known by its name; nothing is written."""
+    filled = Filled()
+    try:
+        book = load_workbook(BytesIO(content), read_only=True, data_only=True)
+    except Exception:  # whatever the library stumbles over, the file is not a workbook
+        filled.problems.append(Problem("The file", 0, "", "is not a workbook (.xlsx)."))
+        return filled
+    there = [sheet for sheet in SHEETS if sheet.title in book.sheetnames]
+    if not there:
+        filled.problems.append(
+            Problem("The file", 0, "", "has none of the starting workbook's sheets.")
+        )
+    for sheet in there:
+        _read_sheet(book[sheet.title], sheet, filled=filled, farm=farm)
+    _check(filled, farm, today)
+    filled.problems.sort(key=lambda one: ([s.title for s in SHEETS].index(one.sheet), one.row)
+                         if one.row else (-1, 0))  # fmt: skip
+    return filled
+
+
+def _read_sheet(found: ReadOnlyWorksheet, sheet: Sheet, *, filled: Filled, farm: Farm) -> None:
+    lines = found.iter_rows(values_only=True)
+    heads = [typed(cell).removesuffix(NEEDED) for cell in next(lines, ())]
+    missing = [col.title for col in sheet.cols if col.title not in heads]
+    for title in missing:
+        filled.problems.append(Problem(sheet.title, 1, title, "This column is gone. Put it back."))
+    if missing:
+        return
+    places = {col.key: heads.index(col.title) for col in sheet.cols}
+    for number, cells in enumerate(lines, start=FIRST_ROW):
+        if number > MOST_ROWS:
+            filled.problems.append(
+                Problem(sheet.title, number, "", f"More than {MOST_ROWS} rows. Split the file.")
+            )
+            return
+        if any(typed(cell) for cell in cells):
+            row = Row(sheet, number)
+            for col in sheet.cols:
+                at = places[col.key]
+                cell = cells[at] if at < len(cells) else None
+                row[col.key] = _read(filled, row, col=col, farm=farm, cell=cell)
+            filled.rows[sheet.key].append(row)
+
+
+def _read(filled: Filled, row: Row, *, col: Col, farm: Farm, cell: object) -> object:
+    """Read one cell, or complain of it and return None."""
+    if not typed(cell):
+        if col.needed:
+            filled.complain(row, col.key, "Empty. Fill it in.")
+        return None
+    try:
+        return read_cell(cell, col, farm)
+    except (UnitError, ValueError) as refusal:
+        filled.complain(row, col.key, f"{refusal}".rstrip(".") + ".")
+        return None
+
+
+# --- what must fit together ------------------------------------------------------------------
+
+
+def _check(filled: Filled, farm: Farm, today: date) -> None:
+    _check_once(filled)
+    known = names_known(filled)
+    for row in _all(filled):
+        for col in row.sheet.cols:
+            value = row[col.key]
+            if col.holds is Holds.NAME and value is not None and value not in known[col.of]:
+                filled.complain(row, col.key, f"“{value}” is not known. {_remedy(col.of)}")
+            late = isinstance(value, date) and value > today
+            if late and col.key == "day":
+                filled.complain(row, col.key, f"{value} has not been yet. State a day up to today.")
+    _check_products(filled)
+    _check_supplies(filled, farm)
+    _check_growing(filled, farm)
+    _check_amounts(filled)
+    _check_sales(filled)
+
+
+def names_known(filled: Filled) -> dict[str, set[str]]:
+    """List the names that a column may give: of this workbook's rows and of the look-ups."""
+    known = {
+        "supplier": set(Supplier.objects.values_list("name", flat=True)),
+        "place": set(SellingPlace.objects.values_list("name", flat=True)),
+        "customer": set(Customer.objects.values_list("name", flat=True)),
+        "product": set(Product.objects.values_list("name", flat=True)),
+        "species": set(Species.objects.values_list("name", flat=True)),
+        "strain": {str(strain) for strain in Strain.objects.select_related("species")},
+        "mark": set(),
+    }
+    for key, of in NAMES_FROM.items():
+        known[of] |= {row["mark" if of == "mark" else "name"] for row in filled.rows[key]}
+    return known
+
+
+def _remedy(of: str) -> str:
+    if of in ("species", "strain"):
+        return "Add it under Look-ups first, with its planning figures, or write it as there."
+    return "Add it to its sheet of this workbook, or write it as there."
+
+
+def _check_once(filled: Filled) -> None:
+    for key, rows in filled.rows.items():
+        named = next(sheet.named for sheet in SHEETS if sheet.key == key)
+        seen: dict[str, int] = {}
+        for row in rows if named else ():
+            if row[named] in seen:
+                words = f"“{row[named]}” stands in row {seen[row[named]]} already."
+                filled.complain(row, named, words)
+            seen.setdefault(row[named], row.number)
+    prices = Counter((r["product"], r["place"], r["from_day"]) for r in filled.rows["prices"])
+    for row in filled.rows["prices"]:
+        if prices[row["product"], row["place"], row["from_day"]] > 1:
+            filled.complain(row, "from_day", "This price stands in two rows. Keep one.")
+
+
+def _check_products(filled: Filled) -> None:
+    for row in filled.rows["products"]:
+        if row["form"] == Form.FRESH and row["pack"] == PackKind.AIRTIGHT:
+            filled.complain(row, "pack", "Fresh mushrooms in airtight packs can grow the botulism "
+                            "poison. Use an open or perforated pack.")  # fmt: skip
+
+
+def _check_supplies(filled: Filled, farm: Farm) -> None:
+    """Read how much of each supply, by weight or by pieces; a new one says what it is used for."""
+    found = Supply.objects.select_related("item")
+    counted = {one.item.name: one.item.dimension == Dimension.COUNT for one in found}
+    for row in filled.rows["supplies"]:
+        name = row["supply"]
+        if name is not None and name not in counted:
+            if row["use"] is None:
+                filled.complain(row, "use", f"“{name}” is new here. Say what it is used for.")
+            counted[name] = row["piece_mg"] is not None
+        _read_amount(filled, row, counted=counted.get(name, False), farm=farm)
+
+
+def _check_growing(filled: Filled, farm: Farm) -> None:
+    for row in filled.rows["growing"]:
+        blocks = row["what"] == "blocks"
+        if blocks and row["piece_mg"] is None:
+            filled.complain(row, "piece_mg", "Empty. Say what one block weighs.")
+        _read_amount(filled, row, counted=blocks, farm=farm)
+
+
+def _read_amount(filled: Filled, row: Row, *, counted: bool, farm: Farm) -> None:
+    text = row["quantity"]
+    if text is None:
+        return
+    try:
+        amount = read_count(text) if counted else read_mass(text, farm.weight_unit)
+    except UnitError as refusal:
+        filled.complain(row, "quantity", str(refusal))
+        row["quantity"] = None
+    else:
+        row["quantity"] = amount
+
+
+def _check_amounts(filled: Filled) -> None:
+    for row in _all(filled):
+        for key in ("quantity", "mass_mg", "net_mg", "piece_mg"):
+            if row.get(key) == 0:
+                filled.complain(row, key, "0 of it cannot be. State more, or clear the row.")
+
+
+def _check_sales(filled: Filled) -> None:
+    """Refuse to sell more than was picked, or before it was."""
+    picks = {row["mark"]: row for row in filled.rows["picks"]}
+    left = {mark: row["mass_mg"] or 0 for mark, row in picks.items()}
+    for row in filled.rows["sales"]:
+        pick = picks.get(row["mark"])
+        if pick is None or row["mass_mg"] is None:
+            continue
+        left[row["mark"]] -= row["mass_mg"]
+        if left[row["mark"]] < 0:
+            words = f"More than was picked as “{row['mark']}”, in row {pick.number} of "
+            words += f"{pick.sheet.title}. Correct one of them."
+            filled.complain(row, "mass_mg", words)
+        if row["day"] and pick["day"] and row["day"] < pick["day"]:
+            filled.complain(row, "day", f"Before it was picked, on {pick['day']}. Correct one.")
+
+
+def _all(filled: Filled) -> Iterator[Row]:
+    for rows in filled.rows.values():
+        yield from rows

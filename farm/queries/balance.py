@@ -70,12 +70,11 @@ class Balance:
     def not_known(self) -> tuple[str, ...]:
         """Say in words what the numbers do not know."""
         said = {
-            "unexplained: missing at weighing again, beyond the water": self.unexplained,
-            "counted up: sold though the book did not hold it, so its origin is not known":
-                self.counted_up,
+            "unexplained: missing at weighing again": self.unexplained,
+            "counted up: its origin is not known": self.counted_up,
             "water by the usual loss a day, not weighed apart": self.water,
             "lost for a cause nobody knows": dict(self.lost).get("unknown", 0),
-        }  # fmt: skip
+        }
         return tuple(words for words, quantity in said.items() if quantity)
 
 

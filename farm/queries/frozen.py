@@ -4,7 +4,7 @@ Lots stand by code and customers by number and key, so that a name can be erased
 """
 
 import json
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -12,6 +12,7 @@ from farm.models import Stage
 from farm.queries.balance import Balance
 from farm.queries.finding import Amount
 from farm.queries.reach import Reach, Recipient, Unnamed
+from farm.queries.trace_events import SoldTo
 from farm.queries.traces import TracedLot
 from ledger.drafts import canonical
 
@@ -24,6 +25,7 @@ class Frozen:
     lots: tuple[TracedLot, ...]
     recipients: tuple[Recipient, ...]
     unnamed: tuple[Unnamed, ...]
+    sales: tuple[SoldTo, ...]
     balances: tuple[Balance, ...]
     sold_mg: int
     waiting: int
@@ -40,6 +42,7 @@ def freeze(reach: Reach) -> dict[str, Any]:
         "lots": [asdict(lot) for lot in reach.lots],
         "recipients": [asdict(one) for one in reach.recipients],
         "unnamed": [asdict(one) for one in reach.unnamed],
+        "sales": [asdict(replace(one, customer="", contact="")) for one in reach.sales],
         "balances": [asdict(one) for one in reach.balances],
         "sold_mg": reach.sold_mg,
         "waiting": reach.waiting,
@@ -60,6 +63,7 @@ def thawed(said: dict[str, Any]) -> Frozen:
         lots=tuple(lot_of(row) for row in said["lots"]),
         recipients=tuple(_recipient(row) for row in said["recipients"]),
         unnamed=tuple(_unnamed(row) for row in said["unnamed"]),
+        sales=tuple(_sold(row) for row in said["sales"]),
         balances=tuple(_balance(row) for row in said["balances"]),
         sold_mg=said["sold_mg"],
         waiting=said["waiting"],
@@ -81,6 +85,11 @@ def _recipient(row: dict[str, Any]) -> Recipient:
 def _unnamed(row: dict[str, Any]) -> Unnamed:
     amounts = {name: Amount(**row[name]) for name in ("loaded", "sold")}
     return Unnamed(**{**row, **amounts, "day": date.fromisoformat(row["day"])})
+
+
+def _sold(row: dict[str, Any]) -> SoldTo:
+    amounts = {name: Amount(**row[name]) for name in ("amount", "share")}
+    return SoldTo(**{**row, **amounts, "day": date.fromisoformat(row["day"])})
 
 
 def _balance(row: dict[str, Any]) -> Balance:

@@ -34,15 +34,20 @@ def _table(title: str, balances: Sequence[Balance], kind: Kind) -> Table:
     columns = (
         Column("Stage"), Column("Lot"), Column("What"),
         *(Column(NAMES[at], kind) for at in used),
-        Column("Shares"), Column("Accounted for"), Column("Lost, why"), Column("Not known"),
+        Column("Shares"), Column("Lost to, and what is not known"),
     )  # fmt: skip
     rows: list[Row] = [
         (balance.stage.label, balance.code, balance.name, *(number[at] for at in used),
-         shares_words(balance), accounted_words(balance), lost_words(balance),
-         "; ".join(balance.not_known))
+         shares_words(balance), _remarks(balance))
         for balance, number in zip(balances, numbers, strict=True)
     ]  # fmt: skip
     return Table(title, columns, tuple(rows), note=NOTE)
+
+
+def _remarks(balance: Balance) -> str:
+    """“0.400 kg old; unexplained: missing at weighing again”."""
+    lost = [lost_words(balance)] if balance.lost else []
+    return "; ".join((*lost, *balance.not_known))
 
 
 NAMES = ("Made", "Counted up", *LABELS)

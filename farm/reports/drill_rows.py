@@ -6,13 +6,19 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 from farm.models import Drill, DrillSignature
+from farm.queries.balance import Balance
 from farm.queries.drills import Drilled, drilled_of
-from farm.queries.finding import Amount, amount_of
-from farm.reports.balance_rows import accounted_words, balance_tables, lost_words, shares_words
-from farm.reports.made import Made, amount_fact, cells
+from farm.reports.balance_rows import (
+    accounted_words,
+    amount_words,
+    balance_tables,
+    lost_words,
+    shares_words,
+)
+from farm.reports.made import Made, cells
 from farm.reports.reach_rows import Names, here_table, recipients_table, unnamed_table
 from farm.reports.rows import Column, Fact, Kind, Report, Row, Table
-from ledger.models import Dimension
+from farm.units import show_mass
 
 WITHIN = (
     "A common aim, from memory: all of it accounted for within two to four hours. What counts "
@@ -70,27 +76,27 @@ def time_words(start: datetime, finish: datetime) -> str:
 
 
 def _numbers(found: Drilled) -> tuple[Fact, ...]:
-    balance, customers = found.balance, len(found.forward.recipients)
-
-    def amount(quantity: int) -> Amount:
-        dimension = Dimension.COUNT if balance.counted else Dimension.MASS
-        return amount_of(quantity, dimension, balance.unit_mass_mg)
-
-    parts = dict(zip(("Still here", "Used for other lots", "Sold, less what came back", "Water"),
-                     balance.parts, strict=False))  # fmt: skip
-    facts = [amount_fact("Made", amount(balance.made))]
-    if balance.counted_up:
-        facts.append(amount_fact("Counted up", amount(balance.counted_up)))
-    facts += [amount_fact(label, amount(part)) for label, part in parts.items()]
+    balance = found.balance
+    labels = ("Still here", "Used for other lots", "Sold, less what came back", "Water")
+    parts = [("Made", balance.made), ("Counted up", balance.counted_up)]
+    parts += [*zip(labels, balance.parts, strict=False), ("Unexplained", balance.unexplained)]
     return (
-        *facts,
+        *(Fact(label, _weighed(balance, part)) for label, part in parts),
         Fact("Lost", lost_words(balance) or "nothing"),
-        amount_fact("Unexplained", amount(balance.unexplained)),
         Fact("Accounted for", accounted_words(balance)),
         Fact("Shares", shares_words(balance)),
         Fact("Lots behind it", f"{len(found.behind)}, with {found.runs} steriliser runs"),
-        Fact("Customers with a contact", f"{found.contacts} of {customers}"),
+        Fact("Customers with a contact", f"{found.contacts} of {len(found.forward.recipients)}"),
     )
+
+
+def _weighed(balance: Balance, quantity: int) -> str:
+    """“18 pieces, 3.60 kg”; of a weighed lot its weight alone."""
+    said = amount_words(balance, quantity)
+    if not balance.counted:
+        return said
+    weight = show_mass(quantity * balance.unit_mass_mg, "kg") if balance.unit_mass_mg else ""
+    return ", ".join(part for part in (f"{said} pieces", weight) if part)
 
 
 def _signed(signed: DrillSignature | None, zone: ZoneInfo) -> tuple[Fact, ...]:
@@ -105,8 +111,9 @@ def _signed(signed: DrillSignature | None, zone: ZoneInfo) -> tuple[Fact, ...]:
 
 def _missing(found: Drilled, signed: DrillSignature | None) -> Table:
     answers = json.loads(signed.answers) if signed else [""] * len(found.missing)
-    rows: list[Row] = list(zip(found.missing, answers, strict=True))
-    columns = (Column("What is missing"), Column("Answer"))
+    pairs = enumerate(zip(found.missing, answers, strict=True), start=1)
+    rows: list[Row] = [(str(at), question, answer) for at, (question, answer) in pairs]
+    columns = (Column("No."), Column("What is missing"), Column("Answer"))
     return Table("What is missing", columns, tuple(rows))
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from datetime import date
 
-from farm.models import Farm, Stage
+from farm.models import Farm
 from farm.queries.reach import Reach
 
 
@@ -15,7 +15,8 @@ def first_words(farm: Farm, reach: Reach, day: date) -> str:
     days = [one.first for one in reach.recipients] + [one.day for one in reach.unnamed]
     days += [one.last for one in reach.recipients]
     when = f", sold from {min(days)} to {max(days)}" if days else ""
-    codes = [lot.code for lot in reach.lots if lot.stage >= Stage.CROP]
+    codes = _listed(code for one in reach.recipients for code in one.codes)
+    codes = _listed([*codes, *(one.lot_code for one in reach.unnamed)])
     return "\n".join((
         f"{farm.name}, {farm.place}",
         f"Notice of {day}",

@@ -18,7 +18,7 @@ from farm.reports.rows import Printed, Report
 MARGIN = 42
 FOOT = 56  # nothing but the footer below this line
 SIZE, LEADING, GUTTER = 9, 11.5, 14
-TEXT_MAX, TEXT_MIN = 230, 60
+TEXT_MAX, TEXT_MIN = 230, 66  # the least holds a date without breaking it
 INK, SOFT, ACCENT = Tone.INK.value[2], Tone.SOFT.value[2], Tone.ACCENT.value[2]
 FAINT = "#cbd3cf"
 Lines = list[list[str]]
@@ -180,7 +180,7 @@ class TableWriter:
         self.right = MARGIN + sum(self.widths) * self.scale
 
     def write(self) -> None:
-        self.page.need(90)
+        self.page.need(80 + self._first_row())
         self.page.y -= 8
         self.page.say(self.table.title, 12, bold=True)
         if self.table.note:
@@ -196,6 +196,13 @@ class TableWriter:
             self._write_row(row, keep, struck=at in self.table.struck)
         self._write_total()
         self.page.y -= 14
+
+    def _first_row(self) -> float:
+        """How high the first row is, so that a header never stands alone; half a page at most."""
+        if not self.table.rows:
+            return 10
+        height = _height(self._lines(self.table.rows[0], bold=False)) * self.scale
+        return min(height, self.page.height / 2)
 
     def _write_header(self) -> None:
         self.page.y -= 4

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 
 from farm.models import Customer
 from farm.queries.reach import Reach, Recipient, Unnamed
+from farm.queries.trace_events import SoldTo
 from farm.queries.traces import TracedLot
 from farm.reports.balance_rows import balance_tables
 from farm.reports.made import Made, cells
@@ -11,6 +12,7 @@ from farm.reports.rows import Column, Fact, Kind, Report, Row, Table, total_row
 from farm.reports.trace_picture import Way, way_picture
 from farm.units import show_mass
 
+MOST_CODES = 6
 # Customers by key; None: the person may see their numbers only.
 Names = Mapping[int, Customer] | None
 
@@ -39,7 +41,7 @@ def reach_report(reach: Reach, made: Made, *, names: Names) -> Report:
             unnamed_table(reach.unnamed),
             here_table(reach.still_here),
             _losses(reach),
-            _sales(reach, names),
+            sales_table(reach.sales, names),
             *balance_tables(reach.balances),
             lots_table(reach.lots),
         ),
@@ -90,27 +92,33 @@ def recipients_table(recipients: Sequence[Recipient], names: Names) -> Table:
         Column("Place"),
         Column("Received from", Kind.DATE),
         Column("to", Kind.DATE),
-        Column("Products"),
-        Column("Lots"),
         Column("Certain", Kind.MASS),
         Column("Possible", Kind.MASS),
         Column("Came back", Kind.MASS),
+        Column("Products"),
+        Column("Lots"),
     )
     rows: list[Row] = [
         (one.number, *named(one.customer_id, names), one.place, one.first, one.last,
-         ", ".join(one.products), ", ".join(one.codes), one.certain_mg, one.possible_mg,
-         one.back_mg)
+         one.certain_mg, one.possible_mg, one.back_mg, ", ".join(one.products),
+         _few(one.codes))
         for one in recipients
     ]  # fmt: skip
     total = total_row(columns, rows, {"Certain", "Possible", "Came back"}) if rows else None
     return Table("Customers who received it", columns, tuple(rows), total, WHOLE if rows else "")
 
 
-def named(customer_id: int, names: Names) -> Row:
-    """Name, contact and address; blank where the name was erased."""
+def _few(codes: Sequence[str]) -> str:
+    """Name a few lots; the list of sales names them all."""
+    more = f" and {len(codes) - MOST_CODES} more, see the sales" if len(codes) > MOST_CODES else ""
+    return ", ".join(codes[:MOST_CODES]) + more
+
+
+def named(customer_id: int | None, names: Names) -> Row:
+    """Name, contact and address; blank where nobody is named or the name was erased."""
     if names is None:
         return ()
-    customer = names.get(customer_id)
+    customer = names.get(customer_id or 0)
     if customer is None:
         return ("", "", "")
     return (customer.name, customer.contact or "not known", customer.address)
@@ -138,7 +146,7 @@ def unnamed_table(unnamed: Sequence[Unnamed]) -> Table:
     return Table(title, columns, tuple(rows), note=LOAD_RULE if rows else "")
 
 
-def _sales(reach: Reach, names: Names) -> Table:
+def sales_table(sales: Sequence[SoldTo], names: Names) -> Table:
     columns = (
         Column("Day", Kind.DATE),
         Column("Entry"),
@@ -154,9 +162,9 @@ def _sales(reach: Reach, names: Names) -> Table:
     )
     rows: list[Row] = [
         (sale.day, str(sale.entry), sale.what, sale.customer_number,
-         *((sale.customer,) if names is not None else ()), sale.place, sale.name, sale.lot_code,
+         *named(sale.customer_id, names)[:1], sale.place, sale.name, sale.lot_code,
          *cells(sale.amount), sure_words(sale.certain))
-        for sale in reach.sales
+        for sale in sales
     ]  # fmt: skip
     total = total_row(columns, rows, {"Weight"}) if rows else None
     return Table("Every sale and return", columns, tuple(rows), total)

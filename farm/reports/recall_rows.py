@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 from farm.models import RecallCall
 from farm.queries.balance import round_ppm
 from farm.queries.recalls import NOT_CALLED, RecallState
-from farm.reports.balance_rows import balance_tables, percent_words
+from farm.reports.balance_rows import percent_words
 from farm.reports.made import Made
 from farm.reports.reach_rows import (
     NO_VERDICT,
@@ -14,6 +14,7 @@ from farm.reports.reach_rows import (
     lots_table,
     named,
     recipients_table,
+    sales_table,
     unnamed_table,
 )
 from farm.reports.rows import Column, Fact, Kind, Report, Row, Table, total_row
@@ -37,9 +38,9 @@ def recall_report(state: RecallState, made: Made, *, names: Names, zone: ZoneInf
             _notice(state),
             _answers(state, names),
             _calls(state, names, zone),
+            sales_table(frozen.sales, names),
             here_table(frozen.still_here),
             lots_table(frozen.lots),
-            *balance_tables(frozen.balances),
         ),
         cautions=(NO_VERDICT,),
         currency=made.currency,
@@ -103,7 +104,7 @@ def _calls(state: RecallState, names: Names, zone: ZoneInfo) -> Table:
     )
     rows: list[Row] = [
         (call.called_at.astimezone(zone), _whom(call),
-         *(named(call.customer_id or 0, names)[:1] if names is not None else ()),
+         *named(call.customer_id, names)[:1],
          "yes" if call.reached else "no", call.answer, call.recovered_mg, call.by.initials,
          call.recorded_at.astimezone(zone))
         for call in state.calls
@@ -121,4 +122,5 @@ def _notice(state: RecallState) -> Table:
     last = state.notices[-1]
     lines = [line for line in last.text.split("\n") if line.strip()]
     title = f"Notice, version {last.version} by {last.by.initials}"
-    return Table(title, (Column("Words"),), tuple((line,) for line in lines))
+    numbered = tuple((str(at), line) for at, line in enumerate(lines, start=1))
+    return Table(title, (Column("Line"), Column("Words")), numbered)

@@ -40,7 +40,8 @@ def trace_picture(trace: Trace) -> Drawing:
 
 
 def way_picture(way: Way) -> Drawing:
-    nodes = [_node(way, lot) for lot in way.lots]
+    marks = _marks(way)
+    nodes = [_node(way, lot, marks.get(lot.code, "")) for lot in way.lots]
     links = [
         Link(link.src, link.dst, _words(link.amount), link.certain, link.amount.mass_mg or 0)
         for link in way.links
@@ -115,10 +116,16 @@ def _arrow(src: str, dst: str, parts: Sequence[Link]) -> Link:
     return Link(src, dst, show_mass(mass_mg, "kg"), certain, mass_mg)
 
 
-def _node(way: Way, lot: TracedLot) -> Node:
+def _marks(way: Way) -> dict[str, str]:
+    """Mark what was asked for and what is on hold, unless there are too many to stand apart."""
+    held = [lot.code for lot in way.lots if lot.held]
+    marks = dict.fromkeys(held, "on hold") if len(held) <= MOST_MARKED else {}
+    asked = dict.fromkeys(way.asked, "this lot") if len(way.asked) <= MOST_MARKED else {}
+    return marks | asked
+
+
+def _node(way: Way, lot: TracedLot, mark: str) -> Node:
     is_asked = lot.code in way.asked
-    shown = is_asked and len(way.asked) <= MOST_MARKED
-    mark = "this lot" if shown else "on hold" if lot.held and not is_asked else ""
     amount = lot.made if way.forward or is_asked else lot.share
     detail = _words(amount) if amount.pieces or amount.mass_mg else "less than 1"
     if not way.forward and lot.supplier:

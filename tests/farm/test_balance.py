@@ -49,7 +49,7 @@ def test_own_arithmetic_a_harvest_is_accounted_for_to_the_hundredth() -> None:
     )  # fmt: skip
     assert balance.accounted_ppm == 994_924
     assert accounted_words(balance) == "99.49 % (9.80 kg of 9.85 kg)"
-    assert balance.not_known == ("unexplained: missing at weighing again, beyond the water",)
+    assert balance.not_known == ("unexplained: missing at weighing again",)
 
 
 def test_every_balance_adds_up_to_all_of_it() -> None:

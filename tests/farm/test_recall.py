@@ -87,6 +87,7 @@ def test_what_is_frozen_comes_back_as_it_was() -> None:
 
     assert (frozen.lots, frozen.recipients) == (found.lots, found.recipients)
     assert (frozen.unnamed, frozen.balances) == (found.unnamed, found.balances)
+    assert [sale.amount for sale in frozen.sales] == [sale.amount for sale in found.sales]
     assert (frozen.codes, frozen.sold_mg) == (found.codes, found.sold_mg)
 
 

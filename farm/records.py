@@ -119,10 +119,14 @@ KINDS = (
         slug=STORE,
         title="Store temperature",
         fields=(
-            Field("read_milli_c", "Temperature read", Holds.TEMPERATURE),
+            Field(
+                "read_milli_c", "Temperature read", Holds.TEMPERATURE,
+                hint="As it stands, with its unit if it is another than the farm's: 3.4 C, 38 F",
+            ),
             Field("high_milli_c", "Not above", Holds.TEMPERATURE, required=False,
                   hint="The farm's own limit; blank: as in the last reading here"),
-            Field("low_milli_c", "Not below", Holds.TEMPERATURE, required=False),
+            Field("low_milli_c", "Not below", Holds.TEMPERATURE, required=False,
+                  hint="If there is such a limit"),
             Field("thermometer", "Read from", required=False, hint="Which thermometer or probe"),
             DONE,
             Field("disposition", "What became of the mushrooms", required=False,

@@ -6,6 +6,7 @@ from django.urls import path
 from farm.pages import (
     against,
     answers,
+    binder,
     card,
     closing,
     decisions,
@@ -21,6 +22,7 @@ from farm.pages import (
     recalls,
     recipes,
     recording,
+    records,
     retrying,
     style,
     today,
@@ -115,6 +117,21 @@ planning = [
     path("card/came-true/", card.card_scores, name="card-scores"),
 ]
 
+# /records/..., and the readings of a run
+keeping = [
+    path("records/", records.records, name="records"),
+    path("records/review/", records.reviews, name="records-review"),
+    path("records/binder/", binder.binder, name="binder"),
+    path("records/store/<int:pk>/", binder.store, name="store"),
+    path("records/<slug:slug>/", records.record_list, name="record-list"),
+    path("records/<slug:slug>/add/", records.add_record, name="record-add"),
+    path("records/<slug:slug>/<int:pk>/", records.record_one, name="record-one"),
+    path("records/<slug:slug>/<int:pk>/review/", records.review_record, name="record-review"),
+    path("records/<slug:slug>/<int:pk>/erase/", records.erase_record, name="record-erase"),
+    path("entries/<int:seq>/readings/", binder.run_readings, name="run-readings"),
+    path("entries/<int:seq>/readings/add/", binder.add_readings, name="run-readings-add"),
+]
+
 # /decisions/: questions with their arithmetic
 deciding = [
     path("decisions/", decisions.decisions, name="decisions"),
@@ -145,5 +162,6 @@ urlpatterns = [
     *answering,
     *reaching,
     *planning,
+    *keeping,
     *deciding,
 ]

@@ -75,10 +75,10 @@ def review(record: Record, by: Person) -> Review:
         raise Malformed(f"{record} needs no second signature. Leave it as it is.")
     if by.role != Role.OWNER:
         raise Malformed(f"{record} is reviewed by an owner, who answers for the farm. Ask one.")
-    if by.pk in (record.by_id, record.typed_by_id):
+    if by.pk == record.by_id:
         raise Malformed(
-            f"{record} was done or typed by {by.initials}. Another owner must look it through; "
-            "add one under Look-ups, people, if there is none."
+            f"{record} was done by {by.initials}. Another owner must look it through; add one "
+            "under Look-ups, people, if there is none."
         )
     if Record.objects.filter(corrects=record).exists():
         raise Malformed(f"{record} was corrected. Look through the record that corrects it.")

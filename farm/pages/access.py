@@ -1,9 +1,9 @@
 """Fetch and authorise in one step: every page gets its person, farm and objects here.
 
-role      READ  RECORD  SEE_MONEY  CHANGE_FARM
-owner     yes   yes     yes        yes
-helper    yes   yes     -          -            records actions, sees lots, no money
-reader    yes   -       yes        -            sees everything, writes nothing
+role      READ  RECORD  SEE_MONEY  CHANGE_FARM  SEE_ILLNESS
+owner     yes   yes     yes        yes          yes
+helper    yes   yes     -          -            -            records actions, no money
+reader    yes   -       yes        -            -            sees the rest, writes nothing
 """
 
 from collections.abc import Callable
@@ -31,6 +31,7 @@ class Right(Enum):
     RECORD = "record work"
     SEE_MONEY = "see costs, prices and customers' money"
     CHANGE_FARM = "change the farm's own settings and lists"
+    SEE_ILLNESS = "see notes on illness"
 
 
 RIGHTS: dict[str, frozenset[Right]] = {

@@ -47,11 +47,11 @@ class ShownTable:
     heads: tuple[ShownCell, ...]
     rows: tuple[tuple[ShownCell, ...], ...]
     total: tuple[ShownCell, ...]
+    struck: tuple[int, ...]
 
     @property
     def is_long(self) -> bool:
         return len(self.rows) > LONG
-    struck: frozenset[int]
 
 
 @dataclass(frozen=True)

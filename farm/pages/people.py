@@ -4,15 +4,18 @@ from dataclasses import dataclass
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
+from django.db import transaction
 from django.http import HttpResponse
 from django.shortcuts import redirect
 
 from farm.actions.lookups import change_person
+from farm.actions.signing import set_pin
 from farm.actions.starting import Account, add_person
 from farm.models import Person, Role
 from farm.pages.access import PageRequest, Right, get_or_refuse, page
 from farm.pages.forms.lookups import PersonForm
 from farm.pages.frame import show
+from ledger.errors import Refused
 
 
 @dataclass(frozen=True)
@@ -51,6 +54,8 @@ def edit(request: PageRequest, person: Person | None) -> HttpResponse:
             saved = save(person, form)
         except ValidationError as refusal:
             form.add_error(None, refusal.messages)
+        except Refused as refusal:
+            form.add_error("pin", str(refusal))
         else:
             messages.success(
                 request, f"{saved}, {saved.get_role_display()}, signs {saved.initials}."
@@ -59,11 +64,16 @@ def edit(request: PageRequest, person: Person | None) -> HttpResponse:
     return show(request, "farm/lookups/person.html", PersonPage(person, form))
 
 
+@transaction.atomic
 def save(person: Person | None, form: PersonForm) -> Person:
     said = form.cleaned_data
     if person is None:
         account = Account(said["name"], said["password"], said["initials"])
-        return add_person(account, Role(said["role"]))
-    return change_person(
-        person, role=said["role"], initials=said["initials"], password=said["password"]
-    )
+        saved = add_person(account, Role(said["role"]))
+    else:
+        saved = change_person(
+            person, role=said["role"], initials=said["initials"], password=said["password"]
+        )
+    if said["pin"]:
+        set_pin(saved, said["pin"])
+    return saved

@@ -26,6 +26,13 @@ class StoreReading:
     is_out: bool
     values: Mapping[str, Any]
 
+    @property
+    def beyond_milli_c(self) -> int:
+        """How far outside its limits it is, on either side; within them, below zero."""
+        low = self.low_milli_c
+        over = self.milli_c - self.high_milli_c
+        return over if low is None else max(over, low - self.milli_c)
+
 
 @dataclass(frozen=True)
 class LotThrough:
@@ -51,14 +58,19 @@ class Excursion:
     lots: tuple[LotThrough, ...]
 
     @property
-    def worst_milli_c(self) -> int:
-        return max((r.milli_c for r in self.readings), key=self._beyond)
+    def worst(self) -> StoreReading:
+        return max(self.readings, key=lambda reading: reading.beyond_milli_c)
 
-    def _beyond(self, milli_c: int) -> int:
-        """How far beyond the first reading's limits, on either side."""
-        limits = self.readings[0]
-        low = limits.low_milli_c
-        return max(milli_c - limits.high_milli_c, (low if low is not None else milli_c) - milli_c)
+    @property
+    def worst_milli_c(self) -> int:
+        return self.worst.milli_c
+
+    @property
+    def limit_milli_c(self) -> int:
+        """The limit that the worst reading passed."""
+        worst = self.worst
+        low = worst.low_milli_c
+        return low if low is not None and worst.milli_c < low else worst.high_milli_c
 
 
 def store_rooms() -> list[Room]:

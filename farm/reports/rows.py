@@ -4,7 +4,7 @@ Web page, PDF and spreadsheet only lay it out. Cells hold the whole numbers of t
 money in 1/10,000, ratios in ppm); `printed` turns a table into the text that page and PDF show.
 """
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import Enum
@@ -65,7 +65,7 @@ class Table:
     rows: tuple[Row, ...]
     total: Row | None = None
     note: str = ""
-    struck: frozenset[int] = frozenset()
+    struck: tuple[int, ...] = ()
 
     def __post_init__(self) -> None:
         for row in (*self.rows, *([self.total] if self.total else [])):
@@ -112,6 +112,22 @@ class Report:
 
 
 @dataclass(frozen=True)
+class Content:
+    """Part of a report: drawings, and tables below them."""
+
+    tables: tuple[Table, ...]
+    drawings: tuple[Drawing, ...] = ()
+
+
+@dataclass(frozen=True)
+class Section:
+    """A part that is built only when it is written, so that a long file fits in memory."""
+
+    title: str
+    build: Callable[[], Content]
+
+
+@dataclass(frozen=True)
 class Printed:
     """A table as text, the same for page and PDF; `numbers` says which columns stand right."""
 
@@ -121,7 +137,7 @@ class Printed:
     rows: tuple[tuple[str, ...], ...]
     total: tuple[str, ...] | None
     note: str
-    struck: frozenset[int]
+    struck: tuple[int, ...]
 
     @property
     def empty_words(self) -> str:

@@ -203,6 +203,14 @@ class PersonForm(forms.Form):
         widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
         help_text="Ten characters or more; never shared with anybody",
     )
+    pin = forms.CharField(
+        label="PIN",
+        max_length=8,
+        required=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "off", "inputmode": "numeric"}),
+        help_text="Four to eight digits, to sign records at a tablet where somebody else is "
+        "signed in; blank leaves it as it is",
+    )
 
     def __init__(self, data: Mapping[str, Any] | None, *, person: Person | None) -> None:
         known = person and {

@@ -1,0 +1,196 @@
+"""What is in the binder of records, section by section; each is put together when it is written.
+
+So that a hundred pages never stand in memory at once, a section is a title and how to build it.
+Illness notes are kept apart: an inspector who may see them asks the owner.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import date
+from functools import partial
+
+from django.utils import timezone
+
+from farm.models import Farm, Person, Room, RunReadings
+from farm.queries.binders import BookRow, Moved, book_rows, readings_in
+from farm.queries.entries import initials
+from farm.queries.records import missing_days, records, to_review
+from farm.queries.run_readings import course_of
+from farm.queries.stores import excursions, store_readings, store_rooms
+from farm.records import OPEN_KINDS, RecordKind
+from farm.reports.curves import store_curve
+from farm.reports.made import Made
+from farm.reports.record_rows import excursion_table, gap_table, record_table, through_table
+from farm.reports.rows import Column, Content, Fact, Kind, Report, Row, Section, Table
+from farm.reports.run_rows import RUN_CAUTION, minutes, run_content
+from farm.templatetags.farm_format import amount_of, both, reading, temperature_unit
+
+STANDING_CAUTION = (
+    "This is the farm's own record and arithmetic. It informs and does not certify: it is not "
+    "legal, medical, engineering or food-safety advice. Follow your local code and your inspector; "
+    "use licensed practitioners where the law requires."
+)
+# Kinds of entries of the book that belong in the binder, and their title there.
+FROM_THE_BOOK = {"steriliser run": "Steriliser runs", "dry": "Drying", "pick": "Picks",
+                 "pack": "Packing"}  # fmt: skip
+SHOWN = {"steriliser": "", "gauge_pa": "gauge", "temperature_milli_c": "at",
+         "minutes_at_temperature": "for", "minutes_drying": "for", "flush": "flush",
+         "fresh_per_dried_ppm": "fresh to dried"}  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Span:
+    first: date
+    last: date
+
+    def __str__(self) -> str:
+        return f"{self.first} to {self.last}"
+
+
+def binder_report(span: Span, farm: Farm, made: Made) -> Report:
+    """The binder as one report with all its tables, for the spreadsheet."""
+    tables = [table for section in sections(span, farm) for table in section.build().tables]
+    return replace(binder_cover(span, farm, made), tables=tuple(tables))
+
+
+def binder_cover(span: Span, farm: Farm, made: Made) -> Report:
+    """What stands on the cover: whose records, of which days, and how to read them."""
+    return Report(
+        title="Binder of records",
+        subtitle=f"{span}",
+        farm_name=made.farm_name,
+        made_by=made.by,
+        made_at=made.at,
+        facts=(
+            Fact("Farm and place", made.farm_name),
+            Fact("Records of", f"{span}, both days included"),
+            Fact("Clock", f"the farm's own, {farm.time_zone}"),
+            Fact(
+                "Signed",
+                "by the doer's own sign-in, or by PIN at another's, who stands in brackets",
+            ),
+            Fact("Recorded late", "more than a day after it was done: said in the last column"),
+            Fact("Corrected", "struck through, and kept with the record that corrects it"),
+            Fact("Second signature", "where 21 CFR 112.161(b) asks for one; else “missing”"),
+            Fact("Kept apart", "illness notes, which only owners see"),
+        ),
+        cautions=(STANDING_CAUTION, RUN_CAUTION),
+        currency=made.currency,
+    )
+
+
+def sections(span: Span, farm: Farm) -> Iterator[Section]:
+    """Every section in order; building one asks the database only for its own rows."""
+    yield Section("Missing", partial(_missing, span, farm))
+    yield Section("Signatures", _signatures)
+    for kind in OPEN_KINDS:
+        yield Section(kind.title, partial(_of_kind, kind, span, farm))
+    for room in store_rooms():
+        yield Section(f"Temperature of {room}", partial(store_content, room, span, farm))
+    for kind_of_entry, title in FROM_THE_BOOK.items():
+        yield Section(title, partial(_of_book, kind_of_entry, span, farm))
+    for seq, kept in readings_in(span.first, span.last).items():
+        yield Section(f"Readings of run {seq}", partial(_of_run, kept, farm))
+
+
+def store_content(room: Room, span: Span, farm: Farm) -> Content:
+    """A store's curve, its excursions, and the lots that sat through them."""
+    read = store_readings(room, span.first, span.last)
+    found = excursions(room, span.first, span.last, now=timezone.now())
+    unit = temperature_unit(farm)
+    curves = (store_curve(read, unit, name=str(room)),) if read else ()
+    return Content((excursion_table(found, farm), through_table(found, farm)), curves)
+
+
+# --- sections --------------------------------------------------------------------------------
+
+
+def _missing(span: Span, farm: Farm) -> Content:
+    """Declare gaps: days, kinds without any record, signatures, runs without readings."""
+    today = timezone.now().astimezone(farm.zone).date()
+    gaps = gap_table(missing_days(span.first, span.last, today=today))
+    days = {"happened_on__range": (span.first, span.last)}
+    there = set(records(**days).values_list("kind", flat=True))
+    other: list[Row] = [
+        (f"no record of {kind.title.lower()}", "") for kind in OPEN_KINDS if kind.slug not in there
+    ]
+    other += [
+        (f"no second signature on record {record.pk}", record.kind)
+        for record in to_review().filter(**days).order_by("pk")
+    ]
+    kept = readings_in(span.first, span.last)
+    other += [
+        (f"no readings of run {one.row.entry.seq}", f"{one.row.entry.happened_on}")
+        for one in book_rows("steriliser run", span.first, span.last)
+        if one.row.entry.seq not in kept and not one.row.taken_back
+    ]
+    other += [
+        (f"no reading for {minutes(after - before)} min in run {seq}",
+         f"{before:%Y-%m-%d %H:%M} to {after:%H:%M}")
+        for seq, readings in kept.items()
+        for before, after in course_of(readings, farm).gaps
+    ]  # fmt: skip
+    also = Table("Also missing", (Column("What is missing"), Column("Where")), tuple(other))
+    return Content((gaps, also))
+
+
+def _signatures() -> Content:
+    """Say whose initials are whose, as the signatures stand for names."""
+    people = Person.objects.select_related("user").order_by("initials")
+    rows = tuple((one.initials, str(one), one.get_role_display()) for one in people)
+    columns = (Column("Initials"), Column("Signs in as"), Column("Role"))
+    return Content((Table("Signatures", columns, rows),))
+
+
+def _of_kind(kind: RecordKind, span: Span, farm: Farm) -> Content:
+    found = records(kind=kind.slug, happened_on__range=(span.first, span.last))
+    return Content((record_table(kind, found, farm),))
+
+
+def _of_run(kept: RunReadings, farm: Farm) -> Content:
+    return run_content(course_of(kept, farm), farm)
+
+
+def _of_book(kind: str, span: Span, farm: Farm) -> Content:
+    rows = book_rows(kind, span.first, span.last)
+    who = initials()
+    table = Table(
+        title=FROM_THE_BOOK[kind],
+        columns=(Column("Entry"), Column("Done", Kind.DATE), Column("Lots"),
+                 Column("Particulars"), Column("Note"), Column("Signed"),
+                 Column("Recorded", Kind.DATE), Column("State")),
+        rows=tuple(_book_row(row, farm, signed=who.get(row.row.entry.by, "?")) for row in rows),
+        struck=tuple(at for at, row in enumerate(rows) if row.row.taken_back),
+    )  # fmt: skip
+    return Content((table,))
+
+
+def _book_row(row: BookRow, farm: Farm, *, signed: str) -> Row:
+    entry = row.row.entry
+    states = (
+        ("recorded late", row.row.late),
+        ("corrected since: as it stands now", row.is_corrected),
+        ("taken back", row.row.taken_back),
+    )
+    return (
+        str(entry.seq),
+        entry.happened_at.astimezone(farm.zone),
+        ", ".join(_moved_words(moved, farm) for moved in row.moved),
+        "; ".join(
+            f"{words} {reading(key, row.said[key], farm)}".strip()
+            for key, words in SHOWN.items()
+            if row.said.get(key) is not None
+        ),
+        entry.reason,
+        signed,
+        entry.recorded_at.astimezone(farm.zone),
+        "; ".join(words for words, holds in states if holds),
+    )
+
+
+def _moved_words(moved: Moved, farm: Farm) -> str:
+    if moved.gave_mg:
+        return f"{moved.lot.code} gave {both(moved.gave_mg, farm)}"
+    if not moved.quantity:
+        return str(moved.lot.code)
+    return f"{moved.lot.code} {moved.role} {amount_of(abs(moved.quantity), moved.lot, farm)}"

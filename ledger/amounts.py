@@ -49,6 +49,6 @@ def rate_of(quantity: int, ppm: int) -> int:
 def in_words(quantity: int, dimension: str) -> str:
     """Say a quantity in the unit people use: “2.5 kg”, “0.3 litres”, “3 pieces”; exact."""
     if dimension == "count":
-        return f"{quantity} pieces"
+        return "1 piece" if quantity == 1 else f"{quantity} pieces"
     unit = "kg" if dimension == "mass" else "litres"
     return f"{Decimal(quantity).scaleb(-6).normalize():f} {unit}"

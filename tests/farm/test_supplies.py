@@ -90,6 +90,6 @@ def test_the_oldest_lots_are_taken_first(world: World) -> None:
 def test_it_refuses_to_take_more_than_there_is(world: World) -> None:
     world.received("punnet", 30)
 
-    with pytest.raises(Malformed, match="punnet: 40 needed, 30 on hand"):
+    with pytest.raises(Malformed, match="punnet: 40 pieces needed, 30 pieces on hand"):
         oldest_first(world.supplies["punnet"], 40)
     assert Lot.objects.get().quantity == 30

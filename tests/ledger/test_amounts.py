@@ -55,7 +55,12 @@ def test_a_rate_is_rounded_down_to_whole_pieces() -> None:
 
 @pytest.mark.parametrize(
     ("quantity", "dimension", "words"),
-    [(2_500_000, "mass", "2.5 kg"), (300_000, "volume", "0.3 litres"), (40, "count", "40 pieces")],
+    [
+        (2_500_000, "mass", "2.5 kg"),
+        (300_000, "volume", "0.3 litres"),
+        (40, "count", "40 pieces"),
+        (1, "count", "1 piece"),
+    ],
 )
 def test_a_quantity_is_said_in_the_unit_people_use(
     quantity: int, dimension: str, words: str

@@ -137,6 +137,14 @@ def test_a_pick_holds_its_weight_s_part_of_the_block() -> None:
     assert tracing.composition(first.pk)[grain.pk] == 769_230
 
 
+def test_thirty_one_pieces_out_of_1_200_are_thirty_one_behind_what_holds_them() -> None:
+    """31/1,200 has no exact decimal: rounded down twice it came to 30."""
+    punnets = bought_blocks(1_200, UNIT)
+    packs = made_of(punnets, 31, pieces("pack"), 31)
+
+    assert tracing.composition(packs.pk)[punnets.pk] == 31
+
+
 def test_a_blending_ladder_of_thirty_levels_is_walked_lot_by_lot(
     django_assert_max_num_queries: DjangoAssertNumQueries,
 ) -> None:

@@ -1,7 +1,7 @@
 """Packing: which picked or dried lots go into which packs."""
 
 from collections.abc import Sequence
-from datetime import timedelta
+from datetime import date, timedelta
 
 from farm.actions.common import (
     Doing,
@@ -33,7 +33,8 @@ def pack(doing: Doing, *, product: Product, packs: int, draws: Sequence[Draw]) -
     """Fill packs from picked or dried lots; the packaging is drawn by itself, oldest first.
 
     The lots drawn must weigh at least packs x declared net weight: 40 packs of 250 g need 10 kg.
-    What is over was given away and is kept in the particulars; over a tenth is asked about.
+    What is over was given away and is kept in the particulars; over a tenth is asked about, and
+    so are packs whose best before has passed already.
     """
     cards = [need_stage(draw.lot, _stage(product)) for draw in draws]
     _need_species(product, cards)
@@ -41,6 +42,8 @@ def pack(doing: Doing, *, product: Product, packs: int, draws: Sequence[Draw]) -
     over_mg = _over(product, packs, draws)
     if over_mg * 100 > declared_mg(product, packs) * MOST_OVER_PERCENT and not doing.sure:
         raise _far_over(product, packs, draws)
+    if not doing.sure:
+        _ask_if_too_old(doing, product, cards)
     lot = NewLot(item_for(product.name, Dimension.COUNT), unit_mass_mg=product.net_mg)
     recorded = post(
         doing,
@@ -107,10 +110,27 @@ def _packaging(product: Product, packs: int) -> list[Draw]:
     return oldest_first(product.packaging, packs) if product.packaging else []
 
 
+def _ask_if_too_old(doing: Doing, product: Product, cards: Sequence[LotCard]) -> None:
+    until = _best_before(product, cards)
+    if until and until < doing.day:
+        codes = [card.lot.code for card in cards]
+        raise PlausibilityQuestion(
+            f"Lot {', '.join(codes)}: what was picked first keeps {product.species.fridge_days} "
+            f"days, so these packs would be past their best before, {until}. Pack it all the same?",
+            codes,
+        )
+
+
+def _best_before(product: Product, cards: Sequence[LotCard]) -> date | None:
+    """Count the fridge days from the oldest pick; what is dried has none."""
+    oldest = min((card.harvested_on for card in cards if card.harvested_on), default=None)
+    if oldest is None or product.form != Form.FRESH:
+        return None
+    return oldest + timedelta(days=product.species.fridge_days)
+
+
 def _describe(recorded: Recorded, product: Product, cards: Sequence[LotCard]) -> None:
     """Write the packs' card: the oldest pick counts, for the fridge days as well."""
     facts = origin_of(cards)
-    oldest = min((card.harvested_on for card in cards if card.harvested_on), default=None)
-    if oldest and product.form == Form.FRESH:
-        facts["best_before"] = oldest + timedelta(days=product.species.fridge_days)
-    card(recorded.lots[-1], Stage.PACKS, product=product, **facts)
+    best_before = _best_before(product, cards)
+    card(recorded.lots[-1], Stage.PACKS, product=product, best_before=best_before, **facts)

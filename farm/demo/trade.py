@@ -68,7 +68,8 @@ def _pack(year: Year) -> None:
     """Pack what the market can take, oldest picks first, a little over the declared weight."""
     for key in KILO_PRICE:
         product = year.scenery.products[key]
-        lots = _crop(year, key, Grade.FIRSTS)[:3]
+        keeps = product.species.fridge_days
+        lots = [lot for lot in _crop(year, key, Grade.FIRSTS) if _age(year, lot) <= keeps][:3]
         packs = min(44, sum(lot.quantity for lot in lots) // (product.net_mg + 4 * GRAM))
         if packs < 4:
             continue

@@ -105,6 +105,17 @@ def test_a_generous_pack_passes_when_it_is_sure(world: World) -> None:
     assert on_hand(made) == 40
 
 
+def test_packs_past_their_best_before_are_asked_about(world: World) -> None:
+    lot = crop(world)
+    world.wait(world.species.fridge_days)
+    packed(world, 1, Draw(lot, 200 * GRAM))  # the last day
+    world.wait(1)
+
+    with pytest.raises(PlausibilityQuestion, match=f"{lot.code}.*past their best before"):
+        packed(world, 1, Draw(lot, 200 * GRAM))
+    packed(world, 1, Draw(lot, 200 * GRAM), sure=True)
+
+
 def test_packaging_is_drawn_oldest_first_by_itself(world: World) -> None:
     second = world.received("punnet", 100)
 

@@ -43,7 +43,8 @@ class Doing:
 
     ``uuid`` is made by the form, so that sending it twice has one effect. ``form``: a digest of
     what the form said, kept among the particulars; `once.action` fills it in. ``sure``: yes to
-    a question about a doubtful number (`questions`).
+    a question about a doubtful number (`questions`). ``typed_by``: under whose sign-in, where
+    the doer signed with a PIN at another's.
     """
 
     by: Person
@@ -54,6 +55,7 @@ class Doing:
     reason: str = ""
     form: str = ""
     sure: bool = False
+    typed_by: Person | None = None
 
     @property
     def day(self) -> date:
@@ -91,6 +93,9 @@ def draft(
     marks: Iterable[MarkDraft] = (),
     said: dict[str, Any] | None = None,
 ) -> Draft:
+    beside: dict[str, Any] = {"form": doing.form} if doing.form else {}
+    if doing.typed_by is not None:
+        beside["typed_by"] = doing.typed_by.pk
     return Draft(
         kind=kind,
         happened_at=doing.happened_at,
@@ -101,7 +106,7 @@ def draft(
         charges=tuple(charges),
         marks=tuple(marks),
         reason=doing.reason,
-        particulars={"form": doing.form, **(said or {})} if doing.form else said or {},
+        particulars={**beside, **(said or {})},
     )
 
 

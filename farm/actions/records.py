@@ -10,7 +10,7 @@ from uuid import UUID
 from django.db import transaction
 from django.utils import timezone
 
-from farm.actions.signing import Signed
+from farm.actions.signing import Signed, one_at_a_time
 from farm.models import Person, PrivateWords, Record, Review, Role, Room, the_farm
 from farm.records import BY_SLUG, STORE, RecordKind
 from ledger.drafts import canonical
@@ -36,6 +36,7 @@ class Stated:
 @transaction.atomic
 def keep_record(signed: Signed, stated: Stated, *, corrects: Record | None = None) -> Record:
     """Keep a record; one that corrects another needs a note that says why."""
+    one_at_a_time(signed)
     known = Record.objects.filter(uuid=stated.uuid).first()
     stated = _complete(stated)
     if known is not None:

@@ -8,7 +8,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from farm.actions.runs import KIND
-from farm.actions.signing import Signed
+from farm.actions.signing import Signed, one_at_a_time
 from farm.models import RunReadings
 from farm.readings import Reading, Units
 from ledger.drafts import canonical
@@ -41,6 +41,7 @@ def attach_readings(
         raise Malformed("z must be above zero: 10 °C is usual. State it.")
     start = readings[0].at
     rows = [[round((r.at - start).total_seconds()), r.milli_c, r.gauge_pa] for r in readings]
+    one_at_a_time(signed)
     known = RunReadings.objects.filter(uuid=uuid).first()
     if known is not None:
         if (known.entry_id, known.readings) != (entry.pk, canonical(rows)):

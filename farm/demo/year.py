@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from farm.demo.clock import Year
 from farm.demo.growing import monday, scare, slip
+from farm.demo.keeping import Keeper
 from farm.demo.trade import sell_week
 
 WEEKS = 52
@@ -18,17 +19,19 @@ ZONE = ZoneInfo("Europe/Dublin")
 
 def play(year: Year, progress: Callable[[int], None], weeks: int = WEEKS) -> None:
     """Play the whole year; ``progress`` is told of each week that begins."""
-    first = year.clock.date()
+    first, keeper = year.clock.date(), Keeper(year)
     for week in range(weeks):
         progress(week)
         for day in range(7):
             today = first + timedelta(weeks=week, days=day)
             year.clock = datetime.combine(today, time(7), tzinfo=ZONE)
+            keeper.day(week, day)
             if day == 0:
                 monday(year, week)
             for job in year.due.pop(today, []):
                 job()
             sell_week(year, week, day)
+            keeper.log_runs(week)
         if week == 30:
             scare(year)
         if week == 12:

@@ -105,6 +105,11 @@ def tell_if_late(request: PageRequest, recorded: Recorded) -> None:
 def recorded_or_refused(request: PageRequest, deed: Deed, form: DoingForm) -> Recorded | None:
     """Send a valid form through its action; a refusal is written above the form."""
     try:
+        form.sign()
+    except Refused as refusal:
+        form.add_error("pin", str(refusal))
+        return None
+    try:
         return form.run(form.doing())
     except PlausibilityQuestion as question:
         form.ask(question.question)

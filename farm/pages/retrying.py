@@ -24,6 +24,7 @@ from ledger.errors import Refused
 
 # What the address said (the first step) is kept beside what was sent.
 IN_ADDRESS = "?"
+NOT_KEPT = ("csrfmiddlewaretoken", "initials", "pin")
 
 
 @dataclass(frozen=True)
@@ -85,7 +86,8 @@ def as_sent(kept: Kept) -> Sent:
 def keep(deed: Deed, form: DoingForm, *, refusal: Refused, address: QueryDict) -> None:
     """Keep a form that the book refuses now and may take later."""
     assert isinstance(form.data, QueryDict)
-    data = {name: values for name, values in form.data.lists() if name != "csrfmiddlewaretoken"}
+    # The doer is kept beside the form; a PIN is written down nowhere.
+    data = {name: values for name, values in form.data.lists() if name not in NOT_KEPT}
     asked = {IN_ADDRESS + name: values for name, values in address.lists()}
     unfinished.keep(deed.slug, form.doing(), data | asked, refusal=refusal)
 

@@ -76,7 +76,7 @@ def rows_of(found: Iterable[Entry]) -> list[EntryRow]:
         lots[line.entry_id][line.lot_id] = line.lot
     who = initials()
     return [
-        EntryRow(entry, who.get(entry.by, "?"), tuple(lots[entry.pk].values()),
+        EntryRow(entry, signature(entry, who), tuple(lots[entry.pk].values()),
                  getattr(entry, "taken_back", False), is_late(entry))
         for entry in listed
     ]  # fmt: skip
@@ -89,6 +89,15 @@ def recent(count: int = 5) -> list[EntryRow]:
 
 def initials() -> Mapping[int, str]:
     return dict(Person.objects.values_list("pk", "initials"))
+
+
+def signature(entry: Entry, who: Mapping[int, str]) -> str:
+    """Say who signed, and in brackets under whose sign-in where that was another's."""
+    signed = who.get(entry.by, "?")
+    if '"typed_by":' not in entry.particulars:
+        return signed
+    typed_by = json.loads(entry.particulars)["typed_by"]
+    return f"{signed} by PIN ({who.get(typed_by, '?')})"
 
 
 def is_late(entry: Entry) -> bool:

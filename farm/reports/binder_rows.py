@@ -13,7 +13,6 @@ from django.utils import timezone
 
 from farm.models import Farm, Person, Room, RunReadings
 from farm.queries.binders import BookRow, Moved, book_rows, readings_in
-from farm.queries.entries import initials
 from farm.queries.records import missing_days, records, to_review
 from farm.queries.run_readings import course_of
 from farm.queries.stores import excursions, store_readings, store_rooms
@@ -153,19 +152,18 @@ def _of_run(kept: RunReadings, farm: Farm) -> Content:
 
 def _of_book(kind: str, span: Span, farm: Farm) -> Content:
     rows = book_rows(kind, span.first, span.last)
-    who = initials()
     table = Table(
         title=FROM_THE_BOOK[kind],
         columns=(Column("Entry"), Column("Done", Kind.DATE), Column("Lots"),
                  Column("Particulars"), Column("Note"), Column("Signed"),
                  Column("Recorded", Kind.DATE), Column("State")),
-        rows=tuple(_book_row(row, farm, signed=who.get(row.row.entry.by, "?")) for row in rows),
+        rows=tuple(_book_row(row, farm) for row in rows),
         struck=tuple(at for at, row in enumerate(rows) if row.row.taken_back),
     )  # fmt: skip
     return Content((table,))
 
 
-def _book_row(row: BookRow, farm: Farm, *, signed: str) -> Row:
+def _book_row(row: BookRow, farm: Farm) -> Row:
     entry = row.row.entry
     states = (
         ("recorded late", row.row.late),
@@ -182,7 +180,7 @@ def _book_row(row: BookRow, farm: Farm, *, signed: str) -> Row:
             if row.said.get(key) is not None
         ),
         entry.reason,
-        signed,
+        row.row.by,
         entry.recorded_at.astimezone(farm.zone),
         "; ".join(words for words, holds in states if holds),
     )

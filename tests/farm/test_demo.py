@@ -12,7 +12,7 @@ from pytest_django import DjangoDbBlocker
 from farm.demo.clock import Year, played_clock
 from farm.demo.scenery import build
 from farm.demo.year import ZONE, play
-from farm.models import Farm, Sale, Stage
+from farm.models import Farm, Record, Review, Sale, Stage
 from ledger.models import Entry, Lot
 from tests.farm.world import assert_book_is_sound
 
@@ -44,6 +44,13 @@ def test_it_goes_the_whole_way_and_the_book_is_sound(played: None) -> None:
     assert Sale.objects.filter(customer=None).exists()
     assert Sale.objects.exclude(customer=None).exists()
     assert_book_is_sound()
+
+
+def test_it_keeps_records_beside_the_book(played: None) -> None:
+    kinds = set(Record.objects.values_list("kind", flat=True))
+
+    assert kinds >= {"store-temperature", "cleaning", "training", "water"}
+    assert Review.objects.exists()
 
 
 def test_no_entry_of_the_played_year_looks_late(played: None) -> None:

@@ -15,6 +15,7 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from farm.actions.common import Doing, Draw, Recorded
+from farm.actions.signing import signed
 from farm.models import Farm, Person
 from farm.pages.forms.fields import AmountField, MassField, lot_label, quantity_field
 from farm.queries.stock import all_lots
@@ -23,7 +24,7 @@ from ledger.models import Lot
 # A phone's clock may run a little fast; anything later has not happened yet.
 FAST_CLOCK = timedelta(minutes=10)
 OWN = (("", "by who signs in"), ("own", "own hours"), ("paid", "paid hours"))
-REST = ("when", "minutes", "own", "reason")
+REST = ("when", "minutes", "own", "reason", "initials", "pin")
 QUESTIONS = {"sure": "Yes, that is right", "count_up": "Sell it all the same, and count up"}
 
 
@@ -65,6 +66,26 @@ class FarmForm(forms.Form):
         self.fields[name] = field
 
 
+def initials_field() -> forms.CharField:
+    """Who did it, at a tablet where somebody else is signed in."""
+    return forms.CharField(
+        label="Initials",
+        max_length=4,
+        required=False,
+        help_text="Only if somebody else did it than who is signed in",
+        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters"}),
+    )
+
+
+def pin_field() -> forms.CharField:
+    return forms.CharField(
+        label="Their PIN",
+        max_length=8,
+        required=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "off", "inputmode": "numeric"}),
+    )
+
+
 class FirstForm(FarmForm):
     """What must be known before the rest can be asked."""
 
@@ -96,6 +117,8 @@ class DoingForm(FarmForm):
     reason = forms.CharField(
         required=False, max_length=300, widget=forms.Textarea(attrs={"rows": 2})
     )
+    initials = initials_field()
+    pin = pin_field()
     uuid = forms.UUIDField(widget=forms.HiddenInput)
 
     def __init__(
@@ -110,6 +133,7 @@ class DoingForm(FarmForm):
         now = timezone.localtime().replace(second=0, microsecond=0)
         super().__init__(data, farm=farm, initial={"when": now, "uuid": uuid4(), **(initial or {})})
         self.person = person
+        self.typed_by: Person | None = None
         self.given = dict(given or {})
         self.groups: dict[str, list[tuple[Lot, str]]] = {}
         self.fields["reason"].label = self.reason_label
@@ -139,7 +163,14 @@ class DoingForm(FarmForm):
             own={"own": True, "paid": False}.get(said["own"]),
             reason=said["reason"],
             sure=self.sure(),
+            typed_by=self.typed_by,
         )
+
+    def sign(self) -> None:
+        """Let who typed initials and a PIN be the doer; refuses a wrong PIN."""
+        who = signed(self.person, self.cleaned_data["initials"], self.cleaned_data["pin"])
+        if who.by != who.typed_by:
+            self.person, self.typed_by = who.by, who.typed_by
 
     def sure(self) -> bool:
         """Say whether the question about a doubtful number was answered with yes."""
@@ -242,4 +273,5 @@ class DoingForm(FarmForm):
 
     def rest_is_open(self) -> bool:
         """Say whether something in the folded part needs to be seen."""
-        return any(name in self.errors for name in REST) or self.fields["reason"].required
+        seen = any(name in self.errors for name in REST) or bool(self.data.get("initials"))
+        return seen or self.fields["reason"].required

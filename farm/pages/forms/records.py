@@ -14,7 +14,7 @@ from django.utils.datastructures import MultiValueDict
 from farm.actions.records import Stated
 from farm.actions.run_readings import USUAL_REFERENCE_MILLI_C, USUAL_Z_MILLI_C, Source
 from farm.models import Farm, Room
-from farm.pages.forms.doing import FAST_CLOCK, FarmForm
+from farm.pages.forms.doing import FAST_CLOCK, FarmForm, initials_field, pin_field
 from farm.pages.forms.fields import (
     AmountField,
     LotField,
@@ -47,18 +47,8 @@ class RiseField(AmountField):
 class SigningForm(FarmForm):
     """What every record has: a number of its own, and at a shared tablet who signs it."""
 
-    initials = forms.CharField(
-        max_length=4,
-        required=False,
-        help_text="Only if somebody else did it than who is signed in",
-        widget=forms.TextInput(attrs={"autocomplete": "off", "autocapitalize": "characters"}),
-    )
-    pin = forms.CharField(
-        label="Their PIN",
-        max_length=8,
-        required=False,
-        widget=forms.PasswordInput(attrs={"autocomplete": "off", "inputmode": "numeric"}),
-    )
+    initials = initials_field()
+    pin = pin_field()
     uuid = forms.UUIDField(widget=forms.HiddenInput)
 
 

@@ -294,7 +294,7 @@ def _natural_widths(table: Printed) -> list[float]:
 
 
 def _fitted_widths(natural: list[float], numbers: Sequence[bool], room: float) -> list[float]:
-    """Fill the room: spare width goes to all columns, missing width comes from them."""
+    """Fill the room: spare width goes to columns with long words, or to all; words give it up."""
     words = [at for at, number in enumerate(numbers) if not number]
     spare = room - sum(natural)
     if spare < 0 and words:
@@ -304,7 +304,11 @@ def _fitted_widths(natural: list[float], numbers: Sequence[bool], room: float) -
             width if numbers[at] else width - max(width - TEXT_MIN, 0) * part
             for at, width in enumerate(natural)
         ]
-    return [width + max(spare, 0) / len(natural) for width in natural]
+    long = [at for at in words if natural[at] >= TEXT_MAX + GUTTER] or range(len(natural))
+    return [
+        width + max(spare, 0) / len(long) if at in long else width
+        for at, width in enumerate(natural)
+    ]
 
 
 def _height(cells: Lines) -> float:

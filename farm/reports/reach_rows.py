@@ -88,20 +88,21 @@ def sure_words(certain: bool) -> str:
 def recipients_table(recipients: Sequence[Recipient], names: Names) -> Table:
     columns = (
         Column("Customer number"),
-        *((Column("Customer"), Column("Contact"), Column("Address")) if names is not None else ()),
-        Column("Place"),
-        Column("Received from", Kind.DATE),
-        Column("to", Kind.DATE),
+        *((Column("Customer"), Column("Contact")) if names is not None else ()),
         Column("Certain", Kind.MASS),
         Column("Possible", Kind.MASS),
         Column("Came back", Kind.MASS),
+        Column("Place"),
+        Column("Received from", Kind.DATE),
+        Column("to", Kind.DATE),
         Column("Products"),
         Column("Lots"),
+        *((Column("Address"),) if names is not None else ()),
     )
     rows: list[Row] = [
-        (one.number, *named(one.customer_id, names), one.place, one.first, one.last,
-         one.certain_mg, one.possible_mg, one.back_mg, ", ".join(one.products),
-         _few(one.codes))
+        (one.number, *named(one.customer_id, names)[:2], one.certain_mg, one.possible_mg,
+         one.back_mg, one.place, one.first, one.last, ", ".join(one.products), _few(one.codes),
+         *named(one.customer_id, names)[2:])
         for one in recipients
     ]  # fmt: skip
     total = total_row(columns, rows, {"Certain", "Possible", "Came back"}) if rows else None

@@ -46,14 +46,15 @@ def check(
 ) -> Recorded:
     """Note how far a lot has grown through, take out what was lost, and charge the labour.
 
-    Counts are blocks, or bags of grain spawn (break and shake). With ``passed`` fewer than all,
-    the checked part becomes a lot of its own and the planned loss falls on the passed only; the
-    rest stays. The cause leads the reason: “green mould: at the seal”.
+    Counts are blocks, or bags of grain spawn (break and shake). With ``passed`` it is an
+    inspection: where some were lost or left unchecked, the checked part becomes a lot of its own,
+    what is lost beyond plan leaves at the cost sunk so far, and the planned loss falls on the
+    passed only. The cause leads the reason: “green mould: at the seal”.
     40 blocks, 18 passed and 2 lost: a new lot of 18, and 20 unchecked.
     """
     seen = _see(lot)
     _refuse_nonsense(doing, seen, colonised_percent, lost=lost, passed=passed)
-    splits = passed is not None and passed + lost < seen.on_hand
+    splits = passed is not None and (passed + lost < seen.on_hand or bool(passed and lost))
     checked = (passed or 0) + lost if splits else seen.on_hand
     lines = _split(seen, checked, lost) if splits else _whole(seen, lost)
     recorded = post(

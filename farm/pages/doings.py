@@ -5,11 +5,13 @@ from dataclasses import dataclass
 
 from farm.models import Stage
 from farm.pages.forms import (
+    bins,
     blocks,
     correcting,
     cultures,
     grain,
     harvest,
+    orders,
     packing,
     selling,
     store,
@@ -43,6 +45,8 @@ NO_AIRTIGHT = (
 class Deed:
     """One action's page. ``done`` begins its message; ``kind`` is the entry's own word for it.
 
+    ``time``: that word where it is not the slug's, such as a delivery, which is a sale.
+
     ``stages``: lots of these offer this action; ``field``: where their code is prefilled, if any.
     """
 
@@ -54,10 +58,12 @@ class Deed:
     field: str = ""
     stages: Sequence[int] = ()
     caution: str = ""
+    time: str = ""
 
     @property
     def kind(self) -> str:
-        return self.slug.replace("-", " ")
+        """The kind of its entry, by which its usual minutes are found."""
+        return self.time or self.slug.replace("-", " ")
 
 
 GRAIN, BLOCKS, STORE, SELL, RIGHT = (
@@ -69,6 +75,8 @@ SOLD = (Stage.PACKS, Stage.CROP, Stage.DRIED)
 
 DEEDS = (
     Deed("receive-supplies", "Receive supplies", "Received", GRAIN, supplies.ReceiveForm),
+    Deed("top-up", "Top up a bin", "Bin topped up", GRAIN, bins.TopUpForm, "lots",
+         (Stage.SUPPLY,)),
     Deed("buy-culture", "Buy a culture", "Culture bought", GRAIN, supplies.BuyCultureForm),
     Deed("transfer-culture", "Transfer a culture", "Culture transferred", GRAIN,
          cultures.TransferForm, "source", (Stage.CULTURE,), FLAME),
@@ -96,6 +104,7 @@ DEEDS = (
     Deed("pack", "Pack", "Packed", SELL, packing.PackForm, "", (Stage.CROP, Stage.DRIED),
          NO_AIRTIGHT),
     Deed("sell", "Sell", "Sold", SELL, selling.SellForm, "", SOLD),
+    Deed("deliver", "Deliver an order", "Delivered", SELL, orders.DeliverForm, time="sell"),
     Deed("load-stall", "Load for a stall", "Loaded", SELL, selling.LoadForm, "", SOLD),
     Deed("settle-stall", "Settle a stall day", "Settled", SELL, selling.SettleForm),
     Deed("take-back", "Take back unsold", "Taken back", SELL, selling.TakeBackForm),

@@ -1,7 +1,7 @@
 """What a lot cost so far: in five kinds, and line by line down to each lot and each hour."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from fractions import Fraction
 
@@ -12,6 +12,7 @@ from farm.queries.finding import Amount, amount_in
 from farm.queries.kilos import Kilos, kilos_from
 from ledger.amounts import largest_remainder
 from ledger.models import KINDS, Charge, CostKind, Dimension, Edge, Entry, Flow, Lot, Role
+from ledger.tracing import ancestors
 
 Cost = tuple[int, ...]
 ZERO: Cost = (0,) * len(KINDS)
@@ -24,6 +25,7 @@ UNITS = {
     Stage.BLOCKS: "block",
     Stage.PACKS: "pack",
 }
+ACTUAL, AT_A_RATE, IN_PART = "actual", "actual time, planned rate", "plan in part"
 CHARGE_WORDS = {
     CostKind.PAID: "Labour, paid",
     CostKind.OWN: "Labour, own",
@@ -37,7 +39,7 @@ CHARGE_WORDS = {
 class CostLine:
     """One thing that a lot's cost consists of; ``cost`` by kind says what that thing holds.
 
-    ``lot_code`` is empty for labour, energy and room.
+    ``lot_code`` is empty for labour, energy and room. ``known``: what it is worked from.
     """
 
     what: str
@@ -46,6 +48,7 @@ class CostLine:
     entry_kind: str
     amount: Amount
     cost: Cost
+    known: str
 
 
 @dataclass(frozen=True)
@@ -154,8 +157,9 @@ def _lines(lot: Lot, came_in: list[Flow]) -> tuple[CostLine, ...]:
         if flow.role == Role.BOUGHT:
             bought = amount_in(lot, flow.quantity)
             lines.append(
-                CostLine(lot.item.name, lot.code, entry.happened_on, entry.kind, bought, flow.cost)
-            )
+                CostLine(lot.item.name, lot.code, entry.happened_on, entry.kind, bought, flow.cost,
+                         ACTUAL)
+            )  # fmt: skip
         else:
             lines += _shared(flow.cost, [line for place, line in parts if place == entry.seq])
     return tuple(lines)
@@ -171,7 +175,7 @@ def _shared(total: Cost, parts: list[CostLine]) -> list[CostLine]:
         weights = [part.cost[kind] for part in parts]
         by_kind.append(largest_remainder(amount, weights) if any(weights) else [0] * len(parts))
     lines = [
-        CostLine(part.what, part.lot_code, part.day, part.entry_kind, part.amount, cost)
+        replace(part, cost=cost)
         for part, cost in zip(parts, zip(*by_kind, strict=True), strict=True)
     ]
     return [line for line in lines if any(line.cost) or line.lot_code]
@@ -189,9 +193,21 @@ def _inputs(lot: Lot, places: list[int], entries: dict[int, Entry]) -> list[tupl
         picked = source.card.stage == Stage.BLOCKS and lot.card.stage > Stage.BLOCKS
         amount = Amount(None, quantity) if picked else amount_in(source, quantity)
         cost = tuple(-c for c in flow.cost)
-        line = CostLine(source.item.name, source.code, entry.happened_on, entry.kind, amount, cost)
+        known = IN_PART if _awaits_a_flush(source) else ACTUAL
+        line = CostLine(source.item.name, source.code, entry.happened_on, entry.kind, amount, cost,
+                        known)  # fmt: skip
         found.append((flow.entry_id, line))
     return found
+
+
+def _awaits_a_flush(source: Lot) -> bool:
+    """Say whether what a lot carries is still shared by the weight expected of its blocks.
+
+    Two queries for what was picked, none for other lots.
+    """
+    if source.shares_open or source.card.stage <= Stage.BLOCKS:
+        return source.shares_open
+    return Lot.objects.filter(pk__in=ancestors([source.pk]), shares_open=True).exists()
 
 
 def _charges(places: list[int], entries: dict[int, Entry]) -> list[tuple[int, CostLine]]:
@@ -207,7 +223,8 @@ def _charges(places: list[int], entries: dict[int, Entry]) -> list[tuple[int, Co
         entry = entries[place]
         cost = tuple(amount if kind == name else 0 for name in KINDS)
         what = f"{CHARGE_WORDS[CostKind(kind)]}: {entry.kind}"
-        line = CostLine(what, "", entry.happened_on, entry.kind, Amount(None, None), cost)
+        line = CostLine(what, "", entry.happened_on, entry.kind, Amount(None, None), cost,
+                        AT_A_RATE)  # fmt: skip
         found.append((place, line))
     return found
 

@@ -2,7 +2,7 @@
 
 from fractions import Fraction
 
-from farm.queries.costs import MG_PER_KG, CostOfLot
+from farm.queries.costs import ACTUAL, IN_PART, MG_PER_KG, CostOfLot
 from farm.queries.kilos import Kilo
 from farm.reports.drawing import Drawing
 from farm.reports.made import Made, amount_fact, cells
@@ -23,6 +23,7 @@ LINES = (
     Column("Lot"),
     Column("Day", Kind.DATE),
     Column("Entered as"),
+    Column("Plan or actual"),
     Column("Pieces", Kind.COUNT),
     Column("Weight", Kind.MASS),
     *KINDS,
@@ -35,6 +36,7 @@ KILOS = (
     Column("Cost", Kind.MONEY),
     Column("Weight", Kind.MASS),
     Column("What is divided"),
+    Column("Plan or actual"),
 )
 AT_PLACE = "sold at "
 GOOD_BLOCKS = "Good (made, less lost before the first pick)"
@@ -101,11 +103,16 @@ def _kinds(cost: CostOfLot) -> Table:
 
 def _lines(cost: CostOfLot) -> Table:
     rows: list[Row] = [
-        (line.what, line.lot_code, line.day, line.entry_kind, *cells(line.amount),
+        (line.what, line.lot_code, line.day, line.entry_kind, line.known,
+         *cells(line.amount),
          *line.cost, sum(line.cost))
         for line in cost.lines
     ]  # fmt: skip
-    note = "Each line in the five kinds that it consists of itself; the lines add up to the cost."
+    note = (
+        "Each line in the five kinds that it consists of itself; the lines add up to the cost. "
+        "“Plan in part”: blocks behind it still have a flush to come, so their cost is shared by "
+        "what is expected of it. Rates are planned until the month's bills are compared."
+    )
     return Table("Line by line", LINES, tuple(rows), total_row(LINES, rows, SUMMED), note)
 
 
@@ -118,21 +125,25 @@ def _kilo_tables(cost: CostOfLot) -> tuple[Table, ...]:
     kilos = cost.kilos
     if not kilos.blocks:
         return (Table("A kilo", KILOS, (), note="No blocks were made with this lot yet."),)
+    known = IN_PART if kilos.provisional else ACTUAL
     note = f"From the blocks {', '.join(kilos.blocks)}. {LOSSES_DIVIDE}"
     if kilos.provisional:
         note = f"Provisional: a flush is still to come. {note}"
-    tables = [Table("A kilo", KILOS, tuple(map(_kilo_row, kilos.fresh)), note=note)]
+    tables = [
+        Table("A kilo", KILOS, tuple(_kilo_row(kilo, known) for kilo in kilos.fresh), note=note)
+    ]
     if kilos.dried:
         note = "Per kg of dried mushrooms; they are in none of the fresh kilos."
-        rows = tuple(map(_kilo_row, kilos.dried))
+        rows = tuple(_kilo_row(kilo, known) for kilo in kilos.dried)
         tables.append(Table("A kilo, dried", KILOS, rows, note=note))
     return tuple(tables)
 
 
-def _kilo_row(kilo: Kilo) -> Row:
+def _kilo_row(kilo: Kilo, state: str) -> Row:
     basis = kilo.blank or kilo.basis
-    known: tuple[Cell, Cell] = (None, None) if kilo.blank else (sum(kilo.cost), kilo.mass_mg)
-    return (kilo.name, kilo.per_kg, kilo.per_kg_without_own, *known, basis)
+    divided: tuple[Cell, Cell] = (None, None) if kilo.blank else (sum(kilo.cost), kilo.mass_mg)
+    state = "not yet" if kilo.blank else state
+    return (kilo.name, kilo.per_kg, kilo.per_kg_without_own, *divided, basis, state)
 
 
 def _drawing(cost: CostOfLot, currency: str) -> Drawing:

@@ -71,7 +71,7 @@ class CheckForm(DoingForm):
     passed = CountField(
         label="How many were looked at and passed",
         required=False,
-        help_text="Blank: all of the rest. Fewer: they become a lot of their own",
+        help_text="Blank: all of the rest, which stay this lot; a number gets its own lot",
     )
 
     def doing(self) -> Doing:

@@ -1,0 +1,20 @@
+"""A bin that is topped up."""
+
+from farm.actions.common import Doing, Recorded
+from farm.actions.supplies import top_up
+from farm.models import Shelf, Stage
+from farm.pages.forms.doing import DoingForm
+from farm.pages.forms.fields import LotsField, RowField
+
+
+class TopUpForm(DoingForm):
+    """The rest and the new sack become one new lot; its code goes on the bin."""
+
+    lots = LotsField(Stage.SUPPLY, label="What is in the bin now")
+    shelf = RowField(
+        label="Where it stands", queryset=Shelf.objects.select_related("room"), required=False
+    )
+
+    def run(self, doing: Doing) -> Recorded:
+        said = self.cleaned_data
+        return top_up(doing, lots=said["lots"], shelf=said["shelf"])

@@ -14,9 +14,11 @@ from farm.pages import (
     entries,
     entry_list,
     exchange,
+    invoices,
     labels,
     lookups,
     lots,
+    orders,
     people,
     reach,
     recalls,
@@ -71,6 +73,27 @@ entry = [
     path("entries/<int:seq>/undo/", entries.undo_entry, name="entry-undo"),
     path("entries/<int:seq>/correct/", entries.correct, name="entry-correct"),
     path("sales/", entry_list.sale_list, name="sales"),
+]
+
+# /orders/..., /delivery-notes/..., /invoices/..., /payments/..., /owed/, statements
+trade = [
+    path("orders/", orders.order_list, name="orders"),
+    path("orders/take/", orders.order_take, name="order-take"),
+    path("orders/round/", orders.delivery_round, name="round"),
+    path("orders/<int:pk>/", orders.order, name="order"),
+    path("orders/<int:pk>/stop/", orders.order_stop, name="order-stop"),
+    path("delivery-notes/<slug:name>/", orders.note, name="note"),
+    path("entries/<int:seq>/delivery-note/", orders.note_write, name="note-write"),
+    path("entries/<int:seq>/invoice/", invoices.invoice_sale, name="invoice-sale"),
+    path("invoices/", invoices.invoice_list, name="invoices"),
+    path("invoices/issue/", invoices.invoice_issue, name="invoice-issue"),
+    path("invoices/<slug:name>/", invoices.invoice, name="invoice"),
+    path("invoices/<slug:name>/change/", invoices.invoice_change, name="invoice-change"),
+    path("payments/", invoices.payment_list, name="payments"),
+    path("payments/enter/", invoices.payment_enter, name="payment-enter"),
+    path("payments/<int:pk>/take-back/", invoices.payment_back, name="payment-back"),
+    path("owed/", invoices.owed, name="owed"),
+    path("customers/<int:pk>/statement/", invoices.statement_of, name="statement"),
 ]
 
 # /lots/..., /stock/
@@ -157,6 +180,7 @@ urlpatterns = [
     *access,
     *record,
     *entry,
+    *trade,
     *lot,
     *lookup,
     *answering,

@@ -22,6 +22,7 @@ from farm.pages.frame import show
 from farm.queries import entries as query
 from farm.queries.closings import late_for
 from farm.queries.entries import EntryRow, Standing
+from farm.queries.invoices import Papers, papers_of
 from farm.queries.sales import costs_of, money_of
 from farm.templatetags.farm_format import reading
 from ledger.errors import NotEnough, Refused
@@ -67,6 +68,7 @@ class EntryPage:
     paid: bool
     deed: Deed | None
     late_for: str
+    papers: Papers | None
 
 
 @dataclass(frozen=True)
@@ -103,6 +105,7 @@ def entry(request: PageRequest, seq: int) -> HttpResponse:
         paid=sees_money and any(line.money_now or line.money_written for line in lines),
         deed=BY_SLUG.get(found.kind.replace(" ", "-")),
         late_for=late_for(found),
+        papers=papers_of(found),
     )
     return show(request, "farm/entries/entry.html", shown)
 

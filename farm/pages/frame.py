@@ -12,7 +12,10 @@ from farm.pages.access import Right, may
 # The ways of the site, the first of each being its head: label, name of the address, and the
 # right without which the way is not offered.
 WAYS = (
-    (("Today", "today", Right.READ),),
+    (
+        ("Today", "today", Right.READ),
+        ("What is due", "calendar", Right.READ),
+    ),
     (
         ("Record", "record", Right.RECORD),
         ("Unfinished", "unfinished", Right.RECORD),
@@ -26,7 +29,7 @@ WAYS = (
     (
         ("Costs", "costs", Right.SEE_MONEY),
         ("Cost card", "card", Right.SEE_MONEY),
-    ("Decisions", "decisions", Right.SEE_MONEY),
+        ("Decisions", "decisions", Right.SEE_MONEY),
         ("Did cards come true", "card-scores", Right.SEE_MONEY),
         ("Against plan", "against-plan", Right.SEE_MONEY),
         ("Decisions", "decisions", Right.SEE_MONEY),
@@ -42,7 +45,14 @@ WAYS = (
     (
         ("Month", "month", Right.SEE_MONEY),
         ("Sales", "sales", Right.SEE_MONEY),
+        ("Invoices", "invoices", Right.SEE_MONEY),
+        ("Who owes what", "owed", Right.SEE_MONEY),
+        ("Payments", "payments", Right.SEE_MONEY),
         ("Bills", "bills", Right.SEE_MONEY),
+    ),
+    (
+        ("Orders", "orders", Right.READ),
+        ("Delivery round", "round", Right.READ),
     ),
     (("Records", "records", Right.READ),),
     (("Look-ups", "lookups", Right.READ),),
@@ -98,7 +108,9 @@ def ways_for(person: Person, path: str) -> list[Way]:
     parts = []
     for rows in WAYS:
         addresses = [
-            (label, reverse(name)) for label, name, right in rows if may(person, right) and _is(name)
+            (label, reverse(name))
+            for label, name, right in rows
+            if may(person, right) and _is(name)
         ]
         if not addresses:
             continue

@@ -8,9 +8,9 @@ from datetime import date
 
 from django.db.models import QuerySet, Sum
 
-from farm.models import Customer, Invoice, Sale, SaleLine, Stage
+from farm.models import Customer, DeliveryNote, Invoice, Sale, SaleLine, Stage
 from ledger.amounts import MILLION
-from ledger.models import Dimension, Lot
+from ledger.models import Dimension, Entry, Lot
 
 MG_PER_KG = 1_000_000
 CENT = 100
@@ -40,6 +40,16 @@ class PaperLine:
 
 
 @dataclass(frozen=True)
+class Papers:
+    """The papers of one sale, and which may still be made."""
+
+    note: DeliveryNote | None
+    invoices: tuple[Invoice, ...]
+    may_note: bool
+    may_invoice: bool
+
+
+@dataclass(frozen=True)
 class RateTotal:
     """What a document comes to at one rate: net + tax = gross."""
 
@@ -65,6 +75,11 @@ def invoices() -> QuerySet[Invoice]:
 def lines_of(invoice: Invoice) -> list[PaperLine]:
     """The lines of an invoice by day and lot; two queries."""
     return paper_lines(_readable(SaleLine.objects.filter(invoiced__invoice=invoice)))
+
+
+def sold_lines(sale: Sale) -> list[PaperLine]:
+    """The lines of a sale, corrected and less what came back."""
+    return paper_lines(_readable(SaleLine.objects.filter(sale=sale)))
 
 
 def rate_totals(lines: Iterable[PaperLine]) -> list[RateTotal]:
@@ -109,6 +124,22 @@ def paper_lines(rows: Sequence[SaleLine]) -> list[PaperLine]:
         groups[row.sale_id, row.line.lot_id].append(row)
     lines = [_line(part) for part in groups.values()]
     return [line for line in lines if line.quantity or line.gross]
+
+
+def papers_of(entry: Entry) -> Papers | None:
+    """The papers of the sale that an entry recorded; None where it recorded none."""
+    sale = Sale.objects.filter(entry=entry).first()
+    if sale is None:
+        return None
+    on = Invoice.objects.filter(lines__sale_line__sale=sale).distinct().order_by("pk")
+    note = DeliveryNote.objects.filter(sale=sale).first()
+    stands = not entry.amendments.filter(takes_back=True).exists()
+    return Papers(
+        note=note,
+        invoices=tuple(on),
+        may_note=stands and note is None and sale.customer_id is not None,
+        may_invoice=stands and not on and sale.stall_day_id is None,
+    )
 
 
 def customers_to_invoice(until: date) -> dict[Customer, int]:

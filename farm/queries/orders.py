@@ -10,6 +10,7 @@ from django.db.models import QuerySet, Sum
 
 from farm.models import DeliveredLine, DeliveryNote, Grade, Order, OrderLine, Species, Stage
 from farm.queries.stock import lots_on_hand
+from farm.units import show_both
 from ledger.models import Dimension, Line, Lot, Role
 
 WEEK = timedelta(days=7)
@@ -57,6 +58,17 @@ class DueOrder:
     day: date
     state: State
     asked: tuple[Asked, ...]
+
+    def __str__(self) -> str:
+        return f"{self.order.customer}, {self.day:%a %-d %b}: {self.in_words}"
+
+    @property
+    def in_words(self) -> str:
+        """What was asked: “10 Oyster, 200 g; 2.00 kg · 4.41 lb Oyster, loose”."""
+        return "; ".join(
+            f"{one.line.quantity if one.line.product else show_both(one.line.quantity)} {one.line}"
+            for one in self.asked
+        )
 
     @property
     def is_open(self) -> bool:
@@ -153,6 +165,12 @@ def sellable(day: date) -> list[Lot]:
     lots = lots_on_hand(Stage.PACKS, Stage.CROP, Stage.DRIED)
     kept = [lot for lot in lots if not lot.held and keeps_until(lot, day)]
     return sorted(kept, key=lambda lot: (lot.card.harvested_on or day, lot.pk))
+
+
+def agreed_price(due: DueOrder, lot: Lot) -> int | None:
+    """The price of a pack or a kg that the order names for what a lot is; None: the price list."""
+    found = (one.line.unit_money for one in due.asked if fits(one.line, lot))
+    return next(found, None)
 
 
 def fits(line: OrderLine, lot: Lot) -> bool:

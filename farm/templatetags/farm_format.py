@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from farm.models import Farm, Stage
 from farm.queries.entries import Standing
+from farm.queries.orders import Given
 from farm.units import show_both, show_money, show_pressure, show_temperature
 from ledger.models import Dimension, Lot
 
@@ -70,6 +71,12 @@ def amount_of(quantity: int, lot: Lot, farm: Farm) -> str:
         return f"{sign}{(Decimal(size) / 1000).normalize():f} ml"
     one, many = NOUNS.get(stage_of(lot), ("piece", "pieces"))
     return f"{sign}{size} {one if size == 1 else many}"
+
+
+@register.filter
+def given(one: Given, farm: Farm) -> str:
+    """Show what was given of a lot for an order."""
+    return amount_of(one.quantity, one.lot, farm)
 
 
 def stage_of(lot: Lot) -> int:

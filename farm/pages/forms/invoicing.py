@@ -1,0 +1,101 @@
+"""Issue an invoice, and enter what came in."""
+
+from collections.abc import Mapping
+from datetime import date
+from typing import Any
+from uuid import uuid4
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+
+from farm.actions.common import Doing
+from farm.actions.payments import Paid
+from farm.models import Customer, Farm, Invoice, Method, Person
+from farm.pages.forms.doing import FarmForm
+from farm.pages.forms.fields import MoneyField, RowField
+
+DAY = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+
+
+class IssueForm(FarmForm):
+    """For one customer: all that was sold up to a day."""
+
+    customer = RowField(queryset=Customer.objects.all())
+    until = forms.DateField(label="Sales up to", widget=DAY)
+    note = forms.CharField(label="Words on the invoice", required=False, max_length=200)
+    uuid = forms.UUIDField(widget=forms.HiddenInput)
+
+    def __init__(self, data: Mapping[str, Any] | None = None, *, farm: Farm) -> None:
+        today = timezone.localdate()
+        super().__init__(data, farm=farm, initial={"until": today, "uuid": uuid4()})
+
+    def doing(self, person: Person) -> Doing:
+        said = self.cleaned_data
+        return Doing(by=person, happened_at=timezone.now(), uuid=said["uuid"], reason=said["note"])
+
+
+class PaymentForm(FarmForm):
+    """``invoice`` blank: the oldest that are open are paid first."""
+
+    customer = RowField(queryset=Customer.objects.all())
+    amount = MoneyField(label="What came in")
+    paid_on = forms.DateField(label="On which day", widget=DAY)
+    method = forms.ChoiceField(label="How", choices=Method.choices)
+    invoice = RowField(
+        label="For one invoice only",
+        queryset=Invoice.objects.filter(customer__isnull=False, credits=None).order_by("-pk"),
+        required=False,
+        help_text="Not stated: the oldest that are open",
+    )
+    note = forms.CharField(label="Note", required=False, max_length=200)
+    uuid = forms.UUIDField(widget=forms.HiddenInput)
+
+    def __init__(
+        self,
+        data: Mapping[str, Any] | None = None,
+        *,
+        farm: Farm,
+        initial: Mapping[str, Any] | None = None,
+    ) -> None:
+        today = timezone.localdate()
+        super().__init__(
+            data, farm=farm, initial={"paid_on": today, "uuid": uuid4(), **(initial or {})}
+        )
+        if "sure" in self.data:
+            self.ask_sure()
+
+    def clean_paid_on(self) -> date:
+        paid_on: date = self.cleaned_data["paid_on"]
+        if paid_on > timezone.localdate():
+            raise ValidationError("This is later than today. State when it came in.")
+        return paid_on
+
+    def ask_sure(self, question: str = "") -> None:
+        """Put a question above a box to tick."""
+        self.fields["sure"] = forms.BooleanField(label="Yes, that came in", required=False)
+        if question:
+            self.add_error("sure", question)
+
+    def asked(self) -> list[forms.BoundField]:
+        return [field for field in self.visible_fields() if field.name != "sure"]
+
+    def doing(self, person: Person) -> Doing:
+        said = self.cleaned_data
+        return Doing(
+            by=person,
+            happened_at=timezone.now(),
+            uuid=said["uuid"],
+            reason=said["note"],
+            sure=bool(said.get("sure")),
+        )
+
+    def paid(self) -> Paid:
+        said = self.cleaned_data
+        return Paid(
+            customer=said["customer"],
+            amount_money=said["amount"],
+            paid_on=said["paid_on"],
+            method=Method(said["method"]),
+            invoice=said["invoice"],
+        )

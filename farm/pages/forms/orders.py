@@ -1,0 +1,191 @@
+"""Orders: who asks for what by when; delivering one; calling one off."""
+
+from collections.abc import Mapping
+from datetime import date, timedelta
+from typing import Any
+from uuid import uuid4
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+
+from farm.actions.common import Doing, Recorded
+from farm.actions.orders import Wanted, deliver
+from farm.actions.selling import SoldLine
+from farm.models import Customer, Farm, Person, Product, Species
+from farm.pages.access import Right, may
+from farm.pages.forms.doing import QUESTIONS, FarmForm, FirstForm
+from farm.pages.forms.fields import CountField, MassField, MoneyField, RowField
+from farm.pages.forms.selling import PricedForm
+from farm.queries.orders import (
+    DueOrder,
+    agreed_price,
+    allocation,
+    due_between,
+    due_order,
+    orders,
+    sellable,
+)
+from farm.queries.sales import prices_at
+from ledger.models import Lot
+
+LATE, AHEAD = timedelta(days=14), timedelta(days=14)
+DAY = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+
+
+class CustomerFirst(FirstForm):
+    customer = RowField(label="Who orders", queryset=Customer.objects.select_related("place"))
+
+
+class OrderForm(FarmForm):
+    """A box for each product with a price at the customer's place, and for each species, loose."""
+
+    due_on = forms.DateField(label="For which day", widget=DAY)
+    weekly = forms.BooleanField(
+        label="Every week on that day, until it is called off", required=False
+    )
+    note = forms.CharField(label="Note", required=False, max_length=200)
+    uuid = forms.UUIDField(widget=forms.HiddenInput)
+
+    def __init__(
+        self,
+        data: Mapping[str, Any] | None = None,
+        *,
+        farm: Farm,
+        person: Person,
+        customer: Customer,
+    ) -> None:
+        today = timezone.localdate()
+        super().__init__(data, farm=farm, initial={"due_on": today + timedelta(1), "uuid": uuid4()})
+        self.person = person
+        self.wanted: dict[str, Product | Species] = {}
+        priced = prices_at(customer.place, today)
+        for product in Product.objects.filter(pk__in=priced):
+            self._add(f"product_{product.pk}", product, CountField(noun="packs", required=False))
+        if may(person, Right.SEE_MONEY):
+            for species in Species.objects.all():
+                name = f"species_{species.pk}"
+                self._add(name, species, MassField(required=False))
+                label = f"{species}, loose: price of a kilogram"
+                self.add(f"price_{name}", MoneyField(label=label, required=False))
+        self.order_fields(["due_on", "weekly", *self.fields])
+        if "sure" in self.data:
+            self.ask_sure()
+
+    def _add(self, name: str, what: Product | Species, field: CountField | MassField) -> None:
+        field.label = f"{what}, packs" if isinstance(what, Product) else f"{what}, loose"
+        self.add(name, field)
+        self.wanted[name] = what
+
+    def lines(self) -> list[Wanted]:
+        said = self.cleaned_data
+        return [
+            Wanted(what, said[name], said.get(f"price_{name}"))
+            for name, what in self.wanted.items()
+            if said.get(name)
+        ]
+
+    def doing(self) -> Doing:
+        said = self.cleaned_data
+        return Doing(
+            by=self.person,
+            happened_at=timezone.now(),
+            uuid=said["uuid"],
+            reason=said["note"],
+            sure=bool(said.get("sure")),
+        )
+
+    def ask_sure(self, question: str = "") -> None:
+        """Put a question above a box to tick."""
+        label = "Take the order all the same"
+        self.fields["sure"] = forms.BooleanField(label=label, required=False)
+        if question:
+            self.add_error("sure", question)
+
+    def asked(self) -> list[forms.BoundField]:
+        """The fields as they are laid out, without the question, which stands above."""
+        return [field for field in self.visible_fields() if field.name not in QUESTIONS]
+
+
+class StopForm(forms.Form):
+    from_day = forms.DateField(label="From which day on", widget=DAY)
+    reason = forms.CharField(label="Why", max_length=200)
+
+
+# --- delivering ------------------------------------------------------------------------------
+
+
+class DueField(forms.ChoiceField):
+    """An order on one of its days, as “pk:day”; the open ones of these weeks are listed."""
+
+    def use_farm(self, farm: Farm) -> None:
+        today = timezone.localdate()
+        due = [one for one in due_between(today - LATE, today + AHEAD) if one.is_open]
+        self.choices = [("", "Choose"), *((key_of(one), str(one)) for one in due)]
+        if not due:
+            self.help_text = "No order is open. Take one first, under Orders."
+
+    def valid_value(self, value: object) -> bool:
+        return True  # `clean` looks the order up: a form sent twice names one that is delivered
+
+    def clean(self, value: object) -> DueOrder:
+        pk, _, day = str(super().clean(value)).partition(":")
+        try:
+            order = orders().filter(pk=int(pk)).first()
+            due = due_order(order, date.fromisoformat(day)) if order else None
+        except ValueError:
+            due = None
+        if due is None:
+            raise ValidationError("There is no such order on that day. Choose one of the list.")
+        return due
+
+
+class DeliverFirst(FirstForm):
+    due = DueField(label="Which order")
+
+
+class DeliverForm(PricedForm):
+    """What is given of which lot; the oldest that keeps until the day is filled in."""
+
+    first = DeliverFirst
+    group_titles = {"give": "What is given, of each lot"}
+
+    rest_follows = forms.BooleanField(
+        label="The rest follows",
+        required=False,
+        help_text="Tick it if what is short is still owed",
+    )
+
+    def build(self) -> None:
+        due: DueOrder = self.given["due"]
+        lots = sellable(due.day)
+        self.offer_draws("give", lots, allocation(due))
+        self.offer_prices([lot for lot, _ in self.groups["give"]], due.order.customer.place,
+                          self.initial["when"].date())  # fmt: skip
+        for lot, _ in self.groups["give"]:
+            agreed, field = agreed_price(due, lot), self.fields.get(f"price_{lot.pk}")
+            if field and agreed is not None:
+                field.initial = agreed
+
+    def run(self, doing: Doing) -> Recorded:
+        due: DueOrder = self.given["due"]
+        return deliver(
+            doing,
+            order=due.order,
+            due_on=due.day,
+            lines=[
+                SoldLine(draw.lot, draw.quantity, self._price(due, draw.lot, doing.day))
+                for draw in self.drawn("give")
+            ],
+            rest_follows=self.cleaned_data["rest_follows"],
+        )
+
+    def _price(self, due: DueOrder, lot: Lot, on: date) -> int:
+        agreed = agreed_price(due, lot)
+        if agreed is not None and self.cleaned_data.get(f"price_{lot.pk}") is None:
+            return agreed
+        return self.price_of(lot, due.order.customer.place, on)
+
+
+def key_of(due: DueOrder) -> str:
+    return f"{due.order.pk}:{due.day.isoformat()}"

@@ -1,0 +1,313 @@
+"""Invoices: the list, one of them, issuing, credit notes; payments; who owes what."""
+
+from dataclasses import dataclass
+from datetime import timedelta
+from uuid import uuid4
+
+import django_filters
+import django_tables2 as tables
+from django.contrib import messages
+from django.db.models import QuerySet
+from django.http import HttpResponse
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.utils import timezone
+from django.views.decorators.http import require_POST
+
+from farm.actions.common import Doing
+from farm.actions.invoicing import issue_change, issue_for_sale, issue_invoice
+from farm.actions.payments import enter_payment, take_payment_back
+from farm.actions.questions import PlausibilityQuestion
+from farm.models import Customer, Invoice, InvoiceKind, Method, Payment, Sale
+from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, require
+from farm.pages.forms.invoicing import DAY, IssueForm, PaymentForm
+from farm.pages.frame import show
+from farm.pages.handing_out import handed_out, made_by
+from farm.pages.laid_out import Way
+from farm.pages.lists import NUMBER, Listing, ListTable, list_page
+from farm.pages.papers import numbered, paper_page
+from farm.queries.invoices import changed_invoices, changed_since, customers_to_invoice, invoices
+from farm.queries.owed import account_of, accounts, statement
+from farm.reports.invoice_rows import invoice_paper
+from farm.reports.owed_rows import owed_report, statement_paper
+from farm.reports.rows import Column, Kind
+from farm.templatetags.farm_format import day as show_day
+from farm.templatetags.farm_format import money
+from ledger.errors import Refused
+
+STATEMENT_DAYS = 365
+
+
+class InvoiceTable(ListTable):
+    name = tables.Column(
+        accessor="pk", verbose_name="Number", order_by=("series", "number"),
+        linkify=lambda record: reverse("invoice", args=[str(record)]),
+    )  # fmt: skip
+    kind = tables.Column(verbose_name="What")
+    customer = tables.Column(empty_values=())
+    issued_on = tables.Column(verbose_name="Issued", attrs={"td": {"class": "day"}})
+    due_on = tables.Column(verbose_name="To be paid by", attrs={"td": {"class": "day"}})
+    net = tables.Column(attrs=NUMBER)
+    tax = tables.Column(attrs=NUMBER)
+    gross = tables.Column(verbose_name="To pay", attrs=NUMBER)
+
+    sheet = (
+        (Column("Number"), str),
+        (Column("What"), lambda row: row.get_kind_display()),
+        (Column("To invoice"), lambda row: str(row.credits or "")),
+        (Column("Customer"), lambda row: row.customer_name),
+        (Column("Issued", Kind.DATE), lambda row: row.issued_on),
+        (Column("To be paid by", Kind.DATE), lambda row: row.due_on),
+        (Column("Net", Kind.MONEY), lambda row: row.net),
+        (Column("Tax", Kind.MONEY), lambda row: row.tax),
+        (Column("To pay", Kind.MONEY), lambda row: row.gross),
+    )
+
+    class Meta(ListTable.Meta):
+        pass
+
+    def render_name(self, record: Invoice) -> str:
+        return str(record)
+
+    def render_kind(self, record: Invoice) -> str:
+        to = f" to {record.credits}" if record.credits else ""
+        return f"{record.get_kind_display()}{to}"
+
+    def render_customer(self, record: Invoice) -> str:
+        return record.customer_name or "—"
+
+    def render_issued_on(self, record: Invoice) -> str:
+        return show_day(record.issued_on)
+
+    def render_due_on(self, record: Invoice) -> str:
+        return "" if record.kind == InvoiceKind.CREDIT else show_day(record.due_on)
+
+    def render_net(self, value: int) -> str:
+        return money(value, self.farm)
+
+    def render_tax(self, value: int) -> str:
+        return money(value, self.farm)
+
+    def render_gross(self, value: int) -> str:
+        return money(value, self.farm)
+
+
+class InvoiceFilter(django_filters.FilterSet):
+    customer = django_filters.ModelChoiceFilter(
+        queryset=Customer.objects.all(), empty_label="all", label="Customer"
+    )
+    kind = django_filters.ChoiceFilter(choices=InvoiceKind.choices, empty_label="all", label="What")
+    since = django_filters.DateFilter(
+        field_name="issued_on", lookup_expr="gte", label="From", widget=DAY
+    )
+    until = django_filters.DateFilter(
+        field_name="issued_on", lookup_expr="lte", label="To", widget=DAY
+    )
+
+
+class PaymentTable(ListTable):
+    paid_on = tables.Column(verbose_name="Day", attrs={"td": {"class": "day"}})
+    customer = tables.Column()
+    amount_money = tables.Column(verbose_name="Came in", attrs=NUMBER)
+    method = tables.Column(verbose_name="How")
+    invoice = tables.Column(verbose_name="For")
+    note = tables.Column()
+    back = tables.TemplateColumn(
+        template_name="farm/invoices/_take_back.html", verbose_name="", orderable=False
+    )
+
+    sheet = (
+        (Column("Day", Kind.DATE), lambda row: row.paid_on),
+        (Column("Customer"), lambda row: str(row.customer)),
+        (Column("Came in", Kind.MONEY), lambda row: row.amount_money),
+        (Column("How"), lambda row: row.get_method_display()),
+        (Column("For"), lambda row: str(row.invoice or "")),
+        (Column("Note"), lambda row: row.note),
+        (Column("Takes back", Kind.COUNT), lambda row: row.takes_back_id),
+    )
+
+    class Meta(ListTable.Meta):
+        pass
+
+    def render_paid_on(self, record: Payment) -> str:
+        return show_day(record.paid_on)
+
+    def render_amount_money(self, value: int) -> str:
+        return money(value, self.farm)
+
+
+class PaymentFilter(django_filters.FilterSet):
+    customer = django_filters.ModelChoiceFilter(
+        queryset=Customer.objects.all(), empty_label="all", label="Customer"
+    )
+    method = django_filters.ChoiceFilter(choices=Method.choices, empty_label="all", label="How")
+
+
+INVOICES = Listing("Invoices", InvoiceTable, InvoiceFilter, "farm/invoices/list.html")
+PAYMENTS = Listing("Payments", PaymentTable, PaymentFilter, "farm/invoices/payments.html")
+
+
+@dataclass(frozen=True)
+class IssuePage:
+    """``waiting``: customers with sales on no invoice, and what they come to."""
+
+    waiting: list[tuple[Customer, int, IssueForm]]
+    changed: list[Invoice]
+    farm_ready: bool
+
+
+@dataclass(frozen=True)
+class PayPage:
+    form: PaymentForm
+
+
+@page(Right.SEE_MONEY)
+def invoice_list(request: PageRequest) -> HttpResponse:
+    return list_page(request, INVOICES, invoices())
+
+
+@page(Right.SEE_MONEY)
+def invoice(request: PageRequest, name: str) -> HttpResponse:
+    """An invoice or credit note; ?file=pdf takes it away."""
+    found = _invoice(request, name)
+    may_write = may(request.person, Right.RECORD)
+    changed = bool(changed_since(found)) and may_write
+    act = Way("Issue the credit note", reverse("invoice-change", args=[name]))
+    caution = "What was sold changed since: a credit note is due."
+    return paper_page(
+        request, invoice_paper(found, request.farm), name=str(found).lower(),
+        cautions=(caution,) * changed, acts=(act,) * changed,
+    )  # fmt: skip
+
+
+@page(Right.SEE_MONEY)
+def invoice_issue(request: PageRequest) -> HttpResponse:
+    """What waits to be invoiced, customer by customer; sent, it issues one."""
+    if request.method == "POST":
+        require(request, Right.RECORD)
+        form = IssueForm(request.POST, farm=request.farm)
+        if form.is_valid():
+            said = form.cleaned_data
+            try:
+                doing = form.doing(request.person)
+                issued = issue_invoice(doing, said["customer"], until=said["until"])
+            except Refused as refusal:
+                messages.error(request, str(refusal))
+            else:
+                messages.success(request, f"Invoice {issued} is issued.")
+                return redirect("invoice", str(issued))
+        else:
+            messages.error(request, "Not issued: state the last day of sales.")
+        return redirect("invoice-issue")
+    waiting = customers_to_invoice(timezone.localdate())
+    shown = IssuePage(
+        [(one, gross, IssueForm(farm=request.farm)) for one, gross in waiting.items()],
+        changed_invoices(),
+        bool(request.farm.tax_number),
+    )
+    return show(request, "farm/invoices/issue.html", shown)
+
+
+@require_POST
+@page(Right.SEE_MONEY)
+def invoice_change(request: PageRequest, name: str) -> HttpResponse:
+    """Issue the credit note for what changed since an invoice."""
+    require(request, Right.RECORD)
+    found = _invoice(request, name)
+    try:
+        issued = issue_change(_now(request), found)
+    except Refused as refusal:
+        messages.error(request, str(refusal))
+        return redirect("invoice", name)
+    messages.success(request, f"{issued.get_kind_display().capitalize()} {issued} is issued.")
+    return redirect("invoice", str(issued))
+
+
+@require_POST
+@page(Right.SEE_MONEY)
+def invoice_sale(request: PageRequest, seq: int) -> HttpResponse:
+    """Issue an invoice for one sale: a full one to a named customer, else a simplified one."""
+    require(request, Right.RECORD)
+    sale = get_or_refuse(request, Sale.objects.select_related("entry", "customer"),
+                         Right.SEE_MONEY, entry=seq)  # fmt: skip
+    try:
+        issued = issue_for_sale(_now(request), sale, simple=sale.customer is None)
+    except Refused as refusal:
+        messages.error(request, str(refusal))
+        return redirect("entry", seq)
+    messages.success(request, f"{issued.get_kind_display().capitalize()} {issued} is issued.")
+    return redirect("invoice", str(issued))
+
+
+# --- payments, and who owes what -------------------------------------------------------------
+
+
+@page(Right.SEE_MONEY)
+def payment_list(request: PageRequest) -> HttpResponse:
+    rows: QuerySet[Payment] = Payment.objects.select_related("customer", "invoice", "taken_back_by")
+    return list_page(request, PAYMENTS, rows.order_by("-paid_on", "-pk"))
+
+
+@page(Right.SEE_MONEY)
+def payment_enter(request: PageRequest) -> HttpResponse:
+    """Enter what came in; more than is owed asks once."""
+    require(request, Right.RECORD)
+    data = request.POST if request.method == "POST" else None
+    form = PaymentForm(data, farm=request.farm, initial=request.GET.dict())
+    if data is not None and form.is_valid():
+        try:
+            payment = enter_payment(form.doing(request.person), form.paid())
+        except PlausibilityQuestion as question:
+            form.ask_sure(question.question)
+        except Refused as refusal:
+            form.add_error(None, str(refusal))
+        else:
+            messages.success(request, f"The payment of {payment.customer} is entered.")
+            return redirect("owed")
+    return show(request, "farm/invoices/pay.html", PayPage(form))
+
+
+@require_POST
+@page(Right.SEE_MONEY)
+def payment_back(request: PageRequest, pk: int) -> HttpResponse:
+    require(request, Right.RECORD)
+    payment = get_or_refuse(request, Payment.objects.all(), Right.SEE_MONEY, pk=pk)
+    try:
+        take_payment_back(_now(request), payment)
+        messages.success(request, "The payment is taken back.")
+    except Refused as refusal:
+        messages.error(request, str(refusal))
+    return redirect("payments")
+
+
+@page(Right.SEE_MONEY)
+def owed(request: PageRequest) -> HttpResponse:
+    """Who owes what, and since when; a statement of each customer below it."""
+    day = timezone.localdate()
+    found = accounts(day)
+    statements = tuple(
+        Way(f"Statement of {one.customer}", reverse("statement", args=[one.customer.pk]))
+        for one in found
+    )
+    report = owed_report(found, day, made_by(request))
+    return handed_out(request, report, name=f"owed-{day}", others=statements)
+
+
+@page(Right.SEE_MONEY)
+def statement_of(request: PageRequest, pk: int) -> HttpResponse:
+    """A customer's statement of a year; ?file=pdf takes it away."""
+    customer = get_or_refuse(request, Customer.objects.all(), Right.SEE_MONEY, pk=pk)
+    day = timezone.localdate()
+    moves = statement(customer, day - timedelta(days=STATEMENT_DAYS), day)
+    account = account_of(customer, day)
+    paper = statement_paper(account, moves, farm=request.farm, made=made_by(request))
+    return paper_page(request, paper, name=f"statement-{customer.number}-{day}")
+
+
+def _invoice(request: PageRequest, name: str) -> Invoice:
+    return get_or_refuse(request, invoices(), Right.SEE_MONEY, **numbered(name))
+
+
+def _now(request: PageRequest) -> Doing:
+    """One press of a button; pressed twice, the second finds nothing left to do."""
+    return Doing(by=request.person, happened_at=timezone.now(), uuid=uuid4())

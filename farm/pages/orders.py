@@ -1,0 +1,228 @@
+"""Orders: what is due, taking one, calling one off, the round by stop, the delivery note."""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import django_tables2 as tables
+from django import forms
+from django.contrib import messages
+from django.http import Http404, HttpResponse
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.html import format_html
+from django.utils.safestring import SafeString
+from django.views.decorators.http import require_POST
+
+from farm.actions.common import Doing
+from farm.actions.orders import stop_order, take_order, write_note
+from farm.actions.questions import PlausibilityQuestion
+from farm.models import Customer, DeliveryNote, Order, Sale
+from farm.pages.access import PageRequest, Right, get_or_refuse, page
+from farm.pages.forms.orders import DAY, CustomerFirst, OrderForm, StopForm, key_of
+from farm.pages.frame import show
+from farm.pages.handing_out import handed_out, made_by
+from farm.pages.lists import PER_LEAF, ListPage, ListTable, rows_of, spreadsheet
+from farm.pages.papers import numbered, paper_page
+from farm.queries.invoices import sold_lines
+from farm.queries.orders import DueOrder, State, called_off, due_between, due_order, orders
+from farm.reports.invoice_rows import note_paper
+from farm.reports.owed_rows import round_report
+from farm.reports.rows import Column, Kind
+from farm.templatetags.farm_format import day as show_day
+from ledger.errors import Refused
+
+LATE, AHEAD = timedelta(days=7), timedelta(days=21)
+BADGES = {State.OPEN: "check", State.REST: "check", State.SHORT: "stop", State.DONE: "good"}
+
+
+class DueTable(ListTable):
+    day = tables.Column(verbose_name="Due", attrs={"td": {"class": "day"}})
+    customer = tables.Column(accessor="order__customer", verbose_name="Customer")
+    asked = tables.Column(accessor="in_words", orderable=False, attrs={"td": {"class": "long"}})
+    order = tables.Column(
+        verbose_name="Order", linkify=lambda record: reverse("order", args=[record.order.pk])
+    )
+    state = tables.Column(orderable=False)
+
+    sheet = (
+        (Column("Due", Kind.DATE), lambda due: due.day),
+        (Column("Customer"), lambda due: str(due.order.customer)),
+        (Column("Asked"), lambda due: due.in_words),
+        (Column("Order", Kind.COUNT), lambda due: due.order.pk),
+        (Column("Weekly"), lambda due: "weekly" if due.order.weekly else ""),
+        (Column("State"), lambda due: due.state.value),
+    )
+
+    class Meta(ListTable.Meta):
+        pass
+
+    def render_day(self, value: date) -> str:
+        return show_day(value)
+
+    def render_order(self, record: DueOrder) -> str:
+        return f"{record.order.pk}, weekly" if record.order.weekly else f"{record.order.pk}"
+
+    def render_state(self, record: DueOrder) -> SafeString:
+        badge = format_html(
+            '<span class="badge {}">{}</span>', BADGES.get(record.state, ""), record.state.value
+        )
+        return badge + _deliver_link(record) if record.is_open else badge
+
+
+class SpanForm(forms.Form):
+    since = forms.DateField(label="From", widget=DAY, required=False)
+    until = forms.DateField(label="To", widget=DAY, required=False)
+    customer = forms.ModelChoiceField(Customer.objects.all(), required=False, empty_label="all")
+
+
+@dataclass(frozen=True)
+class FirstOrderPage:
+    form: CustomerFirst
+
+
+@dataclass(frozen=True)
+class TakeOrderPage:
+    form: OrderForm
+    customer: Customer
+
+
+@dataclass(frozen=True)
+class OrderPage:
+    """``due``: its days of these weeks; ``next_day``: what a stop is prefilled with."""
+
+    order: Order
+    due: list[tuple[DueOrder, str]]
+    notes: list[DeliveryNote]
+    stop: StopForm | None
+
+
+@page(Right.READ)
+def order_list(request: PageRequest) -> HttpResponse:
+    """Orders by the day they are due: a week back and three ahead, or the span asked for."""
+    form = SpanForm(request.GET)
+    said = form.cleaned_data if form.is_valid() else {}
+    today = timezone.localdate()
+    first = said.get("since") or today - LATE
+    last = min(said.get("until") or today + AHEAD, first + timedelta(days=370))
+    due = [
+        one
+        for one in due_between(first, last)
+        if said.get("customer") in (None, one.order.customer)
+    ]
+    table = DueTable(due)
+    table.farm = request.farm
+    taken = request.GET.get("take") == "xlsx"
+    tables.RequestConfig(request, paginate=False if taken else {"per_page": PER_LEAF}).configure(
+        table
+    )
+    if taken:
+        return spreadsheet(request, rows_of("Orders", table))
+    address = request.GET.copy()
+    address["take"] = "xlsx"
+    hint = f"Due from {show_day(first)} to {show_day(last)}."
+    shown = ListPage("Orders", table, form, len(due), f"?{address.urlencode()}", hint)
+    return show(request, "farm/orders/list.html", shown)
+
+
+@page(Right.RECORD)
+def order_take(request: PageRequest) -> HttpResponse:
+    """Ask who orders, then what; what is not free asks once."""
+    first = CustomerFirst(request.GET if request.GET else None, farm=request.farm)
+    if not first.is_valid():
+        return show(request, "farm/orders/first.html", FirstOrderPage(first))
+    customer = first.cleaned_data["customer"]
+    data = request.POST if request.method == "POST" else None
+    form = OrderForm(data, farm=request.farm, person=request.person, customer=customer)
+    if data is not None and form.is_valid():
+        said = form.cleaned_data
+        try:
+            order = take_order(
+                form.doing(), customer=customer, due_on=said["due_on"], lines=form.lines(),
+                weekly=said["weekly"],
+            )  # fmt: skip
+        except PlausibilityQuestion as question:
+            form.ask_sure(question.question)
+        except Refused as refusal:
+            form.add_error(None, str(refusal))
+        else:
+            messages.success(request, f"Order {order.pk} is taken.")
+            return redirect("order", order.pk)
+    return show(request, "farm/orders/take.html", TakeOrderPage(form, customer))
+
+
+@page(Right.READ)
+def order(request: PageRequest, pk: int) -> HttpResponse:
+    found = get_or_refuse(request, orders(), Right.READ, pk=pk)
+    today = timezone.localdate()
+    first, last = (today - LATE, today + AHEAD) if found.weekly else (found.due_on, found.due_on)
+    due = [one for one in due_between(first, last) if one.order == found]
+    open_end = not called_off(found, last)
+    shown = OrderPage(
+        order=found,
+        due=[(one, BADGES.get(one.state, "")) for one in due],
+        notes=list(found.notes.select_related("sale__entry").order_by("-pk")),
+        stop=StopForm(initial={"from_day": max(today, found.due_on)}) if open_end else None,
+    )
+    return show(request, "farm/orders/order.html", shown)
+
+
+@require_POST
+@page(Right.RECORD)
+def order_stop(request: PageRequest, pk: int) -> HttpResponse:
+    found = get_or_refuse(request, orders(), Right.RECORD, pk=pk)
+    form = StopForm(request.POST)
+    if form.is_valid():
+        said = form.cleaned_data
+        doing = Doing(
+            by=request.person, happened_at=timezone.now(), uuid=found.uuid, reason=said["reason"]
+        )
+        stop_order(doing, found, from_day=said["from_day"])
+        messages.success(request, f"Order {pk} is called off from {show_day(said['from_day'])} on.")
+    else:
+        messages.error(request, "Say from which day on, and why.")
+    return redirect("order", pk)
+
+
+@page(Right.READ)
+def delivery_round(request: PageRequest) -> HttpResponse:
+    """What goes to whom on a day, by stop; ?file=pdf to take along."""
+    typed = request.GET.get("day", "")
+    try:
+        day = date.fromisoformat(typed) if typed else timezone.localdate()
+    except ValueError:
+        raise Http404 from None
+    due = due_between(day, day)
+    report = round_report(due, day, farm=request.farm, made=made_by(request))
+    return handed_out(request, report, name=f"round-{day}", codes_lead_to="lot")
+
+
+@page(Right.READ)
+def note(request: PageRequest, name: str) -> HttpResponse:
+    """A delivery note; ?file=pdf takes it away."""
+    rows = DeliveryNote.objects.select_related("sale__entry", "order__customer")
+    found = get_or_refuse(request, rows, Right.READ, **numbered(name))
+    due = due_order(found.order, found.due_on) if found.order else None
+    paper = note_paper(found, sold_lines(found.sale), farm=request.farm, due=due)
+    undone = found.sale.entry.amendments.filter(takes_back=True).exists()
+    return paper_page(request, paper, name=f"delivery-note-{found}",
+                      cautions=("The sale was taken back: this note is void.",) * undone,
+                      entry=found.sale.entry_id)  # fmt: skip
+
+
+@require_POST
+@page(Right.RECORD)
+def note_write(request: PageRequest, seq: int) -> HttpResponse:
+    """Write the delivery note of a sale, once."""
+    sale = get_or_refuse(request, Sale.objects.select_related("entry", "customer"), Right.RECORD,
+                         entry=seq)  # fmt: skip
+    try:
+        return redirect("note", str(write_note(sale)))
+    except Refused as refusal:
+        messages.error(request, str(refusal))
+        return redirect("entry", seq)
+
+
+def _deliver_link(due: DueOrder) -> SafeString:
+    address = reverse("record-action", args=["deliver"])
+    return format_html(' <a href="{}?due={}">Deliver</a>', address, key_of(due))

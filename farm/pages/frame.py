@@ -32,7 +32,6 @@ WAYS = (
         ("Decisions", "decisions", Right.SEE_MONEY),
         ("Did cards come true", "card-scores", Right.SEE_MONEY),
         ("Against plan", "against-plan", Right.SEE_MONEY),
-        ("Decisions", "decisions", Right.SEE_MONEY),
     ),
     (
         ("Trace", "trace", Right.READ),

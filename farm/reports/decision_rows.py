@@ -148,7 +148,7 @@ def drying_report(
 def drying_words(case: DryingCase, currency: str) -> str:
     like = case.dried_kilo_like(case.discounted)
     return (
-        f"Of the three, {case.best}. Drying is as good as the discount at "
+        f"Best of the three: {case.best}. Drying is as good as the discount at "
         f"{_money(an_ounce(like))} {currency} an ounce dried ({_money(round(like))} a kilo)."
     )
 

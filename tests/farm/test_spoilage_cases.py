@@ -4,16 +4,21 @@ Units are blocks; money is in whole units of the currency. The sources' figures 
 setting is ours.
 """
 
+from datetime import date
+
 import pytest
+from django.test import Client
 
 from farm.actions.blocks import fill_blocks, inoculate_blocks
 from farm.actions.checks import check
 from farm.actions.common import Draw, oldest_first
 from farm.actions.cultures import buy_culture
 from farm.actions.grain import inoculate_grain, prepare_grain
-from farm.actions.supplies import top_up
+from farm.actions.supplies import Delivery, receive_supplies, top_up
 from farm.models import Rate, RateOf, Recipe, RecipeFor, RecipeVersion, StandardTime, Supply, Use
+from ledger.errors import Malformed
 from ledger.models import Flow, Item, Lot, Role
+from tests.farm.filled import last_entry, send, text
 from tests.farm.world import (
     GRAM,
     KG,
@@ -204,3 +209,35 @@ def test_a_topped_up_bin_is_the_moving_average(world: World) -> None:
     assert (first, second) == (4_480 * UNIT, 4_272 * UNIT)
     assert whole(again) == 2_848 * UNIT
     assert_book_is_sound()
+
+
+def test_a_bin_takes_one_supply_and_two_lots_at_least(world: World) -> None:
+    one_material(world)
+    sack, rye = received(world, 200, 10), world.received("rye", KG)
+
+    for lots in ([sack], [sack, sack], [sack, rye], []):
+        with pytest.raises(Malformed, match="two or more lots of one supply"):
+            top_up(world.doing(), lots=lots)
+
+
+def test_a_bin_keeps_the_earliest_best_before_and_the_supplier(world: World) -> None:
+    one_material(world)
+    supply = world.supplies["material"]
+    days = (date(2027, 3, 1), date(2027, 2, 1))
+    sacks = [
+        receive_supplies(world.doing(), supply=supply, quantity=KG, paid_money=UNIT,
+                         delivery=Delivery(supplier=world.supplier, best_before=day)).lots[0]
+        for day in days
+    ]  # fmt: skip
+    card = top_up(world.doing(), lots=sacks, shelf=world.shelf).lots[-1].card
+
+    assert (card.best_before, card.supplier) == (days[1], world.supplier)
+
+
+def test_the_form_tops_a_bin_up(owner: Client, world: World) -> None:
+    one_material(world)
+    sacks = [received(world, 200, 10), received(world, 300, 12)]
+    sent = send(owner, "/record/top-up/", lots=[sack.code for sack in sacks])
+
+    assert sent.status_code == 302, text(sent)
+    assert Lot.objects.get(made_by=last_entry()).quantity == 500 * KG

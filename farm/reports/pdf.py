@@ -20,6 +20,7 @@ FOOT = 56  # nothing but the footer below this line
 SIZE, LEADING, GUTTER = 9, 11.5, 14
 TEXT_MAX, TEXT_MIN = 230, 66  # the least holds a date without breaking it
 INK, SOFT, ACCENT = Tone.INK.value[2], Tone.SOFT.value[2], Tone.ACCENT.value[2]
+HAIR = 0.1  # lengths are sums of floats: a word that just fits must not be broken
 FAINT = "#cbd3cf"
 Lines = list[list[str]]
 
@@ -289,7 +290,8 @@ def _natural_widths(table: Printed) -> list[float]:
         cells = max((text_width(line[at], SIZE, bold=True) for line in lines), default=0)
         most = TEXT_MAX if not table.numbers[at] else cells
         # A two-line header looks better than one of a word a line.
-        widths.append(max(words, text_width(head, SIZE, bold=True) / 2, min(cells, most)) + GUTTER)
+        widest = max(words, text_width(head, SIZE, bold=True) / 2, min(cells, most))
+        widths.append(widest + GUTTER + HAIR)
     return widths
 
 

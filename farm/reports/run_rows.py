@@ -16,6 +16,8 @@ RUN_CAUTION = (
     "certify: it does not say that a load is sterile."
 )
 
+MOST_ABOVE_C = 1.0  # what two instruments may differ by; common practice, no source
+
 
 def run_content(course: RunCourse, farm: Farm) -> Content:
     """The curve of a run, what it came to, its gaps and its readings."""
@@ -32,7 +34,7 @@ def _summary(course: RunCourse, farm: Farm) -> Table:
     kept, killed = course.readings, course.lethality
     rows = (
         ("F0", f"{killed.minutes:.2f} minutes"),
-        ("Reference temperature", _both(killed.t_ref_c)),
+        ("Reference", _both(killed.t_ref_c)),
         ("z", f"{killed.z_c:.1f} °C · {killed.z_c * 1.8:.1f} °F"),
         ("Hottest reading", _both(course.hottest_c)),
         ("Probe", kept.probe),
@@ -56,9 +58,15 @@ def _lag(course: RunCourse) -> str:
         return "not known: no pressure was read"
     hottest = max(paired, key=lambda point: point.measured_c)
     assert hottest.steam_c is not None  # only such points are among them
+    lag_c = hottest.steam_c - hottest.measured_c
+    if lag_c < -MOST_ABOVE_C:
+        return (
+            f"none: {-lag_c:.1f} °C hotter than steam without air can be at that gauge. Check the "
+            "thermometer and the gauge."
+        )
     return (
-        f"{hottest.steam_c - hottest.measured_c:.1f} °C at the hottest reading: steam without air "
-        f"would be {hottest.steam_c:.1f} °C there"
+        f"{max(lag_c, 0.0):.1f} °C at the hottest reading: steam without air would be "
+        f"{hottest.steam_c:.1f} °C there"
     )
 
 

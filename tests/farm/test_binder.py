@@ -14,6 +14,7 @@ from django.utils import timezone
 from openpyxl import load_workbook
 
 from farm.actions.records import review
+from farm.actions.runs import sterilise
 from farm.models import Record, Role
 from farm.records import ILLNESS, STORE
 from farm.reports.binder_pdf import binder_pdf
@@ -23,7 +24,7 @@ from farm.reports.rows import Report, Table
 from farm.reports.xlsx import workbook_bytes
 from tests.conftest import person_in_role, signed_in
 from tests.farm.kept import CLEAN, PIN, cleaned, keep, out_of_limits, pinned, read_store
-from tests.farm.world import World, picked
+from tests.farm.world import World, filled_bags, picked
 
 SPAN = Span(date(2026, 9, 1), date(2026, 12, 31))
 needs_pdftotext = pytest.mark.skipif(
@@ -152,6 +153,23 @@ def test_the_paper_has_a_cover_an_index_and_page_numbers(world: World, tmp_path:
     line = next(one for one in pages[1].splitlines() if "Temperature of Fridge" in one)
     assert line.split()[-1] == str(at)
     assert f"page 1 of {len(pages)}" in pages[0]
+
+
+@needs_pdftotext
+def test_no_head_of_a_column_is_broken_inside_a_word(world: World, tmp_path: Path) -> None:
+    run_with_a_long_note(world)
+    made = made_for(world.farm, "olive", timezone.now())
+    content = binder_pdf(binder_cover(SPAN, world.farm, made), sections(SPAN, world.farm))
+    heads = [line for line in words_of_pdf(content, tmp_path).splitlines() if "Particulars" in line]
+
+    assert heads and all("State" in line.split() for line in heads)
+
+
+def run_with_a_long_note(world: World) -> None:
+    bags = filled_bags(world, 4, sterilised=False)
+    sterilise(world.doing(reason="The gasket was changed before the run, and the vent was cleaned"),
+              steriliser=world.steriliser, lots=[bags], minutes_at_temperature=90,
+              gauge_pa=100_000)  # fmt: skip
 
 
 def test_a_corrected_row_is_struck_through_in_the_sheet(world: World) -> None:

@@ -13,6 +13,7 @@ from farm.models import RunReadings
 from farm.queries.run_readings import RunCourse, course_of, readings_of
 from farm.readings import Reading, ReadingsError, Units, decoded, read_readings
 from farm.reports.curves import run_curve
+from farm.reports.run_rows import run_content
 from ledger.errors import Conflict, Malformed
 from ledger.models import Entry
 from tests.conftest import signed_in
@@ -87,6 +88,21 @@ def test_steam_is_cooler_higher_up(world: World) -> None:
     point = course(world, "0 248 15\n1 248 15", CUSTOMARY).points[0]
 
     assert point.steam_c == pytest.approx(118.07, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("measured_c", "said"),
+    # 100 kPa above the sea's air is 120.4 °C: 117.4 lags 3.0, 122.4 cannot be.
+    [("117.4", "3.0 °C at the hottest reading"), ("122.4", "none: 2.0 °C hotter than steam")],
+)
+def test_a_core_lags_behind_the_steam_and_is_never_hotter(
+    world: World, measured_c: str, said: str
+) -> None:
+    found = course(world, f"0 {measured_c} 100\n1 {measured_c} 100")
+    rows = run_content(found, world.farm).tables[0].rows
+    (lag,) = [str(row[1]) for row in rows if row[0] == "Lag behind steam"]
+
+    assert lag.startswith(said)
 
 
 def test_a_gap_is_longer_than_five_minutes(world: World) -> None:

@@ -7,6 +7,7 @@ from farm.pages import (
     against,
     answers,
     binder,
+    calendar,
     card,
     closing,
     decisions,
@@ -26,6 +27,7 @@ from farm.pages import (
     recording,
     records,
     retrying,
+    start_workbook,
     style,
     today,
 )
@@ -161,13 +163,22 @@ deciding = [
     path("decisions/second-flush/", decisions.second_flush, name="second-flush"),
     path("decisions/drying/", decisions.drying, name="drying"),
     path("decisions/contamination/", decisions.contamination, name="contamination"),
-    path(
-        "decisions/contamination/<str:key>/", decisions.contamination_of, name="contamination-of"
-    ),
+    path("decisions/contamination/<str:key>/", decisions.contamination_of, name="contamination-of"),
     path("decisions/steriliser/", decisions.steriliser_runs, name="steriliser-runs"),
     path(
         "decisions/steriliser/<str:key>/", decisions.steriliser_runs_of, name="steriliser-runs-of"
     ),
+]
+
+# /start-workbook/..., /calendar/...
+in_and_out = [
+    path("start-workbook/", start_workbook.start_page, name="start-workbook"),
+    path("start-workbook/blank.xlsx", start_workbook.start_blank, name="start-blank"),
+    path("start-workbook/read-in/", start_workbook.start_read_in, name="start-read-in"),
+    path("start-workbook/<int:pk>/undo/", start_workbook.start_undo, name="start-undo"),
+    path("calendar/", calendar.calendar_page, name="calendar"),
+    path("calendar/renew/", calendar.calendar_renew, name="calendar-renew"),
+    path("calendar/<str:secret>.ics", calendar.calendar_feed, name="calendar-feed"),
 ]
 
 urlpatterns = [
@@ -186,6 +197,7 @@ urlpatterns = [
     *answering,
     *reaching,
     *planning,
+    *in_and_out,
     *keeping,
     *deciding,
 ]

@@ -1,4 +1,4 @@
-"""The starting workbook: take it, fill it in, look at what would be recorded, record it, undo it."""
+"""The starting workbook: take the blank, look at a filled-in one, record it, take it back."""
 
 import hashlib
 from base64 import b64decode, b64encode
@@ -32,10 +32,14 @@ SHOWN_PROBLEMS = 100
 
 
 class FileForm(forms.Form):
+    """``name``: what the file was called."""
+
     workbook = forms.FileField(label="The filled-in workbook (.xlsx)")
+    name = ""
 
     def clean_workbook(self) -> bytes:
         file = self.cleaned_data["workbook"]
+        self.name = file.name
         if file.size > LARGEST_BYTES:
             raise forms.ValidationError(
                 f"{file.name} has {file.size // 1000} kB, {LARGEST_BYTES // 1000} kB at most. "
@@ -89,8 +93,7 @@ def start_page(request: PageRequest) -> HttpResponse:
     """Hand the blank out, and take a filled one in for a look."""
     form = FileForm(request.POST or None, request.FILES or None)
     if request.method == "POST" and form.is_valid():
-        name = request.FILES["workbook"].name or "workbook.xlsx"
-        return preview(request, form.cleaned_data["workbook"], name=name)
+        return preview(request, form.cleaned_data["workbook"], name=form.name)
     known = [(one, left, UndoForm(initial={"uuid": uuid4()})) for one, left in start_books()]
     status = 422 if form.is_bound else 200
     return show(request, "farm/start/start.html", StartPage(form, known), status=status)
@@ -147,9 +150,7 @@ def start_undo(request: PageRequest, pk: int) -> HttpResponse:
     return redirect("start-workbook")
 
 
-def preview(
-    request: PageRequest, content: bytes, *, name: str, refusal: str = ""
-) -> HttpResponse:
+def preview(request: PageRequest, content: bytes, *, name: str, refusal: str = "") -> HttpResponse:
     """Show what would be recorded, or line by line what is wrong."""
     filled = read_workbook(content, request.farm, timezone.localdate())
     text = b64encode(content).decode()

@@ -8,7 +8,6 @@ from io import BytesIO
 from typing import Any
 
 from openpyxl import load_workbook
-from openpyxl.worksheet._read_only import ReadOnlyWorksheet
 
 from farm.models import (
     Customer,
@@ -27,6 +26,7 @@ from farm.start_book.layout import FIRST_ROW, NAMES_FROM, NEEDED, SHEETS, Col, H
 from farm.units import UnitError, read_count, read_mass
 from ledger.models import Dimension
 
+Cells = Iterator[tuple[object, ...]]
 MOST_ROWS = 20_000  # on one sheet
 
 
@@ -75,15 +75,14 @@ def read_workbook(content: bytes, farm: Farm, today: date) -> Filled:
             Problem("The file", 0, "", "has none of the starting workbook's sheets.")
         )
     for sheet in there:
-        _read_sheet(book[sheet.title], sheet, filled=filled, farm=farm)
+        _read_sheet(book[sheet.title].iter_rows(values_only=True), sheet, filled=filled, farm=farm)
     _check(filled, farm, today)
     filled.problems.sort(key=lambda one: ([s.title for s in SHEETS].index(one.sheet), one.row)
                          if one.row else (-1, 0))  # fmt: skip
     return filled
 
 
-def _read_sheet(found: ReadOnlyWorksheet, sheet: Sheet, *, filled: Filled, farm: Farm) -> None:
-    lines = found.iter_rows(values_only=True)
+def _read_sheet(lines: Cells, sheet: Sheet, *, filled: Filled, farm: Farm) -> None:
     heads = [typed(cell).removesuffix(NEEDED) for cell in next(lines, ())]
     missing = [col.title for col in sheet.cols if col.title not in heads]
     for title in missing:

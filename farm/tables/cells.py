@@ -36,7 +36,7 @@ def read_file(path: Path, model: Table, errors: list[str]) -> list[Found]:
     """Read a table's rows; what is wrong is added to ``errors``."""
     csv.field_size_limit(sys.maxsize)  # a closed month's file stands in one cell
     name, fields = file_name(model), columns(model)
-    heads = [field.column for field in fields]
+    heads = [str(field.column) for field in fields]
     found = []
     try:
         with path.open(encoding="utf-8", newline="") as file:

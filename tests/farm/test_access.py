@@ -13,7 +13,8 @@ from farm.models.people import Farm, Person
 from farm.pages.access import PageRequest, Right, get_or_refuse, page
 from farm.urls import urlpatterns as site_addresses
 
-OPEN_TO_STRANGERS = {"sign-in", "sign-out"}
+# A calendar program cannot sign in: the secret in the address stands for its person.
+OPEN_TO_STRANGERS = {"sign-in", "sign-out", "calendar-feed"}
 
 
 @page(Right.RECORD)

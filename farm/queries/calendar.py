@@ -1,0 +1,141 @@
+"""What is due, day by day: planned dates of lots, deliveries, loads, bills, certificates.
+
+What should have been done before today is due today. Own rule: eight weeks are looked ahead.
+"""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from farm.models import Stage, StallDay, Steriliser
+from farm.queries.orders import WEEK, due_between
+from farm.queries.owed import accounts
+from farm.queries.sales import open_loads
+from farm.queries.stock import lots_on_hand
+from farm.queries.today import PICK_EARLY_DAYS, SHAKE_AFTER_DAYS, Days, last_days
+from ledger.models import Lot
+
+WEEKS_AHEAD = 8
+KINDS = ("steriliser run", "check", "move to fruiting", "pick")
+
+
+@dataclass(frozen=True)
+class Due:
+    """Something to do on a day, or until a later one. ``key`` stays the same while it waits.
+
+    ``is_money``: for who may see customers' money.
+    """
+
+    key: str
+    day: date
+    title: str
+    about: str
+    until: date | None = None
+    is_money: bool = False
+
+    @property
+    def last(self) -> date:
+        return self.until or self.day
+
+
+def due_from(today: date) -> list[Due]:
+    """List what is due from today on, in the order of days; a dozen queries."""
+    lots = [lot for lot in lots_on_hand() if not lot.held]
+    last = last_days(lots, KINDS)
+    end = today + timedelta(weeks=WEEKS_AHEAD)
+    found = [
+        *_of_lots(lots, last, today),
+        *_loads(),
+        *_deliveries(today, end),
+        *_bills(today),
+        *_certificates(),
+    ]
+    due = [_not_before(one, today) for one in found]
+    return sorted(
+        (one for one in due if one.day <= end), key=lambda one: (one.day, one.title, one.key)
+    )
+
+
+def _not_before(due: Due, today: date) -> Due:
+    """What is over and still waits, waits today."""
+    if due.day >= today:
+        return due
+    until = due.until if due.until and due.until > today else None
+    about = due.about if until else f"{due.about}; was due {due.last:%-d %b}"
+    return Due(due.key, today, due.title, about, until, due.is_money)
+
+
+def _of_lots(lots: list[Lot], last: Days, today: date) -> Iterator[Due]:
+    for lot in lots:
+        stage, made = lot.card.stage, lot.made_by.happened_on
+        if stage in (Stage.GRAIN, Stage.BAGS):
+            ran = last.get((lot.pk, "steriliser run"))
+            title = f"Inoculate {lot.code}" if ran else f"Sterilise {lot.code}"
+            about = f"{lot.item}, sterilised {ran:%-d %b}" if ran else f"{lot.item}, filled"
+            yield Due(
+                f"{'inoculate' if ran else 'sterilise'}-{lot.code}", ran or made, title, about
+            )
+        elif stage == Stage.SPAWN and (lot.pk, "check") not in last:
+            shake = made + timedelta(days=SHAKE_AFTER_DAYS)
+            yield Due(f"shake-{lot.code}", shake, f"Check and shake {lot.code}", str(lot.item))
+        elif stage == Stage.BLOCKS and lot.card.strain:
+            yield _blocks(lot, last)
+        elif stage in (Stage.CROP, Stage.PACKS):
+            yield from _crop(lot)
+
+
+def _blocks(lot: Lot, last: Days) -> Due:
+    """Blocks are moved once they are grown through, and then picked flush by flush."""
+    strain, made = lot.card.strain, lot.made_by.happened_on
+    assert strain
+    if (lot.pk, "move to fruiting") not in last:
+        day = made + timedelta(days=strain.spawn_run_days)
+        return Due(f"move-{lot.code}", day, f"Move {lot.code} to fruiting", str(lot.item))
+    picked = last.get((lot.pk, "pick"))
+    gap = strain.flush_gap_days if picked else strain.first_pick_days
+    day = (picked or made) + timedelta(days=gap)
+    flush = "next flush" if picked else "first flush"
+    return Due(
+        f"pick-{lot.code}-{picked or made}",
+        day - timedelta(days=PICK_EARLY_DAYS),
+        f"Pick {lot.code}",
+        f"{lot.item}, {flush} planned for {day:%-d %b}",
+        until=day,
+    )
+
+
+def _crop(lot: Lot) -> Iterator[Due]:
+    card = lot.card
+    fresh = not card.product or card.product.form == "fresh"
+    if card.species and card.harvested_on and fresh:
+        day = card.harvested_on + timedelta(days=card.species.fridge_days)
+        yield Due(f"use-{lot.code}", day, f"Sell or dry {lot.code} by today", str(lot.item))
+
+
+def _loads() -> Iterator[Due]:
+    loads: list[StallDay] = list(open_loads())
+    for load in loads:
+        yield Due(f"settle-{load.pk}", load.day, f"Cash up {load.place}", "loaded, not settled yet")
+
+
+def _deliveries(today: date, end: date) -> Iterator[Due]:
+    """Orders still open; one missed in the last week waits today."""
+    for one in due_between(today - WEEK, end):
+        if one.is_open:
+            key, title = f"deliver-{one.order.pk}-{one.day}", f"Deliver to {one.order.customer}"
+            yield Due(key, one.day, title, f"order {one.order.pk}")
+
+
+def _bills(today: date) -> Iterator[Due]:
+    """Invoices that customers have yet to pay."""
+    for account in accounts(today):
+        for one in account.open_invoices:
+            title = f"{account.customer} pays {one.invoice}"
+            yield Due(f"paid-{one.invoice.pk}", one.invoice.due_on, title, "open", is_money=True)
+
+
+def _certificates() -> Iterator[Due]:
+    for one in Steriliser.objects.exclude(inspected_until=None):
+        assert one.inspected_until
+        key, title = f"inspect-{one.pk}-{one.inspected_until}", f"Inspection of {one} runs out"
+        yield Due(key, one.inspected_until, title, "have the pressure vessel inspected")

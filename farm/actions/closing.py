@@ -91,7 +91,7 @@ def _check_order(month: Month) -> None:
 def _check_over(month: Month, at: datetime) -> None:
     today = at.astimezone(the_farm().zone).date()
     if today <= month.last:
-        raise Malformed(f"{month.name} is not over before {month.last}. Close it afterwards.")
+        raise Malformed(f"{month.name} runs to the end of {month.last}. Close it after that day.")
 
 
 def _check_unfinished(month: Month) -> None:

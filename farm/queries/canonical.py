@@ -61,12 +61,12 @@ def rows_of(month: Month) -> list[KeptRow]:
 def summed(rows: Iterable[KeptRow]) -> list[KeptRow]:
     """Add up rows of one place, and leave out those that come to nothing; in the order of places.
 
-    The words of the last one stand.
+    The words of the first one stand.
     """
     sums: dict[Place, dict[str, int]] = defaultdict(lambda: defaultdict(int))
     words: dict[Place, dict[str, str]] = {}
     for row in rows:
-        words[row.place] = row.words
+        words.setdefault(row.place, row.words)
         for name, number in row.numbers.items():
             sums[row.place][name] += number
     made = [KeptRow(*at, words[at], dict(sums[at])) for at in sorted(sums, key=_order)]

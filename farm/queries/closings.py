@@ -43,7 +43,7 @@ def since_closing() -> list[KeptRow]:
     A row that a later closing showed is frozen there, and no difference any more.
     """
     worked = [row for month in covered() for row in rows_of(month)]
-    return summed([*negated(frozen_rows()), *worked])
+    return summed([*worked, *negated(frozen_rows())])
 
 
 def frozen_rows() -> list[KeptRow]:

@@ -49,7 +49,7 @@ BILLS = (
     Column("Kind of cost"),
     Column("Bills", Kind.MONEY),
     Column("Charged by rates", Kind.MONEY),
-    Column("Under-charged (over-charged below zero)", Kind.MONEY),
+    Column("Difference", Kind.MONEY),
     Column("In words"),
 )
 LATE = (
@@ -104,12 +104,12 @@ def _with_closing(
     since: Sequence[KeptRow] | None,
 ) -> Report:
     report = month_report(month_figures(month), made)
-    facts, tables = [Fact("State", state)], [bills_table(month)]
+    facts, tables = [*report.facts], [bills_table(month)]
     if since is not None:
         facts += [Fact(f"Since closing: {label}", money, Kind.MONEY)
                   for label, money in _sums(since).items() if money]  # fmt: skip
         tables += [*since_tables(since), *_late(late_entries()), _whole(month, own, since)]
-    return replace(report, facts=(*facts, *report.facts), tables=(*report.tables, *tables))
+    return replace(report, facts=(Fact("State", state), *facts), tables=(*report.tables, *tables))
 
 
 # --- bills -----------------------------------------------------------------------------------
@@ -122,8 +122,8 @@ def bills_table(month: Month) -> Table:
     ]
     note = (
         "What the month's bills came to, and what was charged to lots and selling places in "
-        "their place. The difference belongs to the month; no lot's cost changes. Materials are "
-        "what was paid; own hours are nobody's bill."
+        "their place. The difference, bills less charged, belongs to the month; no lot's cost "
+        "changes. Materials are what was paid; own hours are nobody's bill."
     )
     total = total_row(BILLS, rows, {column.name for column in BILLS[1:4]})
     return Table("Bills against what the rates charged", BILLS, tuple(rows), total, note)

@@ -275,7 +275,7 @@ def test_a_month_closes_once_it_is_over_at_the_farm(
     try:
         close(world, at=at)
     except Malformed as refusal:
-        assert "not over before 2026-09-30" in str(refusal)
+        assert "runs to the end of 2026-09-30" in str(refusal)
 
     assert ClosedMonth.objects.exists() is accepted
 

@@ -54,9 +54,7 @@ def test_limits_are_copied_from_the_last_reading_of_the_room(world: World) -> No
 
 
 def test_the_first_reading_of_a_room_states_the_farms_own_limit(world: World) -> None:
-    with pytest.raises(
-        Malformed, match=r"has no reading before\. State the farm's own limit"
-    ):
+    with pytest.raises(Malformed, match=r"has no reading before\. State the farm's own limit"):
         keep(world, STORE, room=world.fridge_shelf.room, read_milli_c=2_000)
 
 

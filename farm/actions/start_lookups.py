@@ -40,8 +40,11 @@ def write_lookups(filled: Filled) -> Known:
         defaults = {**_words(row), "place": places[row["place"]]}
         Customer.objects.get_or_create(name=row["name"], defaults=defaults)
     _write_products(filled, places)
+    known = set(Supply.objects.values_list("item__name", flat=True))
     for row in rows["supplies"]:
-        _write_supply(row)
+        if row["supply"] not in known:
+            _write_supply(row)
+            known.add(row["supply"])
     return Known(
         suppliers={one.name: one for one in Supplier.objects.all()},
         places=places,
@@ -80,8 +83,6 @@ def _write_products(filled: Filled, places: dict[str, SellingPlace]) -> None:
 
 def _write_supply(row: Row) -> None:
     """Make a supply on its first row: counted where the weight of one piece is stated."""
-    if Supply.objects.filter(item__name=row["supply"]).exists():
-        return
     counted = row["piece_mg"] is not None
     item = item_for(row["supply"], Dimension.COUNT if counted else Dimension.MASS)
     Supply.objects.create(item=item, use=row["use"], piece_mg=row["piece_mg"] or 0)

@@ -44,20 +44,20 @@ def _write_how(page: Worksheet, farm: Farm) -> None:
     page.title = "How to fill in"
     page.sheet_view.showGridLines = False
     page.column_dimensions["A"].width, page.column_dimensions["B"].width = 30, 90
-    _say(page, 1, ("Starting workbook", ""), TITLE)
+    _say(page, 1, ("Starting workbook", ""), font=TITLE)
     row = 3
     for words in (*HOW, f"Bare weights are {farm.weight_unit}, money is {farm.currency}."):
         _say(page, row, ("", words))
         row += 1
     for sheet in SHEETS:
         row += 1
-        _say(page, row, (sheet.title, sheet.about), BOLD)
+        _say(page, row, (sheet.title, sheet.about), font=BOLD)
         for col in sheet.cols:
             row += 1
             _say(page, row, (f"    {col.head}", _hint(col)))
 
 
-def _say(page: Worksheet, row: int, words: tuple[str, str], font: Font = PLAIN) -> None:
+def _say(page: Worksheet, row: int, words: tuple[str, str], *, font: Font = PLAIN) -> None:
     for at, text in enumerate(words, start=1):
         cell = page.cell(row, at, text or None)
         cell.font = font

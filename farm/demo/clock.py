@@ -24,7 +24,7 @@ class Year:
     dice: Random = field(default_factory=lambda: Random(20))
     due: dict[date, list[Callable[[], None]]] = field(default_factory=lambda: defaultdict(list))
 
-    def doing(self, who: str = "nora", reason: str = "") -> Doing:
+    def doing(self, who: str = "nora", reason: str = "", *, sure: bool = False) -> Doing:
         """Let some minutes pass and say who does the next thing."""
         self.clock += timedelta(minutes=self.dice.randint(4, 11))
         return Doing(
@@ -32,6 +32,7 @@ class Year:
             happened_at=self.clock,
             uuid=UUID(int=self.dice.getrandbits(128), version=4),
             reason=reason,
+            sure=sure,
         )
 
     def after(self, days: int, job: Callable[[], None]) -> None:

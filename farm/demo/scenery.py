@@ -100,6 +100,9 @@ def _people() -> dict[str, Person]:
         currency="EUR",
         weight_unit="kg",
         altitude_m=85,
+        tax_number="XX 0000000 (invented)",
+        exemption_words="Fresh food carries no tax here (invented rule).",
+        pay_to="Varnby Bank, account 00 0000 0000 (invented)",
         is_demo=True,
     )
     (name, password, _), *others = ACCOUNTS

@@ -4,23 +4,24 @@ from collections.abc import Sequence
 
 from farm.actions.common import Draw, last_day, on_hand
 from farm.actions.packing import pack
-from farm.actions.selling import SoldLine, load_stall, sell, settle_stall
+from farm.actions.selling import load_stall, settle_stall
 from farm.actions.storing import dry, throw_away, weigh_again
 from farm.demo.clock import Year
-from farm.demo.scenery import COIN, GRAM
+from farm.demo.papers import KILO_PRICE, deliver_orders, invoice_month, take_orders
+from farm.demo.scenery import GRAM
 from farm.models import Grade, Stage, StallDay
 from ledger.models import Lot
 
-KILO_PRICE = {"oyster": 17 * COIN, "mane": 23 * COIN, "shiitake": 21 * COIN}
-# Less than this of a lot is not worth a delivery; it goes into punnets.
-LEAST_DELIVERED_MG = 500 * GRAM
-THURSDAY, FRIDAY, SATURDAY, SUNDAY = 3, 4, 5, 6
+TUESDAY, THURSDAY, FRIDAY, SATURDAY, SUNDAY = 1, 3, 4, 5, 6
 
 
 def sell_week(year: Year, week: int, day: int) -> None:
     """Do what the weekday asks for on the selling side."""
-    if day == THURSDAY:
-        _kitchens(year)
+    invoice_month(year)
+    if day == TUESDAY:
+        take_orders(year)
+    elif day == THURSDAY:
+        deliver_orders(year)
     elif day == FRIDAY:
         _weigh(year)
         _pack(year)
@@ -38,18 +39,6 @@ def _age(year: Year, lot: Lot) -> int:
     """Days since a pick."""
     assert lot.card.harvested_on
     return (year.clock.date() - lot.card.harvested_on).days
-
-
-def _kitchens(year: Year) -> None:
-    """Sell each customer some kilos, loose, from the oldest pick."""
-    for customer in year.scenery.customers:
-        key = year.dice.choice(list(KILO_PRICE))
-        wanted = year.about(2_200 * GRAM, 0.35) // (50 * GRAM) * 50 * GRAM
-        for lot in _crop(year, key, Grade.FIRSTS):
-            if min(wanted, lot.quantity) >= LEAST_DELIVERED_MG:
-                line = SoldLine(lot, min(wanted, lot.quantity), KILO_PRICE[key])
-                sell(year.doing("nora"), place=customer.place, customer=customer, lines=[line])
-                break
 
 
 def _weigh(year: Year) -> None:

@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 from farm.demo.clock import Year
 from farm.demo.growing import monday, scare, slip
 from farm.demo.keeping import Keeper
+from farm.demo.papers import send_back
 from farm.demo.trade import sell_week
 
 WEEKS = 52
@@ -32,6 +33,8 @@ def play(year: Year, progress: Callable[[int], None], weeks: int = WEEKS) -> Non
                 job()
             sell_week(year, week, day)
             keeper.log_runs(week)
+        if week == 20:
+            send_back(year)
         if week == 30:
             scare(year)
         if week == 12:

@@ -43,15 +43,13 @@ WAYS = (
     ),
     (
         ("Month", "month", Right.SEE_MONEY),
+        ("Orders", "orders", Right.READ),
+        ("Delivery round", "round", Right.READ),
         ("Sales", "sales", Right.SEE_MONEY),
         ("Invoices", "invoices", Right.SEE_MONEY),
         ("Who owes what", "owed", Right.SEE_MONEY),
         ("Payments", "payments", Right.SEE_MONEY),
         ("Bills", "bills", Right.SEE_MONEY),
-    ),
-    (
-        ("Orders", "orders", Right.READ),
-        ("Delivery round", "round", Right.READ),
     ),
     (("Records", "records", Right.READ),),
     (("Look-ups", "lookups", Right.READ),),

@@ -55,7 +55,7 @@ class DueTable(ListTable):
     )
 
     class Meta(ListTable.Meta):
-        pass
+        sequence = ("day", "state", "...")
 
     def render_day(self, value: date) -> str:
         return show_day(value)
@@ -157,12 +157,12 @@ def order(request: PageRequest, pk: int) -> HttpResponse:
     today = timezone.localdate()
     first, last = (today - LATE, today + AHEAD) if found.weekly else (found.due_on, found.due_on)
     due = [one for one in due_between(first, last) if one.order == found]
-    open_end = not called_off(found, last)
+    may_stop = not called_off(found, last) and any(one.is_open for one in due)
     shown = OrderPage(
         order=found,
         due=[(one, BADGES.get(one.state, "")) for one in due],
         notes=list(found.notes.select_related("sale__entry").order_by("-pk")),
-        stop=StopForm(initial={"from_day": max(today, found.due_on)}) if open_end else None,
+        stop=StopForm(initial={"from_day": max(today, found.due_on)}) if may_stop else None,
     )
     return show(request, "farm/orders/order.html", shown)
 

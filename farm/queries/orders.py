@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import Enum
 
-from django.db.models import QuerySet, Sum
+from django.db.models import Q, QuerySet, Sum
 
 from farm.models import DeliveredLine, DeliveryNote, Grade, Order, OrderLine, Species, Stage
 from farm.queries.stock import lots_on_hand
@@ -89,7 +89,7 @@ def standing_notes() -> QuerySet[DeliveryNote]:
 
 def due_between(first: date, last: date) -> list[DueOrder]:
     """Every order's days in a span, called off or not, by day; five queries."""
-    found = orders().filter(due_on__lte=last)
+    found = orders().filter(Q(weekly=True) | Q(due_on__gte=first), due_on__lte=last)
     days = [(order, day) for order in found for day in days_of(order, first, last)]
     given = _given([order.pk for order, _ in days])
     closed = _closed([order.pk for order, _ in days])

@@ -12,7 +12,7 @@ from django.utils import timezone
 from farm.actions.common import Doing, Recorded
 from farm.actions.orders import Wanted, deliver
 from farm.actions.selling import SoldLine
-from farm.models import Customer, Farm, Person, Product, Species
+from farm.models import Customer, Farm, Person, Product, SellingPlace, Species
 from farm.pages.access import Right, may
 from farm.pages.forms.doing import QUESTIONS, FarmForm, FirstForm
 from farm.pages.forms.fields import CountField, MassField, MoneyField, RowField
@@ -23,6 +23,7 @@ from farm.queries.orders import (
     allocation,
     due_between,
     due_order,
+    fits,
     orders,
     sellable,
 )
@@ -68,7 +69,8 @@ class OrderForm(FarmForm):
                 self._add(name, species, MassField(required=False))
                 label = f"{species}, loose: price of a kilogram"
                 self.add(f"price_{name}", MoneyField(label=label, required=False))
-        self.order_fields(["due_on", "weekly", *self.fields])
+        last = ("weekly", "note")
+        self.order_fields([*(name for name in self.fields if name not in last), *last])
         if "sure" in self.data:
             self.ask_sure()
 
@@ -148,7 +150,11 @@ class DeliverForm(PricedForm):
     """What is given of which lot; the oldest that keeps until the day is filled in."""
 
     first = DeliverFirst
-    group_titles = {"give": "What is given, of each lot"}
+    group_titles = {
+        "give": "What is given, of each lot",
+        "instead": "Another product in its place, or on top",
+    }
+    folded = ("instead",)
 
     rest_follows = forms.BooleanField(
         label="The rest follows",
@@ -159,13 +165,23 @@ class DeliverForm(PricedForm):
     def build(self) -> None:
         due: DueOrder = self.given["due"]
         lots = sellable(due.day)
-        self.offer_draws("give", lots, allocation(due))
-        self.offer_prices([lot for lot, _ in self.groups["give"]], due.order.customer.place,
-                          self.initial["when"].date())  # fmt: skip
-        for lot, _ in self.groups["give"]:
+        fitting = [lot for lot in lots if any(fits(one.line, lot) for one in due.asked)]
+        self.offer_draws("give", fitting, allocation(due))
+        self.offer_draws("instead", [lot for lot in lots if lot not in fitting])
+        offered = [lot for rows in self.groups.values() for lot, _ in rows]
+        self.offer_prices(offered, due.order.customer.place, self.initial["when"].date())
+        for lot in offered:
             agreed, field = agreed_price(due, lot), self.fields.get(f"price_{lot.pk}")
             if field and agreed is not None:
                 field.initial = agreed
+
+    def warning(self) -> str:
+        nothing = not self.groups["give"]
+        return "Nothing on hand that keeps until the day is what was asked." if nothing else ""
+
+    def place(self) -> SellingPlace:
+        place: SellingPlace = self.given["due"].order.customer.place
+        return place
 
     def run(self, doing: Doing) -> Recorded:
         due: DueOrder = self.given["due"]
@@ -175,10 +191,13 @@ class DeliverForm(PricedForm):
             due_on=due.day,
             lines=[
                 SoldLine(draw.lot, draw.quantity, self._price(due, draw.lot, doing.day))
-                for draw in self.drawn("give")
+                for draw in [*self.drawn("give"), *self.drawn("instead")]
             ],
             rest_follows=self.cleaned_data["rest_follows"],
         )
+
+    def weight_unit(self) -> str:
+        return "kg"  # what is loose was ordered at a price a kilogram
 
     def _price(self, due: DueOrder, lot: Lot, on: date) -> int:
         agreed = agreed_price(due, lot)

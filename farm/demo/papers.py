@@ -1,0 +1,111 @@
+"""Orders, deliveries, invoices and payments of the played year; some kitchens pay late."""
+
+from collections.abc import Sequence
+from datetime import timedelta
+
+from django.db.models import Sum
+
+from farm.actions.common import on_hand
+from farm.actions.invoicing import issue_change, issue_invoice
+from farm.actions.orders import Wanted, deliver, stop_order, take_order
+from farm.actions.payments import Paid, enter_payment
+from farm.actions.selling import SoldLine, take_back
+from farm.demo.clock import Year
+from farm.demo.scenery import COIN, GRAM
+from farm.models import Customer, Grade, Invoice, InvoiceLine, Method, Order, Species, Stage
+from farm.queries.invoices import to_invoice
+from farm.queries.orders import DueOrder, agreed_price, allocation, due_between
+from ledger.models import Lot, Role
+
+KILO_PRICE = {"oyster": 17 * COIN, "mane": 23 * COIN, "shiitake": 21 * COIN}
+# Less than this is not worth a delivery.
+LEAST_DELIVERED_MG = 500 * GRAM
+# How many days after an invoice each customer pays which share of it, in percent.
+HABITS: Sequence[Sequence[tuple[int, int]]] = (
+    ((9, 100),), ((17, 100),), ((62, 100),), ((14, 50), (38, 50)),
+)  # fmt: skip
+
+
+def take_orders(year: Year) -> None:
+    """Write down what kitchens ask for of what there is; the box scheme asked once, for good."""
+    *kitchens, boxes = year.scenery.customers
+    due_on = year.clock.date() + timedelta(days=2)
+    there = [key for key in KILO_PRICE if _is_there(year, key)]
+    for customer in kitchens if there else []:
+        key = year.dice.choice(there)
+        wanted = max(year.about(2_200 * GRAM, 0.35), LEAST_DELIVERED_MG) // (50 * GRAM) * 50 * GRAM
+        line = _loose(year, key, wanted)
+        take_order(year.doing("nora", sure=True), customer=customer, due_on=due_on, lines=[line])
+    if not Order.objects.filter(customer=boxes).exists():
+        line = _loose(year, "oyster", 2_500 * GRAM)
+        doing = year.doing("nora", sure=True)
+        take_order(doing, customer=boxes, due_on=due_on, lines=[line], weekly=True)
+
+
+def deliver_orders(year: Year) -> None:
+    """Give each customer what there is of what they asked for, from the oldest pick."""
+    today = year.clock.date()
+    for due in due_between(today, today):
+        taken = allocation(due) if due.is_open else {}
+        if sum(taken.values()) >= LEAST_DELIVERED_MG:
+            deliver(year.doing("nora"), order=due.order, due_on=today, lines=_lines(due, taken))
+        elif due.is_open and not due.order.weekly:
+            stop_order(year.doing("nora", "nothing ripe"), due.order, from_day=today)
+
+
+def invoice_month(year: Year) -> None:
+    """On the first of a month, invoice everything sold before it; payments come by habit."""
+    today = year.clock.date()
+    for customer, habit in zip(year.scenery.customers, HABITS, strict=True):
+        if today.day == 1 and to_invoice(customer, today - timedelta(days=1)):
+            doing = year.doing("nora")
+            invoice = issue_invoice(doing, customer, until=today - timedelta(days=1))
+            for days, percent in habit:
+                _pay_later(year, customer, invoice, days=days, percent=percent)
+
+
+def send_back(year: Year) -> None:
+    """A kitchen sends a part of an invoiced delivery back, and gets a credit note."""
+    lines = InvoiceLine.objects.filter(
+        sale_line__line__role=Role.SOLD, invoice__customer=year.scenery.customers[1]
+    )
+    last = lines.select_related("sale_line__line", "invoice").last()
+    if last:
+        row = last.sale_line
+        take_back(year.doing("nora", "wet"), sale_line=row, quantity=-row.line.quantity // 4)
+        issue_change(year.doing("nora"), last.invoice)
+
+
+def _is_there(year: Year, key: str) -> bool:
+    lots = on_hand(Stage.CROP, strain=year.scenery.strains[key], grade=Grade.FIRSTS)
+    return any(lot.quantity >= LEAST_DELIVERED_MG for lot in lots)
+
+
+def _loose(year: Year, key: str, wanted_mg: int) -> Wanted:
+    species: Species = year.scenery.strains[key].species
+    return Wanted(species, wanted_mg, KILO_PRICE[key])
+
+
+def _lines(due: DueOrder, taken: dict[int, int]) -> list[SoldLine]:
+    lots = {lot.pk: lot for lot in Lot.objects.select_related("card").filter(pk__in=taken)}
+    return [
+        SoldLine(lots[pk], quantity, agreed_price(due, lots[pk]) or 0)
+        for pk, quantity in taken.items()
+    ]
+
+
+def _pay_later(
+    year: Year, customer: Customer, invoice: Invoice, *, days: int, percent: int
+) -> None:
+    whole = invoice.lines.aggregate(gross=Sum("sale_line__gross"))["gross"]
+    # Rounded down to the cent; two halves of an odd sum leave a cent open.
+    part = whole * percent // 10_000 * 100
+
+    def pay() -> None:
+        paid = Paid(
+            customer=customer, amount_money=part, paid_on=year.clock.date(), method=Method.BANK,
+            invoice=invoice,
+        )  # fmt: skip
+        enter_payment(year.doing("nora", sure=True), paid)
+
+    year.after(days, pay)

@@ -1,8 +1,8 @@
 """Invoices: numbers without gaps, tax by rate, credit notes for what changes later.
 
-Rounding: tax is worked out line by line, each rounded half up to the cent, and a document's tax
-is the sum of its lines, which tax offices allow where it is done consistently (United Kingdom,
-VAT Notice 700, section 17.5, from memory). Sums by own arithmetic.
+Rounding: tax is worked out line by line, each line to the nearer cent, and a document's tax is the
+sum of its lines. Tax offices allow it (United Kingdom, HMRC manual VATREC12010 on Notice 700,
+paragraph 17.5: "rounding to the nearer 1p", as read). Sums by own arithmetic.
 """
 
 from concurrent.futures import ThreadPoolExecutor

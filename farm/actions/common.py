@@ -8,6 +8,7 @@ rows about it only when the entry is fresh: the same form sent twice has one eff
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from functools import cached_property
 from typing import Any
 from uuid import UUID
 
@@ -57,7 +58,7 @@ class Doing:
     sure: bool = False
     typed_by: Person | None = None
 
-    @property
+    @cached_property
     def day(self) -> date:
         """The farm's local date (one query)."""
         return self.happened_at.astimezone(the_farm().zone).date()

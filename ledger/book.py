@@ -67,7 +67,8 @@ def amend(entry: Entry, draft: Draft) -> Recorded:
 def take_back(entry: Entry, draft: Draft) -> Recorded:
     """Reverse an entry with all its amendments; ``draft`` says when, by whom and why.
 
-    Raises NotEnough when something later needs what is taken back; its ``dependants`` are the
+    Raises NotEnough when something later needs what is taken back, or stands on a lot made here
+    (the labour of a later check would be stranded on an empty lot); its ``dependants`` are the
     entries to take back first, newest first.
     """
     head = lock_head()
@@ -76,6 +77,7 @@ def take_back(entry: Entry, draft: Draft) -> Recorded:
     if known:
         return known
     guards.check_standing(root)
+    _refuse_stranding(root)
     opposite = draft.but(lines=_opposite_lines(root), charges=_opposite_charges(root))
     try:
         with transaction.atomic():
@@ -91,8 +93,11 @@ def take_back(entry: Entry, draft: Draft) -> Recorded:
 
 def lock_head() -> Head:
     """Let nobody else write until the transaction ends; who reads before writing locks first."""
-    Head.objects.get_or_create(pk=1)
-    return Head.objects.select_for_update().get(pk=1)
+    head = Head.objects.select_for_update().filter(pk=1).first()
+    if head is None:  # the book's first entry
+        Head.objects.get_or_create(pk=1)
+        return lock_head()
+    return head
 
 
 def item_named(name: str, dimension: str) -> Item:
@@ -232,6 +237,25 @@ def _write_marks(entry: Entry, draft: Draft, lots: Sequence[Lot]) -> None:
         born = dict.fromkeys(lot for line, lot in pairs if isinstance(line.lot, NewLot))
         marks += [Mark(entry=entry, lot=lot, held=True) for lot in born]
     Mark.objects.bulk_create(marks)
+
+
+def _refuse_stranding(root: Entry) -> None:
+    """Refuse to empty lots made here while later entries, even without quantity, stand on them."""
+    later = Line.objects.filter(lot__made_by=root, entry__place__gt=root.seq, entry__amends=None)
+    first = (
+        later.exclude(entry__amendments__takes_back=True)
+        .select_related("entry", "lot")
+        .order_by("entry_id", "pk")
+        .first()
+    )
+    if first:
+        raise errors.NotEnough(
+            f"Lot {first.lot.code} was made at entry {root.seq} ({root.kind}) and entry "
+            f"{first.entry_id} ({first.entry.kind}) stands on it. Take that back first.",
+            [first.lot.code],
+            entry_seq=first.entry_id,
+            dependants=dependants(root),
+        )
 
 
 # --- opposites -------------------------------------------------------------------------------

@@ -134,12 +134,14 @@ def room_since(doing: Doing, lot: Lot, kinds: Sequence[str]) -> tuple[ChargeDraf
 
 def _one_strain(parents: Sequence[LotCard]) -> Strain:
     """Refuse spawn of two strains in one lot of blocks: no pick could be told apart."""
+    if not parents:
+        raise Malformed("No spawn was named. State how much of which spawn lot went in.")
     strains = {parent.strain for parent in parents if parent.strain}
     if len(strains) != 1:
         codes = [parent.lot.code for parent in parents]
         named = ", ".join(f"{parent.lot.code} is {parent.strain}" for parent in parents)
         raise Malformed(
-            f"The spawn is of {len(strains)} strains ({named or 'no lot named'}). "
+            f"The spawn is of {len(strains)} strains ({named}). "
             "Name spawn lots of one strain, and record each strain's blocks apart.",
             codes,
         )

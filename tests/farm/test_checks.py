@@ -2,12 +2,14 @@
 
 import pytest
 
-from farm.actions.blocks import move_to_fruiting
+from farm.actions.blocks import inoculate_blocks, move_to_fruiting
 from farm.actions.checks import CAUSES, check
 from farm.actions.common import post
+from farm.actions.correcting import undo, undo_with_dependants
 from farm.models import Stage
+from ledger.balances import whole_book
 from ledger.drafts import MarkDraft
-from ledger.errors import Malformed, OnHold
+from ledger.errors import Malformed, NotEnough, OnHold
 from ledger.models import KINDS, Charge, Flow, Lot
 from tests.farm.world import (
     GRAM,
@@ -182,3 +184,26 @@ def test_the_rest_keeps_only_its_own_part_of_the_planned_loss(world: World) -> N
     whole = [*before]
     whole[KINDS.index("own")] += labour
     assert lost.cost == tuple(-(cost // 19) for cost in whole)
+
+
+def test_a_split_is_not_undone_under_a_later_check_of_what_it_made(world: World) -> None:
+    blocks = grow_blocks(world, 40)
+    part = split_off(world, blocks, passed=18, lost=2)
+    later = check(world.doing(), lot=part, colonised_percent=100).entry
+
+    with pytest.raises(NotEnough, match=f"entry {later.seq}") as refusal:
+        undo(world.doing(), part.made_by)
+    assert refusal.value.dependants == (later.seq,)
+
+    # With the later check everything is as before: no labour is left on an empty lot.
+    undo_with_dependants(world.doing(), part.made_by)
+    assert fresh(blocks).quantity == 40
+    assert whole_book().lost == (0, 0, 0, 0, 0)
+    assert_book_is_sound()
+
+
+def test_no_spawn_is_said_to_be_missing(world: World) -> None:
+    bags = filled_bags(world, 4)
+
+    with pytest.raises(Malformed, match="No spawn was named"):
+        inoculate_blocks(world.doing(), bags=bags, count=4, spawn=[])

@@ -70,6 +70,17 @@ class PlainBook:
         nothing = Happening(lines, returns=before.returns, standing=False)
         return self.with_change(place, nothing)
 
+    def stood_on(self, place: int) -> bool:
+        """Say whether something later that stands names a lot that was made here."""
+        lots = {lot for (lot, _) in self.happened[place].lines}
+        made = {lot for lot in lots if lot not in self._named_before(place)}
+        later = [h for at, h in self.happened.items() if at > place and h.standing]
+        return any(lot in made for happening in later for (lot, _) in happening.lines)
+
+    def _named_before(self, place: int) -> set[int]:
+        earlier = [h for at, h in self.happened.items() if at < place]
+        return {lot for happening in earlier for (lot, _) in happening.lines}
+
     def amended(self, place: int, key: tuple[int, str], by: int) -> Happening:
         happening = deepcopy(self.happened[place])
         happening.lines[key] += by

@@ -26,6 +26,7 @@ from tests.ledger.shorthand import (
     new,
     on_hand,
     pick,
+    pieces,
     put,
     returned,
     sells,
@@ -234,6 +235,19 @@ def test_taking_back_what_was_used_names_the_dependants_newest_first() -> None:
         undo(Entry.objects.get(seq=seq))
     undo(sack.made_by)
     assert not any(on_hand(lot)[0] for lot in (sack, mix))
+    assert_book_is_sound()
+
+
+def test_what_made_a_lot_is_not_taken_back_under_a_later_check_of_it() -> None:
+    part = made_of(bought_blocks(40, 400 * UNIT), 18, pieces(), 18)
+    # A check moves nothing; its labour of 5 would be left on an empty lot.
+    check = put(makes(part, 0), charges=(ChargeDraft("own", 5),)).entry
+    with pytest.raises(errors.NotEnough, match=f"entry {check.seq}") as refusal:
+        undo(part.made_by)
+    assert (check.seq,) == refusal.value.dependants
+    undo(check)
+    undo(part.made_by)
+    assert on_hand(part) == (0, 0)
     assert_book_is_sound()
 
 

@@ -169,7 +169,7 @@ class Histories(RuleBasedStateMachine):
         place = sorted(self.plain.happened)[-1 - which % min(8, len(self.plain.happened))]
         if not self.plain.happened[place].standing:
             self.refuses(errors.NotStanding, book.take_back, self.entry(place), draft())
-        elif not self.plain.without(place).is_sound():
+        elif self.plain.stood_on(place) or not self.plain.without(place).is_sound():
             refusal = self.refuses(errors.NotEnough, book.take_back, self.entry(place), draft())
             assert isinstance(refusal, errors.NotEnough)
             assert refusal.dependants

@@ -7,6 +7,7 @@ from farm.queries.kilos import Kilo
 from farm.reports.drawing import Drawing
 from farm.reports.made import Made, amount_fact, cells
 from farm.reports.pictures import Step, waterfall
+from farm.reports.pounds import beside_pounds
 from farm.reports.rows import Cell, Column, Fact, Kind, Report, Row, Table, total_row
 
 KINDS = (
@@ -54,7 +55,7 @@ LOSSES_DIVIDE = (
 
 
 def cost_report(cost: CostOfLot, made: Made) -> Report:
-    return Report(
+    report = Report(
         title=f"Cost of {cost.code}",
         subtitle=f"{cost.name} · {cost.stage} · made {cost.made_on}",
         farm_name=made.farm_name,
@@ -65,6 +66,7 @@ def cost_report(cost: CostOfLot, made: Made) -> Report:
         drawings=(_drawing(cost, made.currency),),
         currency=made.currency,
     )
+    return beside_pounds(report, made)
 
 
 def _facts(cost: CostOfLot) -> tuple[Fact, ...]:
@@ -98,7 +100,7 @@ def _kinds(cost: CostOfLot) -> Table:
     if cost.good != cost.made:
         units.append((f"Per good {cost.unit}", cost.kinds_per(cost.good)))
     rows: list[Row] = [(words, *parts, sum(parts)) for words, parts in units if parts]
-    return Table("By kind", (Column(""), *KINDS), tuple(rows))
+    return Table("By kind", (Column(""), *KINDS), tuple(rows), whole="Total")
 
 
 def _lines(cost: CostOfLot) -> Table:
@@ -113,12 +115,14 @@ def _lines(cost: CostOfLot) -> Table:
         "“Plan in part”: blocks behind it still have a flush to come, so their cost is shared by "
         "what is expected of it. Rates are planned until the month's bills are compared."
     )
-    return Table("Line by line", LINES, tuple(rows), total_row(LINES, rows, SUMMED), note)
+    total = total_row(LINES, rows, SUMMED)
+    return Table("Line by line", LINES, tuple(rows), total, note, whole="Total")
 
 
 def _went(cost: CostOfLot) -> Table:
     rows: list[Row] = [(words, *parts, sum(parts)) for words, parts in cost.went]
-    return Table("Where the cost is now", WENT, tuple(rows), total_row(WENT, rows, SUMMED))
+    total = total_row(WENT, rows, SUMMED)
+    return Table("Where the cost is now", WENT, tuple(rows), total, whole="Total")
 
 
 def _kilo_tables(cost: CostOfLot) -> tuple[Table, ...]:

@@ -11,17 +11,22 @@ from farm.reports.rows import Fact, Kind, Row
 
 @dataclass(frozen=True)
 class Made:
-    """What heads and foots a report; ``at`` in the farm's own time."""
+    """What heads and foots a report; ``at`` in the farm's own time.
+
+    ``weight_unit``: the one that the farm works in, shown beside the kilogram.
+    """
 
     farm_name: str
     currency: str
     by: str
     at: datetime
+    weight_unit: str = "kg"
 
 
 def made_for(farm: Farm, by: str, at: datetime) -> Made:
     """Records must show the farm's name and place, and who made the report."""
-    return Made(f"{farm.name}, {farm.place}", farm.currency, by, at.astimezone(farm.zone))
+    place = f"{farm.name}, {farm.place}"
+    return Made(place, farm.currency, by, at.astimezone(farm.zone), farm.weight_unit)
 
 
 def cells(amount: Amount) -> Row:

@@ -13,6 +13,7 @@ from farm.queries.yields import BlockYield, Pick, efficiency_ppm
 from farm.reports.drawing import Drawing
 from farm.reports.made import Made
 from farm.reports.pictures import Bar, bars
+from farm.reports.pounds import beside_pounds
 from farm.reports.rows import Column, Fact, Kind, Report, Row, Table, total_row
 from farm.units import show_mass
 
@@ -93,7 +94,7 @@ EFFICIENCY = (
 
 def month_report(figures: MonthFigures, made: Made) -> Report:
     month = figures.month
-    return Report(
+    report = Report(
         title=month.name,
         subtitle=f"{month.first} to {month.last}, by the day it happened",
         farm_name=made.farm_name,
@@ -110,6 +111,7 @@ def month_report(figures: MonthFigures, made: Made) -> Report:
         drawings=_drawings(figures),
         currency=made.currency,
     )
+    return beside_pounds(report, made)
 
 
 def _facts(figures: MonthFigures) -> tuple[Fact, ...]:
@@ -317,7 +319,8 @@ def _agrees(figures: MonthFigures) -> Table:
     total = total_row(AGREES, rows, {column.name for column in KINDS})
     note = (
         "The last row is the sum of those above it, and what the lots hold at the end. Cents are "
-        "shown so that each column adds up; the spreadsheet holds all four decimals."
+        "shown so that each row and column adds up, so a row may be a cent off what the same "
+        "figure is elsewhere; the spreadsheet holds all four decimals."
     )
     return Table(
         "How it agrees with the book",
@@ -325,6 +328,7 @@ def _agrees(figures: MonthFigures) -> Table:
         tuple(rows),
         ("= in stock at the end", *total[1:]),
         note,
+        whole="Total",
     )
 
 

@@ -18,8 +18,9 @@ from farm.reports.drawing import (
     fitted,
     room_for,
 )
-from farm.reports.rows import Column, Kind, rounded, show_cell
+from farm.reports.rows import Column, Kind, show_cell
 from farm.reports.stages import Arrangement, Link, Node, Spot, arranged, folded
+from farm.reports.steps import rounded
 
 FOLD_AFTER = 6
 EDGE = 2.0

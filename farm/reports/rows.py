@@ -4,12 +4,14 @@ Web page, PDF and spreadsheet only lay it out. Cells hold the whole numbers of t
 money in 1/10,000, ratios in ppm); `printed` turns a table into the text that page and PDF show.
 """
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from enum import Enum
 
 from farm.reports.drawing import Drawing
+from farm.reports.steps import Step, rounded, share_steps, steps_across
+from farm.units import MG_PER_LB, MG_PER_UNIT
 
 Cell = str | int | date | None
 Row = tuple[Cell, ...]
@@ -27,15 +29,19 @@ class Kind(Enum):
     COUNT = "count"  # pieces
     RATIO = "ratio"  # ppm, shown in %; the column's name states the basis
     UNIT_COST = "unit cost"  # 1/10,000 of the currency unit per kg
+    POUNDS = "pounds"  # mg, shown in lb
+    POUND_COST = "pound cost"  # 1/10,000 of the currency unit per kg, shown per lb
     CELSIUS = "celsius"  # thousandths of a degree
     FAHRENHEIT = "fahrenheit"  # thousandths of a degree
 
 
 # Whole units in one printed last digit, and how many decimals are printed.
-STEPS = {Kind.MASS: (1_000, 3), Kind.MONEY: (100, 2), Kind.UNIT_COST: (100, 2),
-         Kind.RATIO: (1_000, 1), Kind.COUNT: (1, 0),
-         Kind.CELSIUS: (100, 1), Kind.FAHRENHEIT: (100, 1)}  # fmt: skip
-SUMMED = (Kind.MASS, Kind.MONEY, Kind.COUNT)
+STEPS: Mapping[Kind, tuple[Step, int]] = {
+    Kind.MASS: (1_000, 3), Kind.MONEY: (100, 2), Kind.UNIT_COST: (100, 2),
+    Kind.POUNDS: (MG_PER_LB / 100, 2), Kind.POUND_COST: (100 * MG_PER_UNIT["kg"] / MG_PER_LB, 2),
+    Kind.RATIO: (1_000, 1), Kind.COUNT: (1, 0),
+    Kind.CELSIUS: (100, 1), Kind.FAHRENHEIT: (100, 1)}  # fmt: skip
+SUMMED = (Kind.MASS, Kind.POUNDS, Kind.MONEY, Kind.COUNT)
 
 
 @dataclass(frozen=True)
@@ -57,6 +63,7 @@ class Column:
 class Table:
     """Rows under columns. A number in the total row of a summed kind must be the column's sum.
 
+    ``whole``: the column that in each row is the sum of the columns of its kind before it.
     ``struck``: places of rows that no longer hold, shown struck through; a cell says why.
     """
 
@@ -66,6 +73,7 @@ class Table:
     total: Row | None = None
     note: str = ""
     struck: tuple[int, ...] = ()
+    whole: str = ""
 
     def __post_init__(self) -> None:
         for row in (*self.rows, *([self.total] if self.total else [])):
@@ -74,6 +82,16 @@ class Table:
             assert self.total and self.total[index] == column_sum(self.rows, index), (
                 f"{self.title}: total of {self.columns[index].name} is not the sum of its rows"
             )
+
+    def parts_and_whole(self) -> list[int]:
+        """Places of the columns that add up across, the whole last; empty where none do."""
+        names = [column.name for column in self.columns]
+        if self.whole not in names:
+            return []
+        last = first = names.index(self.whole)
+        while first and self.columns[first - 1].kind is self.columns[last].kind:
+            first -= 1
+        return list(range(first, last + 1))
 
     def summed_columns(self) -> list[int]:
         if self.total is None:
@@ -147,22 +165,29 @@ class Printed:
 def printed(table: Table, currency: str = "") -> Printed:
     """Show every cell as text, so that a printed column adds up to its printed total.
 
-    Three rows of 3.3333 under 10.0000 print as 3.34, 3.33, 3.33 under 10.00.
+    Three rows of 3.3333 under 10.0000 print as 3.34, 3.33, 3.33 under 10.00. Where columns also
+    add up across, `steps_across` hands out the cents, so that both sums hold.
     """
-    shares = {i: _shared_column(table, i) for i in table.summed_columns()}
+    shown = _shared(table)
     rows = tuple(
         tuple(
-            shares[i][at] if i in shares else show_cell(table.columns[i], cell)
-            for i, cell in enumerate(row)
+            shown.get((at, i), show_cell(column, cell))
+            for i, (column, cell) in enumerate(zip(table.columns, row, strict=True))
         )
         for at, row in enumerate(table.rows)
     )
+    last = len(table.rows)
     return Printed(
         title=table.title,
         heads=tuple(column.header(currency) for column in table.columns),
         numbers=tuple(column.is_number for column in table.columns),
         rows=rows,
-        total=tuple(map(show_cell, table.columns, table.total)) if table.total else None,
+        total=tuple(
+            shown.get((last, i), show_cell(column, cell))
+            for i, (column, cell) in enumerate(zip(table.columns, table.total, strict=True))
+        )
+        if table.total
+        else None,
         note=table.note,
         struck=table.struck,
     )
@@ -198,10 +223,10 @@ def show_fact(fact: Fact, currency: str = "") -> str:
 
 
 def unit_of(kind: Kind, currency: str) -> str:
-    units = {Kind.MASS: "kg", Kind.MONEY: currency, Kind.RATIO: "%", Kind.CELSIUS: "°C",
-             Kind.FAHRENHEIT: "°F"}  # fmt: skip
-    if kind is Kind.UNIT_COST:
-        return f"{currency} per kg".strip()
+    units = {Kind.MASS: "kg", Kind.POUNDS: "lb", Kind.MONEY: currency, Kind.RATIO: "%",
+             Kind.CELSIUS: "°C", Kind.FAHRENHEIT: "°F",
+             Kind.UNIT_COST: f"{currency} per kg".strip(),
+             Kind.POUND_COST: f"{currency} per lb".strip()}  # fmt: skip
     return units.get(kind, "")
 
 
@@ -209,33 +234,28 @@ def column_sum(rows: Sequence[Row], index: int) -> int:
     return sum(cell for row in rows if isinstance(cell := row[index], int))
 
 
-def share_steps(values: Sequence[int], step: int) -> list[int]:
-    """Round each value to steps so that they add up to the rounded total.
+def _shared(table: Table) -> dict[tuple[int, int], str]:
+    """Print the cells that must add up, keyed by row and column; the total row comes last."""
+    across = table.parts_and_whole()
+    shown: dict[tuple[int, int], str] = {}
+    for i in set(table.summed_columns()) - set(across):
+        step, decimals = STEPS[table.columns[i].kind]
+        known = {at: cell for at, row in enumerate(table.rows) if isinstance(cell := row[i], int)}
+        parts = share_steps(list(known.values()), step)
+        shown |= {(at, i): _decimal(part, decimals) for at, part in zip(known, parts, strict=True)}
+    if across:
+        step, decimals = STEPS[table.columns[across[-1]].kind]
+        for at, parts in enumerate(steps_across(_numbers(table, across[:-1]), step,
+                                                has_total=table.total is not None)):  # fmt: skip
+            for i, part in zip(across, parts, strict=True):
+                shown[at, i] = _decimal(part, decimals)
+    return shown
 
-    Every value is rounded down, and the steps still missing go to the largest remainders, the
-    earlier row first on a tie: 33,333 three times in steps of 100 gives 334, 333, 333.
-    """
-    parts = [value // step for value in values]
-    missing = rounded(sum(values), step) - sum(parts)
-    for index in sorted(range(len(values)), key=lambda i: -(values[i] % step))[:missing]:
-        parts[index] += 1
-    return parts
 
-
-def rounded(value: int, step: int) -> int:
-    """Divide by step, half to even: 62,450 in steps of 100 is 624, 62,550 is 626."""
-    steps, rest = divmod(value, step)
-    return steps + (2 * rest > step or (2 * rest == step and steps % 2 == 1))
-
-
-def _shared_column(table: Table, index: int) -> dict[int, str]:
-    """Print a summed column's cells, keyed by row; rows without a number stay empty."""
-    step, decimals = STEPS[table.columns[index].kind]
-    known = {at: cell for at, row in enumerate(table.rows) if isinstance(cell := row[index], int)}
-    parts = dict(zip(known, share_steps(list(known.values()), step), strict=True))
-    return {
-        at: _decimal(parts[at], decimals) if at in parts else "" for at in range(len(table.rows))
-    }
+def _numbers(table: Table, columns: Sequence[int]) -> list[list[int]]:
+    """Read some columns of all rows, the total row last; what is empty is nothing."""
+    rows = [*table.rows, *([table.total] if table.total else [])]
+    return [[cell if isinstance(cell := row[i], int) else 0 for i in columns] for row in rows]
 
 
 def _decimal(steps: int, decimals: int) -> str:

@@ -6,9 +6,10 @@ the same bytes, so that a closed month can be compared with what was handed out.
 
 import io
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import date, datetime
 from decimal import Decimal
+from fractions import Fraction
 from textwrap import wrap
 from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
 
@@ -21,6 +22,7 @@ from openpyxl.writer.excel import ExcelWriter
 
 from farm.reports import rows
 from farm.reports.rows import Column, Fact, Kind, Report, Table
+from farm.units import MG_PER_LB, MG_PER_UNIT
 
 HEADER_ROW = 3
 FIRST_ROW = HEADER_ROW + 1
@@ -28,10 +30,12 @@ WIDEST = 48  # characters
 LINE_HEIGHT, HIGHEST = 13.0, 400.0  # points
 # The unit of the book in one unit of the sheet, and how it is shown. Question marks keep the
 # points of 3.50 and 4.7872 under each other without hiding what the book holds.
-FORMATS = {
+FORMATS: Mapping[Kind, tuple[int | Fraction, str]] = {
     Kind.MASS: (1_000_000, "#,##0.000"),
     Kind.MONEY: (10_000, "#,##0.00??"),
     Kind.UNIT_COST: (10_000, "#,##0.00??"),
+    Kind.POUNDS: (MG_PER_LB, "#,##0.00"),
+    Kind.POUND_COST: (10_000 * MG_PER_UNIT["kg"] / MG_PER_LB, "#,##0.00??"),
     Kind.RATIO: (1_000_000, "0.0%"),
     Kind.COUNT: (1, "#,##0"),
     Kind.CELSIUS: (1_000, "0.0"),
@@ -166,13 +170,19 @@ def _write_value(cell: Cell, column: Column, value: rows.Cell) -> None:
         cell.value, cell.number_format = value, "yyyy-mm-dd"
     elif isinstance(value, int) and column.is_number:
         unit, cell.number_format = FORMATS[column.kind]
-        cell.value = value if unit == 1 else Decimal(value) / unit
+        cell.value = value if unit == 1 else _decimal(value, unit)
     else:
         _write_text(cell, str(value))
         return
     cell.font = PLAIN
     if column.kind is Kind.DATE:
         cell.alignment = Alignment(horizontal="left")
+
+
+def _decimal(value: int, unit: int | Fraction) -> Decimal:
+    """Divide by a unit: exact by a power of ten, by a pound to as many digits as decimals have."""
+    parts = value / Fraction(unit)
+    return Decimal(parts.numerator) / parts.denominator
 
 
 def _cell(sheet: Worksheet, row: int, column: int) -> Cell:

@@ -1,6 +1,7 @@
 """What a block and a kilo cost: the parts add up, losses divide, dried counts once."""
 
 from dataclasses import replace
+from decimal import Decimal
 from fractions import Fraction
 
 import pytest
@@ -19,6 +20,8 @@ from farm.queries.costs import CostOfLot, cost_of
 from farm.queries.finding import UnknownLotError, find_lot
 from farm.queries.kilos import Kilo
 from farm.reports.cost_rows import cost_report
+from farm.reports.rows import printed, show_fact
+from farm.reports.xlsx import workbook_bytes
 from ledger.models import Lot
 from tests.farm.season import MADE, Season, season
 from tests.farm.world import (
@@ -287,6 +290,39 @@ def test_the_lines_of_the_report_add_up_to_the_fact_above_them() -> None:
     lines = next(table for table in report.tables if table.title == "Line by line")
 
     assert lines.total and lines.total[-1] == report.facts[0].value
+
+
+@pytest.mark.parametrize("lot", ["spawn", "blocks", "firsts", "packs"])
+def test_every_printed_total_of_one_figure_is_the_same(lot: str) -> None:
+    lots = season()
+    report = cost_report(answer(getattr(lots, lot, None) or getattr(lots.grown, lot)), MADE)
+    shown = {table.title: printed(table, "EUR") for table in report.tables}
+    so_far = shown["By kind"].rows[0]
+
+    for title in ("Line by line", "Where the cost is now"):
+        total = shown[title].total
+        assert total and total[-6:] == so_far[-6:]
+    assert show_fact(report.facts[0], "EUR") == f"{so_far[-1]} EUR"
+
+
+def test_a_farm_in_pounds_sees_each_kilo_beside_its_pound() -> None:
+    report = cost_report(answer(season().grown.blocks), replace(MADE, weight_unit="lb"))
+    table = next(table for table in report.tables if table.title == "A kilo")
+    heads = printed(table, "EUR").heads
+    picked_kilo = dict(zip(heads, printed(table, "EUR").rows[0], strict=True))
+
+    per_kg, per_lb = (
+        Decimal(picked_kilo[f"With own hours, EUR per {unit}"]) for unit in ("kg", "lb")
+    )
+    assert abs(per_kg * Decimal("0.45359237") - per_lb) <= Decimal("0.01")
+    assert {"Weight, kg", "Weight, lb"} <= set(heads)
+    assert workbook_bytes(report)
+
+
+def test_a_farm_in_kilograms_sees_no_pounds() -> None:
+    report = cost_report(answer(season().grown.blocks), MADE)
+
+    assert not any("lb" in head for table in report.tables for head in printed(table, "EUR").heads)
 
 
 def test_the_number_of_queries_does_not_grow_with_the_history() -> None:

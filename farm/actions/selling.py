@@ -22,7 +22,6 @@ from farm.actions.takings import (
 from farm.models import (
     Customer,
     LoadLine,
-    PlaceKind,
     Product,
     Sale,
     SaleLine,
@@ -71,14 +70,13 @@ def sell(
     """Sell from named lots at the prices asked; each line is split into net, tax and gross.
 
     Beyond what the book holds it is refused (NotEnough); with ``count_up`` what is missing is
-    counted up without cost in the same entry. The minutes (not stated: the place's usual ones
-    for a delivery, none at a stall) and the share of takings are selling costs of the place.
+    counted up without cost in the same entry. The hours (`takings.add_hours`) and the share of
+    takings are selling costs of the place.
     """
     counted = _missing(lines) if count_up else []
     recorded = post_sale(doing, "sell", Deal(place, customer), lines=lines, beside=counted)
     if recorded.fresh:
-        usual = 0 if place.kind == PlaceKind.STALL else place.day_minutes
-        add_hours(recorded.entry, doing, place, usual_minutes=usual)
+        add_hours(recorded.entry, doing, place)
     return recorded
 
 
@@ -97,6 +95,7 @@ def take_back(doing: Doing, *, sale_line: SaleLine, quantity: int) -> Recorded:
         amount = to_give_back(sold)
         add_sale_line(sale, recorded.entry.lines.get(), amount, like=sale_line)
         add_share_of_takings(recorded.entry, sale.place, amount.gross)
+        add_hours(recorded.entry, doing, sale.place)
     return recorded
 
 
@@ -105,7 +104,7 @@ def load_stall(doing: Doing, *, place: SellingPlace, day: date, lines: Sequence[
     """Load lots for a stall; nothing is sold yet, so the book's lines carry no quantity.
 
     The load list is by lot: for a recall every lot loaded and not wholly brought back counts.
-    Refuses lots on hold, and more than is on hand.
+    Refuses lots on hold, and more than is on hand. The hours are a selling cost of the place.
     """
     for line in lines:
         _check_load(line)
@@ -124,6 +123,7 @@ def load_stall(doing: Doing, *, place: SellingPlace, day: date, lines: Sequence[
         LoadLine.objects.bulk_create(
             LoadLine(stall_day=stall_day, lot=line.lot, quantity=line.quantity) for line in lines
         )
+        add_hours(recorded.entry, doing, place)
     return recorded
 
 
@@ -134,13 +134,12 @@ def settle_stall(
     stall_day: StallDay,
     brought_back: Mapping[int, int],
     prices: Mapping[int, int],
-    minutes: int | None = None,
 ) -> Recorded:
     """Say what was brought back; the rest of the load was sold: took 40, brought back 9, sold 31.
 
     ``brought_back`` and ``prices`` by lot pk. A lot not named came back with nothing; a price not
     named is the one in force on the stall's day. The day's fee, the share of takings and the
-    hours (not stated: the place's usual minutes) are selling costs of the place.
+    hours are selling costs of the place.
     """
     _check_unsettled(stall_day)
     loaded = list(stall_day.lines.select_related("lot", "lot__item").order_by("pk"))
@@ -160,7 +159,7 @@ def settle_stall(
         beside=[LineDraft(line.lot, Role.COUNTED, 0) for line in loaded],
     )
     if recorded.fresh:
-        _add_costs(recorded, doing, stall_day, minutes=minutes)
+        _add_costs(recorded, doing, stall_day.place)
     return recorded
 
 
@@ -300,13 +299,9 @@ def _sold(
     return SoldLine(line.lot, quantity, unit_money)
 
 
-def _add_costs(
-    recorded: Recorded, doing: Doing, stall_day: StallDay, *, minutes: int | None
-) -> None:
-    place = stall_day.place
+def _add_costs(recorded: Recorded, doing: Doing, place: SellingPlace) -> None:
     if place.day_fee_money:
         SellingCost.objects.create(
             entry=recorded.entry, place=place, what=FEE, amount=place.day_fee_money
         )
-    usual = place.day_minutes if minutes is None else minutes
-    add_hours(recorded.entry, doing, place, usual_minutes=usual)
+    add_hours(recorded.entry, doing, place)

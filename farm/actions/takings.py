@@ -10,6 +10,7 @@ from django.db.models import QuerySet, Sum
 from farm.actions.common import Doing, labour
 from farm.actions.pricing import Amount, to_cent
 from farm.models import Sale, SaleLine, SellingCost, SellingPlace
+from farm.queries.times import place_minutes
 from ledger.amounts import MILLION
 from ledger.errors import Malformed
 from ledger.models import Entry, Line, Role
@@ -64,10 +65,11 @@ def to_give_back(sold: Line) -> Amount:
 # --- what selling costs ----------------------------------------------------------------------
 
 
-def add_hours(entry: Entry, doing: Doing, place: SellingPlace, *, usual_minutes: int) -> None:
-    """Write the minutes stated, or the usual ones, at the rate of the day, as own or paid."""
-    minutes = usual_minutes if doing.minutes is None else doing.minutes
-    for charge in labour(replace(doing, minutes=minutes), "sell"):
+def add_hours(entry: Entry, doing: Doing, place: SellingPlace) -> None:
+    """Write the minutes stated, the place's usual ones, or else the action's standard time."""
+    if doing.minutes is None:
+        doing = replace(doing, minutes=place_minutes(place, entry.kind))
+    for charge in labour(doing, entry.kind):
         SellingCost.objects.create(
             entry=entry, place=place, what=HOURS, amount=charge.amount, own=charge.kind == "own"
         )

@@ -42,8 +42,9 @@ def filled_form(
         given=first.cleaned_data if first else {},
         initial=answers(deed.form.base_fields, sent.address),
     )
-    usual = usual_time(deed.kind)
-    form.fields["minutes"].help_text = f"Blank: the standard time, {usual or 'none is set'}"
+    if form.takes_time:
+        usual = usual_time(deed.kind, form.place())
+        form.fields["minutes"].help_text = f"Blank: {usual or 'no standard time is set: type them'}"
     return form
 
 

@@ -1,12 +1,27 @@
 """How long things usually take."""
 
-from farm.models import StandardTime
+from farm.models import PlaceKind, SellingPlace, StandardTime
 
 
-def usual_time(action: str) -> str:
-    """Say the standard time of an action in words; empty where none is set."""
+def usual_time(action: str, place: SellingPlace | None = None) -> str:
+    """Say in words what is charged where no minutes are typed; empty where none is known."""
+    minutes = place_minutes(place, action) if place else None
+    if minutes == 0:
+        return "none, as the stall's hours are charged when its day is settled"
+    if minutes:
+        return f"the usual time of {place}, {minutes} min"
     usual = StandardTime.objects.filter(action=action).first()
     if usual is None:
         return ""
     each = f" and {usual.unit_seconds} s for each" if usual.unit_seconds else ""
-    return f"{usual.minutes} min{each}"
+    return f"the standard time, {usual.minutes} min{each}"
+
+
+def place_minutes(place: SellingPlace, action: str) -> int | None:
+    """The usual minutes of selling at a place; None: the standard time of the action.
+
+    A sale at a stall takes none of its own: settling the day charges the whole of it.
+    """
+    if action == "sell" and place.kind == PlaceKind.STALL:
+        return 0
+    return place.day_minutes or None if action in ("sell", "settle stall") else None

@@ -110,7 +110,7 @@ def test_two_spawn_lots_of_one_strain_may_be_mixed(world: World) -> None:
 
 
 def test_it_refuses_blocks_without_spawn(world: World) -> None:
-    with pytest.raises(Malformed, match="0 strains"):
+    with pytest.raises(Malformed, match="No spawn was named"):
         inoculate_blocks(world.doing(), bags=filled_bags(world, 4), count=4, spawn=[])
 
 

@@ -2,7 +2,7 @@
 
 import pytest
 
-from farm.actions.blocks import inoculate_blocks, move_to_fruiting
+from farm.actions.blocks import move_to_fruiting
 from farm.actions.checks import CAUSES, check
 from farm.actions.common import post
 from farm.actions.correcting import undo, undo_with_dependants
@@ -200,10 +200,3 @@ def test_a_split_is_not_undone_under_a_later_check_of_what_it_made(world: World)
     assert fresh(blocks).quantity == 40
     assert whole_book().lost == (0, 0, 0, 0, 0)
     assert_book_is_sound()
-
-
-def test_no_spawn_is_said_to_be_missing(world: World) -> None:
-    bags = filled_bags(world, 4)
-
-    with pytest.raises(Malformed, match="No spawn was named"):
-        inoculate_blocks(world.doing(), bags=bags, count=4, spawn=[])

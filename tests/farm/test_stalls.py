@@ -126,7 +126,7 @@ def test_minutes_that_were_stated_replace_the_usual_ones(world: World) -> None:
     lot = packs(world)
 
     settled = settle_stall(
-        world.doing(), stall_day=loaded(world, lot), brought_back={}, prices={}, minutes=60
+        world.doing(minutes=60), stall_day=loaded(world, lot), brought_back={}, prices={}
     )
 
     assert costs(settled.entry)["hours"] == 18 * UNIT

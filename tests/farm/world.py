@@ -38,6 +38,7 @@ from farm.models import (
     SellingPlace,
     Shelf,
     Species,
+    StandardTime,
     Steriliser,
     Strain,
     Supplier,
@@ -134,6 +135,8 @@ def small_farm() -> World:
         name="Alder Lane", place="Lowfield", time_zone="Europe/Madrid", currency="EUR"
     )
     add_beliefs(RATES)
+    # Selling takes no time here unless a test says so: what sales cost stays easy to work out.
+    StandardTime.objects.filter(action__in=("sell", "load stall", "take back")).update(minutes=0)
     supplies = _supplies()
     strain = add_strain(planned("Oyster"), "Grey")
     stall = SellingPlace.objects.create(

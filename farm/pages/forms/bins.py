@@ -10,6 +10,7 @@ from farm.pages.forms.fields import LotsField, RowField
 class TopUpForm(DoingForm):
     """The rest and the new sack become one new lot; its code goes on the bin."""
 
+    takes_time = False
     lots = LotsField(Stage.SUPPLY, label="What is in the bin now")
     shelf = RowField(
         label="Where it stands", queryset=Shelf.objects.select_related("room"), required=False

@@ -98,6 +98,7 @@ class MoveToFruitingForm(DoingForm):
 
 
 class MoveForm(DoingForm):
+    takes_time = False
     lot = LotField(label="Which lot")
     shelf = RowField(label="To which shelf", queryset=SHELVES)
 

@@ -17,6 +17,7 @@ from ledger.models import Role
 
 
 class HoldForm(DoingForm):
+    takes_time = False
     reason_label = "What was found"
     lot = LotField(label="Which lot")
 
@@ -28,6 +29,7 @@ class HoldForm(DoingForm):
 
 
 class ReleaseForm(DoingForm):
+    takes_time = False
     reason_label = "Why it may be used again"
     lot = LotField(label="Which lot")
 

@@ -16,7 +16,7 @@ from django.utils import timezone
 
 from farm.actions.common import Doing, Draw, Recorded
 from farm.actions.signing import signed
-from farm.models import Farm, Person
+from farm.models import Farm, Person, SellingPlace
 from farm.pages.forms.fields import AmountField, MassField, lot_label, quantity_field
 from farm.queries.stock import all_lots
 from ledger.models import Lot
@@ -95,6 +95,8 @@ class DoingForm(FarmForm):
 
     first: ClassVar[type[FirstForm] | None] = None
     reason_label: ClassVar[str] = "Note"
+    # Whether the action charges its labour; one that does not asks for no minutes.
+    takes_time: ClassVar[bool] = True
     # A sale beyond what the book holds asks once, and then counts up.
     counts_up: ClassVar[bool] = False
     group_titles: ClassVar[Mapping[str, str]] = {}
@@ -137,6 +139,8 @@ class DoingForm(FarmForm):
         self.given = dict(given or {})
         self.groups: dict[str, list[tuple[Lot, str]]] = {}
         self.fields["reason"].label = self.reason_label
+        if not self.takes_time:
+            del self.fields["minutes"], self.fields["own"]
         self.build()
         self.order_fields([*(name for name in self.fields if name not in REST), *REST])
         for question in set(self.data) & set(QUESTIONS):
@@ -159,8 +163,8 @@ class DoingForm(FarmForm):
             by=self.person,
             happened_at=said["when"],
             uuid=said["uuid"],
-            minutes=said["minutes"],
-            own={"own": True, "paid": False}.get(said["own"]),
+            minutes=said.get("minutes"),
+            own={"own": True, "paid": False}.get(said.get("own", "")),
             reason=said["reason"],
             sure=self.sure(),
             typed_by=self.typed_by,
@@ -267,6 +271,10 @@ class DoingForm(FarmForm):
     def questions(self) -> list[forms.BoundField]:
         """What must be answered with a tick before it is recorded."""
         return [self[name] for name in QUESTIONS if name in self.fields]
+
+    def place(self) -> SellingPlace | None:
+        """Where it is sold, which may have its own usual minutes."""
+        return self.given.get("place")
 
     def rest_fields(self) -> list[forms.BoundField]:
         return [self[name] for name in REST if name in self.fields]

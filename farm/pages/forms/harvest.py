@@ -80,6 +80,7 @@ class PickForm(DoingForm):
 
 
 class SpentForm(DoingForm):
+    takes_time = False
     lot = LotField(Stage.BLOCKS, label="Which blocks")
     all_of_them = forms.BooleanField(
         label="Every block of the lot is taken out",

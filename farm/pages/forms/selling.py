@@ -131,6 +131,10 @@ class SettleForm(PricedForm):
             self.fields[f"back_{line.lot_id}"].help_text = f"took {took}"
         self.offer_prices([line.lot for line in loaded], stall_day.place, stall_day.day)
 
+    def place(self) -> SellingPlace:
+        place: SellingPlace = self.given["stall_day"].place
+        return place
+
     def run(self, doing: Doing) -> Recorded:
         stall_day: StallDay = self.given["stall_day"]
         lots = [lot for lot, _ in self.groups["back"]]
@@ -140,7 +144,6 @@ class SettleForm(PricedForm):
             stall_day=stall_day,
             brought_back={draw.lot.pk: draw.quantity for draw in self.drawn("back")},
             prices={pk: price for pk, price in typed.items() if price is not None},
-            minutes=doing.minutes,
         )
 
 
@@ -170,6 +173,10 @@ class TakeBackForm(DoingForm):
     def build(self) -> None:
         lot = self.given["sale_line"].line.lot
         self.add("quantity", quantity_field(lot, label=f"How much of {lot.code} came back"))
+
+    def place(self) -> SellingPlace:
+        place: SellingPlace = self.given["sale_line"].sale.place
+        return place
 
     def run(self, doing: Doing) -> Recorded:
         return take_back(

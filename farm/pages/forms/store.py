@@ -18,6 +18,7 @@ from farm.queries.stock import lots_on_hand
 
 
 class WeighAgainForm(DoingForm):
+    takes_time = False
     lot = LotField(Stage.CROP, label="Which pick")
     weight_mg = MassField(label="What it weighs now")
 
@@ -33,6 +34,7 @@ class LotFirst(FirstForm):
 class ThrowAwayForm(DoingForm):
     """The unit (weight or pieces) follows from the lot."""
 
+    takes_time = False
     first = LotFirst
     cause = forms.ChoiceField(
         label="Why", choices=[("", "Choose a cause"), *((why, why) for why in CAUSES)]

@@ -23,6 +23,7 @@ from ledger.models import Dimension
 class DeliveryForm(TaxForm, DoingForm):
     """What the supplier's paper says; the supplier's lot is what a recall asks for."""
 
+    takes_time = False
     supplier = RowField(queryset=Supplier.objects.all(), required=False)
     supplier_lot = forms.CharField(label="Supplier's lot number", max_length=60, required=False)
     best_before = forms.DateField(

@@ -1,16 +1,17 @@
 """The list of any look-up: its name, the columns it names, sorted and taken away."""
 
 from collections.abc import Callable
+from datetime import date
 
 import django_filters
 import django_tables2 as tables
-from django.db.models import IntegerField, Model
+from django.db.models import DateField, IntegerField, Model
 from django.urls import reverse
 
 from farm.pages.lists import Listing, ListTable
 from farm.pages.lookup_list import Lookup
 from farm.reports.rows import Cell, Column, Kind
-from farm.templatetags.farm_format import both, money, percent
+from farm.templatetags.farm_format import both, day, money, percent
 
 WRAPPED = {"th": {"class": "long"}}
 COUNTED = {"th": {"class": "num long"}, "td": {"class": "num"}}
@@ -18,21 +19,27 @@ KINDS = {"_mg": Kind.MASS, "_money": Kind.MONEY, "_ppm": Kind.RATIO}
 
 
 def lookup_listing(lookup: Lookup) -> Listing:
-    """Make the listing of a look-up, its filter a search in the first text field it has."""
-    names = ["row", *lookup.shown]
-    columns = {name: column_of(lookup, name) for name in lookup.shown}
-    columns["row"] = tables.Column(
-        empty_values=(), orderable=False, verbose_name="Name", accessor="pk",
-        linkify=lambda record: address_of(lookup, record),
+    """Make the listing of a look-up, its filter a search in the first text field it has.
+
+    Rows without a name of their own are named by their first column alone.
+    """
+    named = lookup.shown[0] not in ("of", "action", "product")
+    names = ["row", *lookup.shown] if named else [*lookup.shown]
+    columns = {name: column_of(lookup, name) for name in names}
+    columns[names[0]] = tables.Column(
+        empty_values=(), orderable=not named, linkify=lambda record: address_of(lookup, record),
+        **({"verbose_name": "Name", "accessor": "pk"} if named
+           else {"verbose_name": label_of(lookup, names[0])}),
     )  # fmt: skip
     sheet = tuple((sheet_column(lookup, name), getter(name)) for name in names)
-    renders = {f"render_{name}": render(name) for name in lookup.shown if ending(name)}
+    shown = [name for name in lookup.shown if ending(name) or is_day(lookup, name)]
+    renders = {f"render_{name}": render(name) for name in shown}
     meta = type("Meta", (ListTable.Meta,), {"sequence": names})
     table = type(
         "LookupTable",
         (ListTable,),
         {**columns, **renders, "sheet": sheet, "Meta": meta,
-         "render_row": lambda self, record: str(record)},
+         **({"render_row": lambda self, record: str(record)} if named else {})},
     )  # fmt: skip
     return Listing(lookup.title, table, filter_of(lookup), "farm/lookups/list.html")
 
@@ -68,14 +75,22 @@ def label_of(lookup: Lookup, name: str) -> str:
     return str(names.get(name, name)).capitalize()
 
 
+def is_day(lookup: Lookup, name: str) -> bool:
+    return any(
+        field.name == name and isinstance(field, DateField) for field in lookup.model._meta.fields
+    )
+
+
 def ending(name: str) -> str:
     return next((end for end in KINDS if name.endswith(end)), "")
 
 
 def render(name: str) -> Callable[..., str]:
-    """Show a figure by the unit that its name ends in."""
+    """Show a figure by the unit that its name ends in, and a day as everywhere."""
 
-    def shown(self: ListTable, value: int) -> str:
+    def shown(self: ListTable, value: int | date) -> str:
+        if isinstance(value, date):
+            return day(value)
         if name.endswith("_ppm"):
             return percent(value)
         return (money if name.endswith("_money") else both)(value, self.farm)

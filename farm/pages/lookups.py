@@ -10,7 +10,8 @@ from django.urls import reverse
 
 from farm.models import Farm
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
-from farm.pages.forms.lookups import LookupForm, lookup_form
+from farm.pages.forms.lookup_form import LookupForm
+from farm.pages.forms.lookups import lookup_form
 from farm.pages.frame import show
 from farm.pages.lists import list_page
 from farm.pages.lookup_list import BY_SLUG, LOOKUPS, Lookup

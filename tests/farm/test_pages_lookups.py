@@ -4,7 +4,7 @@ import pytest
 from django.contrib.auth.models import User
 from django.test import Client
 
-from farm.models import Person, Price, Product, Recipe, Role, Strain, Supply
+from farm.models import Person, Price, Product, Recipe, Role, Species, Strain, Supply
 from farm.pages.lookup_list import LOOKUPS
 from tests.conftest import signed_in
 from tests.farm.filled import prefilled, text
@@ -121,7 +121,8 @@ def test_an_ingredient_without_a_quantity_is_refused(world: World, client: Clien
 
 def test_the_farm_is_changed_on_its_own_page(world: World, client: Client) -> None:
     sent = {"name": "Birch Lane", "place": "Lowfield", "time_zone": "Europe/Madrid",
-            "currency": "EUR", "weight_unit": "lb", "altitude_m": "0"}  # fmt: skip
+            "currency": "EUR", "weight_unit": "lb", "altitude_m": "0",
+            "payment_days": "14"}  # fmt: skip
     client.post("/look-ups/farm/", sent)
     wrong = client.post("/look-ups/farm/", sent | {"time_zone": "Spain/Here"})
     world.farm.refresh_from_db()
@@ -162,3 +163,51 @@ def test_a_helper_becomes_a_reader_with_a_new_password(world: World, client: Cli
 
     assert world.helper.role == Role.READER
     assert Client().login(username="hugo", password="birch-and-alder")
+
+
+# --- three fields at most, and days as everywhere ----------------------------------------------
+
+
+def required(client: Client, slug: str) -> int:
+    """How many fields of a new row must be filled in by hand."""
+    form = client.get(f"/look-ups/{slug}/add/").context["form"]
+    return sum(
+        field.field.required and field.value() in (None, "") for field in form.visible_fields()
+    )
+
+
+@pytest.mark.parametrize("slug", ["strains", "species", "products", "supplies", "sterilisers"])
+def test_a_new_row_needs_three_fields_at_most(client: Client, slug: str) -> None:
+    assert required(client, slug) <= 3
+
+
+def test_a_blank_figure_starts_as_is_believed_of_the_species(world: World, client: Client) -> None:
+    client.post("/look-ups/strains/add/", {"species": world.species.pk, "name": "Pearl"})
+    strain = Strain.objects.get(name="Pearl")
+
+    # The starting beliefs of oyster.
+    assert (strain.spawn_run_days, strain.first_mg) == (16, 500 * GRAM)
+    assert strain.planned_loss_ppm == 70_000
+
+
+def test_a_species_that_nothing_is_believed_of_starts_in_the_middle(client: Client) -> None:
+    client.post("/look-ups/species/add/", {"name": "Enoki", "cooking_note": "Cook thoroughly."})
+    species = Species.objects.get(name="Enoki")
+
+    assert (species.moisture_ppm, species.fridge_days) == (900_000, 8)
+
+
+def test_a_figure_that_was_typed_stays(world: World, client: Client) -> None:
+    sent = {"species": world.species.pk, "name": "Pearl", "spawn_run_days": "19"}
+    client.post("/look-ups/strains/add/", sent | {"planned_loss_ppm": "0"})
+    strain = Strain.objects.get(name="Pearl")
+
+    assert (strain.spawn_run_days, strain.planned_loss_ppm) == (19, 0)
+
+
+def test_rates_are_dated_as_everywhere_and_named_once(client: Client) -> None:
+    page = text(client.get("/look-ups/rates/"))
+
+    assert "1 Jan 2000" in page
+    assert "Jan. 1, 2000" not in page
+    assert "an own hour from" not in page

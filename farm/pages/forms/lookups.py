@@ -20,6 +20,8 @@ from farm.pages.forms.fields import (
     PlainAmountField,
     RowField,
 )
+from farm.pages.forms.growing import ProductForm, SpeciesForm, StrainForm
+from farm.pages.forms.lookup_form import LookupForm
 from ledger.models import Dimension
 
 BY_ENDING: Mapping[str, type[AmountField]] = {
@@ -28,16 +30,6 @@ BY_ENDING: Mapping[str, type[AmountField]] = {
     "_ppm": PercentField,
 }
 SPARE_LINES = 4
-
-
-class LookupForm(forms.ModelForm):  # type: ignore[type-arg]
-    """One row of a look-up; its amounts are read as they are typed."""
-
-    def __init__(self, *given: Any, farm: Farm, **known: Any) -> None:
-        super().__init__(*given, **known)
-        for field in self.fields.values():
-            if hasattr(field, "use_farm"):
-                field.use_farm(farm)
 
 
 class SupplyForm(LookupForm):
@@ -54,6 +46,8 @@ class SupplyForm(LookupForm):
 
     def __init__(self, *given: Any, **known: Any) -> None:
         super().__init__(*given, **known)
+        piece = self.fields["piece_mg"]
+        piece.help_text = f"Needed if counted. {piece.help_text}"
         if self.instance.pk:
             item = self.instance.item
             self.initial = {**self.initial, "name": item.name, "dimension": item.dimension}
@@ -78,11 +72,21 @@ class SupplyForm(LookupForm):
         return saved
 
 
+# The actions that charge their labour; a delivery is a sale.
+TIMED = [(d.kind, d.title) for d in DEEDS if d.form.takes_time and not d.time]
+
+
 class StandardTimeForm(LookupForm):
-    action = forms.ChoiceField(label="Action", choices=[(deed.kind, deed.title) for deed in DEEDS])
+    action = forms.ChoiceField(label="Action", choices=TIMED)
 
 
-SPECIAL = {"supplies": SupplyForm, "standard-times": StandardTimeForm}
+SPECIAL = {
+    "supplies": SupplyForm,
+    "standard-times": StandardTimeForm,
+    "species": SpeciesForm,
+    "strains": StrainForm,
+    "products": ProductForm,
+}
 
 
 def lookup_form(slug: str, model: type[Model], fields: Sequence[str]) -> type[LookupForm]:

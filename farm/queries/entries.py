@@ -1,6 +1,7 @@
 """What was recorded: entries as they were written, and as they stand."""
 
 import json
+from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import timedelta
@@ -12,6 +13,8 @@ from django.db.models import Exists, OuterRef, QuerySet
 from farm.models import Person
 from ledger.models import Entry, Line, Lot, Role
 
+# What is done often is read from so many entries.
+NEWEST = 300
 # Recorded more than a day after it happened: the record shows that it is late.
 LATE = timedelta(days=1)
 CORRECTABLE = (Role.BOUGHT, Role.MADE, Role.USED, Role.SOLD, Role.LOST, Role.SHRUNK)
@@ -137,6 +140,12 @@ def lots_touched(entry: Entry) -> list[int]:
     """The lots that an entry names, in lines or in marks."""
     named = {*entry.lines.values_list("lot_id", flat=True)}
     return sorted(named | {*entry.marks.values_list("lot_id", flat=True)})
+
+
+def often() -> Counter[str]:
+    """How often the newest entries are of each kind; one query."""
+    newest = Entry.objects.order_by("-seq").values_list("kind", flat=True)[:NEWEST]
+    return Counter(newest)
 
 
 def kinds() -> list[str]:

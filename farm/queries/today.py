@@ -21,7 +21,10 @@ Days = Mapping[tuple[int, str], date]
 
 @dataclass(frozen=True)
 class ToDo:
-    """One lot that waits for something. ``days``: since or until, as ``about`` says."""
+    """One lot that waits for something. ``days``: since or until, as ``about`` says.
+
+    ``field``: where the action's form takes the lot; empty where it takes it otherwise.
+    """
 
     lot: Lot
     about: str
@@ -29,11 +32,17 @@ class ToDo:
     field: str
     days: int = 0
     urgent: bool = False
+    other: "ToDo | None" = None
 
     @property
     def act(self) -> str:
         """What to record next, in words."""
         return self.slug.replace("-", " ").capitalize()
+
+    @property
+    def acts(self) -> tuple["ToDo", ...]:
+        """What may be recorded next: one thing, or either of two."""
+        return (self, self.other) if self.other else (self,)
 
 
 @dataclass(frozen=True)
@@ -52,16 +61,16 @@ class ToDoList:
 
 
 def to_do(day: date) -> list[ToDoList]:
-    """List what waits, in the order of the work; three queries."""
+    """List what waits: the crop first, which spoils, then in the order of the work; 3 queries."""
     lots = lots_on_hand()
     last = last_days(lots, ("steriliser run", "check", "move to fruiting", "pick"))
     found = (
+        ToDoList("Pick", tuple(_in_pick_window(lots, last, day))),
+        ToDoList("Sell or dry, the oldest first", tuple(_crop(lots, day))),
         ToDoList("Sterilise", tuple(_unsterilised(lots, last))),
         ToDoList("Inoculate", tuple(_sterilised(lots, last, day))),
         ToDoList("Shake or use the grain", tuple(_spawn(lots, last, day))),
         ToDoList("Move to fruiting", tuple(_colonised(lots, last, day))),
-        ToDoList("Pick", tuple(_in_pick_window(lots, last, day))),
-        ToDoList("Sell or dry, the oldest first", tuple(_crop(lots, day))),
         ToDoList("On hold", tuple(_held(lots))),
     )
     return [listed for listed in found if listed.todos]
@@ -144,10 +153,22 @@ def _crop(lots: list[Lot], day: date) -> Iterable[ToDo]:
             and (not card.product or card.product.form == "fresh")
         ):
             left = card.species.fridge_days - (day - card.harvested_on).days
-            about = f"fridge days left: {left}" if left >= 0 else f"days over: {-left}"
-            slug = "pack" if card.stage == Stage.CROP else "sell"
-            fresh.append(ToDo(lot, about, slug, "", left, urgent=left <= 1))
+            if left < 0:
+                fresh.append(_over(lot, left))
+            else:
+                slug = "pack" if card.stage == Stage.CROP else "sell"
+                about = f"fridge days left: {left}"
+                fresh.append(ToDo(lot, about, slug, "", left, urgent=left <= 1))
     return sorted(fresh, key=lambda todo: todo.days)
+
+
+def _over(lot: Lot, left: int) -> ToDo:
+    """Past its days in the fridge nothing is packed or sold: a pick may be dried, or binned."""
+    about = f"days over: {-left}"
+    binned = ToDo(lot, about, "throw-away", "lot", left, urgent=True)
+    if lot.card.stage == Stage.PACKS:
+        return binned
+    return ToDo(lot, about, "dry", "", left, urgent=True, other=binned)
 
 
 def _held(lots: list[Lot]) -> Iterable[ToDo]:

@@ -6,11 +6,15 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
+from farm.actions.cultures import buy_culture, transfer_culture
 from farm.models import Farm
+from farm.pages.today import most_used
 from farm.queries.today import to_do
 from tests.conftest import signed_in
 from tests.farm.filled import text
+from tests.farm.goods import packs
 from tests.farm.world import (
+    UNIT,
     World,
     filled_bags,
     fruiting,
@@ -85,3 +89,54 @@ def test_the_page_greets_with_the_farms_own_day(world: World) -> None:
     page = text(signed_in(world.owner).get("/"))
 
     assert f"{timezone.localdate(timezone=world.farm.zone):%A}" in page
+
+
+# --- what is past its days, and what a phone shows ---------------------------------------------
+
+
+def acts(world: World, days: int) -> list[str]:
+    """What is offered for the crop so many days after the world's last doing."""
+    day = world.now.date() + timedelta(days=days)
+    listed = next(one for one in to_do(day) if one.title == "Sell or dry, the oldest first")
+    return [act.act for act in listed.todos[0].acts]
+
+
+def test_a_pick_on_its_last_day_in_the_fridge_is_packed(world: World) -> None:
+    picked(world)
+
+    assert acts(world, world.species.fridge_days) == ["Pack"]
+
+
+def test_a_pick_past_its_days_is_dried_or_thrown_away(world: World) -> None:
+    picked(world)
+
+    assert acts(world, world.species.fridge_days + 1) == ["Dry", "Throw away"]
+
+
+def test_packs_past_their_days_are_thrown_away(world: World) -> None:
+    packs(world)
+
+    assert acts(world, world.species.fridge_days + 1) == ["Throw away"]
+
+
+def test_picking_and_selling_stand_before_the_rest(world: World) -> None:
+    filled_bags(world, sterilised=False)
+    picked(world)
+
+    assert list(waiting(world, 20))[:3] == ["Pick", "Sell or dry, the oldest first", "Sterilise"]
+
+
+def test_six_actions_are_offered_at_once_and_the_rest_on_their_own_page(world: World) -> None:
+    page = text(signed_in(world.owner).get("/"))
+
+    assert page.count('class="button deed"') == 6
+    assert "Everything that can be recorded" in page
+
+
+def test_what_is_done_most_is_offered(world: World) -> None:
+    assert "transfer-culture" not in [deed.slug for deed in most_used()]
+
+    buy = buy_culture(world.doing(), strain=world.strain, portions=2, paid_money=UNIT)
+    transfer_culture(world.doing(), source=buy.lots[0], portions=5)
+
+    assert "transfer-culture" in [deed.slug for deed in most_used()]

@@ -37,6 +37,11 @@ def about(lot_ids: Iterable[int]) -> QuerySet[Waiting]:
     return unanswered().filter(lots__in=list(lot_ids)).distinct()
 
 
+def naming_none() -> QuerySet[Waiting]:
+    """What waits for a lot that is not there yet: to be tried again with every entry."""
+    return unanswered().filter(lots=None)
+
+
 def answer(uuid: UUID, how: str) -> int:
     """Answer what waits under a UUID: it was accepted, or dropped with a reason."""
     return unanswered().filter(uuid=uuid).update(answer=how[:300], answered_at=timezone.now())

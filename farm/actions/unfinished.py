@@ -45,8 +45,9 @@ def keep(name: str, doing: Doing, data: Mapping[str, Sequence[str]], *, refusal:
 
 
 def to_retry(lot_ids: Iterable[int]) -> list[Kept]:
-    """List what waits for some lots, oldest first."""
-    return [_kept(row) for row in waiting.about(lot_ids)]
+    """List what waits for some lots, or for a lot that is not there yet, oldest first."""
+    rows = [*waiting.about(lot_ids), *waiting.naming_none()]
+    return [_kept(row) for row in sorted(rows, key=lambda row: (row.kept_at, row.pk))]
 
 
 def still_waiting() -> list[Kept]:

@@ -14,7 +14,7 @@ from django.shortcuts import redirect
 from farm.actions import unfinished
 from farm.actions.common import Recorded
 from farm.actions.questions import PlausibilityQuestion
-from farm.models import Farm
+from farm.models import Farm, LoadLine
 from farm.pages import retrying
 from farm.pages.access import PageRequest, Right, page
 from farm.pages.doings import BY_SLUG, Deed, deeds_by_group
@@ -25,8 +25,8 @@ from farm.queries.closings import late_for
 from farm.queries.entries import entry_of, lots_touched
 from farm.templatetags.farm_format import amount_of
 from farm.units import UnitError
-from ledger.errors import NotEnough, OnHold, Refused
-from ledger.models import Role
+from ledger.errors import Conflict, NotEnough, OnHold, Refused
+from ledger.models import Entry, Role
 
 
 @dataclass(frozen=True)
@@ -113,9 +113,9 @@ def recorded_or_refused(request: PageRequest, deed: Deed, form: DoingForm) -> Re
         return form.run(form.doing())
     except PlausibilityQuestion as question:
         form.ask(question.question)
-    except (NotEnough, OnHold) as refusal:
+    except (NotEnough, OnHold, Conflict) as refusal:
         retrying.keep(deed, form, refusal=refusal, address=request.GET)
-        if form.counts_up and isinstance(refusal, NotEnough):
+        if form.counts_up and isinstance(refusal, NotEnough) and refusal.lots:
             form.ask(str(refusal), "count_up")
         else:
             form.add_error(None, f"{refusal} The form is kept among the unfinished.")
@@ -132,11 +132,25 @@ def said_of(deed: Deed, recorded: Recorded, farm: Farm) -> str:
     made = [line for line in lines if line.role in (Role.MADE, Role.BOUGHT) and line.quantity]
     named = [f"{amount_of(line.quantity, line.lot, farm)} as lot {line.lot.code}" for line in made]
     if not made:
-        marks = recorded.entry.marks.select_related("lot")
-        lots = [*(line.lot for line in lines), *(mark.lot for mark in marks)]
-        named = [f"lot {code}" for code in dict.fromkeys(lot.code for lot in lots)]
+        named = said_of_lots(recorded.entry, farm)
     again = "" if recorded.fresh else " It had been recorded before; nothing was written twice."
     return f"{deed.done}: {', '.join(named)}.{again}"
+
+
+def said_of_lots(entry: Entry, farm: Farm) -> list[str]:
+    """Say how much of each lot went, came back or was loaded; else what is on hand of it."""
+    lines = entry.lines.select_related("lot__item", "lot__card")
+    gone = [line for line in lines if line.role in (Role.SOLD, Role.BACK)]
+    if all(line.role == Role.LOST for line in lines):
+        gone = list(lines)
+    parts = [(abs(line.quantity), line.lot) for line in gone]
+    loads = LoadLine.objects.filter(stall_day__entry=entry).select_related("lot__item", "lot__card")
+    parts += [(load.quantity, load.lot) for load in loads]
+    if parts:
+        return [f"{amount_of(quantity, lot, farm)} of lot {lot.code}" for quantity, lot in parts]
+    marks = entry.marks.select_related("lot__item", "lot__card")
+    lots = {line.lot_id: line.lot for line in lines} | {mark.lot_id: mark.lot for mark in marks}
+    return [f"lot {lot.code}, {amount_of(lot.quantity, lot, farm)}" for lot in lots.values()]
 
 
 def words_of(first: FirstForm | None) -> list[tuple[str, str]]:

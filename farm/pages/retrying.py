@@ -1,8 +1,8 @@
 """Forms that the book refused: kept as they were sent, tried again, opened again, dropped."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
-from uuid import UUID
+from dataclasses import dataclass, replace
+from uuid import UUID, uuid5
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -19,11 +19,14 @@ from farm.pages.doings import BY_SLUG, Deed
 from farm.pages.filling import Sent, filled_form, first_step
 from farm.pages.forms.doing import DoingForm
 from farm.pages.frame import show
+from farm.queries.entries import lots_touched
 from farm.units import UnitError
-from ledger.errors import Refused
+from ledger.errors import Conflict, Refused
 
 # What the address said (the first step) is kept beside what was sent.
 IN_ADDRESS = "?"
+# Sent again by itself, a conflict would record the same work twice.
+IS_CONFLICT = "!conflict"
 NOT_KEPT = ("csrfmiddlewaretoken", "initials", "pin")
 
 
@@ -88,15 +91,37 @@ def keep(deed: Deed, form: DoingForm, *, refusal: Refused, address: QueryDict) -
     assert isinstance(form.data, QueryDict)
     # The doer is kept beside the form; a PIN is written down nowhere.
     data = {name: values for name, values in form.data.lists() if name not in NOT_KEPT}
-    asked = {IN_ADDRESS + name: values for name, values in address.lists()}
-    unfinished.keep(deed.slug, form.doing(), data | asked, refusal=refusal)
+    data |= {IN_ADDRESS + name: values for name, values in address.lists()}
+    doing = form.doing()
+    if isinstance(refusal, Conflict):
+        # Its UUID is taken; one made of the content lets the same conflict wait once.
+        doing = replace(doing, uuid=uuid5(doing.uuid, str(sorted(data.items()))))
+        data |= {"uuid": [str(doing.uuid)], IS_CONFLICT: ["1"]}
+    unfinished.keep(deed.slug, doing, data, refusal=refusal)
 
 
 def retry(lot_ids: Iterable[int], farm: Farm) -> list[tuple[Deed, Recorded]]:
-    """Send what waits for some lots once more; return what was accepted."""
+    """Send what waits for some lots once more; return what was accepted.
+
+    What is accepted may be what others waited for, so it goes on until nothing more is: each
+    round answers one at least, so there are no more rounds than forms that wait.
+    """
+    accepted: list[tuple[Deed, Recorded]] = []
+    lots = set(lot_ids)
+    for _ in unfinished.still_waiting():
+        more = retry_once(lots, farm)
+        if not more:
+            break
+        accepted += more
+        lots |= {lot for _, recorded in more for lot in lots_touched(recorded.entry)}
+    return accepted
+
+
+def retry_once(lot_ids: Iterable[int], farm: Farm) -> list[tuple[Deed, Recorded]]:
+    """Send each form that waits for some lots once; a conflict waits for a person to decide."""
     accepted = []
     for kept in unfinished.to_retry(lot_ids):
-        deed = BY_SLUG.get(kept.name)
+        deed = None if IS_CONFLICT in kept.data else BY_SLUG.get(kept.name)
         recorded = sent_again(deed, kept, farm) if deed else None
         if deed and recorded:
             unfinished.answered(kept.uuid, f"accepted as entry {recorded.entry.seq}")

@@ -16,6 +16,7 @@ from farm.models import Customer, Farm, SaleLine, SellingPlace, Stage, StallDay
 from farm.pages.access import Right, may
 from farm.pages.forms.doing import DoingForm, FirstForm
 from farm.pages.forms.fields import MoneyField, RowField, quantity_field
+from farm.pages.forms.unlisted import SOLD_STAGES, ListedByKind, UnlistedForm
 from farm.queries.sales import open_loads, prices_at, returnable
 from farm.queries.stock import lots_on_hand
 from farm.templatetags.farm_format import amount_of
@@ -23,7 +24,6 @@ from farm.templatetags.farm_format import day as show_day
 from ledger.models import Lot
 
 NEWEST = 60
-SOLD_STAGES = (Stage.PACKS, Stage.CROP, Stage.DRIED)
 PER = {Stage.PACKS: "Price of a pack"}
 
 
@@ -49,7 +49,7 @@ class PlaceFirst(FirstForm):
     place = RowField(label="Where", queryset=SellingPlace.objects.all())
 
 
-class SellForm(PricedForm):
+class SellForm(PricedForm, UnlistedForm):
     first = PlaceFirst
     counts_up = True
     group_titles = {"sold": "What was sold, of each lot"}
@@ -60,19 +60,24 @@ class SellForm(PricedForm):
         if customers.exists():
             self.add("customer", RowField(queryset=customers, required=False))
         self.offer_draws("sold", lots_on_hand(*SOLD_STAGES))
+        self.offer_unlisted()
         lots = [lot for lot, _ in self.groups["sold"]]
         self.offer_prices(lots, place, self.initial["when"].date())
 
     def run(self, doing: Doing) -> Recorded:
         place = self.given["place"]
+        self.need_unlisted_price()
+        drawn = self.drawn("sold")
+        asked = [(draw, self.price_of(draw.lot, place, doing.day)) for draw in drawn]
+        typed: int | None = self.cleaned_data.get("unlisted_price")
+        for draw in self.unlisted(drawn):
+            unlisted = self.price_of(draw.lot, place, doing.day) if typed is None else typed
+            asked.append((draw, unlisted))
         return sell(
             doing,
             place=place,
             customer=self.cleaned_data.get("customer"),
-            lines=[
-                SoldLine(draw.lot, draw.quantity, self.price_of(draw.lot, place, doing.day))
-                for draw in self.drawn("sold")
-            ],
+            lines=[SoldLine(draw.lot, draw.quantity, money) for draw, money in asked],
             count_up=bool(self.cleaned_data.get("count_up")),
         )
 
@@ -81,7 +86,7 @@ class LoadFirst(FirstForm):
     place = RowField(label="For which stall or place", queryset=SellingPlace.objects.all())
 
 
-class LoadForm(DoingForm):
+class LoadForm(ListedByKind):
     first = LoadFirst
     group_titles = {"load": "What goes along, of each lot"}
     day = forms.DateField(

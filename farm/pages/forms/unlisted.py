@@ -1,0 +1,172 @@
+"""What may be sold: lots on hand in the order of selling, and what no list can show.
+
+A sale may be entered before its pick is, or from a lot that the book holds empty. It is then kept
+whole among the unfinished, and tried again with every entry that follows.
+"""
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+
+from farm.actions.common import Draw
+from farm.actions.pricing import price_on
+from farm.models import Form, Product, Species, Stage
+from farm.pages.access import Right, may
+from farm.pages.forms.doing import DoingForm, DrawGroup
+from farm.pages.forms.fields import (
+    CountField,
+    LotField,
+    MassField,
+    MoneyField,
+    PlainAmountField,
+    quantity_field,
+)
+from farm.queries.stock import lots_on_hand, oldest_taken
+from ledger.errors import Malformed, NotEnough
+from ledger.models import Lot
+
+SHOWN = 6
+SOLD_STAGES = (Stage.PACKS, Stage.CROP, Stage.DRIED)
+UNLISTED = ("unlisted_lot", "unlisted_what", "unlisted_amount", "unlisted_price")
+
+
+class ListedByKind(DoingForm):
+    """Lots to sell from: packs before what is loose, fresh before dried, long lists folded."""
+
+    def draw_groups(self) -> list[DrawGroup]:
+        found = []
+        for group, rows in self.groups.items():
+            kinds = {kind_of(lot): kind_words(lot) for lot, _ in rows}
+            for kind in sorted(kinds):
+                title = f"{self.group_titles[group]}: {kinds[kind]}"
+                found += self.folded_groups(title, [r for r in rows if kind_of(r[0]) == kind])
+        return found or super().draw_groups()
+
+    def folded_groups(self, title: str, rows: Sequence[tuple[Lot, str]]) -> list[DrawGroup]:
+        """Show the oldest lots of a kind, and fold the others away unless one is filled in."""
+        first, rest = rows[:SHOWN], rows[SHOWN:]
+        groups = [DrawGroup(title, [self.draw_row(*row) for row in first], folded=False)]
+        if rest:
+            typed = any(self.data.get(name) for _, name in rest)
+            more = f"And {len(rest)} more. {title}"
+            groups.append(DrawGroup(more, [self.draw_row(*row) for row in rest], not typed))
+        return groups
+
+
+def kind_of(lot: Lot) -> tuple[bool, bool]:
+    """Say whether a lot is loose, and whether it is dried: the order of selling."""
+    card = lot.card
+    dried = card.stage == Stage.DRIED or (card.product and card.product.form == Form.DRIED)
+    return card.stage != Stage.PACKS, bool(dried)
+
+
+def kind_words(lot: Lot) -> str:
+    loose, dried = kind_of(lot)
+    return f"{'loose' if loose else 'packs'}, {'dried' if dried else 'fresh'}"
+
+
+class CodeField(LotField):
+    """One lot, by its code alone."""
+
+    widget = forms.TextInput  # type: ignore[assignment]
+
+    def use_farm(self, farm: object) -> None:
+        """Offer nothing: the lot is one that no list shows."""
+
+
+class UnlistedForm(ListedByKind):
+    """A sale of an emptied lot, by its code, or of what no lot is recorded of yet."""
+
+    def offer_unlisted(self) -> None:
+        choices = [("", "Choose"), *((key_of(row), words_of(row)) for row in sold_goods())]
+        self.add("unlisted_lot", CodeField(label="Code of the emptied lot", required=False))
+        self.add("unlisted_what", forms.ChoiceField(label="or, with no lot yet, what it was",
+                                                    choices=choices, required=False))  # fmt: skip
+        self.add("unlisted_amount", PlainAmountField(label="How much of it", required=False))
+        if may(self.person, Right.SEE_MONEY):
+            price = MoneyField(label="Its price, if it is not listed", required=False)
+            self.add("unlisted_price", price)
+
+    def own_fields(self) -> Iterator[forms.BoundField]:
+        return (field for field in super().own_fields() if field.name not in UNLISTED)
+
+    def draw_groups(self) -> list[DrawGroup]:
+        rows = [[self[name]] for name in UNLISTED if name in self.fields]
+        typed = any(self.data.get(name) for name in UNLISTED)
+        title = "Not in the list: an emptied lot, or not recorded yet"
+        return [*super().draw_groups(), DrawGroup(title, rows, not typed)]
+
+    def clean(self) -> dict[str, Any]:
+        """Read the amount in the unit of what it is of."""
+        said = self.cleaned_data
+        lot, what = said.get("unlisted_lot"), self.what()
+        typed = said.get("unlisted_amount")
+        if bool(lot or what) != bool(typed):
+            self.add_error("unlisted_amount", "State both what it was and how much of it.")
+        elif typed:
+            loose = isinstance(what, Species)
+            field = quantity_field(lot) if lot else MassField() if loose else CountField()
+            self.tell(field)
+            try:
+                said["unlisted_amount"] = field.clean(typed)
+            except ValidationError as refusal:
+                self.add_error("unlisted_amount", refusal)
+        return said
+
+    def what(self) -> Product | Species | None:
+        key = self.cleaned_data.get("unlisted_what")
+        return next((row for row in sold_goods() if key_of(row) == key), None)
+
+    def unlisted(self, beside: Sequence[Draw]) -> list[Draw]:
+        """Draw what no list showed: of the lot named, or of the oldest lots that there are now.
+
+        Refuses (NotEnough, of no lot) while too little is recorded: the sale then waits.
+        """
+        said, what = self.cleaned_data, self.what()
+        amount: int | None = said.get("unlisted_amount")
+        if not amount:
+            return []
+        if said.get("unlisted_lot"):
+            return [Draw(said["unlisted_lot"], amount)]
+        assert what
+        used = {draw.lot.pk for draw in beside}
+        lots = [lot for lot in lots_of(what) if lot.pk not in used]
+        taken = oldest_taken(lots, amount)
+        if sum(taken.values()) < amount:
+            raise NotEnough(
+                f"{words_of(what)}: less is recorded than the {self.data['unlisted_amount']} "
+                "sold. Record the pick or the packing; this sale is then recorded by itself.",
+                [],
+                entry_seq=0,
+            )
+        return [Draw(lot, taken[lot.pk]) for lot in lots if lot.pk in taken]
+
+    def need_unlisted_price(self) -> None:
+        """Refuse at once what would wait for ever: goods that no price is known of."""
+        what, place = self.what(), self.place()
+        if what is None or place is None or self.cleaned_data.get("unlisted_price") is not None:
+            return
+        day = self.cleaned_data["when"].date()
+        if isinstance(what, Species) or price_on(place, day, what) is None:
+            raise Malformed(f"{words_of(what)}: no price at {place} is known. State the price.")
+
+
+def sold_goods() -> list[Product | Species]:
+    return [*Product.objects.select_related("species"), *Species.objects.all()]
+
+
+def key_of(row: Product | Species) -> str:
+    return f"{'product' if isinstance(row, Product) else 'loose'}-{row.pk}"
+
+
+def words_of(row: Product | Species) -> str:
+    return f"{row}, packs" if isinstance(row, Product) else f"{row}, loose"
+
+
+def lots_of(what: Product | Species) -> list[Lot]:
+    if isinstance(what, Product):
+        return [lot for lot in lots_on_hand(Stage.PACKS) if lot.card.product_id == what.pk]
+    lots = [lot for lot in lots_on_hand(Stage.CROP) if lot.card.species_id == what.pk]
+    return [lot for lot in lots if lot.card.grade != "trim"]

@@ -12,14 +12,20 @@ from uuid import uuid5
 from django.db import transaction
 from django.db.models import Sum
 
-from farm.actions.common import Doing, draft
+from farm.actions.common import Doing, amount_words, draft
 from farm.actions.once import action
+from farm.actions.picks import check_something_is_left, weights_that_follow
 from farm.actions.pricing import NOTHING, Terms
 from farm.actions.selling import settling_of
-from farm.actions.takings import add_sale_line, add_share_of_takings, money_of, standing_lines
+from farm.actions.takings import (
+    add_sale_line,
+    add_share_of_takings,
+    money_of,
+    standing_lines,
+    to_give_back,
+)
 from farm.models import LoadLine, Sale, SaleLine, SellingCost, StallDay
 from ledger import book
-from ledger.amounts import in_words
 from ledger.book import Recorded
 from ledger.drafts import LineDraft
 from ledger.errors import Malformed, NotEnough
@@ -72,10 +78,12 @@ def correct_quantity(
     """Say the right quantity (without sign) of one line; the difference stands at its place.
 
     Of a pick's block lot it is the weight that the lot gave. What the entry says of other lots
-    stays. ``right_money``: what was paid for a bought lot, or what was asked for the line of a
-    sale. Without it what was paid stays, and a sale's money is worked anew from the price and
-    terms asked, rounded as in the sale: 31 packs at 4.50 corrected to 30 are 135.00, so -4.50.
-    12.4 lb typed as kg is corrected to 5.624 kg, and later sales carry more of the cost.
+    stays, but for a pick, whose blocks go on giving what was picked (`weights_that_follow`).
+    ``right_money``: what was paid for a bought lot, or what was asked for the line of a sale.
+    Without it what was paid stays, and a sale's money is worked anew from the price and terms
+    asked, rounded as in the sale: 31 packs at 4.50 corrected to 30 are 135.00, so -4.50. What
+    came back follows the corrected price. 12.4 lb typed as kg is corrected to 5.624 kg, and later
+    sales carry more of the cost.
     """
     root = _root(entry)
     now = _Standing.read(root, lot, role)
@@ -85,13 +93,17 @@ def correct_quantity(
             f"Lot {lot.code}: entry {root.seq} says {right_quantity} already. State what is right.",
             [lot.code],
         )
+    if not right_quantity:
+        check_something_is_left(root, lot, role)
+    following = weights_that_follow(root, lot, role, right_mg=right_quantity)
     said = {"right_quantity": right_quantity, "right_money": right_money}
-    recorded = book.amend(root, draft(doing, "correct", [difference], said=said))
+    recorded = book.amend(root, draft(doing, "correct", [difference, *following], said=said))
     if recorded.fresh and role == Role.SOLD:
-        _follow_in_money(
+        sold = _follow_in_money(
             root, recorded.entry.lines.get(),
             right_quantity=right_quantity, right_money=right_money,
         )  # fmt: skip
+        _follow_in_returns(doing, sold)
     return recorded
 
 
@@ -201,7 +213,7 @@ _TAKES = (Role.USED, Role.SOLD, Role.LOST, Role.SHRUNK)
 
 def _follow_in_money(
     root: Entry, line: Line, *, right_quantity: int, right_money: int | None
-) -> None:
+) -> Line:
     """Write what a corrected sale line comes to now, less what it came to before."""
     sold = Line.objects.select_related("entry", "lot").get(
         entry=root, lot=line.lot_id, role=Role.SOLD
@@ -215,6 +227,19 @@ def _follow_in_money(
     amount = right.minus(money_of(rows))
     add_sale_line(first.sale, line, amount, like=first)
     add_share_of_takings(line.entry, first.sale.place, amount.gross)
+    return sold
+
+
+def _follow_in_returns(doing: Doing, sold: Line) -> None:
+    """Let what came back give back its part of the corrected price; all back is all the money."""
+    first = standing_lines(sold).select_related("sale__place", "product").order_by("pk")[0]
+    for entry, amount in to_give_back(sold):
+        if amount == NOTHING:
+            continue
+        named = LineDraft(sold.lot, Role.BACK, 0, returns=sold)
+        fix = book.amend(entry, draft(_follow_up(doing, entry), "correct", [named])).entry
+        add_sale_line(first.sale, fix.lines.get(), amount, like=first)
+        add_share_of_takings(fix, first.sale.place, amount.gross)
 
 
 def _check_load(sale: Sale, lot: Lot, right_quantity: int) -> None:
@@ -222,7 +247,7 @@ def _check_load(sale: Sale, lot: Lot, right_quantity: int) -> None:
     loaded = LoadLine.objects.filter(stall_day=sale.stall_day, lot=lot).first()
     if loaded and right_quantity > loaded.quantity:
         there, sold = (
-            in_words(amount, lot.item.dimension) for amount in (loaded.quantity, right_quantity)
+            amount_words(amount, lot.item.dimension) for amount in (loaded.quantity, right_quantity)
         )
         raise Malformed(
             f"Lot {lot.code}: {there} loaded, {sold} sold. Take the settling and the load back "

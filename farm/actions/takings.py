@@ -3,12 +3,13 @@
 Rows are only ever added: a return, a correction or an undo writes the difference.
 """
 
+from collections.abc import Iterable
 from dataclasses import asdict, replace
 
 from django.db.models import QuerySet, Sum
 
 from farm.actions.common import Doing, labour
-from farm.actions.pricing import Amount, to_cent
+from farm.actions.pricing import NOTHING, Amount, to_cent
 from farm.models import Sale, SaleLine, SellingCost, SellingPlace
 from farm.queries.times import place_minutes
 from ledger.amounts import MILLION
@@ -50,16 +51,33 @@ def add_sale_line(sale: Sale, line: Line, amount: Amount, *, like: SaleLine) -> 
     )
 
 
-def to_give_back(sold: Line) -> Amount:
-    """Return the (negative) money of a return that has just been posted."""
+def to_give_back(sold: Line) -> list[tuple[Entry, Amount]]:
+    """Say, return by return, which (negative) money it does not state yet.
+
+    A return's money is the part of what was paid for the line that all came back with so far,
+    rounded half up to the cent, less what went back before it. 10 at 50.00, of which 4 came back,
+    corrected to 45.00: the return states -20.00 and should -18.00, so 2.00.
+    """
     returns = Line.objects.filter(returns=sold)
-    back = returns.aggregate(total=Sum("quantity"))["total"]
     whole = Line.objects.filter(entry__place=sold.entry.place, lot=sold.lot_id, role=Role.SOLD)
-    quantity = whole.aggregate(total=Sum("quantity"))["total"]  # below zero, like the result
+    quantity = -(whole.aggregate(total=Sum("quantity"))["total"] or 0)
     paid = money_of(standing_lines(sold))
-    net, gross = (to_cent(money * back, quantity) for money in (paid.net, paid.gross))
-    before = money_of(SaleLine.objects.filter(line__in=returns))
-    return Amount(net, gross - net, gross).minus(before)
+    back, before, found = 0, NOTHING, []
+    by_entry = returns.order_by("entry__place").values_list("entry__place")
+    for place, came_back in by_entry.annotate(Sum("quantity")):
+        back += came_back
+        net, gross = (-to_cent(money * back, quantity) for money in (paid.net, paid.gross))
+        so_far = Amount(net, gross - net, gross)
+        stated = money_of(SaleLine.objects.filter(line__in=returns.filter(entry__place=place)))
+        found.append((Entry.objects.get(pk=place), so_far.minus(before).minus(stated)))
+        before = so_far
+    return found
+
+
+def total(amounts: Iterable[Amount]) -> Amount:
+    """Add amounts up."""
+    parts = [(one.net, one.tax, one.gross) for one in amounts]
+    return Amount(*map(sum, zip(*parts, strict=True))) if parts else NOTHING
 
 
 # --- what selling costs ----------------------------------------------------------------------

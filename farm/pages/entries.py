@@ -83,6 +83,7 @@ class DependantsPage:
 class CorrectPage:
     entry: Entry
     line: Standing
+    follows: str
     form: CorrectForm
 
 
@@ -164,7 +165,9 @@ def correct(request: PageRequest, seq: int) -> HttpResponse:
             messages.success(request, f"Entry {seq} is corrected; what it said stays readable.")
             tell_retried(request, [done.entry])
             return redirect("entry", seq)
-    return show(request, "farm/entries/correct.html", CorrectPage(found, line, form))
+    return show(request, "farm/entries/correct.html", CorrectPage(
+        found, line, query.what_follows(found, line), form
+    ))  # fmt: skip
 
 
 def doing_now(request: PageRequest, said: dict[str, Any]) -> Doing:

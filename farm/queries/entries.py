@@ -8,7 +8,7 @@ from datetime import timedelta
 from typing import Any
 from uuid import UUID
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import Exists, OuterRef, QuerySet, Sum
 
 from farm.models import Person
 from ledger.models import Entry, Line, Lot, Role
@@ -153,6 +153,29 @@ def kinds() -> list[str]:
     return list(Entry.objects.order_by("kind").values_list("kind", flat=True).distinct())
 
 
+def gave_in(entry: Entry) -> dict[Lot, int]:
+    """The mg that each block lot of a pick gave, as corrected; empty for what is no pick."""
+    lines = Line.objects.filter(entry__place=entry.place, role=Role.USED)
+    picks = lines.filter(lot__in=lines.filter(given_mg__gt=0).values("lot"))
+    sums = dict(picks.order_by().values_list("lot_id").annotate(Sum("given_mg")))
+    return {lot: sums[lot.pk] for lot in Lot.objects.filter(pk__in=sums).order_by("pk")}
+
+
+def what_follows(entry: Entry, line: Standing) -> str:
+    """Say what else changes when a line is corrected; empty where nothing does."""
+    gave = gave_in(entry)
+    others = ", ".join(lot.code for lot in gave if lot != line.lot)
+    if line.role == Role.SOLD:
+        return "The money of the sale, and of what came back of it, is worked anew."
+    if line.role == Role.MADE and gave:
+        return f"What {others} gave follows, so that it comes to what was picked."
+    if line.lot not in gave:
+        return ""
+    if others:
+        return f"What was picked stays; {others} share the difference by what they gave."
+    return "No other lot gave any: correct the weight of the picked lot, and this follows it."
+
+
 def correctable(entry: Entry) -> list[Standing]:
     """Lines whose quantity can be corrected."""
     return [line for line in standing(entry) if line.can_be_corrected]
@@ -167,5 +190,5 @@ def _flat(name: str, said: Mapping[str, Any]) -> Iterable[Particular]:
             yield Particular(label, key, value)
 
 
-# What the machine keeps for itself: a form's digest, and the mg or pieces that a price is for.
-HIDDEN = frozenset({"form", "per"})
+# What the machine keeps for itself: a form's digest.
+HIDDEN = frozenset({"form"})

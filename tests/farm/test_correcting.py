@@ -273,18 +273,6 @@ def test_a_pick_is_corrected_and_goes_on_sharing_by_weight(world: World) -> None
     assert_book_is_sound()
 
 
-def test_the_weight_that_a_block_lot_gave_is_corrected(world: World) -> None:
-    blocks = fruiting(world)
-    world.wait(9)
-    lot = picked_from(world, blocks)
-
-    correct_quantity(world.doing(), lot.made_by, lot=blocks, role=Role.USED, right_quantity=8 * KG)
-
-    given = blocks.lines.filter(role=Role.USED).values_list("given_mg", flat=True)
-    assert sum(given) == 8 * KG
-    assert_book_is_sound()
-
-
 def test_what_was_paid_is_corrected_with_the_quantity(world: World) -> None:
     lot = crop(world)
 

@@ -43,6 +43,7 @@ _MINUS_SIGNS = "-\u2212\u2013"
 _MOST_DIGITS = 9
 _OUNCES_IN_A_POUND = 16
 _LONGEST_QUOTE = 30
+_TYPED_PARTS = 10_000
 
 
 class UnitError(ValueError):
@@ -88,6 +89,17 @@ def read_mass(text: str, default_unit: str) -> int:
     # A gram with three decimals is more likely a thousand grams with a dot between.
     number = _number(typed, digits, ".," if unit == "g" else ",")
     return round(number * MG_PER_UNIT[unit])
+
+
+def in_unit(mass_mg: int, unit: str) -> Fraction:
+    """Say exactly how many of a unit a weight is, as it was typed: 453,592 mg is 1 lb.
+
+    A pound is no whole number of milligrams. What was typed with four decimals or fewer is found
+    again, so that money by the pound is not a cent off; any other weight is divided as it is.
+    """
+    typed = Fraction(round(mass_mg * _TYPED_PARTS / MG_PER_UNIT[unit]), _TYPED_PARTS)
+    same = round(typed * MG_PER_UNIT[unit]) == mass_mg
+    return typed if same else mass_mg / MG_PER_UNIT[unit]
 
 
 def show_mass(mass_mg: int, unit: str) -> str:

@@ -5,13 +5,14 @@ Money is in 1/10,000 of the currency unit, so a cent is 100.
 
 from dataclasses import dataclass
 from datetime import date
+from fractions import Fraction
 
 from farm.models import LotCard, PlaceKind, Price, Product, SellingPlace, Stage
-from farm.units import MONEY_PER_CENT
+from farm.units import MONEY_PER_CENT, in_unit
 from ledger.amounts import MILLION
 from ledger.errors import Malformed
 
-MG_PER_KG = 1_000_000
+PACK = "pack"
 
 
 @dataclass(frozen=True)
@@ -31,10 +32,10 @@ NOTHING = Amount(0, 0, 0)
 
 @dataclass(frozen=True)
 class Terms:
-    """What was asked: ``unit_money`` for ``per`` pieces or mg; tax within it or on top of it."""
+    """What was asked: ``unit_money`` a ``unit`` (pack, kg, lb); tax within it or on top of it."""
 
     unit_money: int
-    per: int
+    unit: str
     tax_ppm: int
     tax_included: bool
 
@@ -45,8 +46,10 @@ class Terms:
         139.50 / 1.1 = 126.8182, so 126.82 net and 12.68 tax. On top it is the net: 2.5 kg at
         15.99 are 39.975, so 39.98 net, 43.978 so 43.98 gross, and 4.00 tax. Net or gross, the
         one worked out is rounded half up to the cent; tax is the difference, so they add up.
+        1 lb (453,592 mg) at 12.00 a pound is 12.00.
         """
-        return self.split(to_cent(self.unit_money * quantity, self.per))
+        units = Fraction(quantity) if self.unit == PACK else in_unit(quantity, self.unit)
+        return self.split(to_cent(self.unit_money * units.numerator, units.denominator))
 
     def split(self, asked_money: int) -> Amount:
         """Split what was asked for a whole line into net, tax and gross."""
@@ -69,19 +72,25 @@ def to_cent(numerator: int, denominator: int) -> int:
 
 
 def terms_at(
-    place: SellingPlace, day: date, *, card: LotCard, product: Product | None, unit_money: int
+    place: SellingPlace,
+    day: date,
+    *,
+    card: LotCard,
+    product: Product | None,
+    unit_money: int,
+    weight_unit: str,
 ) -> Terms:
     """Say on which terms a lot is sold at a place on a day.
 
-    The price is for a pack, or for a kilogram of what is loose. Tax is included at a stall, the
-    door and in boxes and comes on top for kitchens, unless the product's price row of the day
-    says otherwise. What is sold loose without naming a product carries no tax.
+    The price is for a pack, or for a kg or lb (``weight_unit``) of what is loose. Tax is included
+    at a stall, the door and in boxes and comes on top for kitchens, unless the product's price
+    row of the day says otherwise. What is sold loose without naming a product carries no tax.
     """
     price = price_on(place, day, product)
     included = price.tax_included if price else place.kind != PlaceKind.KITCHENS
     return Terms(
         unit_money=unit_money,
-        per=1 if card.stage == Stage.PACKS else MG_PER_KG,
+        unit=PACK if card.stage == Stage.PACKS else weight_unit,
         tax_ppm=product.tax_ppm if product else 0,
         tax_included=included,
     )

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import date
 
-from farm.actions.common import Doing, Draw, need_stage, post
+from farm.actions.common import Doing, Draw, both, need_stage, post
 from farm.actions.once import action
 from farm.actions.pricing import Terms, need_price, terms_at
 from farm.actions.takings import (
@@ -18,6 +18,7 @@ from farm.actions.takings import (
     add_share_of_takings,
     sold_line,
     to_give_back,
+    total,
 )
 from farm.models import (
     Customer,
@@ -30,7 +31,7 @@ from farm.models import (
     Stage,
     StallDay,
 )
-from farm.units import show_both
+from farm.queries.sales import loads_of
 from ledger.book import Recorded
 from ledger.drafts import LineDraft
 from ledger.errors import Malformed, NotEnough, OnHold
@@ -41,12 +42,16 @@ SELLABLE = (Stage.PACKS, Stage.CROP, Stage.DRIED)
 
 @dataclass(frozen=True)
 class SoldLine:
-    """So much of a lot, in its own unit; the price of a pack, or of a kg of what is loose."""
+    """So much of a lot, in its own unit; the price of a pack, or of what is loose by weight.
+
+    ``weight_unit``: kg or lb, the unit that the price of what is loose was stated for.
+    """
 
     lot: Lot
     quantity: int
     unit_money: int
     product: Product | None = None
+    weight_unit: str = "kg"
 
 
 @dataclass(frozen=True)
@@ -92,7 +97,7 @@ def take_back(doing: Doing, *, sale_line: SaleLine, quantity: int) -> Recorded:
     sale = sale_line.sale
     recorded = post(doing, "take back", [LineDraft(sold.lot, Role.BACK, quantity, returns=sold)])
     if recorded.fresh:
-        amount = to_give_back(sold)
+        amount = total(part for _, part in to_give_back(sold))
         add_sale_line(sale, recorded.entry.lines.get(), amount, like=sale_line)
         add_share_of_takings(recorded.entry, sale.place, amount.gross)
         add_hours(recorded.entry, doing, sale.place)
@@ -104,7 +109,8 @@ def load_stall(doing: Doing, *, place: SellingPlace, day: date, lines: Sequence[
     """Load lots for a stall; nothing is sold yet, so the book's lines carry no quantity.
 
     The load list is by lot: for a recall every lot loaded and not wholly brought back counts.
-    Refuses lots on hold, and more than is on hand. The hours are a selling cost of the place.
+    Refuses lots on hold, and more than is on hand and in no other open load. The hours are a
+    selling cost of the place.
     """
     for line in lines:
         _check_load(line)
@@ -134,19 +140,21 @@ def settle_stall(
     stall_day: StallDay,
     brought_back: Mapping[int, int],
     prices: Mapping[int, int],
+    weight_unit: str = "kg",
 ) -> Recorded:
     """Say what was brought back; the rest of the load was sold: took 40, brought back 9, sold 31.
 
-    ``brought_back`` and ``prices`` by lot pk. A lot not named came back with nothing; a price not
-    named is the one in force on the stall's day. The day's fee, the share of takings and the
-    hours are selling costs of the place.
+    ``brought_back`` and ``prices`` (of a pack, or a ``weight_unit``) by lot pk. A lot not named
+    came back with nothing; a price not named is the one in force on the stall's day. The day's fee,
+    the share of takings and the hours are selling costs of
+    the place.
     """
     _check_unsettled(stall_day)
     loaded = list(stall_day.lines.select_related("lot", "lot__item").order_by("pk"))
     _check_loaded(loaded, brought_back)
     sold = [
         _sold(stall_day, line, quantity=line.quantity - brought_back.get(line.lot_id, 0),
-              prices=prices)
+              prices=prices, weight_unit=weight_unit)
         for line in loaded
         if line.quantity > brought_back.get(line.lot_id, 0)
     ]  # fmt: skip
@@ -195,7 +203,10 @@ def _priced(place: SellingPlace, day: date, line: SoldLine) -> tuple[SoldLine, T
     """Name the product of a line, and say on which terms it is sold."""
     card = need_stage(line.lot, *SELLABLE)
     line = replace(line, product=line.product or card.product)
-    terms = terms_at(place, day, card=card, product=line.product, unit_money=line.unit_money)
+    terms = terms_at(
+        place, day, card=card, product=line.product, unit_money=line.unit_money,
+        weight_unit=line.weight_unit,
+    )  # fmt: skip
     return line, terms
 
 
@@ -249,10 +260,30 @@ def _check_load(line: Draw) -> None:
             [lot.code],
             entry_seq=0,
         )
+    _check_not_loaded(lot, line.quantity)
+
+
+def _check_not_loaded(lot: Lot, quantity: int) -> None:
+    """Refuse what another load holds already: what is on hand is loaded for one place."""
+    loads = loads_of(lot)
+    free = lot.quantity - sum(load.quantity for load in loads)
+    if quantity > free:
+        named = ", ".join(
+            f"{_show(lot, load.quantity)} loaded for {load.stall_day.place} on "
+            f"{load.stall_day.day} (entry {load.stall_day.entry_id})"
+            for load in loads
+        )
+        raise NotEnough(
+            f"Lot {lot.code}: {_show(lot, quantity)} to load, {_show(lot, max(0, free))} free: "
+            f"{_show(lot, lot.quantity)} on hand, {named}. Load less, or settle that "
+            "load or take it back first.",
+            [lot.code],
+            entry_seq=0,
+        )
 
 
 def _show(lot: Lot, quantity: int) -> str:
-    return f"{quantity}" if lot.item.dimension == Dimension.COUNT else show_both(quantity)
+    return f"{quantity}" if lot.item.dimension == Dimension.COUNT else both(quantity)
 
 
 # --- settling --------------------------------------------------------------------------------
@@ -291,12 +322,17 @@ def _check_loaded(loaded: Sequence[LoadLine], brought_back: Mapping[int, int]) -
 
 
 def _sold(
-    stall_day: StallDay, line: LoadLine, *, quantity: int, prices: Mapping[int, int]
+    stall_day: StallDay,
+    line: LoadLine,
+    *,
+    quantity: int,
+    prices: Mapping[int, int],
+    weight_unit: str,
 ) -> SoldLine:
     unit_money = prices.get(line.lot_id)
     if unit_money is None:
         unit_money = need_price(stall_day.place, stall_day.day, need_stage(line.lot, *SELLABLE))
-    return SoldLine(line.lot, quantity, unit_money)
+    return SoldLine(line.lot, quantity, unit_money, weight_unit=weight_unit)
 
 
 def _add_costs(recorded: Recorded, doing: Doing, place: SellingPlace) -> None:

@@ -4,8 +4,17 @@ from datetime import date
 
 from django.db.models import Exists, OuterRef, QuerySet
 
-from farm.models import Price, Product, Sale, SaleLine, SellingCost, SellingPlace, StallDay
-from ledger.models import Entry, Role
+from farm.models import (
+    LoadLine,
+    Price,
+    Product,
+    Sale,
+    SaleLine,
+    SellingCost,
+    SellingPlace,
+    StallDay,
+)
+from ledger.models import Entry, Lot, Role
 
 
 def open_loads() -> QuerySet[StallDay]:
@@ -15,6 +24,12 @@ def open_loads() -> QuerySet[StallDay]:
     )
     loads = StallDay.objects.exclude(entry__amendments__takes_back=True)
     return loads.filter(~Exists(settled)).select_related("place").order_by("day", "pk")
+
+
+def loads_of(lot: Lot) -> list[LoadLine]:
+    """What open loads hold of a lot, oldest first; one query."""
+    lines = LoadLine.objects.filter(lot=lot, stall_day__in=open_loads().order_by())
+    return list(lines.select_related("stall_day__place").order_by("stall_day"))
 
 
 def sale_lines() -> QuerySet[SaleLine]:

@@ -2,6 +2,7 @@
 
 import pytest
 from django.test import Client
+from django.utils import timezone
 
 from farm.models import LotCard, Sale, SaleLine, Stage
 from ledger.models import Entry, Lot, Waiting
@@ -224,8 +225,35 @@ def test_packs_are_prefilled_by_net_weight_and_sold_at_the_price_in_force(
     shown = prefilled(client, address)
     client.post(address, shown | typed(**{f"sold_{packs.pk}": "5"}))
 
-    assert shown[f"price_{packs.pk}"] == "€5.00"
+    assert f"price_{packs.pk}" not in shown
+    assert "today €5.00" in text(client.get(address))
     assert SaleLine.objects.get().gross == 25 * UNIT
+
+
+def test_a_sale_told_late_is_sold_at_the_price_of_its_day(world: World, client: Client) -> None:
+    packs = packed(world)
+    world.product.prices.create(
+        place=world.stall, from_day=timezone.localdate(), pack_money=9 * UNIT
+    )
+    address = f"/record/sell/?place={world.stall.pk}"
+    for when in ("2026-10-20T09:00", timezone.localtime().strftime("%Y-%m-%dT%H:%M")):
+        shown = prefilled(client, address)
+        client.post(address, shown | typed(when=when, **{f"sold_{packs.pk}": "1"}))
+
+    assert [row.gross for row in SaleLine.objects.order_by("pk")] == [5 * UNIT, 9 * UNIT]
+
+
+def test_a_farm_in_pounds_prices_what_is_loose_by_the_pound(world: World, client: Client) -> None:
+    world.farm.weight_unit = "lb"
+    world.farm.save()
+    crop = picked(world)
+    address = f"/record/sell/?place={world.stall.pk}"
+    page = text(client.get(address))
+    send(client, address, **{f"sold_{crop.pk}": "1", f"price_{crop.pk}": "12"})
+
+    assert "Price of a pound" in page
+    assert "Price of a kilogram" not in page
+    assert SaleLine.objects.get().gross == 12 * UNIT
 
 
 def test_a_helper_types_no_price_and_sells_at_the_list_price(world: World) -> None:

@@ -2,6 +2,7 @@
 
 import pytest
 
+from farm.actions.correcting import correct_quantity
 from farm.actions.pricing import Terms, to_cent
 from farm.actions.selling import SoldLine, sell, take_back
 from farm.models import PlaceKind, Price, Sale, SaleLine, SellingCost, SellingPlace
@@ -85,6 +86,35 @@ def test_loose_goods_are_priced_by_the_kilogram(world: World) -> None:
     assert money(recorded.entry) == [(351_800, 0, 351_800)]
 
 
+@pytest.mark.parametrize(
+    ("mass_mg", "gross"),
+    [
+        (453_592, 120_000),  # 1 lb, 453,592.37 mg
+        (1_133_981, 300_000),  # 2.5 lb
+        (453_592_370, 120_000_000),  # 1000 lb
+        (1_000_000, 264_600),  # a kilogram, 2.20462 lb, 26.4555
+    ],
+)
+def test_loose_goods_are_priced_by_the_pound(mass_mg: int, gross: int) -> None:
+    assert Terms(12 * UNIT, "lb", 0, tax_included=True).of(mass_mg).gross == gross
+
+
+def test_half_a_pound_at_an_odd_price_is_rounded_as_it_was_typed() -> None:
+    # 0.5 lb at 12.01 are 6.005, half up 6.01, though 226,796 mg are a little less.
+    assert Terms(120_100, "lb", 0, tax_included=True).of(226_796).gross == 60_100
+
+
+def test_the_unit_of_a_price_is_kept_so_that_a_correction_uses_it(world: World) -> None:
+    lot = crop(world)
+    line = SoldLine(lot, 907_185, 12 * UNIT, weight_unit="lb")
+    sale = sell(world.doing(), place=world.kitchens, lines=[line]).entry
+
+    fix = correct_quantity(world.doing(), sale, lot=lot, role=Role.SOLD, right_quantity=453_592)
+
+    # 2 lb were 24.00, 1 lb is 12.00.
+    assert money(fix.entry) == [(-12 * UNIT, 0, -12 * UNIT)]
+
+
 def test_half_a_cent_is_rounded_up_and_a_return_like_its_sale() -> None:
     # 0.125 and 0.1249 of the currency unit.
     assert (to_cent(1_250, 1), to_cent(1_249, 1), to_cent(-1_250, 1)) == (1_300, 1_200, -1_300)
@@ -93,7 +123,7 @@ def test_half_a_cent_is_rounded_up_and_a_return_like_its_sale() -> None:
 @pytest.mark.parametrize("included", [True, False])
 def test_net_and_tax_always_add_up_to_gross(included: bool) -> None:
     for asked in range(100, 50_000, 700):
-        amount = Terms(asked, 1, 77_500, included).of(7)
+        amount = Terms(asked, "pack", 77_500, included).of(7)
 
         assert amount.net + amount.tax == amount.gross
         assert amount.net % 100 == amount.gross % 100 == 0

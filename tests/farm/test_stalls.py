@@ -42,6 +42,26 @@ def test_it_refuses_to_load_more_than_is_on_hand(world: World) -> None:
         loaded(world, lot, 41)
 
 
+def test_what_an_open_load_holds_is_not_loaded_again(world: World) -> None:
+    lot = packs(world)
+    first = loaded(world, lot, 30)
+
+    words = f"{lot.code}: 11 to load, 10 free: 40 on hand, 30 loaded for Saturday market on "
+    with pytest.raises(NotEnough, match=f"{words}.*entry {first.entry_id}.*settle that load"):
+        loaded(world, lot, 11)
+    loaded(world, lot, 10)
+
+
+def test_what_a_load_held_is_free_once_it_is_settled_or_taken_back(world: World) -> None:
+    lot = packs(world)
+    settle_stall(
+        world.doing(), stall_day=loaded(world, lot, 30), brought_back={lot.pk: 25}, prices={}
+    )
+    undo(world.doing(), loaded(world, lot, 35).entry)
+
+    assert loaded(world, lot, 35).lines.get().quantity == 35
+
+
 def test_it_refuses_to_load_a_lot_on_hold(world: World) -> None:
     lot = packs(world)
     hold(world.doing(reason="a bad smell"), [lot])
@@ -105,6 +125,18 @@ def test_loose_mushrooms_are_settled_by_the_kilogram(world: World) -> None:
     )  # fmt: skip
 
     assert money(settled.entry) == [(45 * UNIT, 0, 45 * UNIT)]
+
+
+def test_loose_mushrooms_are_settled_by_the_pound(world: World) -> None:
+    lot = crop(world)
+
+    settled = settle_stall(
+        world.doing(), stall_day=loaded(world, lot, 907_185), brought_back={lot.pk: 453_592},
+        prices={lot.pk: 12 * UNIT}, weight_unit="lb",
+    )  # fmt: skip
+
+    # took 2 lb, brought back 1 lb
+    assert money(settled.entry) == [(12 * UNIT, 0, 12 * UNIT)]
 
 
 def test_a_day_costs_the_fee_the_share_and_the_hours(world: World) -> None:
@@ -212,3 +244,12 @@ def test_what_was_sold_elsewhere_meanwhile_cannot_be_sold_again(world: World) ->
     with pytest.raises(NotEnough, match=lot.code):
         settle_stall(world.doing(), stall_day=stall_day, brought_back={}, prices={})
     assert settling_of(stall_day) is None
+
+
+def test_a_refusal_says_the_farms_own_unit_first(world: World) -> None:
+    world.farm.weight_unit = "lb"
+    world.farm.save()
+    lot = crop(world)
+
+    with pytest.raises(NotEnough, match=r"24\.25 lb · 11\.00 kg to load, 22\.05 lb · 10\.00 kg on"):
+        loaded(world, lot, 11 * KG)

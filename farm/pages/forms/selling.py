@@ -8,6 +8,7 @@ from datetime import date
 from typing import Any
 
 from django import forms
+from django.utils import timezone
 
 from farm.actions.common import Doing, Recorded
 from farm.actions.pricing import need_price
@@ -21,23 +22,38 @@ from farm.queries.sales import open_loads, prices_at, returnable
 from farm.queries.stock import lots_on_hand
 from farm.templatetags.farm_format import amount_of
 from farm.templatetags.farm_format import day as show_day
+from farm.units import show_money
 from ledger.models import Lot
 
 NEWEST = 60
-PER = {Stage.PACKS: "Price of a pack"}
+WEIGHTS = {"kg": "kilogram", "lb": "pound"}
 
 
 class PricedForm(DoingForm):
-    """Beside each lot stands its price, from the price list of the place."""
+    """Beside each lot stands its price: of a pack, or of the weight that the farm works in."""
 
-    def offer_prices(self, lots: Sequence[Lot], place: SellingPlace, on: date) -> None:
+    def weight_unit(self) -> str:
+        """Name the weight that a price of what is loose is for."""
+        return self.farm.weight_unit
+
+    def offer_prices(
+        self, lots: Sequence[Lot], place: SellingPlace, known_day: date | None = None
+    ) -> None:
+        """Fill in the prices of a day that is known; else blank is the price of the day stated."""
         if not may(self.person, Right.SEE_MONEY):
             return
-        listed = prices_at(place, on)
+        listed = prices_at(place, known_day or timezone.localdate())
         for lot in lots:
+            packed = lot.card.stage == Stage.PACKS
+            per = "pack" if packed else WEIGHTS[self.weight_unit()]
             price = listed.get(lot.card.product_id or 0)
-            label = PER.get(Stage(lot.card.stage), "Price of a kilogram")
-            self.add_beside(lot, MoneyField(label=label, required=False, initial=price))
+            field = MoneyField(label=f"Price of a {per}", required=False)
+            if known_day:
+                field.initial = price
+            elif price is not None:
+                shown = show_money(price, self.farm.currency)
+                field.help_text = f"Blank: as listed on the day it was done; today {shown}"
+            self.add_beside(lot, field)
 
     def price_of(self, lot: Lot, place: SellingPlace, on: date) -> int:
         """The price typed beside a lot, or the one in force; refused where none is known."""
@@ -60,9 +76,9 @@ class SellForm(PricedForm, UnlistedForm):
         if customers.exists():
             self.add("customer", RowField(queryset=customers, required=False))
         self.offer_draws("sold", lots_on_hand(*SOLD_STAGES))
-        self.offer_unlisted()
         lots = [lot for lot, _ in self.groups["sold"]]
-        self.offer_prices(lots, place, self.initial["when"].date())
+        self.offer_prices(lots, place)
+        self.offer_unlisted()
 
     def run(self, doing: Doing) -> Recorded:
         place = self.given["place"]
@@ -77,7 +93,10 @@ class SellForm(PricedForm, UnlistedForm):
             doing,
             place=place,
             customer=self.cleaned_data.get("customer"),
-            lines=[SoldLine(draw.lot, draw.quantity, money) for draw, money in asked],
+            lines=[
+                SoldLine(draw.lot, draw.quantity, money, weight_unit=self.weight_unit())
+                for draw, money in asked
+            ],
             count_up=bool(self.cleaned_data.get("count_up")),
         )
 
@@ -149,6 +168,7 @@ class SettleForm(PricedForm):
             stall_day=stall_day,
             brought_back={draw.lot.pk: draw.quantity for draw in self.drawn("back")},
             prices={pk: price for pk, price in typed.items() if price is not None},
+            weight_unit=self.weight_unit(),
         )
 
 

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from decimal import Decimal
 
 MILLION = 1_000_000
+DECIMALS = 4
 
 
 def split(total: int, weights: Sequence[int]) -> list[int]:
@@ -47,8 +48,14 @@ def rate_of(quantity: int, ppm: int) -> int:
 
 
 def in_words(quantity: int, dimension: str) -> str:
-    """Say a quantity in the unit people use: “2.5 kg”, “0.3 litres”, “3 pieces”; exact."""
+    """Say a quantity in the unit people use: “2.5 kg”, “0.3 litres”, “3 pieces”.
+
+    Rounded half to even to four decimals, or to four digits where it begins later, so that what
+    is little is never said to be nothing: 181,433 mg is 0.1814 kg, 1 mg is 0.000001 kg.
+    """
     if dimension == "count":
         return "1 piece" if quantity == 1 else f"{quantity} pieces"
     unit = "kg" if dimension == "mass" else "litres"
-    return f"{Decimal(quantity).scaleb(-6).normalize():f} {unit}"
+    exact = Decimal(quantity).scaleb(-6)
+    decimals = max(DECIMALS, DECIMALS - 1 - exact.adjusted()) if quantity else DECIMALS
+    return f"{exact.quantize(Decimal(1).scaleb(-decimals)).normalize():f} {unit}"

@@ -27,6 +27,7 @@ from farm.models import (
     rate_on,
     the_farm,
 )
+from farm.units import show_both
 from ledger import book
 from ledger.amounts import in_words
 from ledger.drafts import ChargeDraft, Draft, LineDraft, MarkDraft
@@ -200,13 +201,23 @@ def oldest_first(supply: Supply, quantity: int) -> list[Draw]:
             return draws
     if wanted:
         needed, there = (
-            in_words(amount, supply.item.dimension) for amount in (quantity, quantity - wanted)
+            amount_words(amount, supply.item.dimension) for amount in (quantity, quantity - wanted)
         )
         raise Malformed(
             f"{supply.item.name}: {needed} needed, {there} on hand. Receive the supply first, or "
             "take less."
         )
     return draws
+
+
+def both(mass_mg: int) -> str:
+    """Say a weight in both units, the farm's own first; one query."""
+    return show_both(mass_mg, the_farm().weight_unit)
+
+
+def amount_words(quantity: int, dimension: str) -> str:
+    """Say a quantity for a message: a weight in both units, the rest in its own."""
+    return both(quantity) if dimension == Dimension.MASS else in_words(quantity, dimension)
 
 
 def need_stage(lot: Lot, *stages: Stage) -> LotCard:

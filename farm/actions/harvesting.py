@@ -5,11 +5,21 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from farm.actions.blocks import need_blocks, room_since
-from farm.actions.common import Doing, Draw, card, item_for, labour, last_day, need_some, post, put
+from farm.actions.common import (
+    Doing,
+    Draw,
+    both,
+    card,
+    item_for,
+    labour,
+    last_day,
+    need_some,
+    post,
+    put,
+)
 from farm.actions.once import action
 from farm.actions.questions import PlausibilityQuestion
 from farm.models import Grade, LotCard, Shelf, Species, Stage
-from farm.units import show_both
 from ledger.amounts import largest_remainder
 from ledger.book import Recorded
 from ledger.drafts import ChargeDraft, LineDraft, NewLot
@@ -145,8 +155,8 @@ def _weights(cards: Sequence[LotCard], stated: Sequence[int], total_mg: int) -> 
     codes = [card.lot.code for card in cards]
     if rest_mg < 0 or min(stated) < 0 or (rest_mg and not unweighed) or (unweighed and not rest_mg):
         raise Malformed(
-            f"{', '.join(codes)}: the weights by lot come to {show_both(sum(stated))}, the pick "
-            f"to {show_both(total_mg)}. Correct one of them, leave out a lot that gave nothing, "
+            f"{', '.join(codes)}: the weights by lot come to {both(sum(stated))}, the pick "
+            f"to {both(total_mg)}. Correct one of them, leave out a lot that gave nothing, "
             "or state no weight for a lot that was not weighed apart.",
             codes,
         )
@@ -234,7 +244,7 @@ def _ask_if_surprising(cards: Sequence[LotCard], flush: int, total_mg: int) -> N
         planned_mg += each.lot.quantity * (flushes_mg[min(flush, 3) - 1] or flushes_mg[0])
     if total_mg > SURPRISE * planned_mg:
         raise PlausibilityQuestion(
-            f"{show_both(total_mg)} from {blocks} blocks, where {show_both(planned_mg)} was "
+            f"{both(total_mg)} from {blocks} blocks, where {both(planned_mg)} was "
             "planned? Was it weighed in the other unit?",
             [each.lot.code for each in cards],
         )

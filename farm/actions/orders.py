@@ -7,7 +7,7 @@ from datetime import date
 from django.db import transaction
 from django.utils import timezone
 
-from farm.actions.common import Doing, Recorded
+from farm.actions.common import Doing, Recorded, both
 from farm.actions.numbering import NOTES, next_number
 from farm.actions.questions import PlausibilityQuestion
 from farm.actions.selling import SoldLine, sell
@@ -24,7 +24,6 @@ from farm.models import (
     Species,
 )
 from farm.queries.orders import due_order, fits, free_mg, mass_mg, orders
-from farm.units import show_both
 from ledger import book
 from ledger.errors import Conflict, Malformed
 
@@ -187,7 +186,7 @@ def _check_there(order: Order, today: date) -> None:
         if free < 0:
             asked = mass_mg(line, line.quantity)
             short.append(
-                f"{line}: {show_both(asked)} asked for, {show_both(max(0, asked + free))} free "
+                f"{line}: {both(asked)} asked for, {both(max(0, asked + free))} free "
                 f"for {order.due_on}"
             )
     if short:

@@ -6,6 +6,7 @@ from datetime import date, timedelta
 from farm.actions.common import (
     Doing,
     Draw,
+    both,
     card,
     item_for,
     labour,
@@ -18,7 +19,6 @@ from farm.actions.once import action
 from farm.actions.questions import PlausibilityQuestion
 from farm.actions.storing import one_species, origin_of
 from farm.models import Form, LotCard, Product, Stage
-from farm.units import show_both
 from ledger.book import Recorded
 from ledger.drafts import LineDraft, NewLot
 from ledger.errors import Malformed
@@ -86,8 +86,8 @@ def _over(product: Product, packs: int, draws: Sequence[Draw]) -> int:
     if drawn_mg < net_mg:
         codes = [draw.lot.code for draw in draws]
         raise Malformed(
-            f"Lot {', '.join(codes)}: {show_both(drawn_mg)} is short weight for {packs} × "
-            f"{product}, which declare {show_both(net_mg)}. Draw {show_both(net_mg - drawn_mg)} "
+            f"Lot {', '.join(codes)}: {both(drawn_mg)} is short weight for {packs} × "
+            f"{product}, which declare {both(net_mg)}. Draw {both(net_mg - drawn_mg)} "
             f"more, or pack {drawn_mg // product.net_mg}.",
             codes,
         )
@@ -98,8 +98,8 @@ def _far_over(product: Product, packs: int, draws: Sequence[Draw]) -> Plausibili
     codes = [draw.lot.code for draw in draws]
     drawn_mg = sum(draw.quantity for draw in draws)
     return PlausibilityQuestion(
-        f"Lot {', '.join(codes)}: {show_both(drawn_mg)} into {packs} × {product} is more than "
-        f"{MOST_OVER_PERCENT} % over the {show_both(declared_mg(product, packs))} declared. "
+        f"Lot {', '.join(codes)}: {both(drawn_mg)} into {packs} × {product} is more than "
+        f"{MOST_OVER_PERCENT} % over the {both(declared_mg(product, packs))} declared. "
         f"Did you mean {drawn_mg // product.net_mg} packs?",
         codes,
     )

@@ -4,11 +4,10 @@ from django.db import transaction
 from django.db.models import Max
 from django.utils import timezone
 
-from farm.actions.common import Doing
+from farm.actions.common import Doing, both
 from farm.models import Customer, Farm, Recall, RecallCall, RecallNotice, SellingPlace
 from farm.queries.frozen import Frozen, frozen_text, thaw
 from farm.queries.reach import Reach
-from farm.units import show_both
 from ledger.errors import Malformed
 
 LONGEST_SUSPECTS = 300
@@ -100,7 +99,7 @@ def _check_weight(recall: Recall, whom: Customer | SellingPlace, recovered_mg: i
     if recovered_mg and together > most:
         who = whom.number if isinstance(whom, Customer) else whom.name
         raise Malformed(
-            f"{who}: {show_both(together)} recovered in all, {show_both(most)} received. Check "
+            f"{who}: {both(together)} recovered in all, {both(most)} received. Check "
             "the weight and its unit; goods of other lots do not belong to this recall."
         )
 

@@ -7,6 +7,7 @@ from fractions import Fraction
 from farm.actions.common import (
     Doing,
     Draw,
+    both,
     card,
     energy,
     item_for,
@@ -20,7 +21,6 @@ from farm.actions.once import action
 from farm.actions.questions import PlausibilityQuestion
 from farm.models import LotCard, Species, Stage
 from farm.moisture import PPM, Portion, fresh_per_dried, plausible_dried_range
-from farm.units import show_both
 from ledger.book import Recorded
 from ledger.drafts import LineDraft, NewLot
 from ledger.errors import Malformed
@@ -171,8 +171,7 @@ def _cannot_weigh(lot: Lot, book_mg: int, weight_mg: int) -> Malformed:
             f"Weigh once more; if it is right, correct entry {lot.made_by_id}, which made the lot."
         )
     return Malformed(
-        f"Lot {lot.code}: {show_both(weight_mg)} weighed, the book holds {show_both(book_mg)}. "
-        + remedy,
+        f"Lot {lot.code}: {both(weight_mg)} weighed, the book holds {both(book_mg)}. " + remedy,
         [lot.code],
     )
 
@@ -185,8 +184,8 @@ def _ask_if_odd(draws: Sequence[Draw], fresh: Portion, dried_mg: int) -> None:
     if not least_mg <= dried_mg <= most_mg:
         codes = [draw.lot.code for draw in draws]
         raise PlausibilityQuestion(
-            f"Lot {', '.join(codes)}: {show_both(fresh.mass_mg)} fresh usually give "
-            f"{show_both(least_mg)} to {show_both(most_mg)} dried (2 % to 15 % water left). "
-            f"Is {show_both(dried_mg)} right?",
+            f"Lot {', '.join(codes)}: {both(fresh.mass_mg)} fresh usually give "
+            f"{both(least_mg)} to {both(most_mg)} dried (2 % to 15 % water left). "
+            f"Is {both(dried_mg)} right?",
             codes,
         )

@@ -58,6 +58,12 @@ def test_a_rate_is_rounded_down_to_whole_pieces() -> None:
     [
         (2_500_000, "mass", "2.5 kg"),
         (300_000, "volume", "0.3 litres"),
+        (181_433, "mass", "0.1814 kg"),
+        (12_345_678, "mass", "12.3457 kg"),
+        (1, "mass", "0.000001 kg"),
+        (30_149, "mass", "0.03015 kg"),
+        (0, "mass", "0 kg"),
+        (20_000_000, "mass", "20 kg"),
         (40, "count", "40 pieces"),
         (1, "count", "1 piece"),
     ],

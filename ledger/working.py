@@ -118,7 +118,7 @@ def rework(entry: Entry) -> None:
     descent. Raises NotEnough when some lot would fall below zero at any place: the caller's
     transaction takes the facts back as well.
     """
-    _renew_edges(entry.place)
+    _renew_edges(entry)
     _renew_marks(entry)
     lines = Line.objects.filter(entry__place=entry.place)
     stated = lines.values_list("lot_id", "role", "entry_id")
@@ -253,10 +253,12 @@ def _check_signs(lot_id: int, steps: list[Step]) -> None:
 # --- edges and holds -------------------------------------------------------------------------
 
 
-def _renew_edges(place: int) -> None:
+def _renew_edges(entry: Entry) -> None:
+    place = entry.place
     lines = Line.objects.filter(entry__place=place, role__in=(_USED, _MADE))
     edges = edges_at(place, lines.values_list("lot_id", "lot__item_id", *_EDGE_FIELDS))
-    Edge.objects.filter(entry=place).delete()
+    if entry.amends_id:
+        Edge.objects.filter(entry=place).delete()
     Edge.objects.bulk_create(edges)
 
 

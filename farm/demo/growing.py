@@ -151,7 +151,8 @@ def _pick(year: Year, lot: Lot, *, strain: Strain, flush: int) -> None:
         return
     weight = year.about(strain.flushes_mg[flush - 1] * blocks.quantity) // (10 * GRAM) * 10 * GRAM
     seconds = weight // 12
-    trim = weight // 12 if strain == year.scenery.strains["oyster"] else 0  # the butts of clusters
+    clusters = flush == 1 and strain == year.scenery.strains["oyster"]
+    trim = weight // 12 if clusters else 0  # their butts
     pick(
         year.doing("tam" if year.dice.random() < 0.5 else "nora"),
         given=[Draw(blocks, weight)],

@@ -23,7 +23,8 @@ def sell_week(year: Year, week: int, day: int) -> None:
     elif day == THURSDAY:
         deliver_orders(year)
     elif day == FRIDAY:
-        _weigh(year)
+        if week % 2:
+            _weigh(year)
         _pack(year)
     elif day == SATURDAY:
         _market(year)
@@ -105,26 +106,19 @@ def _tidy(year: Year, week: int) -> None:
         throw_away(year.doing("tam", "old"), lot=lot, quantity=lot.quantity)
     for key in KILO_PRICE:
         keeps = year.scenery.strains[key].species.fridge_days
-        for grade in Grade.values:
-            _old_crop(year, key, grade=grade, keeps=keeps)
+        _old_crop(year, key, keeps)
         if week % 4 == 3:
             _pouches(year, key)
 
 
-def _old_crop(year: Year, key: str, *, grade: str, keeps: int) -> None:
-    lots = [
-        lot
-        for lot in _crop(year, key, grade)
-        if grade == Grade.TRIM or _age(year, lot) >= keeps - 3
-    ]
-    if not lots:
-        return
-    if grade == Grade.TRIM:
-        for lot in lots:
-            throw_away(year.doing("tam", "old"), lot=lot, quantity=lot.quantity)
-        return
+def _old_crop(year: Year, key: str, keeps: int) -> None:
+    """Bin the trim, and dry together what is near the end of its time in the fridge."""
+    for lot in _crop(year, key, Grade.TRIM):
+        throw_away(year.doing("tam", "old"), lot=lot, quantity=lot.quantity)
+    crop = [*_crop(year, key, Grade.FIRSTS), *_crop(year, key, Grade.SECONDS)]
+    lots = [lot for lot in crop if _age(year, lot) >= keeps - 3]
     fresh = sum(lot.quantity for lot in lots)
-    if fresh < 600 * GRAM:
+    if fresh < 800 * GRAM:
         return
     dry(
         year.doing("nora"),

@@ -9,7 +9,7 @@ is 1.25 to one grower and 1250 to the next, and the difference is a factor of a 
 """
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 
@@ -157,30 +157,12 @@ def show_money(money: int, currency: str, places: int = 2) -> str:
     """Print money: 125,000 in USD is "$12.50", in CHF "12.50 CHF"; half to even.
 
     `places` is 4 where a cost is shown to its last unit: 330,725 is "$33.0725".
-    Columns that must add up are printed from `cents_by_largest_remainder`.
+    Columns that must add up are printed by `farm.reports.steps`.
     """
     digits = _decimal(Fraction(abs(money), MONEY_PER_UNIT), (places, places))
     minus = "-" if money < 0 and digits.strip("0.") else ""
     sign = _SIGNS.get(currency)
     return f"{minus}{sign}{digits}" if sign else f"{minus}{digits} {currency}"
-
-
-def cents_by_largest_remainder(parts: Sequence[int], total_cents: int | None = None) -> list[int]:
-    """Turn parts in 1/10,000 into whole cents that add up to their printed total.
-
-    Every part gets its whole cents, rounded down; the cents still missing go to the largest
-    remainders, the earlier part first where they are equal. Without `total_cents` the total is
-    the sum rounded half to even. 3.3333 + 3.3333 + 3.3334 = 10.00 prints 3.33, 3.33 and 3.34.
-    """
-    if total_cents is None:
-        total_cents = round(Fraction(sum(parts), MONEY_PER_CENT))
-    cents = [part // MONEY_PER_CENT for part in parts]
-    missing = total_cents - sum(cents)
-    assert 0 <= missing <= len(parts), "the total is not the total of these parts"
-    by_remainder = sorted(range(len(parts)), key=lambda place: -(parts[place] % MONEY_PER_CENT))
-    for place in by_remainder[:missing]:
-        cents[place] += 1
-    return cents
 
 
 def read_temperature(text: str, default_unit: str) -> int:

@@ -146,8 +146,7 @@ def settle_stall(
 
     ``brought_back`` and ``prices`` (of a pack, or a ``weight_unit``) by lot pk. A lot not named
     came back with nothing; a price not named is the one in force on the stall's day. The day's fee,
-    the share of takings and the hours are selling costs of
-    the place.
+    the share of takings and the hours are selling costs of the place.
     """
     _check_unsettled(stall_day)
     loaded = list(stall_day.lines.select_related("lot", "lot__item").order_by("pk"))

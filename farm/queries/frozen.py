@@ -4,35 +4,21 @@ Lots stand by code and customers by number and key, so that a name can be erased
 """
 
 import json
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, replace
 from datetime import date
 from typing import Any
 
 from farm.models import Stage
 from farm.queries.balance import Balance
 from farm.queries.finding import Amount
-from farm.queries.reach import Reach, Recipient, Unnamed
+from farm.queries.reach import Lists, Reach, Recipient, Unnamed
 from farm.queries.trace_events import SoldTo
 from farm.queries.traces import TracedLot
 from ledger.drafts import canonical
 
 
-@dataclass(frozen=True)
-class Frozen:
+class Frozen(Lists):
     """What a reach listed at the moment it was kept."""
-
-    codes: tuple[str, ...]
-    lots: tuple[TracedLot, ...]
-    recipients: tuple[Recipient, ...]
-    unnamed: tuple[Unnamed, ...]
-    sales: tuple[SoldTo, ...]
-    balances: tuple[Balance, ...]
-    sold_mg: int
-    waiting: int
-
-    @property
-    def still_here(self) -> tuple[TracedLot, ...]:
-        return tuple(lot for lot in self.lots if lot.on_hand.pieces or lot.on_hand.mass_mg)
 
 
 def freeze(reach: Reach) -> dict[str, Any]:

@@ -65,17 +65,14 @@ class Unnamed:
 
 
 @dataclass(frozen=True)
-class Reach:
+class Lists:
     """``lots`` by stage; ``sold_mg``: all that was sold of them, less what came back."""
 
-    suspects: Suspects
     codes: tuple[str, ...]
     lots: tuple[TracedLot, ...]
-    links: tuple[TracedLink, ...]
-    sales: tuple[SoldTo, ...]
     recipients: tuple[Recipient, ...]
     unnamed: tuple[Unnamed, ...]
-    losses: tuple[Lost, ...]
+    sales: tuple[SoldTo, ...]
     balances: tuple[Balance, ...]
     sold_mg: int
     waiting: int
@@ -83,6 +80,15 @@ class Reach:
     @property
     def still_here(self) -> tuple[TracedLot, ...]:
         return tuple(lot for lot in self.lots if lot.on_hand.pieces or lot.on_hand.mass_mg)
+
+
+@dataclass(frozen=True)
+class Reach(Lists):
+    """The lists as they are now, with what a drawing of them needs."""
+
+    suspects: Suspects
+    links: tuple[TracedLink, ...]
+    losses: tuple[Lost, ...]
 
     @property
     def to_hold(self) -> tuple[TracedLot, ...]:

@@ -9,6 +9,21 @@ from farm.queries.traces import TracedLot
 from farm.reports.balance_rows import balance_tables
 from farm.reports.made import Made, cells
 from farm.reports.rows import Column, Fact, Kind, Report, Row, Table, total_row
+from farm.reports.trace_columns import (
+    LOAD_RULE,
+    LOADED,
+    LOST,
+    LOT,
+    ON_HAND,
+    PIECES,
+    SOLD,
+    WEIGHT,
+    loaded_cells,
+    lost_cells,
+    lot_cells,
+    sold_cells,
+    sure_words,
+)
 from farm.reports.trace_picture import Way, way_picture
 from farm.units import show_mass
 
@@ -17,10 +32,7 @@ MOST_CODES = 6
 Names = Mapping[int, Customer] | None
 
 WHOLE = "A mixed lot counts whole: certain must hold some of a suspect, possible may."
-LOAD_RULE = (
-    "Every lot loaded and not wholly brought back is possible at that stall on that day, "
-    "whatever lot the sale was written on. Nobody's name is known: put up a notice there."
-)
+NO_NAMES = f"{LOAD_RULE} Nobody's name is known: put up a notice there."
 NO_VERDICT = (
     "These lists say where lots went, not whether they harm anyone. Ask your food-safety "
     "authority, and a doctor or veterinary service where someone may be ill."
@@ -78,10 +90,6 @@ def _unexplained(reach: Reach) -> str:
     return f"{said}; {up} lots counted up" if up else said
 
 
-def sure_words(certain: bool) -> str:
-    return "certain" if certain else "possible"
-
-
 # --- who received it -------------------------------------------------------------------------
 
 
@@ -131,40 +139,31 @@ def unnamed_table(unnamed: Sequence[Unnamed]) -> Table:
         Column("Place"),
         Column("Product"),
         Column("Lot"),
-        Column("Loaded, pieces", Kind.COUNT),
-        Column("Loaded", Kind.MASS),
-        Column("Sold by the book, pieces", Kind.COUNT),
-        Column("Sold by the book", Kind.MASS),
-        Column("Settled"),
+        *LOADED,
         Column("Lot is"),
     )
     rows: list[Row] = [
-        (one.day, one.place, one.name, one.lot_code, *cells(one.loaded), *cells(one.sold),
-         "yes" if one.settled else "not yet", sure_words(one.certain))
+        (one.day, one.place, one.name, one.lot_code, *loaded_cells(one), sure_words(one.certain))
         for one in unnamed
-    ]  # fmt: skip
+    ]
     title = "Sold where nobody's name is known, by day, place and product"
-    return Table(title, columns, tuple(rows), note=LOAD_RULE if rows else "")
+    return Table(title, columns, tuple(rows), note=NO_NAMES if rows else "")
 
 
 def sales_table(sales: Sequence[SoldTo], names: Names) -> Table:
     columns = (
-        Column("Day", Kind.DATE),
-        Column("Entry"),
-        Column("What"),
-        Column("Customer number"),
+        *SOLD,
         *((Column("Customer"),) if names is not None else ()),
         Column("Place"),
         Column("Product"),
         Column("Lot"),
-        Column("Pieces", Kind.COUNT),
-        Column("Weight", Kind.MASS),
+        PIECES,
+        WEIGHT,
         Column("How sure"),
     )
     rows: list[Row] = [
-        (sale.day, str(sale.entry), sale.what, sale.customer_number,
-         *named(sale.customer_id, names)[:1], sale.place, sale.name, sale.lot_code,
-         *cells(sale.amount), sure_words(sale.certain))
+        (*sold_cells(sale), *named(sale.customer_id, names)[:1], sale.place, sale.name,
+         sale.lot_code, *cells(sale.amount), sure_words(sale.certain))
         for sale in sales
     ]  # fmt: skip
     total = total_row(columns, rows, {"Weight"}) if rows else None
@@ -180,8 +179,7 @@ def here_table(lots: Sequence[TracedLot]) -> Table:
         Column("Stage"),
         Column("Lot"),
         Column("What"),
-        Column("On hand, pieces", Kind.COUNT),
-        Column("On hand", Kind.MASS),
+        *ON_HAND,
         Column("How sure"),
         Column("State"),
     )
@@ -195,29 +193,18 @@ def here_table(lots: Sequence[TracedLot]) -> Table:
 
 def _losses(reach: Reach) -> Table:
     columns = (
-        Column("Day", Kind.DATE),
-        Column("Entry"),
-        Column("What"),
-        Column("Why"),
-        Column("Lot"),
+        *LOST,
         Column("Product"),
-        Column("Pieces", Kind.COUNT),
-        Column("Weight", Kind.MASS),
+        PIECES,
+        WEIGHT,
     )
-    rows: list[Row] = [
-        (loss.day, str(loss.entry), loss.what, loss.reason, loss.lot_code, loss.name,
-         *cells(loss.amount))
-        for loss in reach.losses
-    ]  # fmt: skip
+    rows: list[Row] = [(*lost_cells(loss), loss.name, *cells(loss.amount)) for loss in reach.losses]
     return Table("Thrown away, dried away or unexplained", columns, tuple(rows))
 
 
 def lots_table(lots: Sequence[TracedLot]) -> Table:
     columns = (
-        Column("Stage"),
-        Column("Lot"),
-        Column("What"),
-        Column("Made", Kind.DATE),
+        *LOT,
         Column("Made, pieces", Kind.COUNT),
         Column("Made, weight", Kind.MASS),
         Column("How sure"),
@@ -225,8 +212,7 @@ def lots_table(lots: Sequence[TracedLot]) -> Table:
         Column("More"),
     )
     rows: list[Row] = [
-        (lot.stage.label, lot.code, lot.name, lot.made_on, *cells(lot.made),
-         sure_words(lot.certain), lot.supplier, lot.facts)
+        (*lot_cells(lot), *cells(lot.made), sure_words(lot.certain), lot.supplier, lot.facts)
         for lot in lots
-    ]  # fmt: skip
+    ]
     return Table("Every lot reached, by stage", columns, tuple(rows), note=WHOLE)

@@ -6,17 +6,14 @@ from fractions import Fraction
 Step = int | Fraction
 
 
-def share_steps(values: Sequence[int], step: Step, total_steps: int | None = None) -> list[int]:
+def share_steps(values: Sequence[int], step: Step) -> list[int]:
     """Round each value to steps so that they add up to the rounded total.
 
     Every value is rounded down, and the steps still missing go to the largest remainders, the
     earlier row first on a tie: 33,333 three times in steps of 100 gives 334, 333, 333.
-    ``total_steps``: a total printed already, not more than a step off; else it is rounded half to
-    even.
     """
     parts = [value // step for value in values]
-    missing = (rounded(sum(values), step) if total_steps is None else total_steps) - sum(parts)
-    assert 0 <= missing <= len(parts), "the total is not the total of these parts"
+    missing = rounded(sum(values), step) - sum(parts)
     for index in sorted(range(len(values)), key=lambda i: -(values[i] % step))[:missing]:
         parts[index] += 1
     return parts

@@ -5,10 +5,24 @@ from farm.queries.finding import Amount
 from farm.queries.traces import Trace
 from farm.reports.made import Made, added, amount_fact, cells
 from farm.reports.rows import Column, Fact, Kind, Report, Row, Table, total_row
+from farm.reports.trace_columns import (
+    LOAD_RULE,
+    LOADED,
+    LOST,
+    LOT,
+    ON_HAND,
+    PIECES,
+    SOLD,
+    WEIGHT,
+    loaded_cells,
+    lost_cells,
+    lot_cells,
+    sold_cells,
+    sure_words,
+)
 from farm.reports.trace_picture import trace_picture
 from farm.units import show_pressure, show_temperature
 
-PIECES, WEIGHT = Column("Pieces", Kind.COUNT), Column("Weight", Kind.MASS)
 RUNS = (
     Column("Entry"),
     Column("Done at", Kind.DATE),
@@ -33,11 +47,7 @@ LOADS = (
     Column("Place"),
     Column("Lot"),
     Column("Product"),
-    Column("Loaded, pieces", Kind.COUNT),
-    Column("Loaded", Kind.MASS),
-    Column("Sold by the book, pieces", Kind.COUNT),
-    Column("Sold by the book", Kind.MASS),
-    Column("Settled"),
+    *LOADED,
 )
 MIXED = "A mixed lot counts whole: certain must hold some of it, possible may."
 
@@ -102,19 +112,12 @@ def _forward_tables(trace: Trace, names: bool) -> tuple[Table, ...]:
     )
 
 
-def _certain(sure: bool) -> str:
-    return "certain" if sure else "possible"
-
-
 # --- lots ------------------------------------------------------------------------------------
 
 
 def _behind(trace: Trace) -> Table:
     columns = (
-        Column("Stage"),
-        Column("Lot"),
-        Column("What"),
-        Column("Made", Kind.DATE),
+        *LOT,
         Column(f"In {trace.lot.code}, pieces", Kind.COUNT),
         Column(f"In {trace.lot.code}", Kind.MASS),
         Column("How sure"),
@@ -122,8 +125,8 @@ def _behind(trace: Trace) -> Table:
         Column("More"),
     )
     rows: list[Row] = [
-        (lot.stage.label, lot.code, lot.name, lot.made_on, *_known(lot.share),
-         _certain(lot.certain), lot.supplier, lot.facts)
+        (*lot_cells(lot), *_known(lot.share),
+         sure_words(lot.certain), lot.supplier, lot.facts)
         for lot in trace.lots
         if lot != trace.lot
     ]  # fmt: skip
@@ -138,10 +141,7 @@ def _known(share: Amount) -> Row:
 
 def _reached(trace: Trace) -> Table:
     columns = (
-        Column("Stage"),
-        Column("Lot"),
-        Column("What"),
-        Column("Made", Kind.DATE),
+        *LOT,
         Column("Made, pieces", Kind.COUNT),
         Column("Made of it", Kind.MASS),
         Column("How sure"),
@@ -149,8 +149,8 @@ def _reached(trace: Trace) -> Table:
         Column("More"),
     )
     rows: list[Row] = [
-        (lot.stage.label, lot.code, lot.name, lot.made_on, *cells(lot.made),
-         _certain(lot.certain), "on hold" if lot.held else "", lot.facts)
+        (*lot_cells(lot), *cells(lot.made),
+         sure_words(lot.certain), "on hold" if lot.held else "", lot.facts)
         for lot in trace.lots
     ]  # fmt: skip
     return Table("Everything made of it", columns, tuple(rows), note=MIXED)
@@ -162,15 +162,14 @@ def _stock(trace: Trace) -> Table:
         Column("Lot"),
         Column("What"),
         Column("Where"),
-        Column("On hand, pieces", Kind.COUNT),
-        Column("On hand", Kind.MASS),
+        *ON_HAND,
         *_share_columns(trace),
         Column("How sure"),
         Column("State"),
     )
     rows: list[Row] = [
         (lot.stage.label, lot.code, lot.name, lot.shelf, *cells(lot.on_hand), *cells(lot.share),
-         _certain(lot.certain), "on hold" if lot.held else "")
+         sure_words(lot.certain), "on hold" if lot.held else "")
         for lot in trace.lots
         if lot.on_hand.pieces or lot.on_hand.mass_mg or lot.share.mass_mg
     ]  # fmt: skip
@@ -196,10 +195,7 @@ def _with_total(
 
 def _sales(trace: Trace, names: bool) -> Table:
     columns = (
-        Column("Day", Kind.DATE),
-        Column("Entry"),
-        Column("What"),
-        Column("Customer number"),
+        *SOLD,
         *((Column("Customer"), Column("Contact")) if names else ()),
         Column("Place"),
         Column("Lot"),
@@ -209,10 +205,10 @@ def _sales(trace: Trace, names: bool) -> Table:
         Column("How sure"),
     )
     rows: list[Row] = [
-        (sale.day, str(sale.entry), sale.what, sale.customer_number,
+        (*sold_cells(sale),
          *((sale.customer, sale.contact) if names else ()),
          sale.place, sale.lot_code, *cells(sale.amount), *cells(sale.share),
-         _certain(sale.certain))
+         sure_words(sale.certain))
         for sale in trace.sales
     ]  # fmt: skip
     title = "Who received it" if trace.forward else f"Who received {trace.lot.code}"
@@ -222,33 +218,22 @@ def _sales(trace: Trace, names: bool) -> Table:
 
 def _loads(trace: Trace) -> Table:
     rows: list[Row] = [
-        (load.day, load.place, load.lot_code, load.name, *cells(load.loaded), *cells(load.sold),
-         "yes" if load.settled else "not yet")
+        (load.day, load.place, load.lot_code, load.name, *loaded_cells(load))
         for load in trace.loads
-    ]  # fmt: skip
-    note = (
-        "Every lot loaded and not wholly brought back is possible at that stall on that day, "
-        "whatever lot the sale was written on."
-    )
-    return Table("Loaded for a stall", LOADS, tuple(rows), note=note)
+    ]
+    return Table("Loaded for a stall", LOADS, tuple(rows), note=LOAD_RULE)
 
 
 def _losses(trace: Trace) -> Table:
     columns = (
-        Column("Day", Kind.DATE),
-        Column("Entry"),
-        Column("What"),
-        Column("Why"),
-        Column("Lot"),
+        *LOST,
         PIECES,
         WEIGHT,
         *_share_columns(trace),
     )
     rows: list[Row] = [
-        (loss.day, str(loss.entry), loss.what, loss.reason, loss.lot_code, *cells(loss.amount),
-         *cells(loss.share))
-        for loss in trace.losses
-    ]  # fmt: skip
+        (*lost_cells(loss), *cells(loss.amount), *cells(loss.share)) for loss in trace.losses
+    ]
     note = "Planned losses and water leave without a share: what is left carries it."
     return _with_total("Thrown away or lost", columns, rows, note=note)
 

@@ -26,9 +26,9 @@ def test_printed_parts_always_add_up_and_none_is_off_by_a_step(
     assert all(abs(part * step - value) < step for part, value in zip(parts, values, strict=True))
 
 
-def test_parts_go_under_a_total_that_is_printed_already() -> None:
-    # 0.50 and 0.50 of a step: the sum is 1, and 2 is no total of these.
-    assert share_steps([50, 50], 100, total_steps=1) == [1, 0]
+def test_equal_remainders_give_the_cent_to_the_earlier_part() -> None:
+    # Three times 0.005 is 0.015, half to even 0.02: two cents, and three parts want one each.
+    assert share_steps([50, 50, 50], 100) == [1, 1, 0]
 
 
 def with_total(rows: list[tuple[int, int, int]]) -> list[tuple[int, ...]]:

@@ -202,29 +202,6 @@ def test_money_printed_to_its_last_unit_reads_back_the_same(money: int, currency
     assert units.read_money(units.show_money(money, currency, places=4), currency) == money
 
 
-def test_thirds_of_ten_print_cents_that_add_up() -> None:
-    # 3.3333 + 3.3333 + 3.3334: three times 3.33, and the cent left goes to the largest remainder.
-    assert units.cents_by_largest_remainder([33_333, 33_333, 33_334]) == [333, 333, 334]
-
-
-def test_equal_remainders_give_the_cent_to_the_earlier_part() -> None:
-    # Three times 0.005 is 0.015, half to even 0.02: two cents, and three parts want one each.
-    assert units.cents_by_largest_remainder([50, 50, 50]) == [1, 1, 0]
-
-
-def test_cents_follow_a_total_that_was_printed_before() -> None:
-    assert units.cents_by_largest_remainder([50, 50], total_cents=2) == [1, 1]
-    with pytest.raises(AssertionError):
-        units.cents_by_largest_remainder([50, 50], total_cents=7)
-
-
-@given(st.lists(st.integers(min_value=-(10**9), max_value=10**9), max_size=12))
-def test_cents_add_up_and_none_is_a_cent_off(parts: list[int]) -> None:
-    cents = units.cents_by_largest_remainder(parts)
-    assert sum(cents) == round(Fraction(sum(parts), 100))
-    assert all(abs(cent * 100 - part) < 100 for cent, part in zip(cents, parts, strict=True))
-
-
 @pytest.mark.parametrize(
     ("text", "expected_mc"),
     [

@@ -1,0 +1,44 @@
+"""What every list of lots, loads, losses and sales has in common, traced or reached."""
+
+from farm.queries.reach import Unnamed
+from farm.queries.trace_events import Loaded, Lost, SoldTo
+from farm.queries.traces import TracedLot
+from farm.reports.made import cells
+from farm.reports.rows import Column, Kind, Row
+
+PIECES, WEIGHT = Column("Pieces", Kind.COUNT), Column("Weight", Kind.MASS)
+LOT = (Column("Stage"), Column("Lot"), Column("What"), Column("Made", Kind.DATE))
+ON_HAND = (Column("On hand, pieces", Kind.COUNT), Column("On hand", Kind.MASS))
+SOLD = (Column("Day", Kind.DATE), Column("Entry"), Column("What"), Column("Customer number"))
+LOST = (Column("Day", Kind.DATE), Column("Entry"), Column("What"), Column("Why"), Column("Lot"))
+LOADED = (
+    Column("Loaded, pieces", Kind.COUNT),
+    Column("Loaded", Kind.MASS),
+    Column("Sold by the book, pieces", Kind.COUNT),
+    Column("Sold by the book", Kind.MASS),
+    Column("Settled"),
+)
+LOAD_RULE = (
+    "Every lot loaded and not wholly brought back is possible at that stall on that day, "
+    "whatever lot the sale was written on."
+)
+
+
+def lot_cells(lot: TracedLot) -> Row:
+    return lot.stage.label, lot.code, lot.name, lot.made_on
+
+
+def sold_cells(sale: SoldTo) -> Row:
+    return sale.day, str(sale.entry), sale.what, sale.customer_number
+
+
+def lost_cells(loss: Lost) -> Row:
+    return loss.day, str(loss.entry), loss.what, loss.reason, loss.lot_code
+
+
+def loaded_cells(load: Loaded | Unnamed) -> Row:
+    return *cells(load.loaded), *cells(load.sold), "yes" if load.settled else "not yet"
+
+
+def sure_words(certain: bool) -> str:
+    return "certain" if certain else "possible"

@@ -1,4 +1,4 @@
-"""The README against the code: every command it names is there, and every command is named."""
+"""What the documents say against the code: every command and every module is named."""
 
 from pathlib import Path
 
@@ -19,3 +19,22 @@ def test_the_readme_begins_with_the_job() -> None:
 
     for use in ("costing a block", "tracing a sold lot", "sales and harvest"):
         assert use in first
+
+
+def test_every_module_is_in_the_map() -> None:
+    page = (ROOT / "DEVELOPERS.md").read_text()
+    said = page.split("## Map")[1].split("```")[1]
+    mapped, folder = set(), ""
+    for line in said.strip().splitlines():
+        name = line.split()[0]
+        folder = folder if line.startswith(" ") else name
+        mapped.add(folder + name if line.startswith(" ") else folder)
+    modules = {
+        str(path.relative_to(ROOT))
+        for package in ("ledger", "farm")
+        for path in (ROOT / package).rglob("*.py")
+        if path.name[0] != "_" and "migrations" not in path.parts
+    }
+
+    assert sorted(modules - mapped) == []
+    assert sorted(name for name in mapped if name.endswith(".py") and name not in modules) == []

@@ -1,7 +1,7 @@
 """Fill a form as a browser would: what it shows, and what is typed over it."""
 
 import re
-from typing import Any
+from typing import Any, Protocol
 from uuid import uuid4
 
 from django.http import HttpResponse
@@ -28,9 +28,14 @@ def send(client: Client, address: str, **values: Any) -> HttpResponse:
     return client.post(address, typed(**values))  # type: ignore[return-value]
 
 
-def text(response: Any) -> str:
-    page: str = response.content.decode()
-    return page
+class Answered(Protocol):
+    """What a client got back."""
+
+    content: bytes
+
+
+def text(response: Answered) -> str:
+    return response.content.decode()
 
 
 def last_entry() -> Entry:

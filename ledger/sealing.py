@@ -8,7 +8,7 @@ its own consistency: to anchor it, keep a printed digest outside the database.
 import hashlib
 from collections.abc import Iterator, Sequence
 from itertools import islice
-from typing import Any
+from typing import Any, TypeAlias
 
 from django.db.models import QuerySet
 
@@ -26,13 +26,27 @@ _LINE = (
     "lot_id", "role", *NUMBERS, "returns_id",
     "lot__code", "lot__item_id", "lot__made_by_id", "lot__unit_mass_mg",
 )  # fmt: skip
+# What each part of an entry's facts states, in this order; part of every digest.
+COLUMNS = {
+    "entry": _ENTRY,
+    "times": ("happened_at", "recorded_at"),
+    "lines": _LINE,
+    "charges": ("kind", "amount", "quantity_milli", "rate"),
+    "marks": ("lot_id", "held"),
+}
+Facts: TypeAlias = dict[str, list[object]]
 _CHUNK = 500
 
 
 def next_digest(entry: Entry) -> str:
     """Seal an entry just written, whose lines, charges and marks stand in the database."""
-    before = Seal.objects.filter(entry__lt=entry.seq).order_by("-entry_id").first()
-    return digest(before.digest if before else "", entry)
+    return digest(head_digest(), entry)
+
+
+def head_digest() -> str:
+    """Return the last entry's digest, which covers the whole book; '' while there is none."""
+    last = Seal.objects.order_by("-entry_id").first()
+    return last.digest if last else ""
 
 
 def digest(before: str, entry: Entry) -> str:
@@ -51,39 +65,43 @@ def digests(before: str, entries: Sequence[Entry]) -> Iterator[str]:
 def broken_seals() -> Iterator[int]:
     """Name the entries, in order, whose seal does not hold or is missing."""
     before = ""
+    for seq, stated, facts in sealed_facts():
+        if stated != _digest(before, facts):
+            yield seq
+        before = stated
+
+
+def sealed_facts() -> Iterator[tuple[int, str, Facts]]:
+    """Read every entry in order: number, digest ('' where missing), and what that covers."""
     entries = Entry.objects.order_by("seq").select_related("seal").iterator(chunk_size=_CHUNK)
     while chunk := list(islice(entries, _CHUNK)):
         facts = _facts_of(chunk)
         for entry in chunk:
             seal = getattr(entry, "seal", None)
-            if seal is None or seal.digest != _digest(before, facts[entry.seq]):
-                yield entry.seq
-            before = seal.digest if seal else ""
+            yield entry.seq, seal.digest if seal else "", facts[entry.seq]
 
 
-def _digest(before: str, facts: dict[str, list[object]]) -> str:
+def _digest(before: str, facts: Facts) -> str:
     return hashlib.sha256((before + canonical(facts)).encode()).hexdigest()
 
 
-def _facts_of(entries: Sequence[Entry]) -> dict[int, dict[str, list[object]]]:
+def _facts_of(entries: Sequence[Entry]) -> dict[int, Facts]:
     """Read what seals cover of some entries; three queries."""
-    facts: dict[int, dict[str, list[object]]] = {
+    facts: dict[int, Facts] = {
         entry.seq: {
             "entry": [getattr(entry, name) for name in _ENTRY],
-            "times": [entry.happened_at.timestamp(), entry.recorded_at.timestamp()],
+            "times": [getattr(entry, name).timestamp() for name in COLUMNS["times"]],
             "lines": [],
             "charges": [],
             "marks": [],
         }
         for entry in entries
     }
-    stated: tuple[tuple[str, QuerySet[Any], tuple[str, ...]], ...] = (
-        ("lines", Line.objects.all(), _LINE),
-        ("charges", Charge.objects.all(), ("kind", "amount", "quantity_milli", "rate")),
-        ("marks", Mark.objects.all(), ("lot_id", "held")),
-    )
-    for name, rows, columns in stated:
+    stated: dict[str, QuerySet[Any]] = {
+        "lines": Line.objects.all(), "charges": Charge.objects.all(), "marks": Mark.objects.all(),
+    }  # fmt: skip
+    for name, rows in stated.items():
         found = rows.filter(entry__in=list(facts)).order_by("pk")
-        for seq, *row in found.values_list("entry_id", *columns):
+        for seq, *row in found.values_list("entry_id", *COLUMNS[name]):
             facts[seq][name].append(row)
     return facts

@@ -23,13 +23,18 @@ def write_tables(folder: Path) -> dict[Table, int]:
 
     The same database gives the same bytes. Returns the number of rows by table.
     """
-    folder.mkdir(parents=True, exist_ok=True)
-    if any(folder.iterdir()):
-        raise FolderError(f"{folder} is not empty. Name a new folder, so that nothing is mixed.")
+    make_empty(folder)
     rows = {model: _write_table(folder / file_name(model), model) for model in tables()}
     said = json.dumps(dictionary(rows), ensure_ascii=False, indent=1)
     (folder / DICTIONARY).write_text(f"{said}\n", encoding="utf-8")
     return rows
+
+
+def make_empty(folder: Path) -> None:
+    """Make a folder; one that holds anything is refused."""
+    folder.mkdir(parents=True, exist_ok=True)
+    if any(folder.iterdir()):
+        raise FolderError(f"{folder} is not empty. Name a new folder, so that nothing is mixed.")
 
 
 def _write_table(path: Path, model: Table) -> int:

@@ -23,17 +23,22 @@ from farm.queries.months import Month
 from ledger import book
 from ledger.checks import CHECKS
 from ledger.errors import Malformed
+from ledger.sealing import head_digest
 
 
 @dataclass(frozen=True)
 class Closing:
-    """What is being closed: the month's own rows, and what changed in the months before it."""
+    """What is being closed: the month's own rows, and what changed in the months before it.
+
+    ``head``: the digest of the book's last entry, which covers all of it.
+    """
 
     month: Month
     by: Person
     at: datetime
     own: list[KeptRow]
     since: list[KeptRow]
+    head: str
 
 
 # Lays a closing out as files, by name: reports know how, actions do not.
@@ -50,12 +55,12 @@ def close_month(by: Person, month: Month, *, at: datetime, produce: Produce) -> 
     head = book.lock_head()  # nothing is recorded meanwhile
     check_may_close(month, at)
     _check_book()
-    closing = Closing(month, by, at, rows_of(month), since_closing())
+    closing = Closing(month, by, at, rows_of(month), since_closing(), head_digest())
     rows = as_text([*closing.own, *closing.since])
     files = produce(closing)
     closed = ClosedMonth.objects.create(
         month=month.first, closed_at=at, by=by, until_seq=head.seq,
-        rows=rows, sha256=digest(rows.encode()),
+        head_digest=closing.head, rows=rows, sha256=digest(rows.encode()),
     )  # fmt: skip
     ClosedFile.objects.bulk_create(
         ClosedFile(closed=closed, name=name, content=content, sha256=digest(content))

@@ -310,6 +310,7 @@ class Migration(migrations.Migration):
                 ('month', models.DateField(unique=True)),
                 ('closed_at', models.DateTimeField()),
                 ('until_seq', models.BigIntegerField()),
+                ('head_digest', models.CharField(blank=True, max_length=64, verbose_name='head of the chain')),
                 ('rows', models.TextField()),
                 ('sha256', models.CharField(max_length=64, verbose_name='SHA-256 of the rows')),
                 ('by', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='+', to='farm.person')),

@@ -16,12 +16,14 @@ class ClosedMonth(models.Model):
 
     ``rows``: the canonical rows as JSON (`farm.queries.canonical`), whole numbers, customers by
     number. ``until_seq``: the book's last entry then; what comes later is late for this month.
+    ``head_digest``: that entry's digest, which covers the whole book up to it; '' without entries.
     """
 
     month = models.DateField(unique=True)
     closed_at = models.DateTimeField()
     by = models.ForeignKey(Person, models.PROTECT, related_name="+")
     until_seq = models.BigIntegerField()
+    head_digest = models.CharField("head of the chain", max_length=64, blank=True)
     rows = models.TextField()
     sha256 = models.CharField("SHA-256 of the rows", max_length=64)
 

@@ -131,7 +131,9 @@ def close(request: PageRequest, key: str) -> HttpResponse:
 
 def _files(request: PageRequest, closing: Closing) -> dict[str, bytes]:
     made = made_by(request)
-    return closing_files(closing.month, made, own=closing.own, since=closing.since)
+    return closing_files(
+        closing.month, made, own=closing.own, since=closing.since, head=closing.head
+    )
 
 
 def _stops(month: Month) -> str:

@@ -21,7 +21,7 @@ from farm.queries.sales import open_loads
 from ledger import waiting
 from ledger.balances import whole_book
 from ledger.checks import Finding
-from ledger.models import Entry, Lot, Waiting
+from ledger.models import Entry, Lot, Seal, Waiting
 
 ONE_DAY = timedelta(days=1)
 ROOT_OF_ENTRY = Coalesce("amends__happened_on", "happened_on")
@@ -185,6 +185,9 @@ def _changed() -> str:
     for closed in ClosedMonth.objects.prefetch_related("files"):
         if digest(closed.rows.encode()) != closed.sha256:
             return f"the frozen rows of {closed} are changed"
+        head = Seal.objects.filter(pk=closed.until_seq).first()
+        if closed.head_digest != (head.digest if head else ""):
+            return f"entry {closed.until_seq} is not sealed as it was when {closed} was closed"
         for file in closed.files.all():
             if digest(bytes(file.content)) != file.sha256:
                 return f"the frozen file {file} is changed"

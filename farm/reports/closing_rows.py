@@ -68,12 +68,16 @@ def open_report(month: Month, made: Made) -> Report:
 
 
 def closing_files(
-    month: Month, made: Made, *, own: Sequence[KeptRow], since: Sequence[KeptRow]
+    month: Month, made: Made, *, own: Sequence[KeptRow], since: Sequence[KeptRow], head: str
 ) -> dict[str, bytes]:
-    """Lay out what a closing freezes: PDF, spreadsheet, CSV of the rows, text, and the report."""
+    """Lay out what a closing freezes: PDF, spreadsheet, CSV of the rows, text, and the report.
+
+    The chain's head is printed on it: whoever keeps the paper can tell a book written anew.
+    """
     state = f"closed {made.at:%Y-%m-%d %H:%M} by {made.by}"
     shown = since if last_closed() else None
     report = _with_closing(month, made, state=state, own=own, since=shown)
+    report = replace(report, facts=(*report.facts, Fact("Head of the chain", _spaced(head))))
     contents = {
         **files_of(report),
         "csv": csv_bytes([*own, *since]),
@@ -81,6 +85,11 @@ def closing_files(
         "json": kept.as_text(report).encode(),
     }
     return {f"month-{month.key}.{ending}": content for ending, content in contents.items()}
+
+
+def _spaced(digest: str) -> str:
+    """Write a digest in eights, to be compared by eye and to fit any width."""
+    return " ".join(digest[at : at + 8] for at in range(0, len(digest), 8)) or "no entry"
 
 
 def closed_report(closed: ClosedMonth) -> Report:

@@ -23,7 +23,7 @@ LATER = datetime(2026, 12, 3, 9, tzinfo=UTC)
 
 def close(world: World, month: Month = SEPTEMBER, at: datetime = LATER) -> ClosedMonth:
     def produce(closing: Closing) -> Mapping[str, bytes]:
-        return closing_files(month, MADE, own=closing.own, since=closing.since)
+        return closing_files(month, MADE, own=closing.own, since=closing.since, head=closing.head)
 
     return close_month(world.owner, month, at=at, produce=produce)
 

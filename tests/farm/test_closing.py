@@ -3,7 +3,7 @@
 from datetime import UTC, datetime
 
 import pytest
-from django.db import DatabaseError, transaction
+from django.db import DatabaseError, connection, transaction
 from django.utils import timezone
 
 from farm.actions import unfinished
@@ -27,8 +27,10 @@ from farm.queries.closings import (
 from farm.queries.months import Month
 from farm.reports.closing_rows import closed_report, open_report
 from farm.reports.rows import Cell, Report, Table
+from ledger import append_only
 from ledger.errors import Malformed, OnHold
-from ledger.models import Entry, Role
+from ledger.models import Entry, Role, Seal
+from ledger.sealing import head_digest
 from tests.farm.closed import (
     AUGUST,
     LATER,
@@ -136,6 +138,28 @@ def test_each_file_states_its_digest(world: World) -> None:
     shown = table(closed_report(closed), "Frozen files")
     assert {row[2] for row in shown.rows} == {*(f.sha256 for f in closed.files.all()),
                                               closed.sha256}  # fmt: skip
+
+
+def test_the_head_of_the_chain_is_kept_and_printed_in_eights(world: World) -> None:
+    crop(world)
+    head = head_digest()
+    closed = close(world)
+    shown = next(f for f in closed_report(closed).facts if f.label == "Head of the chain")
+
+    assert closed.head_digest == head
+    assert [len(part) for part in str(shown.value).split()] == [8] * 8
+    assert str(shown.value).replace(" ", "") == head
+    printed = bytes(closed.files.get(name__endswith="txt").content).decode()
+    assert str(shown.value) in printed
+
+
+def test_a_head_that_is_not_the_one_that_was_frozen_is_named(world: World) -> None:
+    crop(world)
+    closed = close(world)
+    append_only.remove(connection)
+    Seal.objects.filter(entry=closed.until_seq).update(digest="0" * 64)
+
+    assert f"entry {closed.until_seq} is not sealed as it was" in closings_add_up().broken
 
 
 def test_the_closed_report_is_the_one_that_was_frozen(world: World) -> None:

@@ -37,7 +37,9 @@ class Command(BaseCommand):
         made = made_for(the_farm(), str(by), now)
 
         def produce(closing: Closing) -> dict[str, bytes]:
-            return closing_files(month, made, own=closing.own, since=closing.since)
+            return closing_files(
+                month, made, own=closing.own, since=closing.since, head=closing.head
+            )
 
         return close_month(by, month, at=now, produce=produce)
 
@@ -56,6 +58,7 @@ class Command(BaseCommand):
         for file in closed.files.all():
             self.stdout.write(f"{file.sha256}  {file.name}")
         self.stdout.write(f"{closed.sha256}  the rows")
+        self.stdout.write(f"{closed.head_digest}  the head of the chain")
 
 
 def _owner(name: str | None) -> Person:

@@ -74,13 +74,29 @@ class PackKind(models.TextChoices):
 
 
 class Product(models.Model):
-    """A pack of a stated net weight. Fresh mushrooms are never packed airtight (botulism)."""
+    """A pack of a stated net weight.
+
+    Fresh mushrooms in airtight packs can grow the botulism poison: such a pack is refused unless
+    it says by whom its process was approved.
+    """
 
     name = models.CharField(max_length=80, unique=True)
     species = models.ForeignKey(Species, models.PROTECT, related_name="products")
     form = models.CharField(max_length=5, choices=Form)
     net_mg = models.PositiveBigIntegerField("declared net weight")
-    pack = models.CharField(max_length=8, choices=PackKind)
+    pack = models.CharField(
+        max_length=8,
+        choices=PackKind,
+        help_text=(
+            "Fresh mushrooms in an airtight pack can grow the botulism poison. Use an open or "
+            "perforated pack, unless your food authority approved the process; its word decides."
+        ),
+    )
+    approved_process = models.CharField(
+        max_length=200,
+        blank=True,
+        help_text="For fresh in an airtight pack alone: who approved it, when, and the reference.",
+    )
     packaging = models.ForeignKey(
         Supply, models.PROTECT, null=True, blank=True, related_name="products"
     )
@@ -90,11 +106,11 @@ class Product(models.Model):
         ordering = ("name",)
         constraints = [
             models.CheckConstraint(
-                condition=~models.Q(form=Form.FRESH, pack=PackKind.AIRTIGHT),
-                name="fresh_is_never_airtight",
+                condition=~models.Q(form=Form.FRESH, pack=PackKind.AIRTIGHT, approved_process=""),
+                name="fresh_airtight_is_approved",
                 violation_error_message=(
                     "Fresh mushrooms in airtight packs can grow the botulism poison. Use an open "
-                    "or perforated pack."
+                    "or perforated pack, or say by whom the process was approved."
                 ),
             )
         ]

@@ -36,8 +36,8 @@ NO_KILL_STEP = (
     "licence: follow your local food code."
 )
 NO_AIRTIGHT = (
-    "Never pack fresh mushrooms airtight: the botulism poison can grow. Use open or perforated "
-    "packs, kept cold. Follow your local food code and your inspector."
+    "Never pack fresh mushrooms airtight without an approved process: the botulism poison can "
+    "grow. Use open or perforated packs, kept cold. Follow your local food code and inspector."
 )
 
 

@@ -180,7 +180,8 @@ def _check_products(filled: Filled) -> None:
     for row in filled.rows["products"]:
         if row["form"] == Form.FRESH and row["pack"] == PackKind.AIRTIGHT:
             filled.complain(row, "pack", "Fresh mushrooms in airtight packs can grow the botulism "
-                            "poison. Use an open or perforated pack.")  # fmt: skip
+                            "poison. Use an open or perforated pack. One whose process was "
+                            "approved is added under Look-ups first.")  # fmt: skip
 
 
 def _check_supplies(filled: Filled, farm: Farm) -> None:

@@ -2,6 +2,7 @@
 
 import pytest
 from django.contrib.auth.models import User
+from django.db import IntegrityError, transaction
 from django.test import Client
 
 from farm.models import Person, Price, Product, Recipe, Role, Species, Strain, Supply
@@ -63,14 +64,42 @@ def test_a_counted_supply_states_what_a_piece_weighs(client: Client) -> None:
     assert "State what one piece weighs" in text(client.post("/look-ups/supplies/add/", sent))
 
 
-def test_fresh_mushrooms_are_never_sold_airtight(world: World, client: Client) -> None:
-    answer = client.post("/look-ups/products/add/", {
+def sealed_pack(world: World, approved: str) -> dict[str, object]:
+    return {
         "name": "Sealed", "species": world.species.pk, "form": "fresh", "net_mg": "200 g",
-        "pack": "airtight", "packaging": "", "tax_ppm": "4",
-    })  # fmt: skip
+        "pack": "airtight", "packaging": "", "tax_ppm": "4", "approved_process": approved,
+    }  # fmt: skip
 
-    assert "botulism" in text(answer)
+
+def test_fresh_mushrooms_are_not_sold_airtight(world: World, client: Client) -> None:
+    answer = client.post("/look-ups/products/add/", sealed_pack(world, "  "))
+
+    assert "or say by whom the process was approved" in text(answer)
     assert not Product.objects.filter(name="Sealed").exists()
+
+
+def test_fresh_mushrooms_are_sold_airtight_by_an_approved_process(
+    world: World, client: Client
+) -> None:
+    approved = "County food authority, 2026-03-02, letter 17"
+    client.post("/look-ups/products/add/", sealed_pack(world, approved))
+
+    assert Product.objects.get(name="Sealed").approved_process == approved
+
+
+def test_the_caution_stands_beside_the_pack_and_defers_to_the_authority(
+    world: World, client: Client
+) -> None:
+    page = text(client.get("/look-ups/products/add/"))
+
+    assert "botulism poison. Use an open or perforated pack, unless your food authority" in page
+
+
+def test_the_database_refuses_fresh_mushrooms_airtight_without_approval(world: World) -> None:
+    airtight = Product.objects.filter(pk=world.product.pk)
+    with pytest.raises(IntegrityError), transaction.atomic():
+        airtight.update(pack="airtight")
+    assert airtight.update(pack="airtight", approved_process="authority, letter 17") == 1
 
 
 def test_a_price_is_typed_as_money(world: World, client: Client) -> None:

@@ -74,7 +74,7 @@ class StrainForm(BelievedForm):
 
 
 class ProductForm(LookupForm):
-    """Most products are fresh, and fresh is never packed airtight."""
+    """Most products are fresh, and fresh belongs in an open pack."""
 
     def __init__(self, *given: Any, **known: Any) -> None:
         super().__init__(*given, **known)

@@ -1,8 +1,6 @@
-"""What is measured: each of ours beside the plain way, the median of several runs."""
+"""What is measured of the book: each of ours beside the plain way, the median of several runs."""
 
 import statistics
-import time
-from collections.abc import Callable
 from datetime import timedelta
 from functools import partial
 from uuid import uuid4
@@ -15,6 +13,7 @@ from ledger.drafts import ChargeDraft, Draft, LineDraft
 from ledger.models import Entry, Flow, Line, Lot, Seal
 from tests.bench.farm_years import START, FarmYears
 from tests.bench.plain_pass import plain_pass
+from tests.bench.timing import median, show, spent
 
 COLUMNS = "lot.id, lot.code, lot.item_id, lot.quantity, lot.materials, lot.paid"
 
@@ -42,9 +41,9 @@ def _trace(name: str, statement: str, lot_id: int, *, goal: float) -> None:
     marks = ", ".join(["%s"] * len(rows))
     by_key = f"SELECT {COLUMNS} FROM ledger_lot AS lot WHERE lot.id IN ({marks})"
     ids = [row[0] for row in rows]
-    ours = _median(lambda: _fetch(shown, [lot_id]), runs=51)
-    plain = _median(lambda: _fetch(by_key, ids), runs=51)
-    _show(f"{name} ({len(ids)} lots)", ours, plain, f"at most {goal}x of a fetch by key")
+    ours = median(lambda: _fetch(shown, [lot_id]), runs=51)
+    plain = median(lambda: _fetch(by_key, ids), runs=51)
+    show(f"{name} ({len(ids)} lots)", ours, plain, f"at most {goal}x of a fetch by key")
 
 
 def _fetch(statement: str, values: list[int]) -> list[tuple[int, ...]]:
@@ -55,10 +54,10 @@ def _fetch(statement: str, values: list[int]) -> list[tuple[int, ...]]:
 
 def _full_pass() -> float:
     story = working.read_story()
-    ours = _median(lambda: full_pass.work_all(story), runs=5)
-    plain = _median(lambda: plain_pass(story), runs=5)
-    _show("full cost pass, rows read", ours, plain, "at most 0.25x of Kahn with Decimal")
-    return _median(full_pass.work_all, runs=3)
+    ours = median(lambda: full_pass.work_all(story), runs=5)
+    plain = median(lambda: plain_pass(story), runs=5)
+    show("full cost pass, rows read", ours, plain, "at most 0.25x of Kahn with Decimal")
+    return median(full_pass.work_all, runs=3)
 
 
 def _re_cost(years: FarmYears, full: float) -> None:
@@ -66,10 +65,10 @@ def _re_cost(years: FarmYears, full: float) -> None:
     middle = years.blocks[len(years.blocks) // 3 :: len(years.blocks) // 20][:9]
     entries = [Entry.objects.get(pk=Lot.objects.get(pk=lot).made_by_id) for lot in middle]
     change = (ChargeDraft("paid", 1_234),)
-    times = [_time(partial(book.amend, entry, _draft(charges=change))) for entry in entries]
+    times = [spent(partial(book.amend, entry, _draft(charges=change))) for entry in entries]
     finding = checks.figures_equal_the_full_pass()
     assert not finding.broken, finding.broken
-    _show("re-cost of one changed charge", statistics.median(times), full,
+    show("re-cost of one changed charge", statistics.median(times), full,
           "50x less than the full pass, read and worked")  # fmt: skip
 
 
@@ -79,10 +78,10 @@ def _record(years: FarmYears) -> None:
     ours, seqs = [], []
     for lot in stock:
         form = _draft(LineDraft(lot, "sold", -1))
-        ours.append(_time(partial(book.record, form)))
+        ours.append(spent(partial(book.record, form)))
         seqs.append(Entry.objects.get(uuid=form.uuid).seq)
-    plain = [_time(partial(_insert, rows)) for rows in map(_copies, seqs)]
-    _show("record a sale", statistics.median(ours), statistics.median(plain), "no goal")
+    plain = [spent(partial(_insert, rows)) for rows in map(_copies, seqs)]
+    show("record a sale", statistics.median(ours), statistics.median(plain), "no goal")
 
 
 def _copies(seq: int) -> list[Model]:
@@ -104,19 +103,3 @@ def _insert(rows: list[Model]) -> None:
 def _draft(*lines: LineDraft, charges: tuple[ChargeDraft, ...] = ()) -> Draft:
     at = START + timedelta(days=9_999)
     return Draft("bench", at, at.date(), 1, uuid4(), lines, charges)
-
-
-def _median(act: Callable[[], object], *, runs: int) -> float:
-    return statistics.median(_time(act) for _ in range(runs))
-
-
-def _time(act: Callable[[], object]) -> float:
-    """Processor time: a machine that is busy with something else does not disturb it."""
-    start = time.process_time()
-    act()
-    return time.process_time() - start
-
-
-def _show(name: str, ours: float, plain: float, goal: str) -> None:
-    ratio = ours / plain
-    print(f"{name:44} {ours * 1e3:10.3f} ms {plain * 1e3:10.3f} ms  {ratio:8.4f}x  ({goal})")

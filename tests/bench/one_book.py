@@ -1,20 +1,42 @@
 """One book, built and measured in a process of its own, with its own Django."""
 
 import os
+from typing import NamedTuple
 
 import django
 from django.core.management import call_command
 
 
-def measure_book(file: str, lines: int) -> tuple[int, float]:
-    """Build a book and print its ratios; return its lines and the seconds of its full pass."""
+class Measured(NamedTuple):
+    """Seconds by the number of lines; ``differences``: what the planted lot should have shown."""
+
+    lines: int
+    full_pass: float
+    rows: float
+    close: float
+    differences: list[str]
+
+
+def measure_book(file: str, lines: int, *, reports: bool) -> Measured:
+    """Build a book, hold its planted lot against plain readings, and print its ratios."""
     os.environ["DJANGO_SETTINGS_MODULE"] = "farm.settings"
     os.environ["DATABASE_URL"] = f"sqlite:///{file}"
     django.setup()
     call_command("migrate", verbosity=0)
-    from tests.bench.farm_years import build  # models can be imported only now
+    from tests.bench.farm_measures import measure_closing, measure_traces  # no models before now
+    from tests.bench.farm_rows import attach
+    from tests.bench.farm_years import build
     from tests.bench.measures import ratios
+    from tests.bench.planted import differences
+    from tests.bench.report_measures import measure_reports
 
     years = build(lines)
+    rows = attach(years)
     print(f"\n{len(years.lines)} lines, {len(years.entries)} entries, {len(years.lots)} lots")
-    return len(years.lines), ratios(years)
+    found = differences(years, rows)
+    print(f"planted lot, beside plain readings: {'; '.join(found) or 'no difference'}")
+    measure_traces(years, rows)
+    if reports:
+        measure_reports()
+    closed = measure_closing(rows)
+    return Measured(len(years.lines), ratios(years), closed.rows, closed.close, found)

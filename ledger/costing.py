@@ -11,6 +11,8 @@ Pure: takes the lot's steps in order, returns what each moved. Costs are vectors
   sunk so far, so that the planned loss falls on the passed only.
 * Picks share the lot's cost by weight: until it is spent, weight / (weight + weight still
   expected) of what is left; afterwards all cost ever on the lot by picked weight.
+* What is used at a stated worth states it as the quantity that is worth as much (basis): of a
+  picked lot it is one more pick of that weight, of any other basis / (basis + what stays).
 * Pieces binned after the first pick carry no cost; cost on an emptied lot is stranded, a loss.
 """
 
@@ -43,6 +45,12 @@ class Step:
     planned_loss_count: int = 0
     closes: int = 0
     returns_place: int = 0
+
+    @property
+    def picked_mg(self) -> int:
+        """The weight that a pick shares cost by; 0 where this is none."""
+        takes_none = self.role == _USED and not self.quantity
+        return self.given_mg or (self.basis if takes_none else 0)
 
 
 @dataclass(slots=True)
@@ -156,18 +164,32 @@ def _take(hand: _Hand, step: Step, given: Cost) -> None:
 
 
 def _draw_or_pick(hand: _Hand, step: Step) -> None:
-    if step.given_mg <= 0:
+    if step.picked_mg > 0:
+        _pick(hand, step)
+    elif step.role == _USED and step.basis > 0:
+        _draw_by_worth(hand, step)
+    else:
         if step.role == _SOLD:
             hand.sold[step.place] = -step.quantity
         # What is split off takes its part of the planned loss along.
         hand.allowed = max(hand.allowed - step.planned_loss_count, 0)
         hand.draw(step, -step.quantity)
-        return
+
+
+def _draw_by_worth(hand: _Hand, step: Step) -> None:
+    """Take out the share of a stated worth against what stays; all where nothing does."""
+    hand.quantity += step.quantity
+    whole = step.basis + max(hand.quantity, 0)
+    hand.give(step, tuple([c * step.basis // whole for c in hand.cost]))
+    hand.restart()
+
+
+def _pick(hand: _Hand, step: Step) -> None:
     if hand.quantity <= 0 and hand.life.short is None:
         hand.life.short = (step.place, 0)
     hand.picks.append(step)
-    whole = step.given_mg + step.expected_mg
-    out = tuple([c * step.given_mg // whole for c in hand.cost])
+    whole = step.picked_mg + step.expected_mg
+    out = tuple([c * step.picked_mg // whole for c in hand.cost])
     hand.give(step, out)
     hand.restart()
 
@@ -220,7 +242,7 @@ def _settle(hand: _Hand) -> None:
     for pick in hand.picks:
         del moved[pick.place, pick.role]
     whole = [sum(amounts) for amounts in zip(*moved.values(), strict=True)]
-    weights = [pick.given_mg for pick in hand.picks]
+    weights = [pick.picked_mg for pick in hand.picks]
     shares = zip(*(split(total, weights) for total in whole), strict=True)
     for pick, share in zip(hand.picks, shares, strict=True):
         moved[pick.place, pick.role] = tuple([-c for c in share])

@@ -12,7 +12,7 @@ _NEEDS_QUANTITY = (Role.BOUGHT, Role.BACK, Role.SHRUNK, Role.SOLD)
 # The roles that may state a number; elsewhere it would mean nothing, or money from nowhere.
 _STATED_BY = {
     "money": (Role.BOUGHT, Role.MADE),
-    "basis": (Role.MADE,),
+    "basis": (Role.MADE, Role.USED),
     "given_mg": (Role.USED,),
     "expected_mg": (Role.USED,),
     "planned_loss_ppm": (Role.BOUGHT, Role.MADE),

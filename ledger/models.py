@@ -135,7 +135,8 @@ class Lot(CostColumns):
 class Line(models.Model):
     """What an entry states about one lot. Every number of an amendment's line is a difference.
 
-    ``money``: what was paid (bought). ``basis``: the share of the entry's cost (made).
+    ``money``: what was paid (bought). ``basis``: the share of the entry's cost (made), or
+    the quantity that what was taken is worth as much as, where its worth is stated (used).
     ``given_mg`` and ``expected_mg``: the weight a pick took and the weight still to come (used).
     ``planned_loss_ppm`` of what was made, or ``planned_loss_count``, leaves without cost (made);
     what is split off takes its count along (used).

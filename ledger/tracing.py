@@ -132,10 +132,10 @@ _FINE = 10**15
 
 def _whole(story: Story, src: int, place: int) -> int:
     """What an edge's quantity is a part of: what came into the lot, or all weight picked of it."""
-    picks = [s for s in story.steps[src] if s.role == Role.USED and s.given_mg > 0]
+    picks = [step for step in story.steps[src] if step.picked_mg > 0]
     if not any(pick.place == place for pick in picks):
         return _came_in(story, src) or 1
-    return sum(pick.given_mg for pick in picks) + picks[-1].expected_mg
+    return sum(pick.picked_mg for pick in picks) + picks[-1].expected_mg
 
 
 def _came_in(story: Story, lot_id: int) -> int:

@@ -21,7 +21,7 @@ from ledger.models import KINDS, Charge, Edge, Entry, Flow, Head, Line, Lot, Mar
 
 ZERO: Cost = (0, 0, 0, 0, 0)
 _USED, _MADE = Role.USED.value, Role.MADE.value
-_EDGE_FIELDS = ("role", "quantity", "given_mg")
+EDGE_FIELDS = ("role", "quantity", "given_mg", "basis")
 _STEP_FIELDS = ("entry__place", "role", *NUMBERS, "returns__entry__place")
 
 
@@ -256,7 +256,7 @@ def _check_signs(lot_id: int, steps: list[Step]) -> None:
 def _renew_edges(entry: Entry) -> None:
     place = entry.place
     lines = Line.objects.filter(entry__place=place, role__in=(_USED, _MADE))
-    edges = edges_at(place, lines.values_list("lot_id", "lot__item_id", *_EDGE_FIELDS))
+    edges = edges_at(place, lines.values_list("lot_id", "lot__item_id", *EDGE_FIELDS))
     if entry.amends_id:
         Edge.objects.filter(entry=place).delete()
     Edge.objects.bulk_create(edges)
@@ -265,15 +265,15 @@ def _renew_edges(entry: Entry) -> None:
 def edges_at(place: int, lines: Iterable[tuple[Any, ...]]) -> list[Edge]:
     """List the edges of one entry, as amended: from every lot used to every lot made from it.
 
-    ``lines``: lot, item, role, quantity, given_mg. A used quantity (for a pick the weight it
-    gave) is split over the lots made by their quantity; a made lot is credited over the used
-    lots of one item by quantity. Both add up.
+    ``lines``: lot, item, role, quantity, given_mg, basis. A used quantity (for a pick the weight
+    it gave, or what it is worth as much as) is split over the lots made by their quantity; a made
+    lot is credited over the used lots of one item by quantity. Both add up.
     """
     used: dict[tuple[int, int], int] = defaultdict(int)
     made: dict[int, int] = defaultdict(int)
-    for lot, item, role, quantity, given_mg in lines:
+    for lot, item, role, quantity, given_mg, basis in lines:
         if str(role) == _USED:
-            used[item, lot] += given_mg or -quantity
+            used[item, lot] += given_mg or -quantity or basis
         elif str(role) == _MADE:
             made[lot] += quantity
     used = {key: quantity for key, quantity in sorted(used.items()) if quantity > 0}

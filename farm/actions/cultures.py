@@ -4,9 +4,11 @@ A portion is a wedge of a plate or a millilitre of liquid culture: what one bag 
 """
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 from farm.actions import common
 from farm.actions.common import Doing, Draw, card, item_for, labour, need_some, need_stage, post
+from farm.actions.harvesting import worth_as_much
 from farm.actions.once import action
 from farm.actions.purchase_tax import landed
 from farm.actions.supplies import NOT_STATED, Delivery
@@ -18,6 +20,13 @@ from ledger.models import Dimension, Lot, Role
 
 # Common practice, no source: a wedge or a millilitre weighs about a gram.
 PORTION_MG = 1_000
+
+
+class Worth(NamedTuple):
+    """What a piece taken into culture is worth, and a kilo of the crop that it is taken from."""
+
+    money: int
+    crop_kg_money: int
 
 
 @action
@@ -49,16 +58,26 @@ def transfer_culture(
     parent = need_stage(source, Stage.CULTURE)
     assert parent.strain
     need_some(used, "portions of the culture")
-    draws = [Draw(source, used), *medium]
-    return _make(doing, "transfer culture", parent.strain, draws=draws, portions=portions,
+    draws = common.used([Draw(source, used), *medium])
+    return _make(doing, "transfer culture", parent.strain, used=draws, portions=portions,
                  transfers=(parent.transfers or 0) + 1)  # fmt: skip
 
 
 @action
 def clone_culture(
-    doing: Doing, *, source: Lot, piece_mg: int, portions: int, medium: Sequence[Draw] = ()
+    doing: Doing,
+    *,
+    source: Lot,
+    piece_mg: int,
+    portions: int,
+    medium: Sequence[Draw] = (),
+    worth: Worth | None = None,
 ) -> Recorded:
-    """Take a piece of a picked mushroom into culture: the strain stays, the counters start anew."""
+    """Take a piece of a picked mushroom into culture: the strain stays, the counters start anew.
+
+    The culture takes the cost of the piece by its weight; or by ``worth``, against what stays:
+    of 10 kg at 50.00 a piece of 5 g, worth as much as 2.5 kg, takes 2.5 parts of 12.495.
+    """
     parent = need_stage(source, Stage.CROP)
     if parent.strain is None:
         raise Malformed(
@@ -67,8 +86,10 @@ def clone_culture(
             [source.code],
         )
     need_some(piece_mg, "mg of the mushroom")
-    draws = [Draw(source, piece_mg), *medium]
-    return _make(doing, "clone culture", parent.strain, draws=draws, portions=portions, transfers=0)
+    like_mg = worth_as_much(worth.money, worth.crop_kg_money) if worth else 0
+    piece = LineDraft(source, Role.USED, -piece_mg, basis=like_mg)
+    used = [piece, *common.used(medium)]
+    return _make(doing, "clone culture", parent.strain, used=used, portions=portions, transfers=0)
 
 
 def _make(
@@ -76,14 +97,14 @@ def _make(
     kind: str,
     strain: Strain,
     *,
-    draws: Sequence[Draw],
+    used: Sequence[LineDraft],
     portions: int,
     transfers: int,
 ) -> Recorded:
     need_some(portions, "portions")
     made = LineDraft(_culture_of(strain), Role.MADE, portions, basis=portions)
     charges = labour(doing, kind, portions)
-    recorded = post(doing, kind, [*common.used(draws), made], charges=charges)
+    recorded = post(doing, kind, [*used, made], charges=charges)
     if recorded.fresh:
         card(recorded.lots[-1], Stage.CULTURE, strain=strain, species=strain.species,
              transfers=transfers)  # fmt: skip

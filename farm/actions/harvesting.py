@@ -1,8 +1,10 @@
-"""Pick a flush from block lots, and say when a lot is spent."""
+"""Pick a flush from block lots, keep what is spent of them, and say when a lot is spent."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
+
+from django.db.models import Sum
 
 from farm.actions.blocks import need_blocks, room_since
 from farm.actions.common import (
@@ -24,7 +26,7 @@ from ledger.amounts import largest_remainder
 from ledger.book import Recorded
 from ledger.drafts import ChargeDraft, LineDraft, NewLot
 from ledger.errors import Malformed
-from ledger.models import Lot, Role
+from ledger.models import Line, Lot, Role
 
 # Own rule: a pick of more than three times what was planned is worth a question.
 SURPRISE = 3
@@ -104,6 +106,51 @@ def mark_spent(doing: Doing, *, lot: Lot) -> Recorded:
     usual = "spent" if last_day(blocks, ["pick"]) else "spent without a pick"
     said = replace(doing, reason=doing.reason or usual)
     return post(said, "spent", [*held, line], charges=room)
+
+
+@action
+def keep_spent(
+    doing: Doing, *, lot: Lot, worth_money: int, crop_kg_money: int, kept_mg: int = 0
+) -> Recorded:
+    """Keep spent blocks to sell, before they are marked spent: one more lot made of the blocks.
+
+    It shares all the lot's cost with the picks by worth: as the crop that is worth as much would.
+    With 12 kg picked, worth 10.00 a kilo, and spent blocks worth 6.00: 0.6 of 12.6 kg.
+    The blocks stay until they are marked spent, which charges their room. ``kept_mg`` 0: the
+    weight of the blocks on hand as filled, less what was picked.
+    """
+    blocks = need_blocks(lot)
+    last = _last_pick(blocks.lot)
+    like_mg = worth_as_much(worth_money, crop_kg_money)
+    left_mg = _weight_left(blocks.lot)
+    if kept_mg > left_mg and not doing.sure:
+        raise PlausibilityQuestion(
+            f"{both(kept_mg)} of spent blocks from lot {lot.code}, where the blocks as filled, "
+            f"less what was picked, weigh {both(left_mg)}? Was it weighed in the other unit?",
+            [lot.code],
+        )
+    kept_mg = kept_mg or left_mg
+    need_some(kept_mg, "mg of spent blocks")
+    lines = [
+        LineDraft(blocks.lot, Role.USED, 0, basis=like_mg, expected_mg=last.expected_mg),
+        LineDraft(NewLot(item_for("Spent blocks")), Role.MADE, kept_mg, basis=kept_mg),
+    ]
+    said = {"worth_money": worth_money, "crop_kg_money": crop_kg_money}
+    recorded = post(doing, "keep spent blocks", lines, particulars=said)
+    if recorded.fresh:
+        card(recorded.lots[-1], Stage.SPENT, species=blocks.species, strain=blocks.strain)
+    return recorded
+
+
+def worth_as_much(worth_money: int, kg_money: int) -> int:
+    """Work out how many mg at so much a kilo are worth as much, half up: 6.00 at 10.00, 0.6 kg."""
+    like_mg = (2 * worth_money * MG_PER_KG + kg_money) // (2 * kg_money) if kg_money > 0 else 0
+    if like_mg <= 0:
+        raise Malformed(
+            "Cost cannot be shared by a worth of nothing. State what it is worth together, and "
+            "what a kilo of the crop is worth, both above zero."
+        )
+    return like_mg
 
 
 # --- what came from where, into what ---------------------------------------------------------
@@ -199,6 +246,25 @@ def _write_card(
     strain = strains.pop() if len(strains) == 1 else None
     card(lot, Stage.CROP, species=cards[0].species, strain=strain, flush=flush, grade=grade,
          harvested_on=doing.day)  # fmt: skip
+
+
+def _last_pick(lot: Lot) -> Line:
+    picks = lot.lines.filter(given_mg__gt=0, entry__kind="pick", entry__amends=None)
+    standing = picks.exclude(entry__amendments__takes_back=True)
+    last = standing.order_by("-entry_id").first()
+    if last is None:
+        raise Malformed(
+            f"Lot {lot.code} ({lot.quantity} blocks) was never picked, so spent blocks have no "
+            "crop to share its cost with. Record the pick first, or mark the blocks spent.",
+            [lot.code],
+        )
+    return last
+
+
+def _weight_left(lot: Lot) -> int:
+    """Weigh the blocks on hand as they were filled, less all that was picked; never below 0."""
+    picked = lot.lines.filter(role=Role.USED).aggregate(mg=Sum("given_mg"))["mg"] or 0
+    return max(0, lot.quantity * (lot.unit_mass_mg or 0) - picked)
 
 
 def _room(doing: Doing, cards: Sequence[LotCard]) -> list[ChargeDraft]:

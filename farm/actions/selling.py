@@ -37,7 +37,7 @@ from ledger.drafts import LineDraft
 from ledger.errors import Malformed, NotEnough, OnHold
 from ledger.models import Dimension, Entry, Lot, Role
 
-SELLABLE = (Stage.PACKS, Stage.CROP, Stage.DRIED)
+SELLABLE = (Stage.PACKS, Stage.CROP, Stage.DRIED, Stage.SPENT)
 
 
 @dataclass(frozen=True)

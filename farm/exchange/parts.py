@@ -61,11 +61,9 @@ def _made(happening: Happening, lines: Iterable[Stated]) -> Event:
     """
     names = happening.names
     used = [
-        weight(names, line.lot, line.given_mg)
-        if line.given_mg
-        else amount(names, line.lot, -line.quantity)
+        _went_in(names, line)
         for line in lines
-        if line.role == Role.USED and (line.given_mg or line.quantity)
+        if line.role == Role.USED and (line.given_mg or line.quantity or line.basis)
     ]
     made = _moved(lines, Role.MADE)
     if not used and not made:
@@ -82,6 +80,13 @@ def _made(happening: Happening, lines: Iterable[Stated]) -> Event:
         sensorElementList=readings(happening.told.particulars),
         **_seen_percent(happening),
     )
+
+
+def _went_in(names: Names, line: Stated) -> dict[str, Any]:
+    """Say what was used: picked blocks with the weight they gave, spent ones without a number."""
+    if line.given_mg:
+        return weight(names, line.lot, line.given_mg)
+    return amount(names, line.lot, -line.quantity or None)
 
 
 def _dried_out(happening: Happening, lines: Iterable[Stated]) -> Event:

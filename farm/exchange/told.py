@@ -28,6 +28,7 @@ class Stated:
     role: str
     quantity: int
     given_mg: int
+    basis: int = 0
 
 
 @dataclass(frozen=True)
@@ -87,11 +88,12 @@ def _lines_by_entry(places: Places) -> dict[int, list[Line]]:
 
 def _added_up(lines: Iterable[Line]) -> tuple[Stated, ...]:
     """Add an entry's lines and those of its corrections, by lot and role."""
-    sums: dict[tuple[int, str], tuple[Lot, int, int]] = {}
+    sums: dict[tuple[int, str], tuple[Lot, int, int, int]] = {}
     for line in lines:
         key = (line.lot_id, str(line.role))
-        lot, quantity, given_mg = sums.get(key, (line.lot, 0, 0))
-        sums[key] = (lot, quantity + line.quantity, given_mg + line.given_mg)
+        lot, quantity, given_mg, basis = sums.get(key, (line.lot, 0, 0, 0))
+        numbers = (quantity + line.quantity, given_mg + line.given_mg, basis + line.basis)
+        sums[key] = (lot, *numbers)
     return tuple(Stated(lot, key[1], *numbers) for key, (lot, *numbers) in sums.items())
 
 

@@ -667,7 +667,7 @@ class Migration(migrations.Migration):
             name='LotCard',
             fields=[
                 ('lot', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, primary_key=True, related_name='card', serialize=False, to='ledger.lot')),
-                ('stage', models.PositiveSmallIntegerField(choices=[(1, 'supplies'), (2, 'culture'), (3, 'prepared grain'), (4, 'grain spawn'), (5, 'filled bags'), (6, 'blocks'), (7, 'picked'), (8, 'dried'), (9, 'packed')], db_index=True)),
+                ('stage', models.PositiveSmallIntegerField(choices=[(1, 'supplies'), (2, 'culture'), (3, 'prepared grain'), (4, 'grain spawn'), (5, 'filled bags'), (6, 'blocks'), (7, 'picked'), (8, 'dried'), (9, 'packed'), (10, 'spent blocks')], db_index=True)),
                 ('supplier_lot', models.CharField(blank=True, max_length=60)),
                 ('best_before', models.DateField(null=True)),
                 ('generation', models.PositiveSmallIntegerField(null=True)),

@@ -23,6 +23,7 @@ class Stage(models.IntegerChoices):
     CROP = 7, "picked"
     DRIED = 8, "dried"
     PACKS = 9, "packed"
+    SPENT = 10, "spent blocks"
 
 
 class Grade(models.TextChoices):

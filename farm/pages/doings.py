@@ -71,7 +71,7 @@ GRAIN, BLOCKS, STORE, SELL, RIGHT = (
 )  # fmt: skip
 GROUPS = (GRAIN, BLOCKS, STORE, SELL, RIGHT)
 ANY = tuple(Stage)
-SOLD = (Stage.PACKS, Stage.CROP, Stage.DRIED)
+SOLD = (Stage.PACKS, Stage.CROP, Stage.DRIED, Stage.SPENT)
 
 DEEDS = (
     Deed("receive-supplies", "Receive supplies", "Received", GRAIN, supplies.ReceiveForm),
@@ -96,6 +96,8 @@ DEEDS = (
          blocks.MoveToFruitingForm, "lot", (Stage.BLOCKS,)),
     Deed("move", "Move to another shelf", "Moved", BLOCKS, blocks.MoveForm, "lot", ANY),
     Deed("pick", "Pick", "Picked", STORE, harvest.PickForm, "blocks", (Stage.BLOCKS,)),
+    Deed("keep-spent-blocks", "Keep spent blocks", "Kept", STORE, harvest.KeepSpentForm, "lot",
+         (Stage.BLOCKS,), SPORES),
     Deed("spent", "Blocks are spent", "Spent", STORE, harvest.SpentForm, "lot", (Stage.BLOCKS,)),
     Deed("weigh-again", "Weigh again", "Weighed again", STORE, store.WeighAgainForm, "lot",
          (Stage.CROP,)),

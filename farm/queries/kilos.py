@@ -41,6 +41,7 @@ Key = tuple[str | int | None, ...]
 Sums = dict[Key, list[Fraction]]
 OWN = KINDS.index("own")
 MG_PER_KG = 1_000_000
+FOOD = (Stage.CROP, Stage.DRIED, Stage.PACKS)
 FRESH, DRIED = Form.FRESH.value, Form.DRIED.value
 
 
@@ -154,7 +155,7 @@ def _shares(roots: set[int]) -> dict[int, Fraction]:
 def _sums(shares: dict[int, Fraction]) -> Sums:
     """Add up five kinds of cost, and mg, by what happened, form, stage and (if sold) place."""
     sums: Sums = defaultdict(lambda: [Fraction()] * (len(KINDS) + 1))
-    cards = LotCard.objects.filter(lot__in=shares, stage__gte=Stage.CROP)
+    cards = LotCard.objects.filter(lot__in=shares, stage__in=FOOD)
     known = {card.pk: card for card in cards.select_related("lot__item", "product")}
     places = _places_of_sales(known)
     for flow in Flow.objects.filter(lot__in=known).exclude(role=Role.USED):

@@ -23,6 +23,7 @@ DAY_WORDS = {
     Stage.BAGS: "Filled",
     Stage.BLOCKS: "Inoculated",
     Stage.DRIED: "Dried",
+    Stage.SPENT: "Kept",
 }
 PIECES = (Stage.CULTURE, Stage.GRAIN, Stage.BAGS, Stage.BLOCKS, Stage.PACKS)
 
@@ -98,7 +99,7 @@ def _title(lot: Lot, card: LotCard) -> str:
     if card.product:
         return card.product.name
     species = _species(card)
-    if species is None:
+    if species is None or card.stage == Stage.SPENT:
         return lot.item.name
     return f"Dried {species.name.lower()}" if card.stage == Stage.DRIED else species.name
 
@@ -109,9 +110,11 @@ def _species(card: LotCard) -> Species | None:
 
 def _what(card: LotCard) -> str:
     """Say the stage, with the strain or the grade and flush where they are known."""
+    strain = f"strain {card.strain.name}" if card.strain else ""
+    if card.stage == Stage.SPENT:
+        return strain.capitalize()
     if card.stage in (Stage.PACKS, Stage.SUPPLY):
         return ""
-    strain = f"strain {card.strain.name}" if card.strain else ""
     flush = f"flush {card.flush}" if card.flush else ""
     said = [card.get_stage_display().capitalize(), strain, card.grade, flush]
     return ", ".join(words for words in said if words)
@@ -168,7 +171,9 @@ def _weight(lot: Lot, card: LotCard, farm: Farm) -> str:
 
 
 def _wording(card: LotCard) -> tuple[str, ...]:
-    """What the eater must be told; what is not yet food says nothing."""
+    """What the eater must be told; what is not food, or not yet, says nothing."""
+    if card.stage == Stage.SPENT:
+        return ()
     species = _species(card)
     note = (species.cooking_note,) if species and species.cooking_note else ()
     if card.stage == Stage.DRIED or (card.product and card.product.form == Form.DRIED):

@@ -6,7 +6,7 @@ from typing import Any
 from django import forms
 
 from farm.actions.common import Doing, Draw, Recorded
-from farm.actions.harvesting import Valued, mark_spent, pick, pick_by_value
+from farm.actions.harvesting import Valued, keep_spent, mark_spent, pick, pick_by_value
 from farm.models import Grade, Shelf, Stage
 from farm.pages.forms.doing import DoingForm, DrawGroup
 from farm.pages.forms.fields import (
@@ -77,6 +77,33 @@ class PickForm(DoingForm):
         is_folded = not any(self.data.get(name) for name in WORTH)
         title = "Share the cost by worth, not by weight"
         return [*super().draw_groups(), DrawGroup(title, rows, is_folded)]
+
+
+class KeepSpentForm(DoingForm):
+    """Spent blocks to sell: what they are worth shares the cost of the blocks with the crop."""
+
+    takes_time = False
+    lot = LotField(Stage.BLOCKS, label="Of which blocks")
+    worth_money = MoneyField(label="What is kept is worth, together")
+    crop_kg_money = MoneyField(
+        label="A kilo of the crop is worth",
+        help_text="The two share what the blocks cost. Mark the blocks spent afterwards",
+    )
+    kept_mg = MassField(
+        label="Weight kept",
+        required=False,
+        help_text="Blank: the blocks on hand as filled, less what was picked",
+    )
+
+    def run(self, doing: Doing) -> Recorded:
+        said = self.cleaned_data
+        return keep_spent(
+            doing,
+            lot=said["lot"],
+            worth_money=said["worth_money"],
+            crop_kg_money=said["crop_kg_money"],
+            kept_mg=said["kept_mg"] or 0,
+        )
 
 
 class SpentForm(DoingForm):

@@ -28,7 +28,7 @@ from ledger.errors import Malformed, NotEnough
 from ledger.models import Lot
 
 SHOWN = 6
-SOLD_STAGES = (Stage.PACKS, Stage.CROP, Stage.DRIED)
+SOLD_STAGES = (Stage.PACKS, Stage.CROP, Stage.DRIED, Stage.SPENT)
 UNLISTED = ("unlisted_lot", "unlisted_what", "unlisted_amount", "unlisted_price")
 
 
@@ -55,15 +55,17 @@ class ListedByKind(DoingForm):
         return groups
 
 
-def kind_of(lot: Lot) -> tuple[bool, bool]:
-    """Say whether a lot is loose, and whether it is dried: the order of selling."""
+def kind_of(lot: Lot) -> tuple[bool, bool, bool]:
+    """Say whether a lot is a by-product, loose, dried: the order of selling."""
     card = lot.card
     dried = card.stage == Stage.DRIED or (card.product and card.product.form == Form.DRIED)
-    return card.stage != Stage.PACKS, bool(dried)
+    return card.stage == Stage.SPENT, card.stage != Stage.PACKS, bool(dried)
 
 
 def kind_words(lot: Lot) -> str:
-    loose, dried = kind_of(lot)
+    spent, loose, dried = kind_of(lot)
+    if spent:
+        return Stage.SPENT.label
     return f"{'loose' if loose else 'packs'}, {'dried' if dried else 'fresh'}"
 
 

@@ -27,6 +27,7 @@ from farm.pages import (
     recording,
     records,
     retrying,
+    scan,
     start_workbook,
     style,
     today,
@@ -98,11 +99,12 @@ trade = [
     path("customers/<int:pk>/statement/", invoices.statement_of, name="statement"),
 ]
 
-# /lots/..., /stock/
+# /lots/..., /stock/, /scan/
 lot = [
     path("lots/", lots.lots, name="lots"),
     path("lots/<str:code>/", lots.lot, name="lot"),
     path("stock/", lots.stock_page, name="stock"),
+    path("scan/", scan.scan, name="scan"),
 ]
 
 # /look-ups/...

@@ -47,7 +47,8 @@ class DrillPage(AnswerPage):
 
 @page(Right.READ)
 def drills(request: PageRequest) -> HttpResponse:
-    return _list(request, StartForm(initial={"uuid": uuid4()}))
+    given = {"uuid": uuid4(), "code": request.GET.get("code", "")}
+    return _list(request, StartForm(initial=given))
 
 
 @require_POST

@@ -37,6 +37,7 @@ class TakePage:
     known: tuple[str, ...]
     form: SpanForm
     button: str
+    photo_target: str
 
 
 @page(Right.READ)
@@ -45,7 +46,9 @@ def events(request: PageRequest) -> HttpResponse:
         said = json.dumps(document(asked.entries, timezone.now()), ensure_ascii=False, indent=1)
         return _file(said.encode(), "events.jsonld", JSON_LD)
 
-    shown = TakePage("Events in the open standard", ABOUT_EVENTS, _form(request), "Take the events")
+    button = "Take the events"
+    form = _form(request)
+    shown = TakePage("Events in the open standard", ABOUT_EVENTS, form, button, "events")
     return _take(request, shown, taken)
 
 
@@ -57,7 +60,8 @@ def key_data_page(request: PageRequest) -> HttpResponse:
         return _file(workbook_bytes(report), "key-data.xlsx", MEDIA_TYPES["xlsx"])
 
     known = (*COVERAGE, NOT_KEPT)
-    shown = TakePage("Traceability key data", known, _form(request), "Take the workbook")
+    button, form = "Take the workbook", _form(request)
+    shown = TakePage("Traceability key data", known, form, button, "key-data")
     return _take(request, shown, taken)
 
 

@@ -1,0 +1,96 @@
+"""A photo of a label, where the browser cannot scan: /scan/ reads it and leads back with the code.
+
+Nothing is written and nothing is kept: the photo is read in memory, for those who may read.
+"""
+
+from dataclasses import dataclass
+
+from django import forms
+from django.http import HttpResponse
+from django.shortcuts import redirect
+from django.urls import reverse
+from django.utils.http import urlencode
+
+from farm.pages.access import PageRequest, Right, page
+from farm.pages.frame import show
+from farm.pages.laid_out import Way
+from farm.queries.finding import UnknownLotError, find_lot
+from farm.queries.reading_labels import NoCodeError, code_on_photo
+
+LARGEST_BYTES = 12_000_000
+# Where a scan may lead: the page that asked, and the name under which it takes a code.
+TARGETS = {
+    "lot": ("Show the lot", "lot", ""),
+    "trace": ("Trace it", "trace", "code"),
+    "cost": ("Show its cost", "costs", "code"),
+    "reach": ("See how far it reaches", "reach", "codes"),
+    "drill": ("Start a drill", "drills", "code"),
+    "labels": ("Make labels", "labels", "lot"),
+    "key-data": ("Key data", "key-data", "lot"),
+    "events": ("Events", "events", "lot"),
+}
+FIRST_TARGET = "lot"
+
+
+class PhotoForm(forms.Form):
+    """One photo, and what the code is for."""
+
+    photo = forms.FileField(
+        label="Photo of the label",
+        help_text="Where the camera button is missing: one label, close and straight on",
+        widget=forms.FileInput(attrs={"accept": "image/*", "capture": "environment"}),
+        error_messages={"required": "No photo arrived. Take or choose one."},
+    )
+    target = forms.ChoiceField(
+        label="What for", choices=[(name, words) for name, (words, *_) in TARGETS.items()]
+    )
+
+    def clean_photo(self) -> bytes:
+        file = self.cleaned_data["photo"]
+        if file.size > LARGEST_BYTES:
+            raise forms.ValidationError(
+                f"The photo has {file.size // 1_000_000} MB, {LARGEST_BYTES // 1_000_000} MB at "
+                "most. Take a smaller one."
+            )
+        content: bytes = file.read()
+        return content
+
+
+@dataclass(frozen=True)
+class ScanPage:
+    """``refusal`` and ``meant`` answer a photo without a code, or a code that no lot has."""
+
+    form: PhotoForm
+    refusal: str = ""
+    meant: tuple[Way, ...] = ()
+
+
+@page(Right.READ)
+def scan(request: PageRequest) -> HttpResponse:
+    """Read the photo and lead back to the page that asked, with the code filled in."""
+    if request.method != "POST":
+        asked = request.GET.get("target", "")
+        target = asked if asked in TARGETS else FIRST_TARGET
+        return show(request, "farm/scan/scan.html", ScanPage(PhotoForm(initial={"target": target})))
+    form = PhotoForm(request.POST, request.FILES)
+    if not form.is_valid():
+        return show(request, "farm/scan/scan.html", ScanPage(form), status=422)
+    target = form.cleaned_data["target"]
+    try:
+        return redirect(
+            address_of(target, find_lot(code_on_photo(form.cleaned_data["photo"])).code)
+        )
+    except NoCodeError as refusal:
+        shown = ScanPage(form, str(refusal))
+    except UnknownLotError as refusal:
+        meant = tuple(Way(code, address_of(target, code)) for code in refusal.suggestions)
+        shown = ScanPage(form, str(refusal), meant)
+    return show(request, "farm/scan/scan.html", shown, status=422)
+
+
+def address_of(target: str, code: str) -> str:
+    """Give the address of a page with the code filled in."""
+    _, name, field = TARGETS[target]
+    if not field:
+        return reverse(name, args=[code])
+    return f"{reverse(name)}?{urlencode({field: code})}"

@@ -29,7 +29,7 @@ def measured(lines: int) -> Measured:
 def show_growth(few: Measured, many: Measured) -> None:
     for name, first, second in (
         ("full pass", few.full_pass, many.full_pass),
-        ("a month's rows", few.rows, many.rows),
+        ("work on a month's rows", few.rows, many.rows),
         ("close of a month", few.close, many.close),
     ):
         exponent = math.log(second / first) / math.log(many.lines / few.lines)

@@ -17,7 +17,7 @@ from tests.farm.world import KG, UNIT, World, picked
 
 FREE = {
     "receive-supplies", "top-up", "buy-culture", "move", "spent", "weigh-again", "throw-away",
-    "hold", "release",
+    "hold", "release", "keep-spent-blocks",
 }  # fmt: skip
 
 

@@ -4,7 +4,7 @@ from dataclasses import asdict, dataclass, fields, is_dataclass
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 
 from farm.models.people import Farm, Person
 from farm.pages.access import Right, may
@@ -36,6 +36,7 @@ WAYS = (
     (
         ("Trace", "trace", Right.READ),
         ("Whole reach", "reach", Right.READ),
+        ("On hold", "holds", Right.READ),
         ("Recalls", "recalls", Right.READ),
         ("Drills", "drills", Right.READ),
         ("Key data", "key-data", Right.READ),
@@ -104,11 +105,7 @@ def ways_for(person: Person, path: str) -> list[Way]:
     """List the ways open to this person; the one they are on is marked, and opened."""
     parts = []
     for rows in WAYS:
-        addresses = [
-            (label, reverse(name))
-            for label, name, right in rows
-            if may(person, right) and _is(name)
-        ]
+        addresses = [(label, reverse(name)) for label, name, right in rows if may(person, right)]
         if not addresses:
             continue
         here = max((a for _, a in addresses if _leads(a, path)), key=len, default=None)
@@ -122,10 +119,3 @@ def ways_for(person: Person, path: str) -> list[Way]:
 
 def _leads(address: str, path: str) -> bool:
     return path == address if address == "/" else path.startswith(address)
-
-
-def _is(name: str) -> bool:
-    try:
-        return bool(reverse(name))
-    except NoReverseMatch:
-        return False

@@ -30,7 +30,7 @@ def send(site: WebDriver, button: str) -> None:
     """Press a form's button, and wait for the page that follows."""
     pressed = site.find_element(By.CSS_SELECTOR, button)
     pressed.click()
-    WebDriverWait(site, 10).until(staleness_of(pressed))
+    WebDriverWait(site, 30).until(staleness_of(pressed))
 
 
 @pytest.mark.parametrize("page", PAGES)

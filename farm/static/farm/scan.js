@@ -14,11 +14,11 @@
     return new Promise((done) => setTimeout(done, ms));
   }
 
-  async function look(detector, video, goesOn) {
+  async function look(detector, picture, goesOn) {
     const until = Date.now() + GIVE_UP_MS;
     while (goesOn() && Date.now() < until) {
       // A frame that is not ready yet is no fault: look again.
-      const found = await detector.detect(video).catch(() => []);
+      const found = await detector.detect(picture).catch(() => []);
       if (found.length) return codeIn(found[0].rawValue.trim());
       await wait(BETWEEN_LOOKS_MS);
     }
@@ -27,7 +27,7 @@
 
   function prepare(part, detector) {
     const button = part.querySelector("button");
-    const video = part.querySelector("video");
+    const picture = part.querySelector("video");
     const said = part.querySelector("[role=status]");
     const label = button.textContent;
     let stream = null;
@@ -35,8 +35,8 @@
     function stop() {
       if (stream) stream.getTracks().forEach((track) => track.stop());
       stream = null;
-      video.srcObject = null;
-      video.parentElement.hidden = true;
+      picture.srcObject = null;
+      picture.parentElement.hidden = true;
       button.textContent = label;
     }
 
@@ -50,12 +50,12 @@
 
     async function start() {
       stream = await navigator.mediaDevices.getUserMedia({ video: { facingMode: "environment" } });
-      video.srcObject = stream;
-      video.parentElement.hidden = false;
+      picture.srcObject = stream;
+      picture.parentElement.hidden = false;
       button.textContent = "Stop the camera";
       said.textContent = "Hold the label's square code before the camera.";
-      await video.play();
-      const code = await look(detector, video, () => stream !== null);
+      await picture.play();
+      const code = await look(detector, picture, () => stream !== null);
       if (stream === null) return;
       stop();
       if (code) fill(code);

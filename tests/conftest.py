@@ -1,6 +1,7 @@
-"""The fixed cast: an owner, a helper, a reader and a stranger, on one small farm."""
+"""The fixed cast: one person in each role and a stranger, on one small farm."""
 
 from collections.abc import Iterator
+from datetime import date
 
 import pytest
 from django.contrib.auth.models import User
@@ -9,6 +10,13 @@ from django.test import Client, TransactionTestCase
 
 from farm.models.people import Farm, Person, Role
 from ledger import append_only
+
+# What an inspector of the cast may see, and until when.
+SPAN = {
+    "from_day": date(2000, 1, 1),
+    "until_day": date(2099, 12, 31),
+    "expires_on": date(2099, 12, 31),
+}
 
 
 @pytest.fixture(autouse=True, scope="session")
@@ -51,7 +59,17 @@ def helper_person(farm: Farm) -> Person:
 
 @pytest.fixture
 def reader_person(farm: Farm) -> Person:
-    return person_in_role(Role.READER, "rita")
+    return person_in_role(Role.BOOKKEEPER, "rita")
+
+
+@pytest.fixture
+def seller_person(farm: Farm) -> Person:
+    return person_in_role(Role.SELLER, "selma")
+
+
+@pytest.fixture
+def inspector_person(farm: Farm) -> Person:
+    return person_in_role(Role.INSPECTOR, "inga")
 
 
 @pytest.fixture
@@ -70,6 +88,16 @@ def reader(reader_person: Person) -> Client:
 
 
 @pytest.fixture
+def seller(seller_person: Person) -> Client:
+    return signed_in(seller_person)
+
+
+@pytest.fixture
+def inspector(inspector_person: Person) -> Client:
+    return signed_in(inspector_person)
+
+
+@pytest.fixture
 def stranger(farm: Farm) -> Client:
     return Client()
 
@@ -77,7 +105,9 @@ def stranger(farm: Farm) -> Client:
 def person_in_role(role: Role, name: str) -> Person:
     """Make a person without a password: hashing one is slow and the cast signs in by force."""
     user = User.objects.create_user(name)
-    return Person.objects.create(user=user, role=role, initials=name[:2].upper())
+    return Person.objects.create(
+        user=user, role=role, initials=name[:2].upper(), **(SPAN if role == Role.INSPECTOR else {})
+    )
 
 
 def signed_in(person: Person) -> Client:

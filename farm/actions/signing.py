@@ -37,7 +37,7 @@ def signed(typed_by: Person, initials: str = "", pin: str = "") -> Signed:
         if doer:
             Person.objects.filter(pk=doer.pk).update(pin_misses=F("pin_misses") + 1)
         raise Malformed("These initials and this PIN do not belong together. Type them again.")
-    if doer.role == Role.READER:
+    if doer.role in (Role.BOOKKEEPER, Role.INSPECTOR):
         raise Malformed(f"{doer.initials} reads and does not record. Sign as who did the work.")
     if doer.pin_misses:
         Person.objects.filter(pk=doer.pk).update(pin_misses=0)

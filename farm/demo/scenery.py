@@ -39,7 +39,7 @@ KG, GRAM, COIN = 1_000_000, 1_000, 10_000
 ACCOUNTS = (
     ("nora", "two-alders-owner", Role.OWNER),
     ("tam", "two-alders-helper", Role.HELPER),
-    ("iris", "two-alders-reader", Role.READER),
+    ("iris", "two-alders-bookkeeper", Role.BOOKKEEPER),
 )
 
 

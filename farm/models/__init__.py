@@ -34,6 +34,7 @@ from farm.models.people import Farm, Person, Role, WeightUnit, the_farm
 from farm.models.planning import SavedCard
 from farm.models.recall import Drill, DrillSignature, Recall, RecallCall, RecallNotice
 from farm.models.records import PrivateWords, Record, Review, RunReadings
+from farm.models.sign_ins import SignIn
 from farm.models.trading import (
     Customer,
     Form,
@@ -112,6 +113,7 @@ __all__ = [
     "SellingCost",
     "SellingPlace",
     "Shelf",
+    "SignIn",
     "Species",
     "Stage",
     "StallDay",

@@ -7,6 +7,7 @@ never changed; the database refuses.
 from django.db import models
 
 from farm.models.growing import RecipeVersion, Shelf, Species, Strain
+from farm.models.people import Person
 from farm.models.trading import Customer, Product, SellingPlace, Supplier
 from ledger.models import Entry, Line, Lot
 
@@ -69,11 +70,15 @@ class Placing(models.Model):
 
 
 class StallDay(models.Model):
-    """What was loaded for a selling place on a day; its entry holds the lots without quantity."""
+    """What was loaded for a selling place on a day; its entry holds the lots without quantity.
+
+    ``seller``: who will sell it, where that is not whoever loaded it.
+    """
 
     entry = models.OneToOneField(Entry, models.PROTECT, related_name="stall_day")
     place = models.ForeignKey(SellingPlace, models.PROTECT, related_name="stall_days")
     day = models.DateField()
+    seller = models.ForeignKey(Person, models.PROTECT, null=True, related_name="stall_days")
 
 
 class LoadLine(models.Model):

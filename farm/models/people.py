@@ -91,7 +91,9 @@ class Farm(models.Model):
 class Role(models.TextChoices):
     OWNER = "owner", "owner"
     HELPER = "helper", "helper"
-    READER = "reader", "reader"
+    SELLER = "seller", "seller"
+    BOOKKEEPER = "bookkeeper", "bookkeeper"
+    INSPECTOR = "inspector", "inspector"
 
 
 class Person(models.Model):
@@ -99,13 +101,14 @@ class Person(models.Model):
 
     Initials stand on records beside the time, so no two people share them. ``pin_hash``: what
     they sign with at a tablet where somebody else is signed in; blank, they cannot.
-    ``pin_misses``: wrong PINs in a row.
+    ``pin_misses``: wrong PINs in a row. An inspector has a span, ``from_day`` to ``until_day``,
+    and a last day to look, ``expires_on``; nobody else has one.
     """
 
     user = models.OneToOneField(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, related_name="person"
     )
-    role = models.CharField(max_length=6, choices=Role.choices)
+    role = models.CharField(max_length=10, choices=Role.choices)
     initials = models.CharField(
         max_length=4,
         unique=True,
@@ -114,10 +117,31 @@ class Person(models.Model):
     pin_hash = models.CharField(max_length=128, blank=True, editable=False)
     pin_misses = models.PositiveSmallIntegerField(default=0, editable=False)
 
+    from_day = models.DateField("sees from", null=True, blank=True)
+    until_day = models.DateField("sees until", null=True, blank=True)
+    expires_on = models.DateField("last day to look", null=True, blank=True)
+
     class Meta:
         verbose_name_plural = "people"
         constraints = [
-            models.CheckConstraint(condition=models.Q(role__in=Role.values), name="person_role")
+            models.CheckConstraint(condition=models.Q(role__in=Role.values), name="person_role"),
+            models.CheckConstraint(
+                condition=models.Q(
+                    role=Role.INSPECTOR,
+                    from_day__isnull=False,
+                    until_day__gte=models.F("from_day"),
+                    expires_on__isnull=False,
+                )
+                | models.Q(
+                    ~models.Q(role=Role.INSPECTOR),
+                    from_day__isnull=True,
+                    until_day__isnull=True,
+                    expires_on__isnull=True,
+                ),
+                name="person_inspects_a_span",
+                violation_error_message="An inspector, and nobody else, has a first and a last day "
+                "to see, the last not before the first, and a last day to look.",
+            ),
         ]
 
     def __str__(self) -> str:

@@ -1,9 +1,6 @@
 """Fetch and authorise in one step: every page gets its person, farm and objects here.
 
-role      READ  RECORD  SEE_MONEY  CHANGE_FARM  SEE_ILLNESS
-owner     yes   yes     yes        yes          yes
-helper    yes   yes     -          -            -            records actions, no money
-reader    yes   -       yes        -            -            sees the rest, writes nothing
+What each role may do stands in RIGHTS below; which rows of it a person is shown, in seen.py.
 """
 
 from collections.abc import Callable
@@ -27,17 +24,35 @@ Parts = ParamSpec("Parts")
 class Right(Enum):
     """What a page asks of a person; the value completes “You may not …”."""
 
-    READ = "see this page"
+    READ = "see this page"  # anyone signed in
+    SEE_LOTS = "see lots and what was recorded of them"  # each person their own: seen.py
+    SEE_WORK = "see the farm's work and stock"
     RECORD = "record work"
-    SEE_MONEY = "see costs, prices and customers' money"
+    SEE_RECIPES = "see recipes"
+    SEE_SAFETY = "see the safety records"
+    SEE_ORDERS = "see orders"  # what was ordered, without prices
+    SELL = "sell at a stall"  # load, sell, bring back, cash up
+    SEE_SALES = "see sales, prices and customers' money"
+    SEE_COSTS = "see costs and margins"
+    KEEP_MONEY = "issue invoices and enter payments"
     CHANGE_FARM = "change the farm's own settings and lists"
     SEE_ILLNESS = "see notes on illness"
+
+    SEE_MONEY = SEE_SALES
 
 
 RIGHTS: dict[str, frozenset[Right]] = {
     Role.OWNER: frozenset(Right),
-    Role.HELPER: frozenset({Right.READ, Right.RECORD}),
-    Role.READER: frozenset({Right.READ, Right.SEE_MONEY}),
+    Role.HELPER: frozenset(
+        {Right.READ, Right.SEE_LOTS, Right.SEE_WORK, Right.RECORD, Right.SEE_RECIPES}
+        | {Right.SEE_SAFETY, Right.SEE_ORDERS}
+    ),
+    Role.SELLER: frozenset({Right.READ, Right.SEE_LOTS, Right.SELL}),
+    Role.BOOKKEEPER: frozenset(
+        {Right.READ, Right.SEE_LOTS, Right.SEE_WORK, Right.SEE_SAFETY, Right.SEE_ORDERS}
+        | {Right.SEE_SALES, Right.SEE_COSTS, Right.KEEP_MONEY}
+    ),
+    Role.INSPECTOR: frozenset({Right.READ, Right.SEE_LOTS, Right.SEE_SAFETY}),
 }
 
 

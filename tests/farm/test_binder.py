@@ -225,7 +225,7 @@ ADDRESSES = [
 def test_each_role_opens_what_it_may(
     world: World, address: str, owner: int, helper: int, reader: int, stranger: int
 ) -> None:
-    reading = signed_in(person_in_role(Role.READER, "rita"))
+    reading = signed_in(person_in_role(Role.BOOKKEEPER, "rita"))
     cast = [signed_in(world.owner), signed_in(world.helper), reading, Client()]
 
     assert [client.get(address).status_code for client in cast] == [owner, helper, reader, stranger]

@@ -40,7 +40,7 @@ def test_each_role_opens_what_it_may(
     cast = [
         signed_in(world.owner),
         signed_in(world.helper),
-        signed_in(person_in_role(Role.READER, "rita")),
+        signed_in(person_in_role(Role.BOOKKEEPER, "rita")),
         Client(),
     ]
 

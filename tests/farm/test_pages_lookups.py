@@ -185,12 +185,12 @@ def test_the_last_owner_stays_one(world: World, client: Client) -> None:
     assert world.owner.role == Role.OWNER
 
 
-def test_a_helper_becomes_a_reader_with_a_new_password(world: World, client: Client) -> None:
+def test_a_helper_becomes_a_bookkeeper_with_a_new_password(world: World, client: Client) -> None:
     address = f"/look-ups/people/{world.helper.pk}/"
-    client.post(address, {"initials": "HU", "role": "reader", "password": "birch-and-alder"})
+    client.post(address, {"initials": "HU", "role": "bookkeeper", "password": "birch-and-alder"})
     world.helper.refresh_from_db()
 
-    assert world.helper.role == Role.READER
+    assert world.helper.role == Role.BOOKKEEPER
     assert Client().login(username="hugo", password="birch-and-alder")
 
 

@@ -243,7 +243,7 @@ def test_somebody_without_a_pin_signs_only_by_their_own_sign_in(world: World) ->
 
 
 def test_a_reader_signs_nothing(world: World) -> None:
-    pinned(person_in_role(Role.READER, "rita"))
+    pinned(person_in_role(Role.BOOKKEEPER, "rita"))
     with pytest.raises(Malformed, match="RI reads and does not record"):
         signed(world.owner, "RI", PIN)
 

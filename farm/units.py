@@ -13,6 +13,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 
+from farm.habits import in_force
+
 MG_PER_LB = Fraction("453592.37")  # 453.59237 g exactly
 MG_PER_UNIT: Mapping[str, Fraction] = {
     "kg": Fraction(1_000_000),
@@ -87,7 +89,7 @@ def read_mass(text: str, default_unit: str) -> int:
         return _read_pounds_and_ounces(typed, both[1], both[2])
     digits, unit = _amount(typed, _MASS, default_unit)
     # A gram with three decimals is more likely a thousand grams with a dot between.
-    number = _number(typed, digits, ".," if unit == "g" else ",")
+    number = _number(typed, digits, ".," if unit == "g" else in_force().doubtful)
     return round(number * MG_PER_UNIT[unit])
 
 
@@ -160,9 +162,11 @@ def show_money(money: int, currency: str, places: int = 2) -> str:
     Columns that must add up are printed by `farm.reports.steps`.
     """
     digits = _decimal(Fraction(abs(money), MONEY_PER_UNIT), (places, places))
-    minus = "-" if money < 0 and digits.strip("0.") else ""
+    minus = "-" if money < 0 and digits.strip("0.,") else ""
     sign = _SIGNS.get(currency)
-    return f"{minus}{sign}{digits}" if sign else f"{minus}{digits} {currency}"
+    if sign and in_force().sign_first:
+        return f"{minus}{sign}{digits}"
+    return f"{minus}{digits}\u00a0{sign}" if sign else f"{minus}{digits} {currency}"
 
 
 def read_temperature(text: str, default_unit: str) -> int:
@@ -206,7 +210,7 @@ def read_pressure(text: str, default_unit: str) -> int:
     """
     typed = _plain(text, _PRESSURE)
     digits, unit = _amount(typed, _PRESSURE, default_unit)
-    return round(_number(typed, digits, ",") * PA_PER_UNIT[unit])
+    return round(_number(typed, digits, in_force().doubtful) * PA_PER_UNIT[unit])
 
 
 def show_pressure(pressure_pa: int, unit: str) -> str:
@@ -215,7 +219,7 @@ def show_pressure(pressure_pa: int, unit: str) -> str:
 
 
 def _read_pounds_and_ounces(typed: str, pounds: str, ounces: str) -> int:
-    ounces_beside = _number(typed, ounces, ",")
+    ounces_beside = _number(typed, ounces, in_force().doubtful)
     if ounces_beside >= _OUNCES_IN_A_POUND:
         raise UnitError(f'"{_short(typed)}" has 16 ounces or more beside the pounds: carry them.')
     return round(_number(typed, pounds, "") * MG_PER_LB + ounces_beside * MG_PER_UNIT["oz"])
@@ -227,7 +231,7 @@ def _degrees(text: str, default_unit: str) -> tuple[Fraction, str]:
     below_zero = stripped.startswith(tuple(_MINUS_SIGNS))
     typed = _plain(stripped[below_zero:], _TEMPERATURE)
     digits, unit = _amount(typed, _TEMPERATURE, default_unit)
-    degrees = _number(typed, digits, ",")
+    degrees = _number(typed, digits, in_force().doubtful)
     return (-degrees if below_zero else degrees), unit
 
 
@@ -271,9 +275,10 @@ def _number(typed: str, digits: str, doubtful_marks: str) -> Fraction:
     doubtful = re.fullmatch(r"([1-9][0-9]{0,2})([.,])([0-9]{3})", digits)
     if doubtful and doubtful[2] in doubtful_marks:
         whole, _mark, rest = doubtful.groups()
+        small = f"{whole}{in_force().mark}{rest}"
         raise UnitError(
-            f'"{_short(typed)}" could be {whole}.{rest} or {whole}{rest}: '
-            f"type {whole}.{rest}0 for the one or {whole}{rest} for the other."
+            f'"{_short(typed)}" could be {small} or {whole}{rest}: '
+            f"type {small}0 for the one or {whole}{rest} for the other."
         )
     if len(digits) > 2 * _MOST_DIGITS or Fraction(digits.replace(",", ".")) >= 10**_MOST_DIGITS:
         raise UnitError(f'"{_short(typed)}" has too many digits: check it, and type fewer.')
@@ -288,7 +293,7 @@ def _decimal(number: Fraction, decimals: tuple[int, int]) -> str:
     places = f"{rest:0{most}d}" if most else ""
     while len(places) > fewest and places.endswith("0"):
         places = places[:-1]
-    return ("-" if scaled < 0 else "") + str(whole) + ("." + places if places else "")
+    return ("-" if scaled < 0 else "") + str(whole) + (in_force().mark + places if places else "")
 
 
 def _short(text: str) -> str:

@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 
+from farm.habits import marked
 from farm.planning.chain import Chain
 from ledger.errors import Malformed
 
@@ -290,4 +291,4 @@ def _percent(share: Fraction) -> str:
 
 def _short(number: Fraction) -> str:
     """Write a number with at most one decimal: 7, 57.5."""
-    return f"{float(round(number, 1)):.1f}".removesuffix(".0")
+    return marked(f"{float(round(number, 1)):.1f}".removesuffix(".0"))

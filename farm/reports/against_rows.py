@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 
+from farm.habits import to_places
 from farm.planning.variance import DIFFERENCES, Factor
 from farm.queries.against_plan import BatchAgainst, MonthAgainst
 from farm.reports.drawing import Drawing
@@ -87,7 +88,8 @@ def month_against_report(figures: MonthAgainst, made: Made) -> Report:
 
 def _facts(one: BatchAgainst) -> tuple[Fact, ...]:
     batch = one.batch
-    good = f"{batch.good} of {batch.started} started; planned {one.kept_ppm / 10_000:.1f} %"
+    planned = to_places(one.kept_ppm / 10_000, 1)
+    good = f"{batch.good} of {batch.started} started; planned {planned} %"
     facts = [
         Fact("Plan", one.source),
         *_sums(one.found.planned, one.found.parts),

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
 
+from farm.habits import to_places
 from farm.queries.balance import PARTS, Balance
 from farm.reports.rows import Cell, Column, Kind, Row, Table
 from farm.units import show_mass
@@ -74,7 +75,7 @@ def accounted_words(balance: Balance) -> str:
 
 def percent_words(share_ppm: int) -> str:
     """To a hundredth, half to even: 994,924 is “99.49 %”."""
-    return f"{Decimal(share_ppm) / 10_000:.2f} %"
+    return f"{to_places(share_ppm / 10_000, 2)} %"
 
 
 def lost_words(balance: Balance) -> str:

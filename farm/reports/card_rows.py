@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from farm.habits import marked, to_places
 from farm.planning.card import Card, whole_parts
 from farm.planning.inputs import Names
 from farm.planning.pricing import Ask
@@ -79,15 +80,18 @@ def headline(worked: Worked, names: Names, currency: str) -> str:
     here = worked.here
     floor, target = here.floor.pack_money / COIN, here.target.pack_money / COIN
     return (
-        f"{names.pack} at {names.place}: never below {floor:.2f} {currency}; "
-        f"ask {target:.2f} {currency} to keep {_percent(here.target.margin)} of the net price."
+        f"{names.pack} at {names.place}: never below {to_places(floor, 2)} {currency}; "
+        f"ask {to_places(target, 2)} {currency} to keep "
+        f"{_percent(here.target.margin)} of the net price."
     )
 
 
 def _facts(worked: Worked, currency: str) -> tuple[Fact, ...]:
     here, placed = worked.here, worked.outlook.ranges["placed"]
     target, day = here.target, here.break_even
-    said_range = f"{placed.low / COIN:.2f} to {placed.high / COIN:.2f} {currency} per kg"
+    said_range = (
+        f"{to_places(placed.low / COIN, 2)} to {to_places(placed.high / COIN, 2)} {currency} per kg"
+    )
     facts = [
         Fact("Price floor of a pack, tax in it", here.floor.pack_money, Kind.MONEY),
         Fact(
@@ -99,8 +103,9 @@ def _facts(worked: Worked, currency: str) -> tuple[Fact, ...]:
         Fact("The same without own hours", round(worked.bare.chain.placed), Kind.UNIT_COST),
         Fact("The same, eight batches in ten", said_range),
         Fact(
-            f"At {here.pays.pack_money / COIN:.2f} a pack, a day there is paid for after",
-            f"{day.weight_mg / MILLION:.1f} kg: {day.packs} packs, {day.blocks} blocks started",
+            f"At {to_places(here.pays.pack_money / COIN, 2)} a pack, a day there is paid for after",
+            f"{to_places(day.weight_mg / MILLION, 1)} kg: "
+            f"{day.packs} packs, {day.blocks} blocks started",
         ),
     ]
     if here.asked:
@@ -218,4 +223,4 @@ def _range_rows(worked: Worked) -> list[RangeRow]:
 
 
 def _percent(share: Fraction) -> str:
-    return f"{float(share) * 100:.1f}".removesuffix(".0") + " %"
+    return marked(f"{float(share) * 100:.1f}".removesuffix(".0")) + " %"

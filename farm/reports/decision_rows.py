@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from fractions import Fraction
 
+from farm.habits import to_places
 from farm.planning.decisions import (
     MILLION,
     POUND_MG,
@@ -171,7 +172,7 @@ def _ways(case: DryingCase) -> Table:
 
 
 def _drying_steps(case: DryingCase) -> Table:
-    ratio = f"{float(case.ratio):.2f}"
+    ratio = to_places(float(case.ratio), 2)
     rows: list[Row] = [
         ("Discounted, a kilo", f"{_money(case.discount_money)} × {_share(case.fresh_sold_ppm)}",
          round(case.discounted)),

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
+from farm.habits import to_places
 from farm.models import Drill, DrillSignature
 from farm.queries.balance import Balance
 from farm.queries.drills import Drilled, drilled_of
@@ -59,9 +60,8 @@ def drill_report(drill: Drill, made: Made, *, names: Names, zone: ZoneInfo) -> R
 def _times(drill: Drill, signed: DrillSignature | None, zone: ZoneInfo) -> tuple[Fact, ...]:
     facts = [
         Fact("Started", drill.started_at.astimezone(zone), Kind.DATE),
-        Fact("Lists complete", f"{(drill.traced_at - drill.started_at).total_seconds():.1f} s "
-             "after the start"),
-    ]  # fmt: skip
+        Fact("Lists complete", f"{_seconds(drill)} after the start"),
+    ]
     if signed:
         facts.append(Fact("Finished", signed.signed_at.astimezone(zone), Kind.DATE))
         facts.append(Fact("Time taken", time_words(drill.started_at, signed.signed_at)))
@@ -162,6 +162,10 @@ def drills_report(drills: Sequence[Drill], made: Made, *, year: int, zone: ZoneI
     )
 
 
+def _seconds(drill: Drill) -> str:
+    return f"{to_places((drill.traced_at - drill.started_at).total_seconds(), 1)} s"
+
+
 def _row(drill: Drill, zone: ZoneInfo) -> Row:
     found, signed = drilled_of(drill), signature_of(drill)
     return (
@@ -169,7 +173,7 @@ def _row(drill: Drill, zone: ZoneInfo) -> Row:
         drill.started_at.astimezone(zone),
         drill.lot.code,
         drill.lot.item.name,
-        f"{(drill.traced_at - drill.started_at).total_seconds():.1f} s",
+        _seconds(drill),
         time_words(drill.started_at, signed.signed_at) if signed else "",
         accounted_words(found.balance),
         len(found.missing),

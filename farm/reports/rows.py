@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from enum import Enum
 
+from farm.habits import in_force
 from farm.reports.drawing import Drawing
 from farm.reports.steps import Step, rounded, share_steps, steps_across
 from farm.units import MG_PER_LB, MG_PER_UNIT
@@ -262,4 +263,5 @@ def _decimal(steps: int, decimals: int) -> str:
     """Write a count of last digits as a decimal number: 1234567 with 2 is 12,345.67."""
     whole, part = divmod(abs(steps), 10**decimals)
     sign = "-" if steps < 0 else ""
-    return f"{sign}{whole:,}.{part:0{decimals}}" if decimals else f"{sign}{whole:,}"
+    grouped = f"{whole:,}".replace(",", in_force().doubtful)
+    return f"{sign}{grouped}{in_force().mark}{part:0{decimals}}" if decimals else f"{sign}{grouped}"

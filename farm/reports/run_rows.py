@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 
+from farm.habits import to_places
 from farm.models import Farm
 from farm.queries.run_readings import GAP, Point, RunCourse
 from farm.reports.curves import run_curve
@@ -33,9 +34,9 @@ def _summary(course: RunCourse, farm: Farm) -> Table:
     """What a run came to; F0 never without its reference temperature and z."""
     kept, killed = course.readings, course.lethality
     rows = (
-        ("F0", f"{killed.minutes:.2f} minutes"),
+        ("F0", f"{to_places(killed.minutes, 2)} minutes"),
         ("Reference", _both(killed.t_ref_c)),
-        ("z", f"{killed.z_c:.1f} °C · {killed.z_c * 1.8:.1f} °F"),
+        ("z", f"{to_places(killed.z_c, 1)} °C · {to_places(killed.z_c * 1.8, 1)} °F"),
         ("Hottest reading", _both(course.hottest_c)),
         ("Probe", kept.probe),
         ("Readings", f"{len(course.points)}, {kept.source}, in {kept.stated_in}"),
@@ -48,7 +49,7 @@ def _summary(course: RunCourse, farm: Farm) -> Table:
 
 
 def _both(celsius: float) -> str:
-    return f"{celsius:.1f} °C · {celsius * 1.8 + 32:.1f} °F"
+    return f"{to_places(celsius, 1)} °C · {to_places(celsius * 1.8 + 32, 1)} °F"
 
 
 def _lag(course: RunCourse) -> str:
@@ -61,12 +62,12 @@ def _lag(course: RunCourse) -> str:
     lag_c = hottest.steam_c - hottest.measured_c
     if lag_c < -MOST_ABOVE_C:
         return (
-            f"none: {-lag_c:.1f} °C hotter than steam without air can be at that gauge. Check the "
-            "thermometer and the gauge."
+            f"none: {to_places(-lag_c, 1)} °C hotter than steam without air can be at that "
+            "gauge. Check the thermometer and the gauge."
         )
     return (
-        f"{max(lag_c, 0.0):.1f} °C at the hottest reading: steam without air would be "
-        f"{hottest.steam_c:.1f} °C there"
+        f"{to_places(max(lag_c, 0.0), 1)} °C at the hottest reading: steam without air would be "
+        f"{to_places(hottest.steam_c, 1)} °C there"
     )
 
 
@@ -97,12 +98,12 @@ def _reading(point: Point, unit: Kind, farm: Farm) -> Row:
     gauge = "" if point.gauge_pa is None else show_pressure(point.gauge_pa, pressed)
     return (
         point.at,
-        f"{point.minute:.1f}",
+        to_places(point.minute, 1),
         _in_unit(point.measured_c, unit),
         gauge.removesuffix(pressed).strip(),
         None if point.steam_c is None else _in_unit(point.steam_c, unit),
-        f"{point.rate:.4f}",
-        f"{point.killed:.2f}",
+        to_places(point.rate, 4),
+        to_places(point.killed, 2),
     )
 
 

@@ -10,6 +10,8 @@ from graphlib import TopologicalSorter
 from itertools import pairwise
 from statistics import fmean
 
+from farm.habits import to_places
+
 COLUMN_GAP, ROW_GAP, BOX_HEIGHT, LANE_HEIGHT = 80.0, 16.0, 56.0, 10.0
 SWEEPS = 6
 
@@ -135,7 +137,7 @@ def _merged(src: str, dst: str, parts: Sequence[Link]) -> Link:
 
 
 def _kg(mass_mg: int) -> str:
-    return f"{(mass_mg + 500) // 1000 / 1000:,.3f} kg"
+    return f"{to_places((mass_mg + 500) // 1000 / 1000, 3)} kg"
 
 
 def _column_keys(nodes: Sequence[Node], links: Sequence[Link]) -> dict[str, tuple[int, int, int]]:

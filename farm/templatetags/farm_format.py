@@ -7,6 +7,7 @@ from decimal import Decimal
 from django import template
 from django.utils import timezone
 
+from farm import habits
 from farm.models import Farm, Stage
 from farm.queries.entries import Standing
 from farm.queries.orders import Given
@@ -34,7 +35,6 @@ ROLES: Mapping[str, str] = {
     "used": "used up",
     "sold": "sold",
 }
-DAY_FORMAT = "%a %-d %b %Y"
 MINUS = "−"
 
 
@@ -53,7 +53,7 @@ def money(amount: int, farm: Farm) -> str:
 def percent(share_ppm: int) -> str:
     """Show parts per million as a percentage, to a tenth: 70,000 is “7 %”."""
     tenths = round(Decimal(share_ppm) / 1000)
-    return f"{(Decimal(tenths) / 10).normalize():f}\u00a0%"
+    return habits.marked(f"{(Decimal(tenths) / 10).normalize():f}") + "\u00a0%"
 
 
 @register.filter
@@ -68,7 +68,7 @@ def amount_of(quantity: int, lot: Lot, farm: Farm) -> str:
     if lot.item.dimension == Dimension.MASS:
         return sign + show_both(size, farm.weight_unit)
     if lot.item.dimension == Dimension.VOLUME:
-        return f"{sign}{(Decimal(size) / 1000).normalize():f} ml"
+        return sign + habits.marked(f"{(Decimal(size) / 1000).normalize():f}") + " ml"
     one, many = NOUNS.get(stage_of(lot), ("piece", "pieces"))
     return f"{sign}{size} {one if size == 1 else many}"
 
@@ -113,13 +113,13 @@ def _quantity(lot: Lot, quantity: int, *, gave_mg: int, farm: Farm) -> str:
 @register.filter
 def day(when: date) -> str:
     """Show a day as “Sat 3 Oct 2026”."""
-    return when.strftime(DAY_FORMAT)
+    return habits.day(when)
 
 
 @register.filter
 def moment(when: datetime) -> str:
     """Show an instant on the farm's clock: “Sat 3 Oct 2026, 07:40”."""
-    return timezone.localtime(when).strftime(f"{DAY_FORMAT}, %H:%M")
+    return habits.moment(timezone.localtime(when))
 
 
 def temperature_unit(farm: Farm) -> str:

@@ -1,8 +1,20 @@
 """What this farm knows of itself; one module a noun."""
 
-from farm.models import closing, facts, first_stock, invoicing, ordering, recall, records
+from farm.models import (
+    closing,
+    counting,
+    facts,
+    first_stock,
+    invoicing,
+    ordering,
+    phone,
+    recall,
+    records,
+    stall,
+)
 from farm.models.calendar import CalendarAddress
 from farm.models.closing import Bill, BillKind, ClosedFile, ClosedMonth
+from farm.models.counting import Answered, StockCount, StockCountAnswer, StockCountLine
 from farm.models.facts import (
     Grade,
     LoadLine,
@@ -29,13 +41,40 @@ from farm.models.growing import (
     Use,
 )
 from farm.models.invoicing import Invoice, InvoiceKind, InvoiceLine, Method, Payment
-from farm.models.ordering import DeliveredLine, DeliveryNote, Order, OrderLine, OrderStop
+from farm.models.ordering import (
+    Allocation,
+    AllocationLine,
+    BoxDelivery,
+    BoxLeft,
+    DeliveredLine,
+    DeliveryNote,
+    Order,
+    OrderLine,
+    OrderPause,
+    OrderStop,
+    Share,
+)
 from farm.models.people import Farm, Person, Role, WeightUnit, the_farm
+from farm.models.phone import PhoneForm, Photo
 from farm.models.planning import SavedCard
 from farm.models.recall import Drill, DrillSignature, Recall, RecallCall, RecallNotice
 from farm.models.records import PrivateWords, Record, Review, RunReadings
 from farm.models.sign_ins import SignIn
+from farm.models.stall import (
+    CashUp,
+    CashUpToken,
+    CashWord,
+    Discount,
+    Given,
+    GivenAway,
+    Tap,
+    TapOf,
+    TillPrice,
+    Token,
+    TokensPaid,
+)
 from farm.models.trading import (
+    AgreedPrice,
     Customer,
     Form,
     PackKind,
@@ -56,25 +95,40 @@ NEVER_CHANGED = (
     *recall.NEVER_CHANGED,
     *records.NEVER_CHANGED,
     *closing.NEVER_CHANGED,
+    *counting.NEVER_CHANGED,
     *ordering.NEVER_CHANGED,
+    *phone.NEVER_CHANGED,
     *invoicing.NEVER_CHANGED,
     *first_stock.NEVER_CHANGED,
+    *stall.NEVER_CHANGED,
 )
 
 __all__ = [
     "NEVER_CHANGED",
+    "AgreedPrice",
+    "Allocation",
+    "AllocationLine",
+    "Answered",
     "Bill",
     "BillKind",
+    "BoxDelivery",
+    "BoxLeft",
     "CalendarAddress",
+    "CashUp",
+    "CashUpToken",
+    "CashWord",
     "ClosedFile",
     "ClosedMonth",
     "Customer",
     "DeliveredLine",
     "DeliveryNote",
+    "Discount",
     "Drill",
     "DrillSignature",
     "Farm",
     "Form",
+    "Given",
+    "GivenAway",
     "Grade",
     "Invoice",
     "InvoiceKind",
@@ -84,10 +138,13 @@ __all__ = [
     "Method",
     "Order",
     "OrderLine",
+    "OrderPause",
     "OrderStop",
     "PackKind",
     "Payment",
     "Person",
+    "PhoneForm",
+    "Photo",
     "PlaceKind",
     "Placing",
     "Price",
@@ -112,6 +169,7 @@ __all__ = [
     "SavedCard",
     "SellingCost",
     "SellingPlace",
+    "Share",
     "Shelf",
     "SignIn",
     "Species",
@@ -120,9 +178,17 @@ __all__ = [
     "StandardTime",
     "StartWorkbook",
     "Steriliser",
+    "StockCount",
+    "StockCountAnswer",
+    "StockCountLine",
     "Strain",
     "Supplier",
     "Supply",
+    "Tap",
+    "TapOf",
+    "TillPrice",
+    "Token",
+    "TokensPaid",
     "Use",
     "WeightUnit",
     "rate_on",

@@ -38,7 +38,8 @@ class LotCard(models.Model):
 
     ``bags``: of a spawn lot, how many bags or jars it fills. ``started``: of a block lot, how many
     blocks were started where that differs from what was made. ``generation``: grain expansions
-    since the culture. ``transfers``: agar transfers since it came to the farm.
+    since the culture. ``transfers``: agar transfers since it came to the farm. ``gtin``: of packs,
+    the product's when they were packed: the name under which a lot went out does not change.
     """
 
     lot = models.OneToOneField(Lot, models.PROTECT, primary_key=True, related_name="card")
@@ -56,6 +57,7 @@ class LotCard(models.Model):
     grade = models.CharField(max_length=7, choices=Grade, blank=True)
     harvested_on = models.DateField(null=True)
     product = models.ForeignKey(Product, models.PROTECT, null=True, related_name="+")
+    gtin = models.CharField(max_length=14, blank=True)
 
     def __str__(self) -> str:
         return f"{self.lot.code} ({self.get_stage_display()})"
@@ -122,13 +124,17 @@ class SaleLine(models.Model):
 
 
 class SellingCost(models.Model):
-    """What selling cost: the stall's fee, the hours. Of a correction, the difference."""
+    """What selling cost: the stall's fee, the hours. Of a correction, the difference.
+
+    ``minutes``: of hours, how many.
+    """
 
     entry = models.ForeignKey(Entry, models.PROTECT, related_name="selling_costs")
     place = models.ForeignKey(SellingPlace, models.PROTECT, related_name="selling_costs")
     what = models.CharField(max_length=60)
     amount = models.BigIntegerField()
     own = models.BooleanField(default=False)
+    minutes = models.IntegerField(default=0)
 
 
 NEVER_CHANGED = (Placing, StallDay, LoadLine, Sale, SaleLine, SellingCost)

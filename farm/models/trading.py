@@ -5,13 +5,16 @@ from datetime import date
 from django.core.exceptions import ValidationError
 from django.db import models
 
+from farm.gs1 import gtin_14, is_gln, is_gtin
 from farm.models.growing import Species, Supply
+from farm.models.people import WeightUnit
 
 
 class Supplier(models.Model):
     name = models.CharField(max_length=80, unique=True)
     address = models.CharField(max_length=200, blank=True)
     contact = models.CharField("telephone or e-mail", max_length=120, blank=True)
+    gln = models.CharField("GLN", max_length=13, blank=True, validators=[is_gln])
 
     class Meta:
         ordering = ("name",)
@@ -35,6 +38,11 @@ class SellingPlace(models.Model):
     day_fee_money = models.PositiveBigIntegerField("fee per day", default=0)
     fee_ppm = models.PositiveIntegerField("fee, share of takings", default=0)
     day_minutes = models.PositiveSmallIntegerField("usual minutes per day or delivery", default=0)
+    card_fee_ppm = models.PositiveIntegerField("card fee, share of what cards paid", default=0)
+    card_fee_each_money = models.PositiveBigIntegerField("card fee, each payment", default=0)
+    float_money = models.PositiveBigIntegerField("usual float", default=0)
+    discount_ppm = models.PositiveIntegerField("discount a seller may give", default=0)
+    gln = models.CharField("GLN", max_length=13, blank=True, validators=[is_gln])
 
     class Meta:
         ordering = ("name",)
@@ -51,6 +59,7 @@ class Customer(models.Model):
     address = models.CharField(max_length=200, blank=True)
     contact = models.CharField("telephone or e-mail", max_length=120, blank=True)
     tax_number = models.CharField(max_length=30, blank=True)
+    gln = models.CharField("GLN", max_length=13, blank=True, validators=[is_gln])
 
     class Meta:
         ordering = ("name",)
@@ -101,10 +110,29 @@ class Product(models.Model):
         Supply, models.PROTECT, null=True, blank=True, related_name="products"
     )
     tax_ppm = models.PositiveIntegerField("sales tax rate", default=0)
+    fridge_days = models.PositiveSmallIntegerField(
+        "days it keeps in this pack",
+        null=True,
+        blank=True,
+        help_text="From the pick. Blank: the species' days in an open crate.",
+    )
+    gtin = models.CharField(
+        "GTIN",
+        max_length=14,
+        blank=True,
+        validators=[is_gtin],
+        help_text="The number under its bar code, if GS1 gave one for this pack; kept in 14 digits",
+    )
 
     class Meta:
         ordering = ("name",)
         constraints = [
+            models.UniqueConstraint(
+                fields=("gtin",),
+                condition=~models.Q(gtin=""),
+                name="gtin_once",
+                violation_error_message="Another product has this GTIN. Each pack has its own.",
+            ),
             models.CheckConstraint(
                 condition=~models.Q(form=Form.FRESH, pack=PackKind.AIRTIGHT, approved_process=""),
                 name="fresh_airtight_is_approved",
@@ -112,18 +140,36 @@ class Product(models.Model):
                     "Fresh mushrooms in airtight packs can grow the botulism poison. Use an open "
                     "or perforated pack, or say by whom the process was approved."
                 ),
-            )
+            ),
         ]
 
     def __str__(self) -> str:
         return self.name
 
+    @property
+    def keeps_days(self) -> int:
+        """Days from the pick in this pack, else the species' days."""
+        return self.fridge_days or self.species.fridge_days
+
+    def clean(self) -> None:
+        self.gtin = gtin_14(self.gtin) if self.gtin else ""
+
 
 class Price(models.Model):
-    """The price of a pack at a selling place from a day on; tax within it or on top of it."""
+    """The price of a pack at a selling place from a day on; tax within it or on top of it.
+
+    Without a place it is the product's own price, wherever no list of the place names one.
+    """
 
     product = models.ForeignKey(Product, models.PROTECT, related_name="prices")
-    place = models.ForeignKey(SellingPlace, models.PROTECT, related_name="prices")
+    place = models.ForeignKey(
+        SellingPlace,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="prices",
+        help_text="None: wherever the place has no price of its own",
+    )
     from_day = models.DateField()
     pack_money = models.PositiveBigIntegerField("price of a pack")
     tax_included = models.BooleanField(default=True)
@@ -131,11 +177,65 @@ class Price(models.Model):
     class Meta:
         ordering = ("product__name", "place__name", "-from_day")
         constraints = [
-            models.UniqueConstraint(fields=("product", "place", "from_day"), name="price_once")
+            models.UniqueConstraint(fields=("product", "place", "from_day"), name="price_once"),
+            models.UniqueConstraint(
+                fields=("product", "from_day"),
+                condition=models.Q(place=None),
+                name="price_anywhere_once",
+            ),
         ]
 
     def __str__(self) -> str:
-        return f"{self.product} at {self.place} from {self.from_day}"
+        return f"{self.product} at {self.place or 'any place'} from {self.from_day}"
+
+
+class AgreedPrice(models.Model):
+    """A price for one customer, from a day on and until another: it goes before every list.
+
+    Of a pack of a product, or of a ``weight_unit`` of a species, loose.
+    """
+
+    customer = models.ForeignKey(Customer, models.PROTECT, related_name="agreed_prices")
+    product = models.ForeignKey(
+        Product, models.PROTECT, null=True, blank=True, related_name="agreed_prices"
+    )
+    species = models.ForeignKey(
+        Species, models.PROTECT, null=True, blank=True, related_name="+",
+        verbose_name="or a species, loose",
+    )  # fmt: skip
+    from_day = models.DateField()
+    until = models.DateField("until and including", null=True, blank=True)
+    unit_money = models.PositiveBigIntegerField("price of a pack, or of the weight below")
+    weight_unit = models.CharField(
+        "of what is loose, per", max_length=2, choices=WeightUnit, default=WeightUnit.KILOGRAM
+    )
+    tax_included = models.BooleanField(default=False)
+
+    class Meta:
+        ordering = ("customer__name", "product__name", "species__name", "-from_day")
+        constraints = [
+            models.UniqueConstraint(
+                fields=("customer", "product", "from_day"), name="agreed_price_of_pack_once"
+            ),
+            models.UniqueConstraint(
+                fields=("customer", "species", "from_day"), name="agreed_price_of_loose_once"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(product=None, species__isnull=False)
+                | models.Q(product__isnull=False, species=None),
+                name="agreed_price_of_one_thing",
+                violation_error_message="Choose a product, or a species that is sold loose.",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(until=None) | models.Q(until__gte=models.F("from_day")),
+                name="agreed_price_ends_after_it_begins",
+                violation_error_message="It ends before it begins. Choose a later last day.",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        what = self.product or f"{self.species}, loose"
+        return f"{what} for {self.customer} from {self.from_day}"
 
 
 class RateOf(models.TextChoices):

@@ -115,7 +115,7 @@ def _ask_if_too_old(doing: Doing, product: Product, cards: Sequence[LotCard]) ->
     if until and until < doing.day:
         codes = [card.lot.code for card in cards]
         raise PlausibilityQuestion(
-            f"Lot {', '.join(codes)}: what was picked first keeps {product.species.fridge_days} "
+            f"Lot {', '.join(codes)}: what was picked first keeps {product.keeps_days} "
             f"days, so these packs would be past their best before, {until}. Pack it all the same?",
             codes,
         )
@@ -126,11 +126,12 @@ def _best_before(product: Product, cards: Sequence[LotCard]) -> date | None:
     oldest = min((card.harvested_on for card in cards if card.harvested_on), default=None)
     if oldest is None or product.form != Form.FRESH:
         return None
-    return oldest + timedelta(days=product.species.fridge_days)
+    return oldest + timedelta(days=product.keeps_days)
 
 
 def _describe(recorded: Recorded, product: Product, cards: Sequence[LotCard]) -> None:
     """Write the packs' card: the oldest pick counts, for the fridge days as well."""
     facts = origin_of(cards)
     best_before = _best_before(product, cards)
-    card(recorded.lots[-1], Stage.PACKS, product=product, best_before=best_before, **facts)
+    facts |= {"product": product, "gtin": product.gtin, "best_before": best_before}
+    card(recorded.lots[-1], Stage.PACKS, **facts)

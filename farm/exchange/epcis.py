@@ -16,7 +16,7 @@ from django.db.models import QuerySet
 
 from farm.exchange.amounts import own
 from farm.exchange.master_data import vocabularies
-from farm.exchange.names import PREFIX, our_names
+from farm.exchange.names import PREFIX, names_of
 from farm.exchange.parts import Happening, parts_of
 from farm.exchange.told import Told, tell
 from farm.models import the_farm
@@ -28,7 +28,8 @@ Event = dict[str, Any]
 
 def document(entries: QuerySet[Entry], made_at: datetime) -> dict[str, Any]:
     """Write some entries, each with all its corrections, in the order the book learned them."""
-    names, farm = our_names(), the_farm()
+    farm = the_farm()
+    names = names_of(farm)
     told = tell(entries)
     events = [pair for one in told for pair in _events(Happening(one, names), farm.zone)]
     events.sort(key=lambda pair: pair[0])

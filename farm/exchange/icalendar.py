@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 from datetime import UTC, date, datetime, timedelta
 from urllib.parse import urlsplit
 
-from farm.exchange.names import our_names
+from farm.exchange.names import own_address
 from farm.queries.calendar import Due
 
 MOST_OCTETS = 75  # RFC 5545 3.1, without the line break
@@ -30,7 +30,7 @@ def calendar(name: str, due: Iterable[Due], stamp: datetime) -> bytes:
 def _event(due: Due, stamp: datetime) -> Iterator[str]:
     """One all-day event; its end is the day after the last (RFC 5545 3.6.1)."""
     yield "BEGIN:VEVENT"
-    yield f"UID:{due.key}@{urlsplit(our_names().address).netloc}"
+    yield f"UID:{due.key}@{urlsplit(own_address()).netloc}"
     yield f"DTSTAMP:{stamp.astimezone(UTC):%Y%m%dT%H%M%SZ}"
     yield f"DTSTART;VALUE=DATE:{_day(due.day)}"
     yield f"DTEND;VALUE=DATE:{_day(due.last + timedelta(days=1))}"

@@ -1,15 +1,16 @@
-"""The addresses that events name things by: under the farm's own domain.
+"""The addresses that events name things by: GS1 keys where there are some, else the farm's own.
 
-A farm without a GS1 company prefix names lots, places and parties by addresses of its own (CBV 2.0
-section 8, user vocabulary; from memory). Made-up GS1 keys would be somebody else's. Where the farm
-gets a prefix, its keys come in here and nowhere else.
+What has no GS1 key is named by an address under the farm's own domain (CBV 2.0 section 8, user
+vocabulary; from memory): a made-up key would be somebody else's. Keys come in here and nowhere
+else, as GS1 Digital Link: packs as a class by GTIN and lot, places and parties by GLN.
 """
 
 from dataclasses import dataclass
 
 from django.conf import settings
 
-from farm.models import Customer, SellingPlace, Shelf, Supplier
+from farm import gs1
+from farm.models import Customer, Farm, SellingPlace, Shelf, Supplier
 from ledger.models import Lot
 
 # The prefix of our own words in a document.
@@ -18,9 +19,10 @@ PREFIX = "farm"
 
 @dataclass(frozen=True)
 class Names:
-    """``address``: the farm's own, without a slash at its end."""
+    """``address``: the farm's own, without a slash at its end. ``gln``: of the farm, if any."""
 
     address: str
+    gln: str = ""
 
     def own_words(self) -> str:
         return f"{self.address}/voc/"
@@ -29,27 +31,42 @@ class Names:
         return self.own_words() + word
 
     def farm(self) -> str:
-        return f"{self.address}/farm"
+        return gs1.link_of_place(self.gln) if self.gln else f"{self.address}/farm"
 
     def lot(self, lot: Lot) -> str:
+        """Name packs by the GTIN that they were packed under, any other lot by its code alone."""
+        gtin = lot.card.gtin if hasattr(lot, "card") else ""
+        if gtin:
+            return gs1.link_of_lot(gs1.CANONICAL, gtin, lot.code)
         return f"{self.address}/lot/{lot.code}"
 
     def entry(self, seq: int) -> str:
         return f"{self.address}/entry/{seq}"
 
     def shelf(self, shelf: Shelf) -> str:
+        """Name a shelf as a part of its room, where the room has a GLN."""
+        if shelf.room.gln:
+            return gs1.link_of_place(shelf.room.gln, str(shelf.pk))
         return f"{self.address}/shelf/{shelf.pk}"
 
     def place(self, place: SellingPlace) -> str:
-        return f"{self.address}/place/{place.pk}"
+        return gs1.link_of_place(place.gln) if place.gln else f"{self.address}/place/{place.pk}"
 
     def supplier(self, supplier: Supplier) -> str:
+        if supplier.gln:
+            return gs1.link_of_party(supplier.gln)
         return f"{self.address}/supplier/{supplier.pk}"
 
     def customer(self, customer: Customer) -> str:
-        """Name a customer by number: the name stays at home and may be erased."""
+        """Name a customer by GLN or number: the name stays at home and may be erased."""
+        if customer.gln:
+            return gs1.link_of_party(customer.gln)
         return f"{self.address}/customer/{customer.number}"
 
 
-def our_names() -> Names:
-    return Names(settings.FARM_ADDRESS.rstrip("/"))
+def names_of(farm: Farm) -> Names:
+    return Names(own_address(), farm.gln)
+
+
+def own_address() -> str:
+    return settings.FARM_ADDRESS.rstrip("/")

@@ -7,6 +7,7 @@ uses onto its entry, so that changing one changes no past.
 from django.core.exceptions import ValidationError
 from django.db import models
 
+from farm.gs1 import is_gln
 from ledger.models import Item
 
 
@@ -145,6 +146,7 @@ class Room(models.Model):
 
     name = models.CharField(max_length=40, unique=True)
     purpose = models.CharField(max_length=60, blank=True)
+    gln = models.CharField("GLN", max_length=13, blank=True, validators=[is_gln])
 
     class Meta:
         ordering = ("name",)

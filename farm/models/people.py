@@ -7,6 +7,9 @@ from django.core.exceptions import ValidationError
 from django.core.validators import RegexValidator
 from django.db import models
 
+from farm.gs1 import is_company_prefix, is_gln
+from farm.habits import HABITS
+
 
 def is_time_zone(name: str) -> None:
     """Refuse a name that the time zone database does not know."""
@@ -37,6 +40,13 @@ class Farm(models.Model):
     weight_unit = models.CharField(
         max_length=2, choices=WeightUnit.choices, default=WeightUnit.KILOGRAM
     )
+    habit = models.CharField(
+        "writes",
+        max_length=11,
+        choices=[(name, one.words) for name, one in HABITS.items()],
+        default="point",
+        help_text="How numbers, money and days are written here",
+    )
     altitude_m = models.SmallIntegerField(
         default=0, help_text="Metres above the sea: water boils cooler higher up"
     )
@@ -62,6 +72,21 @@ class Farm(models.Model):
     payment_days = models.PositiveSmallIntegerField("days to pay an invoice", default=14)
     pay_to = models.CharField(
         "pay to", max_length=200, blank=True, help_text="Bank account, as invoices show it"
+    )
+
+    company_prefix = models.CharField(
+        "GS1 company prefix",
+        max_length=12,
+        blank=True,
+        validators=[is_company_prefix],
+        help_text="Only if GS1 gave the farm one; the GTINs of its products begin with it",
+    )
+    gln = models.CharField(
+        "GLN of the farm",
+        max_length=13,
+        blank=True,
+        validators=[is_gln],
+        help_text="Its number as a place and a partner, if GS1 gave it one",
     )
 
     is_demo = models.BooleanField(default=False, editable=False)
@@ -116,10 +141,20 @@ class Person(models.Model):
     )
     pin_hash = models.CharField(max_length=128, blank=True, editable=False)
     pin_misses = models.PositiveSmallIntegerField(default=0, editable=False)
+    weight_unit = models.CharField(
+        "weighs in",
+        max_length=2,
+        choices=WeightUnit.choices,
+        blank=True,
+        help_text="What a bare number means, and what is shown first; empty: as the farm does",
+    )
 
     from_day = models.DateField("sees from", null=True, blank=True)
     until_day = models.DateField("sees until", null=True, blank=True)
     expires_on = models.DateField("last day to look", null=True, blank=True)
+
+    # Whose sign-in this person enters under, after taking over a shared device by PIN.
+    entering_under: "Person | None" = None
 
     class Meta:
         verbose_name_plural = "people"

@@ -8,7 +8,7 @@ from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 
-from farm.models import Farm
+from farm.models import Farm, the_farm
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
 from farm.pages.forms.lookup_form import LookupForm
 from farm.pages.forms.lookups import lookup_form
@@ -17,9 +17,9 @@ from farm.pages.lists import list_page
 from farm.pages.lookup_list import BY_SLUG, LOOKUPS, Lookup
 from farm.pages.lookup_table import lookup_listing
 
-FARM_FIELDS = ("name", "place", "time_zone", "currency", "weight_unit", "altitude_m",
+FARM_FIELDS = ("name", "place", "time_zone", "currency", "weight_unit", "habit", "altitude_m",
                "reclaims_purchase_tax", "tax_number", "exemption_words", "simple_limit_money",
-               "payment_days", "pay_to")  # fmt: skip
+               "payment_days", "pay_to", "company_prefix", "gln")  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -68,7 +68,7 @@ def change_row(request: PageRequest, slug: str, pk: int) -> HttpResponse:
 def farm(request: PageRequest) -> HttpResponse:
     kind = lookup_form("farm", Farm, FARM_FIELDS)
     data = request.POST if request.method == "POST" else None
-    form = kind(data, instance=request.farm, farm=request.farm)
+    form = kind(data, instance=the_farm(), farm=request.farm)
     if request.method == "POST" and form.is_valid():
         form.save()
         messages.success(request, "The farm is changed.")

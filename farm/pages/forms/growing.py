@@ -7,8 +7,11 @@ ordinary figures, to be changed when the farm's own records say better.
 from collections.abc import Mapping
 from typing import Any, ClassVar
 
+from django import forms
+
 from farm.beliefs import OTHERWISE, PLANNED, Planned, planned_or_guess
-from farm.models import Form, PackKind
+from farm.gs1 import begins_with, is_gtin
+from farm.models import Farm, Form, PackKind
 from farm.pages.forms.fields import AmountField
 from farm.pages.forms.lookup_form import LookupForm
 
@@ -76,7 +79,21 @@ class StrainForm(BelievedForm):
 class ProductForm(LookupForm):
     """Most products are fresh, and fresh belongs in an open pack."""
 
-    def __init__(self, *given: Any, **known: Any) -> None:
-        super().__init__(*given, **known)
+    def __init__(self, *given: Any, farm: Farm, **known: Any) -> None:
+        super().__init__(*given, farm=farm, **known)
+        self.prefix_of_farm = farm.company_prefix
         if not self.instance.pk:
             self.initial.update(form=Form.FRESH, pack=PackKind.OPEN)
+
+    def clean_gtin(self) -> str:
+        """Refuse a number of somebody else's, where the farm says what its own begin with."""
+        gtin: str = self.cleaned_data["gtin"]
+        if gtin:
+            is_gtin(gtin)
+        if gtin and self.prefix_of_farm and not begins_with(gtin, self.prefix_of_farm):
+            raise forms.ValidationError(
+                f"{gtin} does not begin with the farm's GS1 prefix, {self.prefix_of_farm}. Give "
+                "the number that the farm gave this pack, or put the prefix right under Look-ups, "
+                "The farm."
+            )
+        return gtin

@@ -15,7 +15,9 @@ from django.shortcuts import get_object_or_404
 from django.template.response import SimpleTemplateResponse
 from django.utils import timezone
 
+from farm.habits import written_as
 from farm.models.people import Farm, Person, Role, the_farm
+from farm.pages.entering import entering
 
 Row = TypeVar("Row", bound=Model)
 Parts = ParamSpec("Parts")
@@ -36,6 +38,7 @@ class Right(Enum):
     SEE_COSTS = "see costs and margins"
     KEEP_MONEY = "issue invoices and enter payments"
     CHANGE_FARM = "change the farm's own settings and lists"
+    SEE_RECEIVERS = "see who received what is recalled"
     SEE_ILLNESS = "see notes on illness"
 
     SEE_MONEY = SEE_SALES
@@ -49,10 +52,12 @@ RIGHTS: dict[str, frozenset[Right]] = {
     ),
     Role.SELLER: frozenset({Right.READ, Right.SEE_LOTS, Right.SELL}),
     Role.BOOKKEEPER: frozenset(
-        {Right.READ, Right.SEE_LOTS, Right.SEE_WORK, Right.SEE_SAFETY, Right.SEE_ORDERS}
+        {Right.READ, Right.SEE_LOTS, Right.SEE_WORK, Right.SEE_ORDERS}
         | {Right.SEE_SALES, Right.SEE_COSTS, Right.KEEP_MONEY}
     ),
-    Role.INSPECTOR: frozenset({Right.READ, Right.SEE_LOTS, Right.SEE_SAFETY}),
+    Role.INSPECTOR: frozenset(
+        {Right.READ, Right.SEE_LOTS, Right.SEE_SAFETY, Right.SEE_RECEIVERS}
+    ),
 }
 
 
@@ -67,10 +72,10 @@ Page = Callable[Concatenate[PageRequest, Parts], HttpResponseBase]
 View = Callable[Concatenate[HttpRequest, Parts], HttpResponseBase]
 
 
-def page(right: Right) -> Callable[[Page[Parts]], View[Parts]]:
-    """Let a request through to a page only with `right`; hand it its person and farm.
+def page(*rights: Right) -> Callable[[Page[Parts]], View[Parts]]:
+    """Let a request through to a page only with one of `rights`; hand it its person and farm.
 
-    The page works and is rendered in the farm's time zone.
+    The page works and is rendered in the farm's time zone, and writes numbers by its habit.
     """
 
     def guard(shown: Page[Parts]) -> View[Parts]:
@@ -78,51 +83,81 @@ def page(right: Right) -> Callable[[Page[Parts]], View[Parts]]:
         def view(
             plain: HttpRequest, /, *args: Parts.args, **kwargs: Parts.kwargs
         ) -> HttpResponseBase:
-            require(plain, right)
+            require(plain, *rights)
             request = cast(PageRequest, plain)
             request.person = person_of(plain)
-            request.farm = the_farm()
-            with timezone.override(request.farm.zone):
+            request.farm = farm_for(request.person)
+            with timezone.override(request.farm.zone), written_as(request.farm.habit):
                 response = shown(request, *args, **kwargs)
                 if isinstance(response, SimpleTemplateResponse):
                     response.render()
             return response
 
-        view.__dict__["right"] = right  # a test looks for it on every address of the site
+        view.__dict__["rights"] = rights  # a test looks for it on every address of the site
         return view
 
     return guard
 
 
-def require(request: HttpRequest, right: Right) -> None:
-    """Refuse the request unless its person has `right`."""
+def farm_for(person: Person) -> Farm:
+    """Return the farm as this person weighs: never saved, for reading and showing only."""
+    farm = the_farm()
+    farm.weight_unit = person.weight_unit or farm.weight_unit
+    return farm
+
+
+def require(request: HttpRequest, *rights: Right) -> None:
+    """Refuse the request unless its person has one of `rights`."""
     person = person_of(request)
-    if not may(person, right):
+    if not any(may(person, right) for right in rights):
         raise PermissionDenied(
-            f"You may not {right.value} as a {person.get_role_display()}. Ask the owner to do it."
+            f"You may not {rights[0].value} as {_a(person.get_role_display())}. "
+            "Ask the owner to do it."
         )
 
 
-def get_or_refuse(request: HttpRequest, rows: QuerySet[Row], right: Right, **lookup: Any) -> Row:
-    """Return the one row that `lookup` finds, if the person has `right`; one query.
+def get_or_refuse(request: HttpRequest, rows: QuerySet[Row], *rights: Right, **lookup: Any) -> Row:
+    """Return the one row that `lookup` finds, if the person has one of `rights`; one query.
 
-    The right is checked first, so a refused person does not learn what exists.
+    The right is checked first, so a refused person does not learn what exists. Where a role is
+    shown some rows only, ``rows`` come from seen.py, and any other row is not found.
     """
-    require(request, right)
+    require(request, *rights)
     return get_object_or_404(rows, **lookup)
 
 
 def may(person: Person, right: Right) -> bool:
-    """Say whether the person's role holds `right`."""
-    return right in RIGHTS[person.role]
+    """Say whether the person's role holds `right`, and so does the sign-in they enter under.
+
+    A PIN is short and typed in sight of others: it never opens more than the device's sign-in.
+    """
+    under = person.entering_under
+    return right in RIGHTS[person.role] and (under is None or right in RIGHTS[under.role])
 
 
 def person_of(request: HttpRequest) -> Person:
-    """Return who is signed in; one query, the first time.
+    """Return who is entering: who is signed in, or who took over by a PIN (entering.py).
 
-    A sign-in without a person (made by hand, say) may do nothing.
+    One query each, the first time. A sign-in without a person (made by hand, say) may do
+    nothing; nor may an inspector after the last day to look.
     """
+    known = getattr(request, "person", None)
+    if isinstance(known, Person):
+        return known
     person = getattr(request.user, "person", None)
     if not isinstance(person, Person):
         raise PermissionDenied("This sign-in has no role on the farm yet. Ask the owner for one.")
-    return person
+    _refuse_after_last_day(person)
+    return entering(request, person)
+
+
+def _refuse_after_last_day(person: Person) -> None:
+    last = person.expires_on
+    if last is not None and last < timezone.localdate(timezone=the_farm().zone):
+        raise PermissionDenied(
+            f"{last:%Y-%m-%d} was the last day on which {person} may look. Ask the owner for more."
+        )
+
+
+def _a(word: str) -> str:
+    return f"{'an' if word[0] in 'aeiou' else 'a'} {word}"

@@ -150,7 +150,7 @@ def test_an_ingredient_without_a_quantity_is_refused(world: World, client: Clien
 
 def test_the_farm_is_changed_on_its_own_page(world: World, client: Client) -> None:
     sent = {"name": "Birch Lane", "place": "Lowfield", "time_zone": "Europe/Madrid",
-            "currency": "EUR", "weight_unit": "lb", "altitude_m": "0",
+            "currency": "EUR", "weight_unit": "lb", "habit": "comma", "altitude_m": "0",
             "payment_days": "14"}  # fmt: skip
     client.post("/look-ups/farm/", sent)
     wrong = client.post("/look-ups/farm/", sent | {"time_zone": "Spain/Here"})

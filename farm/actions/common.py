@@ -96,8 +96,9 @@ def draft(
     said: dict[str, Any] | None = None,
 ) -> Draft:
     beside: dict[str, Any] = {"form": doing.form} if doing.form else {}
-    if doing.typed_by is not None:
-        beside["typed_by"] = doing.typed_by.pk
+    typed_by = doing.typed_by or doing.by.entering_under
+    if typed_by is not None:
+        beside["typed_by"] = typed_by.pk
     return Draft(
         kind=kind,
         happened_at=doing.happened_at,

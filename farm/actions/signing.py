@@ -10,6 +10,8 @@ from ledger.errors import Malformed
 
 PIN_DIGITS = range(4, 9)
 MOST_MISSES = 5
+# These roles look and enter nothing of the work.
+READERS = (Role.BOOKKEEPER, Role.INSPECTOR)
 
 
 @dataclass(frozen=True)
@@ -21,13 +23,21 @@ class Signed:
 
 
 def signed(typed_by: Person, initials: str = "", pin: str = "") -> Signed:
-    """Return who signs; blank initials, or one's own, are one's own sign-in.
+    """Return who signs; blank initials, or one's own, are whoever is entering already.
+
+    Not to be called inside a transaction: see `by_pin`.
+    """
+    if not initials.strip() or initials.strip().upper() == typed_by.initials.upper():
+        return Signed(typed_by, typed_by.entering_under or typed_by)
+    return Signed(by_pin(initials, pin), typed_by.entering_under or typed_by)
+
+
+def by_pin(initials: str, pin: str) -> Person:
+    """Return the person whose initials and PIN these are, if they may record.
 
     Not to be called inside a transaction: a wrong PIN is counted although it is refused. After
     five in a row the PIN is worth nothing until an owner sets another.
     """
-    if not initials.strip() or initials.strip().upper() == typed_by.initials.upper():
-        return Signed(typed_by, typed_by)
     doer = Person.objects.filter(initials__iexact=initials.strip()).exclude(pin_hash="").first()
     if doer and doer.pin_misses >= MOST_MISSES:
         raise Malformed(
@@ -37,11 +47,11 @@ def signed(typed_by: Person, initials: str = "", pin: str = "") -> Signed:
         if doer:
             Person.objects.filter(pk=doer.pk).update(pin_misses=F("pin_misses") + 1)
         raise Malformed("These initials and this PIN do not belong together. Type them again.")
-    if doer.role in (Role.BOOKKEEPER, Role.INSPECTOR):
+    if doer.role in READERS:
         raise Malformed(f"{doer.initials} reads and does not record. Sign as who did the work.")
     if doer.pin_misses:
         Person.objects.filter(pk=doer.pk).update(pin_misses=0)
-    return Signed(doer, typed_by)
+    return doer
 
 
 def set_pin(person: Person, pin: str) -> None:

@@ -55,9 +55,7 @@ RIGHTS: dict[str, frozenset[Right]] = {
         {Right.READ, Right.SEE_LOTS, Right.SEE_WORK, Right.SEE_ORDERS}
         | {Right.SEE_SALES, Right.SEE_COSTS, Right.KEEP_MONEY}
     ),
-    Role.INSPECTOR: frozenset(
-        {Right.READ, Right.SEE_LOTS, Right.SEE_SAFETY, Right.SEE_RECEIVERS}
-    ),
+    Role.INSPECTOR: frozenset({Right.READ, Right.SEE_LOTS, Right.SEE_SAFETY, Right.SEE_RECEIVERS}),
 }
 
 

@@ -1,70 +1,107 @@
 """What surrounds every page: the farm's name, the person, the ways to go."""
 
 from dataclasses import asdict, dataclass, fields, is_dataclass
+from functools import cache
 
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
-from django.urls import reverse
+from django.urls import resolve, reverse
 
 from farm.models.people import Farm, Person
 from farm.pages.access import Right, may
 
-# The ways of the site, the first of each being its head: label, name of the address, and the
-# right without which the way is not offered.
-WAYS = (
+# The parts of the site, and in each its ways: a label, and the name of the address.
+# A way is offered to whomever its page lets in, so no right is said twice.
+PARTS = (
     (
-        ("Today", "today", Right.READ),
-        ("What is due", "calendar", Right.READ),
+        "Today",
+        "what is due, what waits",
+        (("Today", "today"), ("What is due", "calendar"), ("Unfinished", "unfinished")),
     ),
     (
-        ("Record", "record", Right.RECORD),
-        ("Unfinished", "unfinished", Right.RECORD),
+        "Record",
+        "from the delivery to the sale",
+        (("Record", "record"),),
     ),
     (
-        ("Lots", "lots", Right.READ),
-        ("Stock", "stock", Right.READ),
-        ("Entries", "entries", Right.READ),
-        ("Labels", "labels", Right.READ),
+        "Lots",
+        "what is where, labels, entries",
+        (
+            ("Lots", "lots"),
+            ("Stock by stage", "stock"),
+            ("Labels", "labels"),
+            ("Entries", "entries"),
+        ),
     ),
     (
-        ("Costs", "costs", Right.SEE_MONEY),
-        ("Cost card", "card", Right.SEE_MONEY),
-        ("Decisions", "decisions", Right.SEE_MONEY),
-        ("Did cards come true", "card-scores", Right.SEE_MONEY),
-        ("Against plan", "against-plan", Right.SEE_MONEY),
+        "Safety",
+        "trace, recall, hold, records",
+        (
+            ("Trace a lot", "trace"),
+            ("Whole reach", "reach"),
+            ("On hold", "holds"),
+            ("Recalls", "recalls"),
+            ("Trace drills", "drills"),
+            ("Records", "records"),
+            ("Key data", "key-data"),
+            ("Events", "events"),
+        ),
     ),
     (
-        ("Trace", "trace", Right.READ),
-        ("Whole reach", "reach", Right.READ),
-        ("On hold", "holds", Right.READ),
-        ("Recalls", "recalls", Right.READ),
-        ("Drills", "drills", Right.READ),
-        ("Key data", "key-data", Right.READ),
-        ("Events", "events", Right.READ),
+        "Customers",
+        "orders, round, invoices, who owes",
+        (
+            ("Orders", "orders"),
+            ("Delivery round", "round"),
+            ("Sales", "sales"),
+            ("Invoices", "invoices"),
+            ("Who owes what", "owed"),
+            ("Payments", "payments"),
+        ),
     ),
     (
-        ("Month", "month", Right.SEE_MONEY),
-        ("Orders", "orders", Right.READ),
-        ("Delivery round", "round", Right.READ),
-        ("Sales", "sales", Right.SEE_MONEY),
-        ("Invoices", "invoices", Right.SEE_MONEY),
-        ("Who owes what", "owed", Right.SEE_MONEY),
-        ("Payments", "payments", Right.SEE_MONEY),
-        ("Bills", "bills", Right.SEE_MONEY),
+        "Money",
+        "month, costs, cost card, decisions",
+        (
+            ("A month", "month"),
+            ("Bills", "bills"),
+            ("What a lot cost", "costs"),
+            ("Cost card", "card"),
+            ("Did cards come true", "card-scores"),
+            ("Plan against actual", "against-plan"),
+            ("Decisions", "decisions"),
+        ),
     ),
-    (("Records", "records", Right.READ),),
-    (("Look-ups", "lookups", Right.READ),),
+    (
+        "Farm",
+        "species, recipes, rooms, prices, people",
+        (("Look-ups", "lookups"), ("Start workbook", "start-workbook")),
+    ),
 )
 
 
 @dataclass(frozen=True)
 class Way:
-    """A way of the site; ``under`` are the further ways of the part that one is in."""
-
     label: str
     address: str
     is_here: bool
-    under: tuple["Way", ...] = ()
+
+
+@dataclass(frozen=True)
+class Part:
+    """A part of the site; ``address`` is its first way's, ``about`` says what is found in it."""
+
+    label: str
+    about: str
+    ways: tuple[Way, ...]
+
+    @property
+    def address(self) -> str:
+        return self.ways[0].address
+
+    @property
+    def is_here(self) -> bool:
+        return any(way.is_here for way in self.ways)
 
 
 @dataclass(frozen=True)
@@ -101,20 +138,31 @@ def rights_of(person: Person | None) -> May:
     return May(**{name: may(person, Right[name.upper()]) for name in asdict(May())})
 
 
-def ways_for(person: Person, path: str) -> list[Way]:
-    """List the ways open to this person; the one they are on is marked, and opened."""
-    parts = []
-    for rows in WAYS:
-        addresses = [(label, reverse(name)) for label, name, right in rows if may(person, right)]
-        if not addresses:
-            continue
-        here = max((a for _, a in addresses if _leads(a, path)), key=len, default=None)
-        under = tuple(Way(label, address, address == here) for label, address in addresses)
-        label, address = addresses[0]
-        parts.append(
-            Way(label, address, here is not None, under if here and len(under) > 1 else ())
-        )
-    return parts
+def ways_for(person: Person, path: str) -> list[Part]:
+    """List the parts open to this person; the way they are on, the longest that fits, is marked."""
+    open_to = [
+        (label, about, [(word, _door(name)[0]) for word, name in ways if _lets_in(person, name)])
+        for label, about, ways in PARTS
+    ]
+    leading = (at for _, _, ways in open_to for _, at in ways if _leads(at, path))
+    here = max(leading, key=len, default=None)
+    return [
+        Part(label, about, tuple(Way(word, at, at == here) for word, at in ways))
+        for label, about, ways in open_to
+        if ways
+    ]
+
+
+def _lets_in(person: Person, name: str) -> bool:
+    return may(person, _door(name)[1])
+
+
+@cache
+def _door(name: str) -> tuple[str, Right]:
+    """The address of a page, and the right that it asks for."""
+    address = reverse(name)
+    right: Right = resolve(address).func.__dict__["right"]
+    return address, right
 
 
 def _leads(address: str, path: str) -> bool:

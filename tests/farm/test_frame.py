@@ -4,8 +4,9 @@ import pytest
 from django.template.loader import get_template
 from django.test import Client
 
-from farm.models.people import Farm, Person
+from farm.models.people import Farm, Person, Role
 from farm.pages.frame import rights_of, ways_for
+from tests.conftest import person_in_role, signed_in
 
 
 def test_the_home_page_names_the_farm_and_the_person(owner: Client) -> None:
@@ -15,16 +16,29 @@ def test_the_home_page_names_the_farm_and_the_person(owner: Client) -> None:
     assert "olive, owner" in page
 
 
-def test_the_way_one_is_on_is_marked(owner_person: Person) -> None:
-    here = [way.label for way in ways_for(owner_person, "/") if way.is_here]
+def test_the_way_one_is_on_is_marked_and_its_part_opened(owner_person: Person) -> None:
+    parts = ways_for(owner_person, "/orders/round/")
 
-    assert here == ["Today"]
+    assert [part.label for part in parts if part.is_here] == ["Customers"]
+    assert [way.label for part in parts for way in part.ways if way.is_here] == ["Delivery round"]
 
 
 def test_ways_to_money_are_not_offered_to_a_helper(helper_person: Person) -> None:
-    labels = {way.label for way in ways_for(helper_person, "/")}
+    parts = ways_for(helper_person, "/")
 
-    assert labels.isdisjoint({"Costs", "Month"})
+    assert "Money" not in {part.label for part in parts}
+    assert "Invoices" not in {way.label for part in parts for way in part.ways}
+
+
+@pytest.mark.parametrize("role", Role)
+def test_every_way_that_is_offered_lets_its_person_in(farm: Farm, role: Role) -> None:
+    person = person_in_role(role, "walker")
+    client = signed_in(person)
+
+    offered = [way.address for part in ways_for(person, "/") for way in part.ways]
+
+    assert offered
+    assert {address for address in offered if client.get(address).status_code != 200} == set()
 
 
 def test_templates_are_told_the_rights_of_the_person(helper_person: Person) -> None:

@@ -13,12 +13,13 @@ from farm.actions.common import (
     need_stage,
     oldest_first,
     post,
+    put,
     used,
 )
 from farm.actions.once import action
 from farm.actions.questions import PlausibilityQuestion
 from farm.actions.storing import one_species, origin_of
-from farm.models import Form, LotCard, Product, Stage
+from farm.models import Form, LotCard, Product, Shelf, Stage
 from ledger.book import Recorded
 from ledger.drafts import LineDraft, NewLot
 from ledger.errors import Malformed
@@ -29,12 +30,19 @@ MOST_OVER_PERCENT = 10
 
 
 @action
-def pack(doing: Doing, *, product: Product, packs: int, draws: Sequence[Draw]) -> Recorded:
+def pack(
+    doing: Doing,
+    *,
+    product: Product,
+    packs: int,
+    draws: Sequence[Draw],
+    shelf: Shelf | None = None,
+) -> Recorded:
     """Fill packs from picked or dried lots; the packaging is drawn by itself, oldest first.
 
     The lots drawn must weigh at least packs x declared net weight: 40 packs of 250 g need 10 kg.
     What is over was given away and is kept in the particulars; over a tenth is asked about, and
-    so are packs whose best before has passed already.
+    so are packs whose best before has passed already. ``shelf``: where the packs are put.
     """
     cards = [need_stage(draw.lot, _stage(product)) for draw in draws]
     _need_species(product, cards)
@@ -55,6 +63,7 @@ def pack(doing: Doing, *, product: Product, packs: int, draws: Sequence[Draw]) -
     )  # fmt: skip
     if recorded.fresh:
         _describe(recorded, product, cards)
+        put(recorded.entry, recorded.lots[-1], shelf)
     return recorded
 
 

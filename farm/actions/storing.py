@@ -15,18 +15,22 @@ from farm.actions.common import (
     last_day,
     need_stage,
     post,
+    put,
     used,
 )
 from farm.actions.once import action
 from farm.actions.questions import PlausibilityQuestion
-from farm.models import LotCard, Species, Stage
+from farm.models import Form, LotCard, Shelf, Species, Stage
 from farm.moisture import PPM, Portion, fresh_per_dried, plausible_dried_range
 from ledger.book import Recorded
 from ledger.drafts import LineDraft, NewLot
 from ledger.errors import Malformed
-from ledger.models import Lot, Role
+from ledger.models import Dimension, Lot, Role
 
 MG_PER_KG = 1_000_000
+# Own rule: so much may be the scale's, so more than the book by no more is the same weight, and
+# what is missing beyond the water is asked about only where it is more.
+SCALE_MG = 10_000
 
 
 @action
@@ -36,15 +40,18 @@ def weigh_again(doing: Doing, *, lot: Lot, weight_mg: int) -> Recorded:
     The band compounds over the days since the lot was picked or last weighed: at 2 % a day,
     10 kg may lose 0.396 kg in two days. Water leaves without cost, the rest with its cost:
     10 kg at 50.0000 weighed 8.5, band 0.6: the other 0.9 carries 4.7872.
-    Refuses more than the book holds, since a lot in the fridge gains nothing.
+    Asks about what is missing beyond the band, where no cause is given. Refuses more than the
+    book holds by more than the scale may be off, since a lot in the fridge gains nothing.
     """
     found = need_stage(lot, Stage.CROP)
     before = _before_weighing(doing, found)
-    missing_mg = before.book_mg - weight_mg
-    if missing_mg < 0 or weight_mg <= 0:
+    if weight_mg > before.book_mg + SCALE_MG or weight_mg <= 0:
         raise _cannot_weigh(lot, before.book_mg, weight_mg)
+    missing_mg = max(0, before.book_mg - weight_mg)
     water_mg = min(missing_mg, before.band_mg)
     lost_mg = missing_mg - water_mg
+    if lost_mg > SCALE_MG and not (doing.sure or doing.reason.strip()):
+        raise _missing(lot, before, weight_mg)
     lines = [LineDraft(lot, Role.SHRUNK, -water_mg)] if water_mg else []
     lines += [LineDraft(lot, Role.LOST, -lost_mg)] if lost_mg else []
     if lost_mg and not doing.reason:
@@ -68,6 +75,15 @@ def throw_away(doing: Doing, *, lot: Lot, quantity: int) -> Recorded:
     return post(doing, "throw away", [LineDraft(lot, Role.LOST, -quantity)])
 
 
+@dataclass(frozen=True)
+class Laid:
+    """How it lay in the dryer (slices so many millimetres thick, on trays), and where it went."""
+
+    slice_mm: int | None = None
+    trays: int | None = None
+    shelf: Shelf | None = None
+
+
 @action
 def dry(
     doing: Doing,
@@ -77,18 +93,20 @@ def dry(
     temperature_milli_c: int,
     minutes_drying: int,
     dryer_wh: int = 0,
+    laid: Laid | None = None,
 ) -> Recorded:
-    """Dry picked mushrooms of one species; the dry matter stays, so the weights are checked.
+    """Dry fresh mushrooms of one species, loose or out of their packs.
 
-    From the species' water in the fresh mushroom, 10 kg of shiitake at 89.74 % that weigh
-    1.1337 kg dried are 9.5 % moist, at 8.82 to 1. Asks when that is below 2 % or above 15 %.
+    The dry matter stays, so the weights are checked: from the species' water in the fresh
+    mushroom, 10 kg of shiitake at 89.74 % that weigh 1.1337 kg dried are 9.5 % moist, at 8.82
+    to 1. Asks when that is below 2 % or above 15 %; refuses more than went in.
     """
-    cards = [need_stage(draw.lot, Stage.CROP) for draw in draws]
-    species = one_species(cards)
-    fresh = Portion(sum(draw.quantity for draw in draws), species.moisture_ppm)
-    if not doing.sure:
-        _ask_if_odd(draws, fresh, dried_mg)
+    cards = [_fresh_card(draw.lot) for draw in draws]
+    species, laid = one_species(cards), laid or Laid()
+    fresh = Portion(sum(map(_mass_of, draws)), species.moisture_ppm)
+    _check_dried(draws, fresh, dried_mg, sure=doing.sure)
     made = LineDraft(NewLot(item_for(f"Dried {species}")), Role.MADE, dried_mg, basis=dried_mg)
+    laid_out = {"slice_mm": laid.slice_mm, "trays": laid.trays}
     recorded = post(
         doing,
         "dry",
@@ -97,13 +115,16 @@ def dry(
         particulars={
             "temperature_milli_c": temperature_milli_c,
             "minutes_drying": minutes_drying,
+            "fresh_mg": fresh.mass_mg,
             "fresh_moisture_ppm": species.moisture_ppm,
             "dried_moisture_ppm": dried_moisture(fresh, dried_mg),
             "fresh_per_dried_ppm": fresh_per_dried(fresh.mass_mg, dried_mg),
+            **{name: value for name, value in laid_out.items() if value},
         },
     )
     if recorded.fresh:
         card(recorded.lots[-1], Stage.DRIED, **origin_of(cards))
+        put(recorded.entry, recorded.lots[-1], laid.shelf)
     return recorded
 
 
@@ -163,6 +184,18 @@ def water_band(quantity_mg: int, loss_ppm: int, days: int) -> int:
     return quantity_mg - left_mg
 
 
+def _missing(lot: Lot, before: _Before, weight_mg: int) -> PlausibilityQuestion:
+    """Ask where the rest may be: mostly it was not written down, or the scale was not at zero."""
+    band_mg, gone_mg = before.band_mg, before.book_mg - weight_mg
+    return PlausibilityQuestion(
+        f"Lot {lot.code}: {both(weight_mg)} weighed, {both(before.book_mg)} in the book. In "
+        f"{before.days} days up to {both(band_mg)} may be water; {both(gone_mg - band_mg)} more is "
+        "missing. Is something not written down yet (a sale, a sample, trim, a crate moved), or "
+        f"was the scale not at zero? Is {both(weight_mg)} right?",
+        [lot.code],
+    )
+
+
 def _cannot_weigh(lot: Lot, book_mg: int, weight_mg: int) -> Malformed:
     if weight_mg <= 0:
         remedy = "If nothing is left, throw the rest away with the cause."
@@ -179,13 +212,38 @@ def _cannot_weigh(lot: Lot, book_mg: int, weight_mg: int) -> Malformed:
 # --- drying ----------------------------------------------------------------------------------
 
 
-def _ask_if_odd(draws: Sequence[Draw], fresh: Portion, dried_mg: int) -> None:
-    least_mg, most_mg = plausible_dried_range(fresh)
-    if not least_mg <= dried_mg <= most_mg:
-        codes = [draw.lot.code for draw in draws]
-        raise PlausibilityQuestion(
-            f"Lot {', '.join(codes)}: {both(fresh.mass_mg)} fresh usually give "
-            f"{both(least_mg)} to {both(most_mg)} dried (2 % to 15 % water left). "
-            f"Is {both(dried_mg)} right?",
+def _fresh_card(lot: Lot) -> LotCard:
+    """Return the card of a fresh lot; refuse packs of what is dried already."""
+    found = need_stage(lot, Stage.CROP, Stage.PACKS)
+    if found.product is not None and found.product.form != Form.FRESH:
+        raise Malformed(
+            f"Lot {lot.code} is {found.product}, dried already. Choose fresh lots.", [lot.code]
+        )
+    return found
+
+
+def _mass_of(draw: Draw) -> int:
+    """What is drawn, in mg; packs hold what they declare."""
+    is_mass = draw.lot.item.dimension == Dimension.MASS
+    return draw.quantity * (1 if is_mass else draw.lot.unit_mass_mg or 0)
+
+
+def _check_dried(draws: Sequence[Draw], fresh: Portion, dried_mg: int, *, sure: bool) -> None:
+    codes = [draw.lot.code for draw in draws]
+    if not 0 < dried_mg < fresh.mass_mg:
+        raise Malformed(
+            f"Lot {', '.join(codes)}: {both(fresh.mass_mg)} fresh cannot weigh {both(dried_mg)} "
+            "dried. Weigh once more, or state more lots that went in.",
             codes,
         )
+    least_mg, most_mg = plausible_dried_range(fresh)
+    if sure or least_mg <= dried_mg <= most_mg:
+        return
+    held = f"{round(dried_moisture(fresh, dried_mg) / 10_000)} % water"
+    odd = f"would still hold {held}" if dried_mg > most_mg else "is less than its dry matter allows"
+    raise PlausibilityQuestion(
+        f"Lot {', '.join(codes)}: {both(fresh.mass_mg)} fresh usually give "
+        f"{both(least_mg)} to {both(most_mg)} dried (2 % to 15 % water left). "
+        f"{both(dried_mg)} {odd}. Is it right?",
+        codes,
+    )

@@ -101,7 +101,7 @@ DEEDS = (
     Deed("spent", "Blocks are spent", "Spent", STORE, harvest.SpentForm, "lot", (Stage.BLOCKS,)),
     Deed("weigh-again", "Weigh again", "Weighed again", STORE, store.WeighAgainForm, "lot",
          (Stage.CROP,)),
-    Deed("dry", "Dry", "Dried", STORE, store.DryForm, "", (Stage.CROP,), NO_KILL_STEP),
+    Deed("dry", "Dry", "Dried", STORE, store.DryForm, "", (Stage.CROP, Stage.PACKS), NO_KILL_STEP),
     Deed("throw-away", "Throw away", "Thrown away", STORE, store.ThrowAwayForm, "lot", ANY),
     Deed("pack", "Pack", "Packed", SELL, packing.PackForm, "", (Stage.CROP, Stage.DRIED),
          NO_AIRTIGHT),

@@ -7,7 +7,7 @@ from fractions import Fraction
 from django.db.models import Sum
 
 from farm.beliefs import STANDARD_TIMES
-from farm.models import Form, LotCard, SaleLine, Species, Stage, StandardTime, Strain
+from farm.models import Form, LotCard, Price, SaleLine, Species, Stage, StandardTime, Strain
 from farm.moisture import Portion, dried_mass
 from farm.planning.card import MILLION, block_lines, without_own_hours
 from farm.planning.inputs import Known, plan_from
@@ -63,7 +63,8 @@ def drying_inputs(species: Species, day: date) -> dict[str, Known]:
     if cost := _drying_cost(species, day):
         known["drying_money"] = cost
     if price := _net_per_kg(species, day, Form.FRESH):
-        half = Known(price.value // 2, f"half of {price.source.removeprefix('own: ')}")
+        source = price.source.removeprefix("own: ").removeprefix("look-up: ")
+        half = Known(price.value // 2, f"half of {source}")
         known["discount_money"] = half
     if price := _net_per_kg(species, day, Form.DRIED):
         known["dried_money"] = price
@@ -81,10 +82,26 @@ def weeks_of_dried(species: Species, day: date) -> tuple[int, int]:
 
 
 def _net_per_kg(species: Species, day: date, form: str) -> Known | None:
+    """What a kilo brought lately, else the lowest price on the list that day; net of tax."""
     mass_mg, net = _sold(species, form, day - RECENT, until=day)
     if mass_mg <= 0 or net <= 0:
-        return None
+        return _listed_per_kg(species, day, form)
     return Known(round(net * Fraction(MILLION, mass_mg)), "own: net takings a kilo, 90 days")
+
+
+def _listed_per_kg(species: Species, day: date, form: str) -> Known | None:
+    """The lowest of the prices in force of the species' packs, net of tax, a kilo."""
+    rows = Price.objects.filter(
+        product__species=species, product__form=form, from_day__lte=day, pack_money__gt=0
+    )
+    in_force = {(row.product_id, row.place_id): row
+                for row in rows.select_related("product").order_by("from_day")}  # fmt: skip
+    nets = [
+        Fraction(row.pack_money * MILLION, row.product.net_mg)
+        / (1 + Fraction(row.product.tax_ppm if row.tax_included else 0, MILLION))
+        for row in in_force.values()
+    ]
+    return Known(round(min(nets)), "look-up: the lowest price in force, net") if nets else None
 
 
 def _sold(species: Species, form: str, since: date, *, until: date) -> tuple[int, int]:
@@ -193,8 +210,11 @@ def _dryings(species: Species) -> tuple[int, int, int, int]:
         role=Role.MADE, lot__card__stage=Stage.DRIED, lot__card__species=species, quantity__gt=0
     )
     places = list(made.values_list("entry_id", flat=True))
-    used = Flow.objects.filter(entry__in=places, role=Role.USED, lot__card__stage=Stage.CROP)
-    fresh = used.aggregate(total=Sum("quantity"))["total"] or 0
+    stages = (Stage.CROP, Stage.PACKS)
+    used = Flow.objects.filter(entry__in=places, role=Role.USED, lot__card__stage__in=stages)
+    fresh = -sum(
+        flow.quantity * _mass_of_one(flow.lot) for flow in used.select_related("lot__item")
+    )
     dried = made.aggregate(total=Sum("quantity"))["total"] or 0
     charges = Charge.objects.filter(entry__place__in=places).aggregate(total=Sum("amount"))
-    return -fresh, dried, len(places), charges["total"] or 0
+    return fresh, dried, len(places), charges["total"] or 0

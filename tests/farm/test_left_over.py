@@ -1,0 +1,113 @@
+"""Advice on what came back unsold: dry it, discount it or bin it, worked by hand."""
+
+from datetime import timedelta
+
+import pytest
+
+from farm.actions.common import Draw
+from farm.actions.holding import hold
+from farm.actions.storing import dry
+from farm.models import Form, PackKind, Price, Product
+from farm.queries.left_over import BIN, DISCOUNT, DRY, KEEP, UNKNOWN, advice_for
+from farm.reports.left_over_rows import advice_words, told_words
+from ledger.models import Lot
+from tests.farm.goods import a_day, crop, packs
+from tests.farm.world import FIRST_DAY, GRAM, KG, UNIT, World, fresh, small_farm
+
+
+@pytest.fixture
+def world(db: None) -> World:
+    """A farm that dried 9 kg to 1 kg for 9.00, hours left out."""
+    world = small_farm()
+    dry(world.doing(minutes=30, sure=True), draws=[Draw(crop(world, 9 * KG), 9 * KG)],
+        dried_mg=KG, temperature_milli_c=55_000, minutes_drying=600)  # fmt: skip
+    return world
+
+
+def dried_at(world: World, kilo_money: int) -> None:
+    """A jar of 100 g dried at a price a kilo, without tax."""
+    jar = Product.objects.create(name="Dried oyster, 100 g", species=world.species,
+                                 form=Form.DRIED, net_mg=100 * GRAM,
+                                 pack=PackKind.AIRTIGHT)  # fmt: skip
+    Price.objects.create(product=jar, place=world.stall, from_day=FIRST_DAY,
+                         pack_money=kilo_money // 10)  # fmt: skip
+
+
+def loose(world: World) -> Lot:
+    return crop(world, 2 * KG)
+
+
+def test_it_says_what_each_way_leaves_of_the_whole_lot(world: World) -> None:
+    dried_at(world, 180 * UNIT)
+    lot = loose(world)
+
+    advice = advice_for([(lot, 2 * KG)], a_day(world))[0]
+
+    # Dried: 180 / 9 = 20, less half an own hour at 18.00 over 9 kg, 1.00: 19.00 a kilo, 38.00.
+    # A punnet of 200 g at 5.00 with 4 % tax in it is 24.0385 a kilo net; half of it, 12.0192.
+    assert advice.leaves == ((DRY, 380_000), (DISCOUNT, 240_384), (BIN, 0))
+    assert advice.way == DRY
+    assert advice_words(advice, "EUR").startswith("Dry it: dried it leaves about 38.00 EUR")
+
+
+def test_a_cheap_dried_price_turns_the_advice(world: World) -> None:
+    dried_at(world, 90 * UNIT)
+
+    # Dried: 90 / 9 - 1 = 9.00 a kilo, below 12.0192.
+    assert advice_for([(loose(world), 2 * KG)], a_day(world))[0].way == DISCOUNT
+
+
+def test_what_is_past_its_days_is_not_sold_fresh(world: World) -> None:
+    dried_at(world, 90 * UNIT)
+    lot = loose(world)
+
+    advice = advice_for([(lot, 2 * KG)], a_day(world) + timedelta(days=6))[0]
+
+    assert (advice.way, advice.days_left) == (DRY, 0)
+    assert dict(advice.leaves)[DISCOUNT] == 0
+
+
+def test_packs_are_weighed_by_what_they_declare(world: World) -> None:
+    dried_at(world, 180 * UNIT)
+
+    advice = advice_for([(packs(world), 5)], a_day(world))[0]
+
+    # 5 x 200 g at 19.00 a kilo.
+    assert (advice.mass_mg, dict(advice.leaves)[DRY]) == (KG, 190_000)
+
+
+def test_every_number_comes_with_its_source(world: World) -> None:
+    dried_at(world, 180 * UNIT)
+
+    told = [
+        told_words(one, "EUR") for one in advice_for([(loose(world), KG)], a_day(world))[0].inputs
+    ]
+
+    assert ("Fresh for one dried, by weight", "9.00 to 1", "own: 1 dryings") in told
+    assert ("Price, net of tax, a kilo dried", "180.00 EUR",
+            "look-up: the lowest price in force, net") in told  # fmt: skip
+
+
+def test_without_a_dried_price_it_says_what_is_missing(world: World) -> None:
+    advice = advice_for([(loose(world), KG)], a_day(world))[0]
+
+    assert advice.way == DISCOUNT
+    assert advice.missing == ("Price, net of tax",)
+
+
+def test_without_any_price_it_advises_nothing(world: World) -> None:
+    Price.objects.all().delete()
+
+    advice = advice_for([(loose(world), KG)], a_day(world))[0]
+
+    assert advice.way == UNKNOWN
+
+
+def test_what_is_on_hold_or_dried_is_kept(world: World) -> None:
+    lot = loose(world)
+    hold(world.doing(reason="smells"), lots=[lot])
+    jar = Lot.objects.select_related("item", "card").get(item__name="Dried Oyster")
+
+    ways = [one.way for one in advice_for([(fresh(lot), KG), (jar, KG)], a_day(world))]
+
+    assert ways == [KEEP, KEEP]

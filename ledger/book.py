@@ -7,6 +7,7 @@ the lock of the head row; what is refused leaves nothing behind.
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from datetime import datetime, timedelta
 
 from django.db import transaction
 from django.db.models import Model, Q
@@ -194,6 +195,7 @@ def _write_entry(
         kind=draft.kind,
         happened_at=draft.happened_at,
         happened_on=draft.happened_on,
+        utc_offset_min=_offset_min(draft.happened_at),
         recorded_at=timezone.now(),
         by=draft.by,
         reason=draft.reason,
@@ -203,6 +205,10 @@ def _write_entry(
         particulars=canonical(draft.particulars),
         fingerprint=says,
     )
+
+
+def _offset_min(when: datetime) -> int:
+    return (when.utcoffset() or timedelta()) // timedelta(minutes=1)
 
 
 def _write_lines(head: Head, entry: Entry, drafts: Sequence[LineDraft]) -> list[Lot]:

@@ -3,7 +3,7 @@
 import hashlib
 import json
 from dataclasses import dataclass, field, replace
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 from uuid import UUID
 
@@ -63,7 +63,10 @@ class MarkDraft:
 
 @dataclass(frozen=True, slots=True)
 class Draft:
-    """One thing that happened, to be recorded; ``happened_on`` is the farm's local date."""
+    """One thing that happened, to be recorded; ``happened_on`` is the local date there.
+
+    The offset of ``happened_at`` from UTC is kept with it.
+    """
 
     kind: str
     happened_at: datetime
@@ -88,7 +91,7 @@ def canonical(data: object) -> str:
 def fingerprint(draft: Draft, amends: Entry | None, takes_back: bool) -> str:
     """Digest what a submission says, so that a repeated UUID can be told from a conflict."""
     content = {
-        "head": [draft.kind, draft.happened_at.isoformat(), draft.happened_on, draft.by],
+        "head": [draft.kind, draft.happened_at.astimezone(UTC).isoformat(), draft.happened_on, draft.by],
         "reason": draft.reason,
         "amends": amends.seq if amends else None,
         "takes_back": takes_back,

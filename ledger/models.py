@@ -81,13 +81,18 @@ class Item(models.Model):
 
 
 class Entry(models.Model):
-    """One thing that happened. ``place`` is where it stands: its own seq, or the amended one's."""
+    """One thing that happened. ``place`` is where it stands: its own seq, or the amended one's.
+
+    ``happened_on`` and ``utc_offset_min``: the date and the clock where it happened, as they were
+    then; neither moves when the clock's rules do, or the farm.
+    """
 
     seq = models.BigIntegerField(primary_key=True)
     place = models.BigIntegerField(db_index=True)
     kind = models.CharField(max_length=40)
     happened_at = models.DateTimeField()
     happened_on = models.DateField(db_index=True)
+    utc_offset_min = models.SmallIntegerField(default=0)
     recorded_at = models.DateTimeField()
     by = models.BigIntegerField()
     reason = models.CharField(max_length=300, blank=True)

@@ -16,7 +16,7 @@ from ledger.drafts import NUMBERS, canonical
 from ledger.models import Charge, Entry, Line, Mark, Seal
 
 _ENTRY = (
-    "seq", "place", "kind", "happened_on", "by", "reason", "amends_id", "takes_back",
+    "seq", "place", "kind", "happened_on", "utc_offset_min", "by", "reason", "amends_id", "takes_back",
     "particulars", "fingerprint", "uuid",
 )  # fmt: skip
 

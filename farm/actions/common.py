@@ -60,9 +60,14 @@ class Doing:
     typed_by: Person | None = None
 
     @cached_property
+    def local(self) -> datetime:
+        """When it happened, on the farm's clock (one query)."""
+        return self.happened_at.astimezone(the_farm().zone)
+
+    @property
     def day(self) -> date:
-        """The farm's local date (one query)."""
-        return self.happened_at.astimezone(the_farm().zone).date()
+        """The farm's local date."""
+        return self.local.date()
 
 
 @dataclass(frozen=True)
@@ -101,7 +106,7 @@ def draft(
         beside["typed_by"] = typed_by.pk
     return Draft(
         kind=kind,
-        happened_at=doing.happened_at,
+        happened_at=doing.local,
         happened_on=doing.day,
         by=doing.by.pk,
         uuid=doing.uuid,

@@ -50,7 +50,7 @@ def _events(happening: Happening, zone: ZoneInfo) -> list[tuple[int, Event]]:
     standing: dict[str, Event] = {}
     for version in told.versions:
         said = parts_of(happening, version)
-        parts = {name: _common(told, zone) | part for name, part in said.items()}
+        parts = {name: _common(told) | part for name, part in said.items()}
         found += [
             (version.entry.seq, event)
             for event in _replaced(standing, parts, by=version.entry, zone=zone)
@@ -107,9 +107,9 @@ def _declared(
     return {**event, "errorDeclaration": {**error, **more, **because}}
 
 
-def _common(told: Told, zone: ZoneInfo) -> Event:
+def _common(told: Told) -> Event:
     """What every event of an entry says: when, of which record, by whom (a number), why."""
-    at = told.root.happened_at.astimezone(zone)
+    at = told.root.happened_at.astimezone(timezone(timedelta(minutes=told.root.utc_offset_min)))
     because = {own("reason"): told.root.reason} if told.root.reason else {}
     return {
         "eventTime": at.isoformat(),

@@ -7,15 +7,18 @@ the same bytes, so that a closed month can be compared with what was handed out.
 import io
 import re
 from collections.abc import Iterator, Mapping, Sequence
+from copy import copy
 from datetime import date, datetime
 from decimal import Decimal
 from fractions import Fraction
 from textwrap import wrap
+from typing import NamedTuple
 from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
 
 from openpyxl import Workbook
 from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE, Cell
 from openpyxl.styles import Alignment, Border, Font, Side
+from openpyxl.styles.cell_style import StyleArray
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
 from openpyxl.writer.excel import ExcelWriter
@@ -42,13 +45,19 @@ FORMATS: Mapping[Kind, tuple[int | Fraction, str]] = {
     Kind.FAHRENHEIT: (1_000, "0.0"),
 }
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
-BOLD = Font(name="Arial", size=10, bold=True)
-PLAIN = Font(name="Arial", size=10)
-STRUCK = Font(name="Arial", size=10, strike=True)
-TITLE = Font(name="Arial", size=14, bold=True)
+FONTS = {
+    "plain": Font(name="Arial", size=10),
+    "bold": Font(name="Arial", size=10, bold=True),
+    "struck": Font(name="Arial", size=10, strike=True),
+    "title": Font(name="Arial", size=14, bold=True),
+}
 RULE = Side(style="thin", color="FF565D63")
-FAINT = Side(style="hair", color="FFCBD3CF")
-DOUBLE = Side(style="double", color="FF565D63")
+BORDERS = {
+    "head": Border(top=RULE, bottom=RULE),
+    "row": Border(bottom=Side(style="hair", color="FFCBD3CF")),
+    "total": Border(top=RULE, bottom=Side(style="double", color="FF565D63")),
+}
+Value = str | int | Decimal | date | None
 Values = dict[str, Decimal]
 
 
@@ -92,8 +101,9 @@ def sheet_names(titles: list[str]) -> list[str]:
 
 def _write_summary(sheet: Worksheet, report: Report) -> None:
     sheet.sheet_view.showGridLines = False
-    _write_text(_cell(sheet, 1, 1), report.title, TITLE)
-    _write_text(_cell(sheet, 2, 1), report.subtitle)
+    pen = _Pen(sheet)
+    pen.write((1, 1), report.title, Look("title"))
+    pen.write((2, 1), report.subtitle)
     facts = [
         Fact("Farm", report.farm_name),
         Fact("Made", report.made_text),
@@ -101,105 +111,149 @@ def _write_summary(sheet: Worksheet, report: Report) -> None:
         *[Fact("Caution", words) for words in report.cautions],
     ]
     widths = [2 + min(max(len(fact.label) for fact in facts), 40), 70]
+    label = Look("bold", upright="top", wraps=True)
     for at, fact in enumerate(facts, start=4):
-        _write_text(_cell(sheet, at, 1), fact.label, BOLD)
-        value = _cell(sheet, at, 2)
-        _write_value(value, Column(fact.label, fact.kind), fact.value)
+        pen.write((at, 1), fact.label, label)
+        value, shape = _value(Column(fact.label, fact.kind), fact.value)
         unit = rows.unit_of(fact.kind, report.currency)
         if unit and fact.kind is not Kind.RATIO:  # the percent sign is part of its format
-            value.number_format = value.number_format.rstrip("?") + f'" {unit}"'
-        _wrap(sheet, at, widths)
-        value.alignment = Alignment(wrap_text=True, vertical="top", horizontal="left")
+            shape = shape.rstrip("?") + f'" {unit}"'
+        look = Look(shape=shape, across="left", upright="top", wraps=True)
+        pen.write((at, 2), value, look)
+        pen.fit(at, [fact.label, value], widths)
     for letter, width in zip("AB", widths, strict=True):
         sheet.column_dimensions[letter].width = width
 
 
 def _write_table(sheet: Worksheet, table: Table, report: Report) -> Values:
     """Write title, header, rows and total; give back the value of each total formula."""
-    _write_text(_cell(sheet, 1, 1), table.title, TITLE)
-    _write_text(_cell(sheet, 2, 1), table.note or ("" if table.rows else rows.EMPTY_WORDS))
-    for at, column in enumerate(table.columns, start=1):
-        head = _cell(sheet, HEADER_ROW, at)
-        _write_text(head, column.header(report.currency), BOLD)
+    pen = _Pen(sheet)
+    pen.write((1, 1), table.title, Look("title"))
+    pen.write((2, 1), table.note or ("" if table.rows else rows.EMPTY_WORDS))
+    heads = [column.header(report.currency) for column in table.columns]
+    for at, (head, column) in enumerate(zip(heads, table.columns, strict=True), start=1):
         side = "right" if column.is_number else "left"
-        head.border = Border(top=RULE, bottom=RULE)
-        head.alignment = Alignment(horizontal=side)
+        pen.write((HEADER_ROW, at), head, Look("bold", "head", "General", side, "bottom", True))
     widths = _widths(table, report.currency)
     for at, width in enumerate(widths, start=1):
         sheet.column_dimensions[get_column_letter(at)].width = width
-    _wrap(sheet, HEADER_ROW, widths, upright="bottom")
+    pen.fit(HEADER_ROW, heads, widths)
+    struck = set(table.struck)
     for down, row in enumerate(table.rows, start=FIRST_ROW):
-        for at, (column, value) in enumerate(zip(table.columns, row, strict=True), start=1):
-            _write_value(_cell(sheet, down, at), column, value)
-            _cell(sheet, down, at).border = Border(bottom=FAINT)
-            if down - FIRST_ROW in table.struck:
-                _cell(sheet, down, at).font = STRUCK
-        _wrap(sheet, down, widths)
+        font = "struck" if down - FIRST_ROW in struck else "plain"
+        values = [_value(column, cell) for column, cell in zip(table.columns, row, strict=True)]
+        for at, (column, (value, shape)) in enumerate(
+            zip(table.columns, values, strict=True), start=1
+        ):
+            side = "left" if column.kind is Kind.DATE and value is not None else None
+            wraps = isinstance(value, str) and value != ""
+            pen.write((down, at), value, Look(font, "row", shape, side, "top", wraps))
+        pen.fit(down, [value for value, _ in values], widths)
     last = get_column_letter(len(table.columns))
     sheet.freeze_panes = f"A{FIRST_ROW}"
     sheet.print_title_rows = f"{HEADER_ROW}:{HEADER_ROW}"
     # The total stays outside, so that sorting does not move it.
     sheet.auto_filter.ref = f"A{HEADER_ROW}:{last}{HEADER_ROW + max(1, len(table.rows))}"
-    return _write_total(sheet, table)
+    return _write_total(pen, table)
 
 
-def _write_total(sheet: Worksheet, table: Table) -> Values:
+def _write_total(pen: "_Pen", table: Table) -> Values:
     values: Values = {}
     if table.total is None:
         return values
     down = FIRST_ROW + len(table.rows)
     summed = table.summed_columns() if table.rows else []
-    for at, (column, value) in enumerate(zip(table.columns, table.total, strict=True)):
-        cell = _cell(sheet, down, at + 1)
-        _write_value(cell, column, value)
+    for at, (column, cell) in enumerate(zip(table.columns, table.total, strict=True)):
+        value, shape = _value(column, cell)
+        written = pen.write((down, at + 1), value, Look("bold", "total", shape))
         if at in summed:
             letter = get_column_letter(at + 1)
-            values[cell.coordinate] = Decimal(str(cell.value))
-            cell.value = f"=SUM({letter}{FIRST_ROW}:{letter}{down - 1})"
-        cell.font = BOLD
-        cell.border = Border(top=RULE, bottom=DOUBLE)
+            values[written.coordinate] = Decimal(str(value))
+            written.value = f"=SUM({letter}{FIRST_ROW}:{letter}{down - 1})"
     return values
 
 
-def _write_value(cell: Cell, column: Column, value: rows.Cell) -> None:
-    if value is None:
-        return
+# --- cells -----------------------------------------------------------------------------------
+
+
+class Look(NamedTuple):
+    """How a cell looks, in words that are quickly compared; ``shape``: its number format."""
+
+    font: str = "plain"
+    border: str = ""
+    shape: str = "General"
+    across: str | None = None
+    upright: str | None = None
+    wraps: bool = False
+    quoted: bool = False
+
+
+PLAIN = Look()
+
+
+class _Pen:
+    """Writes into one sheet. Each look is made once and copied: openpyxl is slow at making them."""
+
+    def __init__(self, sheet: Worksheet) -> None:
+        self.sheet = sheet
+        self.styles: dict[Look, StyleArray] = {}
+
+    def write(self, at: tuple[int, int], value: Value, look: Look = PLAIN) -> Cell:
+        """Write a value; words stay words: what a customer typed never becomes a formula."""
+        cell = self.sheet.cell(*at)
+        assert isinstance(cell, Cell)  # no cells are merged here
+        words = isinstance(value, str)
+        if words and value.startswith(FORMULA_STARTS):
+            look = look._replace(quoted=True)  # not even when it is edited
+        cell._style = copy(self.styles.get(look) or self._made(look))
+        if value not in (None, ""):
+            cell.value = value
+        if words and value:
+            cell.data_type = "s"
+        return cell
+
+    def fit(self, row: int, values: Sequence[Value], widths: Sequence[float]) -> None:
+        """Make a row high enough for its words; not every program does so by itself."""
+        most = max(_lines_of(value, width) for value, width in zip(values, widths, strict=True))
+        if most > 1:
+            self.sheet.row_dimensions[row].height = min(LINE_HEIGHT * most + 2, HIGHEST)
+
+    def _made(self, look: Look) -> StyleArray:
+        cell = Cell(self.sheet, 1, 1)  # of no sheet's rows
+        cell.font, cell.number_format = FONTS[look.font], look.shape
+        if look.border:
+            cell.border = BORDERS[look.border]
+        cell.alignment = Alignment(look.across, look.upright, wrap_text=look.wraps or None)
+        cell.quotePrefix = look.quoted
+        self.styles[look] = cell._style
+        return self.styles[look]
+
+
+def _value(column: Column, value: rows.Cell) -> tuple[Value, str]:
+    """Give the value that a cell gets, and its number format."""
     if isinstance(value, datetime):
-        cell.value, cell.number_format = value.replace(tzinfo=None), "yyyy-mm-dd hh:mm"
-    elif isinstance(value, date):
-        cell.value, cell.number_format = value, "yyyy-mm-dd"
-    elif isinstance(value, int) and column.is_number:
-        unit, cell.number_format = FORMATS[column.kind]
-        cell.value = value if unit == 1 else _decimal(value, unit)
-    else:
-        _write_text(cell, str(value))
-        return
-    cell.font = PLAIN
-    if column.kind is Kind.DATE:
-        cell.alignment = Alignment(horizontal="left")
+        return value.replace(tzinfo=None), "yyyy-mm-dd hh:mm"
+    if isinstance(value, date):
+        return value, "yyyy-mm-dd"
+    if isinstance(value, int) and column.is_number:
+        unit, shape = FORMATS[column.kind]
+        return value if unit == 1 else _decimal(value, unit), shape
+    return None if value is None else ILLEGAL_CHARACTERS_RE.sub("", str(value)), "General"
 
 
 def _decimal(value: int, unit: int | Fraction) -> Decimal:
     """Divide by a unit: exact by a power of ten, by a pound to as many digits as decimals have."""
-    parts = value / Fraction(unit)
+    if isinstance(unit, int):
+        return Decimal(value) / unit
+    parts = value / unit
     return Decimal(parts.numerator) / parts.denominator
 
 
-def _cell(sheet: Worksheet, row: int, column: int) -> Cell:
-    cell = sheet.cell(row, column)
-    assert isinstance(cell, Cell)  # no cells are merged here
-    return cell
-
-
-def _write_text(cell: Cell, words: str, style: Font = PLAIN) -> None:
-    """Write words as words: what a customer typed never becomes a formula, not even when edited."""
-    if not words:
-        return
-    cell.value = ILLEGAL_CHARACTERS_RE.sub("", words)
-    cell.font = style
-    cell.data_type = "s"
-    if words.startswith(FORMULA_STARTS):
-        cell.quotePrefix = True
+def _lines_of(value: Value, width: float) -> int:
+    """How many lines words take in a column; what is no words takes one."""
+    if not isinstance(value, str) or (len(value) <= width - 2 and value.isprintable()):
+        return 1
+    return len(wrap(value, int(width) - 2))
 
 
 def _widths(table: Table, currency: str) -> list[float]:
@@ -213,20 +267,6 @@ def _widths(table: Table, currency: str) -> list[float]:
         extra = 3 if shown.numbers[at] else 0  # decimals that print leaves out
         widths.append(min(max(widest + extra, words), WIDEST) + 2)
     return widths
-
-
-def _wrap(sheet: Worksheet, row: int, widths: Sequence[float], *, upright: str = "top") -> None:
-    """Wrap the words of a row and make it high enough; not every program does so by itself."""
-    most = 1
-    for at, width in enumerate(widths, start=1):
-        cell = _cell(sheet, row, at)
-        words = isinstance(cell.value, str)
-        if words:
-            most = max(most, len(wrap(str(cell.value), int(width) - 2)))
-        side = cell.alignment.horizontal
-        cell.alignment = Alignment(wrap_text=words, vertical=upright, horizontal=side)
-    if most > 1:
-        sheet.row_dimensions[row].height = min(LINE_HEIGHT * most + 2, HIGHEST)
 
 
 def _set_print(sheet: Worksheet, report: Report) -> None:

@@ -53,6 +53,14 @@ def shelf_of(lots: Sequence[Lot]) -> dict[int, Shelf]:
     return {p.lot_id: p.shelf for p in standing.select_related("shelf__room")}
 
 
+def last_shelf(kind: str) -> Shelf | None:
+    """Say where the last standing entry of a kind put what it made; one query."""
+    placings = Placing.objects.filter(entry__kind=kind)
+    standing = placings.exclude(entry__amendments__takes_back=True)
+    last = standing.select_related("shelf__room").order_by("-entry_id", "-pk").first()
+    return last.shelf if last else None
+
+
 def stock_by_stage() -> list[StageStock]:
     """Add up what is on hand, stage by stage in the order of the work."""
     lots = lots_on_hand()

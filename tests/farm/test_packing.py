@@ -6,11 +6,14 @@ from typing import Any
 
 import pytest
 
+from farm.actions.blocks import move
 from farm.actions.common import Draw
+from farm.actions.correcting import undo
 from farm.actions.holding import hold
 from farm.actions.packing import pack
 from farm.actions.questions import PlausibilityQuestion
 from farm.models import LotCard, Stage
+from farm.queries.stock import last_shelf, shelf_of
 from farm.units import read_mass
 from ledger.errors import Malformed, OnHold
 from ledger.models import Edge, Line, Lot, Role
@@ -43,6 +46,46 @@ def test_a_mixed_lot_of_packs_comes_of_all_its_picks(world: World) -> None:
     parts = dict(Edge.objects.filter(dst=made).values_list("src", "part"))
     assert (parts[first.pk], parts[second.pk]) == (25, 15)
     assert_book_is_sound()
+
+
+def test_packs_stand_where_they_were_put(world: World) -> None:
+    draws = [Draw(crop(world, 4 * KG), 4 * KG)]
+    doing = world.doing()
+    made = pack(doing, product=world.product, packs=20, draws=draws, shelf=world.fridge_shelf)
+
+    assert shelf_of([made.lots[-1]]) == {made.lots[-1].pk: world.fridge_shelf}
+    move(world.doing(), lot=made.lots[-1], shelf=world.shelf)
+    assert shelf_of([made.lots[-1]]) == {made.lots[-1].pk: world.shelf}
+    assert_book_is_sound()
+
+
+def test_packs_without_a_place_have_none(world: World) -> None:
+    assert shelf_of([packed(world, 20, Draw(crop(world, 4 * KG), 4 * KG))]) == {}
+
+
+def test_the_next_packs_are_put_where_the_last_were(world: World) -> None:
+    """A packing that was taken back says nothing of where the next goes."""
+    shelves = [world.fridge_shelf, world.shelf]
+    entries = [
+        pack(world.doing(), product=world.product, packs=20, shelf=shelf,
+             draws=[Draw(crop(world, 4 * KG), 4 * KG)]).entry
+        for shelf in shelves
+    ]  # fmt: skip
+    assert last_shelf("pack") == world.shelf
+
+    undo(world.doing(reason="not packed"), entries[1])
+    assert last_shelf("pack") == world.fridge_shelf
+
+
+def test_packs_keep_the_number_that_they_were_packed_under(world: World) -> None:
+    """GS1's own example, 9501101530003; another one given later renames no earlier pack."""
+    world.product.gtin = "09501101530003"
+    world.product.save()
+    made = packed(world, 20, Draw(crop(world, 4 * KG), 4 * KG))
+    world.product.gtin = ""
+    world.product.save()
+
+    assert LotCard.objects.get(lot=made).gtin == "09501101530003"
 
 
 def test_the_oldest_pick_dates_the_packs(world: World) -> None:

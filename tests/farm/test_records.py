@@ -8,6 +8,7 @@ import pytest
 from django.db import DatabaseError, transaction
 from django.utils import timezone
 
+from farm.actions.blocks import move
 from farm.actions.records import erase_private, review
 from farm.actions.signing import MOST_MISSES, Signed, set_pin, signed
 from farm.models import Person, PrivateWords, Record, Role
@@ -17,6 +18,7 @@ from farm.records import ILLNESS, STORE
 from farm.reports.record_rows import gap_words, in_fahrenheit, signature, state_words
 from ledger.errors import Conflict, Malformed
 from tests.conftest import person_in_role
+from tests.farm.goods import packs
 from tests.farm.kept import PIN, cleaned, keep, out_of_limits, pinned, read_store
 from tests.farm.world import World, picked
 
@@ -301,6 +303,16 @@ def test_an_excursion_names_the_lots_that_sat_through_it(world: World) -> None:
     assert [(one.lot, one.quantity) for one in found.lots] == [(crop, 10_000_000)]
     assert (found.since, found.until) == (good.happened_at, over.happened_at)
     assert (found.worst_milli_c, found.limit_milli_c, found.is_over) == (8_000, 5_000, True)
+
+
+def test_packs_in_the_store_sat_through_it_as_well(world: World) -> None:
+    made = packs(world, 10)
+    move(world.doing(), lot=made, shelf=world.fridge_shelf)
+    bad = out_of_limits(world)
+    room = world.fridge_shelf.room
+    (found,) = excursions(room, bad.happened_on, bad.happened_on, now=world.now)
+
+    assert [(one.lot, one.quantity) for one in found.lots] == [(made, 10)]
 
 
 def test_a_lot_that_came_after_sat_through_nothing(world: World) -> None:

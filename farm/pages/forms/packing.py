@@ -2,10 +2,10 @@
 
 from farm.actions.common import Doing, Recorded
 from farm.actions.packing import pack
-from farm.models import Form, Product, Stage
+from farm.models import Form, Product, Shelf, Stage
 from farm.pages.forms.doing import DoingForm, FirstForm
 from farm.pages.forms.fields import CountField, RowField
-from farm.queries.stock import lots_on_hand, oldest_taken
+from farm.queries.stock import last_shelf, lots_on_hand, oldest_taken
 
 
 class PackFirst(FirstForm):
@@ -18,8 +18,12 @@ class PackForm(DoingForm):
 
     first = PackFirst
     group_titles = {"draws": "From which lots"}
+    shelf = RowField(
+        label="Where they are put", queryset=Shelf.objects.select_related("room"), required=False
+    )
 
     def build(self) -> None:
+        self.initial.setdefault("shelf", last_shelf("pack"))
         product = self.given["product"]
         stage = Stage.CROP if product.form == Form.FRESH else Stage.DRIED
         lots = [lot for lot in lots_on_hand(stage) if lot.card.species_id == product.species_id]
@@ -32,4 +36,5 @@ class PackForm(DoingForm):
             product=self.given["product"],
             packs=self.given["packs"],
             draws=self.drawn("draws"),
+            shelf=self.cleaned_data["shelf"],
         )

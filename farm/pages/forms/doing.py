@@ -4,7 +4,7 @@ A form declares its own fields and `run`. One that must know something first (th
 many) names a `first` form, which the page asks by GET; its answers are `given`.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any, ClassVar
@@ -12,11 +12,13 @@ from uuid import uuid4
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from farm.actions.common import Doing, Draw, Recorded
 from farm.actions.signing import signed
 from farm.models import Farm, Person, SellingPlace
+from farm.pages.forms.clock import ClockField
 from farm.pages.forms.fields import AmountField, MassField, lot_label, quantity_field
 from farm.queries.stock import all_lots
 from ledger.models import Lot
@@ -89,6 +91,17 @@ def pin_field() -> forms.CharField:
 class FirstForm(FarmForm):
     """What must be known before the rest can be asked."""
 
+    def narrow(self, person: Person) -> None:
+        """Offer only what this person may choose."""
+
+    def narrow_rows(
+        self, name: str, narrowed: Callable[[Person, Any], QuerySet[Any]], person: Person
+    ) -> None:
+        """Leave those rows of a field that `seen` gives to this person."""
+        field = self.fields[name]
+        assert isinstance(field, forms.ModelChoiceField)
+        field.queryset = narrowed(person, field.queryset)
+
 
 class DoingForm(FarmForm):
     """One action's form. ``group_titles``: headings of the lists of lots to draw from."""
@@ -102,11 +115,7 @@ class DoingForm(FarmForm):
     group_titles: ClassVar[Mapping[str, str]] = {}
     folded: ClassVar[tuple[str, ...]] = ()
 
-    when = forms.DateTimeField(
-        label="When it was done",
-        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
-        input_formats=["%Y-%m-%dT%H:%M", "%Y-%m-%d %H:%M", "%Y-%m-%d"],
-    )
+    when = ClockField(label="When it was done")
     minutes = forms.IntegerField(
         label="Minutes it took",
         required=False,

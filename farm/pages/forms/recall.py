@@ -12,6 +12,7 @@ from django.utils import timezone
 from farm.actions.common import Doing
 from farm.actions.drilling import Signed
 from farm.models import Customer, Farm, Person, SellingPlace
+from farm.pages.forms.clock import ClockField
 from farm.pages.forms.doing import FAST_CLOCK, FarmForm
 from farm.pages.forms.fields import MassField
 
@@ -20,11 +21,7 @@ class CallForm(FarmForm):
     """``whom``: customers and places of the recall, as they may be named to this person."""
 
     whom = forms.ChoiceField(label="Who was called or told")
-    when = forms.DateTimeField(
-        label="When",
-        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
-        input_formats=["%Y-%m-%dT%H:%M", "%Y-%m-%d %H:%M"],
-    )
+    when = ClockField(label="When")
     reached = forms.BooleanField(label="Somebody answered, or the notice hangs", required=False)
     answer = forms.CharField(
         label="What was answered",

@@ -14,6 +14,7 @@ from django.utils.datastructures import MultiValueDict
 from farm.actions.records import Stated
 from farm.actions.run_readings import USUAL_REFERENCE_MILLI_C, USUAL_Z_MILLI_C, Source
 from farm.models import Farm, Room
+from farm.pages.forms.clock import ClockField
 from farm.pages.forms.doing import FAST_CLOCK, FarmForm, initials_field, pin_field
 from farm.pages.forms.fields import (
     AmountField,
@@ -55,11 +56,7 @@ class SigningForm(FarmForm):
 class RecordForm(SigningForm):
     """One record of a kind; of a correction, prefilled with what it corrects."""
 
-    when = forms.DateTimeField(
-        label="When it was done",
-        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
-        input_formats=["%Y-%m-%dT%H:%M", "%Y-%m-%d %H:%M"],
-    )
+    when = ClockField(label="When it was done")
     note = forms.CharField(max_length=300, required=False, widget=forms.Textarea(attrs={"rows": 2}))
 
     def __init__(
@@ -149,11 +146,8 @@ class ReadingsForm(SigningForm):
     pressure_in = forms.ChoiceField(
         label="Gauge pressure is in", choices=[(u, u) for u in ("kPa", "bar", "psi")]
     )
-    start = forms.DateTimeField(
-        label="Start of the readings",
-        help_text="Minute 0, and the day of a bare clock",
-        widget=forms.DateTimeInput(attrs={"type": "datetime-local"}, format="%Y-%m-%dT%H:%M"),
-        input_formats=["%Y-%m-%dT%H:%M", "%Y-%m-%d %H:%M"],
+    start = ClockField(
+        label="Start of the readings", help_text="Minute 0, and the day of a bare clock"
     )
     probe = forms.CharField(
         label="Where the probe was", max_length=60,

@@ -1,0 +1,89 @@
+"""The farm's day: what was done belongs to the date on the clock where it was done.
+
+Clock rules: the IANA time zone database, by the standard library's zoneinfo. In 2026 California is
+at -7 h until 1 November; Britain is at +1 h until 25 October, 01:00 UTC, when 01:00 to 02:00 comes
+a second time; on 29 March its clocks jumped from 01:00 to 02:00.
+"""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+from django.core.exceptions import ValidationError
+from django.utils import timezone
+
+from farm.actions.common import Draw
+from farm.actions.harvesting import pick
+from farm.models import Farm
+from farm.pages.forms.clock import ClockField
+from farm.queries.months import month_of
+from ledger.models import Entry
+from tests.farm.world import KG, World, fruiting
+
+BRITAIN = ZoneInfo("Europe/London")
+
+
+@pytest.fixture
+def in_britain() -> Iterator[None]:
+    with timezone.override(BRITAIN):
+        yield
+
+
+def _moved_to(world: World, zone: str) -> None:
+    Farm.objects.update(time_zone=zone)
+
+
+def _picked_at(world: World, when: datetime) -> Entry:
+    blocks = fruiting(world)
+    doing = replace(world.doing(), happened_at=when)
+    return pick(doing, given=[Draw(blocks, 0)], flush=1, firsts_mg=KG).entry
+
+
+def test_an_evening_pick_in_california_is_today(world: World) -> None:
+    _moved_to(world, "America/Los_Angeles")
+    # 18:30 there is 01:30 UTC of the next day.
+    entry = _picked_at(world, datetime(2026, 9, 30, 1, 30, tzinfo=UTC))
+
+    assert entry.happened_on == date(2026, 9, 29)
+
+
+def test_a_pick_past_midnight_in_british_summer_is_not_yesterday(world: World) -> None:
+    _moved_to(world, "Europe/London")
+    # 00:30 there is 23:30 UTC of the day before, and of the month before.
+    entry = _picked_at(world, datetime(2026, 9, 30, 23, 30, tzinfo=UTC))
+
+    assert entry.happened_on == date(2026, 10, 1)
+    october = month_of("2026-10")
+    assert october.first <= entry.happened_on <= october.last
+
+
+def test_moving_the_farms_zone_moves_no_past(world: World) -> None:
+    _moved_to(world, "America/Los_Angeles")
+    entry = _picked_at(world, datetime(2026, 9, 30, 1, 30, tzinfo=UTC))
+    _moved_to(world, "Europe/London")
+    entry.refresh_from_db()
+
+    assert (entry.happened_on, entry.utc_offset_min) == (date(2026, 9, 29), -7 * 60)
+
+
+@pytest.mark.usefixtures("in_britain")
+def test_a_time_that_comes_twice_is_the_later_one_that_has_been() -> None:
+    when = ClockField().clean("2025-10-26T01:30")
+
+    assert when.astimezone(UTC) == datetime(2025, 10, 26, 1, 30, tzinfo=UTC)
+
+
+@pytest.mark.usefixtures("in_britain")
+def test_a_time_that_the_clocks_jumped_over_is_refused() -> None:
+    with pytest.raises(ValidationError, match="There was no 01:30 on 2026-03-29"):
+        ClockField().clean("2026-03-29T01:30")
+
+
+@pytest.mark.usefixtures("in_britain")
+def test_the_day_of_the_autumn_change_is_twenty_five_hours_long() -> None:
+    midnight = ClockField().clean("2025-10-26 00:00")
+    next_midnight = ClockField().clean("2025-10-27 00:00")
+
+    assert next_midnight.astimezone(UTC) - midnight.astimezone(UTC) == timedelta(hours=25)

@@ -38,17 +38,16 @@ class Right(Enum):
     SEE_COSTS = "see costs and margins"
     KEEP_MONEY = "issue invoices and enter payments"
     CHANGE_FARM = "change the farm's own settings and lists"
+    SEE_REACH = "look how far something reaches"  # all of it, before it is held or recalled
     SEE_RECEIVERS = "see who received what is recalled"
     SEE_ILLNESS = "see notes on illness"
-
-    SEE_MONEY = SEE_SALES
 
 
 RIGHTS: dict[str, frozenset[Right]] = {
     Role.OWNER: frozenset(Right),
     Role.HELPER: frozenset(
         {Right.READ, Right.SEE_LOTS, Right.SEE_WORK, Right.RECORD, Right.SEE_RECIPES}
-        | {Right.SEE_SAFETY, Right.SEE_ORDERS}
+        | {Right.SEE_SAFETY, Right.SEE_REACH, Right.SEE_ORDERS}
     ),
     Role.SELLER: frozenset({Right.READ, Right.SEE_LOTS, Right.SELL}),
     Role.BOOKKEEPER: frozenset(
@@ -131,6 +130,11 @@ def may(person: Person, right: Right) -> bool:
     """
     under = person.entering_under
     return right in RIGHTS[person.role] and (under is None or right in RIGHTS[under.role])
+
+
+def sees_stall_prices(person: Person) -> bool:
+    """Say whether somebody sees what is asked and taken at a stall: a seller, at their own."""
+    return may(person, Right.SEE_SALES) or may(person, Right.SELL)
 
 
 def person_of(request: HttpRequest) -> Person:

@@ -27,7 +27,7 @@ class AskPage:
     months: tuple[Month, ...]
 
 
-@page(Right.SEE_MONEY)
+@page(Right.SEE_COSTS)
 def against_plan(request: PageRequest) -> HttpResponse:
     """Ask for a batch by its code, or for a month."""
     typed, refusal = request.GET.get("of", "").strip(), ""
@@ -42,7 +42,7 @@ def against_plan(request: PageRequest) -> HttpResponse:
     return show(request, "farm/answers/ask_against.html", shown)
 
 
-@page(Right.SEE_MONEY)
+@page(Right.SEE_COSTS)
 def against_of(request: PageRequest, key: str) -> HttpResponse:
     """Show a month (2026-10) or a batch (the code of one of its lots) against plan."""
     if "-" in key:

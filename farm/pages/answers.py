@@ -9,7 +9,8 @@ from django.http import Http404, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
 
 from farm.models import Stage
-from farm.pages.access import PageRequest, Right, may, page
+from farm.pages import seen
+from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
 from farm.pages.closing import month_answer
 from farm.pages.frame import show
 from farm.pages.handing_out import handed_out, made_by
@@ -18,10 +19,11 @@ from farm.queries.closings import months_shown
 from farm.queries.costs import cost_of
 from farm.queries.finding import UnknownLotError, find_lot
 from farm.queries.months import Month, NoMonthError, month_of
-from farm.queries.stock import lots_on_hand
+from farm.queries.stock import all_lots
 from farm.queries.traces import trace_of
 from farm.reports.cost_rows import cost_report
 from farm.reports.trace_rows import trace_report
+from ledger.codes import tidy
 from ledger.models import Lot
 
 NEWEST = 12
@@ -51,13 +53,13 @@ class AskMonthPage:
 # --- which lot, which month ------------------------------------------------------------------
 
 
-@page(Right.SEE_MONEY)
+@page(Right.SEE_COSTS)
 def costs(request: PageRequest) -> HttpResponse:
     explained = "What a lot cost so far, line by line, and what a kilo from its blocks costs."
     return _ask_lot(request, "cost-of", title="Cost of a lot", explained=explained)
 
 
-@page(Right.READ)
+@page(Right.SEE_SAFETY)
 def trace(request: PageRequest) -> HttpResponse:
     explained = (
         "Back from a punnet to grain batch, culture and supplier; or forward to what is still "
@@ -66,7 +68,7 @@ def trace(request: PageRequest) -> HttpResponse:
     return _ask_lot(request, "trace-of", title="Trace a lot", explained=explained)
 
 
-@page(Right.SEE_MONEY)
+@page(Right.SEE_SALES)
 def month(request: PageRequest) -> HttpResponse:
     typed, refusal = request.GET.get("month", ""), ""
     if typed:
@@ -91,7 +93,7 @@ def _ask_lot(request: PageRequest, name: str, *, title: str, explained: str) -> 
             meant = tuple(Way(code, _address(name, code, way)) for code in error.suggestions)
     newest = tuple(
         Way(f"{lot.code} · {lot.item.name}", _address(name, lot.code, ""))
-        for lot in reversed(lots_on_hand()[-NEWEST:])
+        for lot in seen.lots(request.person, all_lots().filter(quantity__gt=0))[:NEWEST]
     )
     shown = AskLotPage(title, explained, typed, refusal, meant, newest, asks_way=name == "trace-of")
     return show(request, "farm/answers/ask_lot.html", shown)
@@ -104,40 +106,42 @@ def _address(name: str, code: str, way: str) -> str:
 # --- the answers -----------------------------------------------------------------------------
 
 
-@page(Right.SEE_MONEY)
+@page(Right.SEE_COSTS)
 def cost_of_lot(request: PageRequest, code: str) -> HttpResponse:
-    lot = _lot(code)
-    others: tuple[Way, ...] = (
-        Way("Cost", _address("cost-of", lot.code, ""), is_here=True),
-        Way("Trace back", _address("trace-of", lot.code, "back")),
-        Way("Trace forward", _address("trace-of", lot.code, "forward")),
-    )
+    lot = _lot(request, code)
+    others: tuple[Way, ...] = (Way("Cost", _address("cost-of", lot.code, ""), is_here=True),)
+    if may(request.person, Right.SEE_SAFETY):
+        others = (
+            *others,
+            Way("Trace back", _address("trace-of", lot.code, "back")),
+            Way("Trace forward", _address("trace-of", lot.code, "forward")),
+        )
     if lot.card.stage == Stage.BLOCKS:
         others = (*others, Way("Against plan", reverse("against-of", args=[lot.code])))
     report = cost_report(cost_of(lot), made_by(request))
     return handed_out(request, report, name=f"cost-{lot.code}", others=others)
 
 
-@page(Right.READ)
+@page(Right.SEE_SAFETY)
 def trace_of_lot(request: PageRequest, code: str) -> HttpResponse:
     """Show a trace; it holds no money. Names of customers stand where the person may see them."""
-    lot = _lot(code)
+    lot = _lot(request, code)
     way = "forward" if request.GET.get("way") == "forward" else "back"
-    sees_money = may(request.person, Right.SEE_MONEY)
     others = tuple(
         Way(f"Trace {other}", _address("trace-of", lot.code, other), is_here=way == other)
         for other in ("back", "forward")
     )
     others += (Way("Whole reach, hold, recall", f"{reverse('reach')}?codes={lot.code}"),)
-    if sees_money:
+    if may(request.person, Right.SEE_COSTS):
         others = (Way("Cost", _address("cost-of", lot.code, "")), *others)
-    traced = trace_of(lot, forward=way == "forward")
-    report = trace_report(traced, made_by(request), names=sees_money)
+    traced = seen.trace(request.person, trace_of(lot, forward=way == "forward"))
+    names = may(request.person, Right.SEE_SALES)
+    report = trace_report(traced, made_by(request), names=names)
     return handed_out(request, report, name=f"trace-{lot.code}-{way}", others=others,
                       codes_lead_to="trace-of")  # fmt: skip
 
 
-@page(Right.SEE_MONEY)
+@page(Right.SEE_SALES)
 def month_shown(request: PageRequest, key: str) -> HttpResponse:
     try:
         asked = month_of(key)
@@ -152,8 +156,6 @@ def month_shown(request: PageRequest, key: str) -> HttpResponse:
     return month_answer(request, asked, others)
 
 
-def _lot(code: str) -> Lot:
-    try:
-        return find_lot(code)
-    except UnknownLotError as refusal:
-        raise Http404(str(refusal)) from refusal
+def _lot(request: PageRequest, code: str) -> Lot:
+    rows = seen.lots(request.person, all_lots())
+    return get_or_refuse(request, rows, Right.READ, code=tidy(code))

@@ -12,6 +12,7 @@ from farm.actions.run_readings import attach_readings
 from farm.actions.runs import KIND as RUN
 from farm.actions.signing import signed
 from farm.models import Room, RunReadings
+from farm.pages import seen
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
 from farm.pages.doings import PRESSURE
 from farm.pages.forms.records import DaysForm, ReadingsForm
@@ -72,14 +73,15 @@ class AddReadingsPage:
     caution: str
 
 
-@page(Right.READ)
+@page(Right.SEE_SAFETY)
 def binder(request: PageRequest) -> HttpResponse:
     """Ask for the days; hand the binder out as PDF or spreadsheet."""
     form = DaysForm(request.GET, usual=A_YEAR)
     ending = request.GET.get("file", "")
     if not form.is_valid():
         return show(request, "farm/records/binder.html", BinderPage(form, []))
-    span = Span(form.cleaned_data["first"], form.cleaned_data["last"])
+    said = form.cleaned_data
+    span = Span(*seen.days(request.person, said["first"], said["last"]))
     if ending not in MEDIA_TYPES:
         titles = [section.title for section in sections(span, request.farm)]
         return show(request, "farm/records/binder.html", BinderPage(form, titles))
@@ -96,14 +98,15 @@ def binder_file(span: Span, request: PageRequest, ending: str) -> bytes:
     return workbook_bytes(binder_report(span, farm, made))
 
 
-@page(Right.READ)
+@page(Right.SEE_SAFETY)
 def store(request: PageRequest, pk: int) -> HttpResponse:
-    room = get_or_refuse(request, Room.objects.all(), Right.READ, pk=pk)
+    room = get_or_refuse(request, Room.objects.all(), Right.SEE_SAFETY, pk=pk)
     days = DaysForm(request.GET, usual=A_MONTH)
     content = Content(())
     words = ""
     if days.is_valid():
-        span = Span(days.cleaned_data["first"], days.cleaned_data["last"])
+        said = days.cleaned_data
+        span = Span(*seen.days(request.person, said["first"], said["last"]))
         content, words = store_content(room, span, request.farm), str(span)
     report = report_of(f"Temperature of {room}", words, content, made=made_by(request))
     file = taken_away(request, report, f"temperature-{room.pk}")
@@ -117,9 +120,10 @@ def store(request: PageRequest, pk: int) -> HttpResponse:
     return show(request, "farm/records/store.html", StorePage(room, shown, days))
 
 
-@page(Right.READ)
+@page(Right.SEE_SAFETY)
 def run_readings(request: PageRequest, seq: int) -> HttpResponse:
-    entry = get_or_refuse(request, Entry.objects.filter(kind=RUN), Right.READ, pk=seq)
+    rows = seen.entries(request.person, Entry.objects.filter(kind=RUN))
+    entry = get_or_refuse(request, rows, Right.SEE_SAFETY, pk=seq)
     sets = readings_of(entry)
     answer = None
     if sets:

@@ -29,13 +29,13 @@ class CalendarPage:
     secret_address: str = ""
 
 
-@page(Right.READ)
+@page(Right.SEE_WORK)
 def calendar_page(request: PageRequest) -> HttpResponse:
     return _show(request)
 
 
 @require_POST
-@page(Right.READ)
+@page(Right.SEE_WORK)
 def calendar_renew(request: PageRequest) -> HttpResponse:
     """Make the person's address anew, or give it up; the old one leads nowhere at once."""
     if "give_up" in request.POST:
@@ -78,5 +78,7 @@ def _show(request: PageRequest, secret_address: str = "") -> HttpResponse:
 
 
 def _seen_by(person: Person, due: list[Due]) -> Iterator[Due]:
-    """Leave out customers' money where the person may not see it."""
-    return (one for one in due if not one.is_money or may(person, Right.SEE_MONEY))
+    """Leave out customers' money where the person may not see it, and all but for the work."""
+    if not may(person, Right.SEE_WORK):
+        return iter(())
+    return (one for one in due if not one.is_money or may(person, Right.SEE_SALES))

@@ -76,7 +76,7 @@ class ScorePage:
     of: int
 
 
-@page(Right.SEE_MONEY)
+@page(Right.SEE_COSTS)
 def card(request: PageRequest) -> HttpResponse:
     """Show the card of what the address says; a POST saves the very same as a version."""
     usual = usual_choice()
@@ -100,10 +100,10 @@ def card(request: PageRequest) -> HttpResponse:
     return _answer(request, story, shown)
 
 
-@page(Right.SEE_MONEY)
+@page(Right.SEE_COSTS)
 def saved_card(request: PageRequest, pk: int) -> HttpResponse:
     """Show a saved version from what was saved with it; later look-ups do not change it."""
-    row = get_or_refuse(request, SavedCard.objects.all(), Right.SEE_MONEY, pk=pk)
+    row = get_or_refuse(request, SavedCard.objects.all(), Right.SEE_COSTS, pk=pk)
     story = _story(Stated(**json.loads(row.stated)))
     made_on = timezone.localtime(row.made_at).date()
     report = _report(request, story, title=f"{row}, saved {made_on}")
@@ -114,7 +114,7 @@ def saved_card(request: PageRequest, pk: int) -> HttpResponse:
     return show(request, "farm/card/saved.html", SavedPage(said, _laid_out(request, report), again))
 
 
-@page(Right.SEE_MONEY)
+@page(Right.SEE_COSTS)
 def card_scores(request: PageRequest) -> HttpResponse:
     """Hold the saved ranges against what came true."""
     found = tuple(outcomes())
@@ -199,14 +199,14 @@ def _answer(request: PageRequest, story: Story, shown: CardPage) -> HttpResponse
             shown,
             headline=headline(story.worked, story.names, request.farm.currency),
             answer=_laid_out(request, report),
-            may_save=may(request.person, Right.RECORD),
+            may_save=may(request.person, Right.CHANGE_FARM),
             saved=tuple(SavedCard.objects.all()[:20]),
         ),
     )
 
 
 def _save(request: PageRequest, story: Story, choice: Choice) -> HttpResponse:
-    require(request, Right.RECORD)
+    require(request, Right.CHANGE_FARM)
     row = save_card(
         request.POST.get("name", "")[:80],
         story.worked,

@@ -71,7 +71,7 @@ def month_answer(request: PageRequest, month: Month, others: tuple[Way, ...]) ->
     """Show an open month as worked now, a closed one as it was frozen, each with its files."""
     others = (*others, Way("Bills", f"{reverse('bills')}?month={month.key}"))
     closed = closing_of(month)
-    if may(request.person, Right.CHANGE_FARM) and (closed or month == earliest_open()):
+    if closed or (may(request.person, Right.CHANGE_FARM) and month == earliest_open()):
         label = "How it was closed" if closed else f"Close {month.name}"
         others = (*others, Way(label, reverse("month-close", args=[month.key])))
     if closed is None:
@@ -85,10 +85,10 @@ def month_answer(request: PageRequest, month: Month, others: tuple[Way, ...]) ->
     return show(request, "farm/answers/answer.html", shown)
 
 
-@page(Right.SEE_MONEY)
+@page(Right.SEE_SALES)
 def closed_file(request: PageRequest, name: str) -> HttpResponse:
     """Hand out the very bytes that were frozen."""
-    return _served(get_or_refuse(request, ClosedFile.objects.all(), Right.SEE_MONEY, name=name))
+    return _served(get_or_refuse(request, ClosedFile.objects.all(), Right.SEE_SALES, name=name))
 
 
 def _served(file: ClosedFile) -> HttpResponse:
@@ -101,11 +101,12 @@ def _served(file: ClosedFile) -> HttpResponse:
 # --- closing ---------------------------------------------------------------------------------
 
 
-@page(Right.CHANGE_FARM)
+@page(Right.SEE_SALES)
 def close(request: PageRequest, key: str) -> HttpResponse:
     """Say what stops the month, how bills compare, and close it; then what was frozen."""
     month = _month(key)
     if request.method == "POST":
+        require(request, Right.CHANGE_FARM)
         try:
             close_month(
                 request.person, month, at=timezone.now(), produce=lambda one: _files(request, one)
@@ -152,7 +153,7 @@ def _address(one: Unfinished) -> str:
 # --- bills -----------------------------------------------------------------------------------
 
 
-@page(Right.SEE_MONEY)
+@page(Right.SEE_COSTS)
 def bills(request: PageRequest) -> HttpResponse:
     """List a month's bills against what was charged; the owner enters more."""
     today = timezone.localdate()
@@ -160,7 +161,7 @@ def bills(request: PageRequest) -> HttpResponse:
     data = request.POST if request.method == "POST" else None
     form = BillForm(data, farm=request.farm, initial={"uuid": uuid4()})
     if data is not None:
-        require(request, Right.CHANGE_FARM)
+        require(request, Right.KEEP_MONEY)
         if form.is_valid():
             try:
                 _enter(request, month, form)
@@ -186,9 +187,9 @@ def _enter(request: PageRequest, month: Month, form: BillForm) -> None:
 
 
 @require_POST
-@page(Right.CHANGE_FARM)
+@page(Right.KEEP_MONEY)
 def bill_back(request: PageRequest, pk: int) -> HttpResponse:
-    bill = get_or_refuse(request, Bill.objects.all(), Right.CHANGE_FARM, pk=pk)
+    bill = get_or_refuse(request, Bill.objects.all(), Right.KEEP_MONEY, pk=pk)
     try:
         take_bill_back(request.person, bill, uuid=uuid4(), at=timezone.now())
     except Refused as refusal:

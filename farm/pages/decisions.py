@@ -78,7 +78,7 @@ QUESTIONS = (
 )  # fmt: skip
 
 
-@page(Right.SEE_MONEY)
+@page(Right.SEE_COSTS)
 def decisions(request: PageRequest) -> HttpResponse:
     questions = [Question(asked, told, reverse(name)) for asked, told, name in QUESTIONS]
     return show(request, "farm/decisions/index.html", DecisionsPage(tuple(questions)))
@@ -87,7 +87,7 @@ def decisions(request: PageRequest) -> HttpResponse:
 # --- with numbers to change ------------------------------------------------------------------
 
 
-@page(Right.SEE_MONEY)
+@page(Right.SEE_COSTS)
 def second_flush(request: PageRequest) -> HttpResponse:
     strain = usual_strain()
     title = "Did the second flush pay for its shelf?"
@@ -111,7 +111,7 @@ def second_flush(request: PageRequest) -> HttpResponse:
     return _decided(request, shown, asked)
 
 
-@page(Right.SEE_MONEY)
+@page(Right.SEE_COSTS)
 def drying(request: PageRequest) -> HttpResponse:
     title = "Dry it, discount it or bin it?"
     strain = usual_strain()
@@ -164,12 +164,12 @@ def _decided(request: PageRequest, shown: DecisionPage, asked: _Asked) -> HttpRe
 # --- by month --------------------------------------------------------------------------------
 
 
-@page(Right.SEE_MONEY)
+@page(Right.SEE_COSTS)
 def contamination(request: PageRequest) -> HttpResponse:
     return _newest_month(request, "contamination-of", QUESTIONS[2])
 
 
-@page(Right.SEE_MONEY)
+@page(Right.SEE_COSTS)
 def contamination_of(request: PageRequest, key: str) -> HttpResponse:
     month = _month(key)
     report = losses_report(growing_losses(month), made_by(request))
@@ -177,12 +177,12 @@ def contamination_of(request: PageRequest, key: str) -> HttpResponse:
     return handed_out(request, report, name=f"contamination-{month.key}", others=others)
 
 
-@page(Right.SEE_MONEY)
+@page(Right.SEE_COSTS)
 def steriliser_runs(request: PageRequest) -> HttpResponse:
     return _newest_month(request, "steriliser-runs-of", QUESTIONS[3])
 
 
-@page(Right.SEE_MONEY)
+@page(Right.SEE_COSTS)
 def steriliser_runs_of(request: PageRequest, key: str) -> HttpResponse:
     month = _month(key)
     report = runs_report(runs_of(month), made_by(request))

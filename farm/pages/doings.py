@@ -3,7 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from farm.models import Stage
+from farm.models import Person, Stage
+from farm.pages.access import Right, may
 from farm.pages.forms import (
     bins,
     blocks,
@@ -47,6 +48,9 @@ class Deed:
 
     ``time``: that word where it is not the slug's, such as a delivery, which is a sale.
 
+    ``rights``: of which one is needed. ``is_kept``: a phone may keep its form for use without a
+    signal; not one with people or money.
+
     ``stages``: lots of these offer this action; ``field``: where their code is prefilled, if any.
     """
 
@@ -59,6 +63,8 @@ class Deed:
     stages: Sequence[int] = ()
     caution: str = ""
     time: str = ""
+    is_kept: bool = True
+    rights: tuple[Right, ...] = (Right.RECORD,)
 
     @property
     def kind(self) -> str:
@@ -72,12 +78,15 @@ GRAIN, BLOCKS, STORE, SELL, RIGHT = (
 GROUPS = (GRAIN, BLOCKS, STORE, SELL, RIGHT)
 ANY = tuple(Stage)
 SOLD = (Stage.PACKS, Stage.CROP, Stage.DRIED, Stage.SPENT)
+STALL = (Right.RECORD, Right.SELL)
 
 DEEDS = (
-    Deed("receive-supplies", "Receive supplies", "Received", GRAIN, supplies.ReceiveForm),
+    Deed("receive-supplies", "Receive supplies", "Received", GRAIN, supplies.ReceiveForm,
+         is_kept=False),
     Deed("top-up", "Top up a bin", "Bin topped up", GRAIN, bins.TopUpForm, "lots",
          (Stage.SUPPLY,)),
-    Deed("buy-culture", "Buy a culture", "Culture bought", GRAIN, supplies.BuyCultureForm),
+    Deed("buy-culture", "Buy a culture", "Culture bought", GRAIN, supplies.BuyCultureForm,
+         is_kept=False),
     Deed("transfer-culture", "Transfer a culture", "Culture transferred", GRAIN,
          cultures.TransferForm, "source", (Stage.CULTURE,), FLAME),
     Deed("clone-culture", "Clone from a pick", "Culture cloned", GRAIN, cultures.CloneForm,
@@ -105,11 +114,16 @@ DEEDS = (
     Deed("throw-away", "Throw away", "Thrown away", STORE, store.ThrowAwayForm, "lot", ANY),
     Deed("pack", "Pack", "Packed", SELL, packing.PackForm, "", (Stage.CROP, Stage.DRIED),
          NO_AIRTIGHT),
-    Deed("sell", "Sell", "Sold", SELL, selling.SellForm, "", SOLD),
-    Deed("deliver", "Deliver an order", "Delivered", SELL, orders.DeliverForm, time="sell"),
-    Deed("load-stall", "Load for a stall", "Loaded", SELL, selling.LoadForm, "", SOLD),
-    Deed("settle-stall", "Settle a stall day", "Settled", SELL, selling.SettleForm),
-    Deed("take-back", "Take back unsold", "Taken back", SELL, selling.TakeBackForm),
+    Deed("sell", "Sell", "Sold", SELL, selling.SellForm, "", SOLD,
+         rights=STALL),
+    Deed("deliver", "Deliver an order", "Delivered", SELL, orders.DeliverForm, time="sell",
+         is_kept=False),
+    Deed("load-stall", "Load for a stall", "Loaded", SELL, selling.LoadForm, "", SOLD,
+         rights=STALL),
+    Deed("settle-stall", "Settle a stall day", "Settled", SELL, selling.SettleForm,
+         rights=STALL),
+    Deed("take-back", "Take back unsold", "Taken back", SELL, selling.TakeBackForm,
+         is_kept=False, rights=STALL),
     Deed("hold", "Put on hold", "Put on hold", RIGHT, correcting.HoldForm, "lot"),
     Deed("release", "Release from hold", "Released", RIGHT, correcting.ReleaseForm, "lot"),
 )  # fmt: skip
@@ -117,10 +131,17 @@ DEEDS = (
 BY_SLUG = {deed.slug: deed for deed in DEEDS}
 
 
-def deeds_by_group() -> list[tuple[str, list[Deed]]]:
-    return [(group, [d for d in DEEDS if d.group == group]) for group in GROUPS]
+def may_do(person: Person, deed: Deed) -> bool:
+    return any(may(person, right) for right in deed.rights)
 
 
-def deeds_for(stage: int) -> list[Deed]:
-    """Actions that fit a lot of a stage, in the order of the work."""
-    return [deed for deed in DEEDS if stage in deed.stages]
+def deeds_by_group(person: Person) -> list[tuple[str, list[Deed]]]:
+    """Actions open to somebody, without the groups in which they have none."""
+    open_to = [deed for deed in DEEDS if may_do(person, deed)]
+    groups = ((group, [deed for deed in open_to if deed.group == group]) for group in GROUPS)
+    return [(group, deeds) for group, deeds in groups if deeds]
+
+
+def deeds_for(stage: int, person: Person) -> list[Deed]:
+    """Actions that fit a lot of a stage and are open to somebody, in the order of the work."""
+    return [deed for deed in DEEDS if stage in deed.stages and may_do(person, deed)]

@@ -14,6 +14,7 @@ from django.views.decorators.http import require_POST
 from farm.actions.common import Doing
 from farm.actions.drilling import sign_drill, start_drill
 from farm.models import Drill
+from farm.pages import seen
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
 from farm.pages.forms.recall import SignForm, StartForm
 from farm.pages.frame import show
@@ -45,7 +46,7 @@ class DrillPage(AnswerPage):
     form: SignForm | None
 
 
-@page(Right.READ)
+@page(Right.SEE_SAFETY)
 def drills(request: PageRequest) -> HttpResponse:
     given = {"uuid": uuid4(), "code": request.GET.get("code", "")}
     return _list(request, StartForm(initial=given))
@@ -69,10 +70,12 @@ def drill_start(request: PageRequest) -> HttpResponse:
     return _list(request, form)
 
 
-@page(Right.READ)
+@page(Right.SEE_SAFETY)
 def drill(request: PageRequest, number: int) -> HttpResponse:
     """Show a drill, with the form to sign while it is not signed."""
-    found = get_or_refuse(request, drills_kept(), Right.READ, number=number)
+    found = get_or_refuse(
+        request, seen.drills(request.person, drills_kept()), Right.SEE_SAFETY, number=number
+    )
     unsigned = signature_of(found) is None and may(request.person, Right.RECORD)
     form = SignForm(questions=drilled_of(found).missing) if unsigned else None
     return _shown(request, found, form)

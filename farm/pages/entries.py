@@ -13,9 +13,9 @@ from django.views.decorators.http import require_POST
 
 from farm.actions.common import Doing
 from farm.actions.correcting import correct_quantity, undo, undo_with_dependants
-from farm.models import SaleLine, SellingCost
-from farm.pages import retrying
-from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
+from farm.models import Person, SaleLine, SellingCost
+from farm.pages import retrying, seen
+from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, sees_stall_prices
 from farm.pages.doings import BY_SLUG, Deed
 from farm.pages.forms.correcting import CorrectForm, UndoForm
 from farm.pages.frame import show
@@ -47,7 +47,13 @@ WORDS = {
     "band_mg": "water it may have lost",
     "book_mg": "weight in the book before",
 }
-MONEY_WORDS = ("money", "terms")
+# Parts of the names of particulars, and the right without which those are kept from a person.
+KEPT_FROM = (
+    (("money", "terms"), Right.SEE_SALES),
+    (("minutes", "hours"), Right.SEE_WORK),
+    (("recipe", "moisture", "substrate", "water_mg", "water_ppm"), Right.SEE_RECIPES),
+)
+WRITE = (Right.RECORD, Right.SELL)
 UNITS = ("_mg", "_ppm", "_money", "_pa", "_milli_c", "_wh")
 
 
@@ -87,35 +93,37 @@ class CorrectPage:
     form: CorrectForm
 
 
-@page(Right.READ)
+@page(Right.SEE_LOTS)
 def entry(request: PageRequest, seq: int) -> HttpResponse:
-    found = get_or_refuse(request, query.entries().select_related("amends"), Right.READ, pk=seq)
-    sees_money = may(request.person, Right.SEE_MONEY)
+    rows = seen.entries(request.person, query.entries().select_related("amends"))
+    found = get_or_refuse(request, rows, Right.SEE_LOTS, pk=seq)
+    sees_costs = may(request.person, Right.SEE_COSTS)
     lines = query.standing(found)
     shown = EntryPage(
         entry=found,
         row=query.rows_of([found])[0],
         lines=lines,
-        stated=stated(request, found, sees_money=sees_money),
+        stated=stated(request, found),
         amendments=query.rows_of(query.entries().filter(amends=found).order_by("seq")),
         root=found.amends,
-        sold=money_of(found) if sees_money else [],
-        costs=costs_of(found) if sees_money else [],
+        sold=money_of(found) if sees_stall_prices(request.person) else [],
+        costs=costs_of(found) if sees_costs else [],
         undo=UndoForm(initial={"uuid": uuid4()}),
-        may_undo=may(request.person, Right.RECORD) and is_open(found),
-        paid=sees_money and any(line.money_now or line.money_written for line in lines),
+        may_undo=writes(request.person) and is_open(found),
+        paid=sees_costs and any(line.money_now or line.money_written for line in lines),
         deed=BY_SLUG.get(found.kind.replace(" ", "-")),
         late_for=late_for(found),
-        papers=papers_of(found),
+        papers=papers_of(found) if may(request.person, Right.SEE_ORDERS) else None,
     )
     return show(request, "farm/entries/entry.html", shown)
 
 
 @require_POST
-@page(Right.RECORD)
+@page(Right.RECORD, Right.SELL)
 def undo_entry(request: PageRequest, seq: int) -> HttpResponse:
     """Take an entry back; where others stand on it, show them and offer to take all back."""
-    found = get_or_refuse(request, query.entries(), Right.RECORD, pk=seq)
+    rows = seen.entries(request.person, query.entries())
+    found = get_or_refuse(request, rows, *WRITE, pk=seq)
     form = UndoForm(request.POST)
     if not form.is_valid():
         return redirect("entry", seq)
@@ -138,16 +146,17 @@ def undo_entry(request: PageRequest, seq: int) -> HttpResponse:
     return redirect("entry", seq)
 
 
-@page(Right.RECORD)
+@page(Right.RECORD, Right.SELL)
 def correct(request: PageRequest, seq: int) -> HttpResponse:
     """State the right quantity of one line; the difference is added, nothing is erased."""
-    found = get_or_refuse(request, query.entries(), Right.RECORD, pk=seq)
+    rows = seen.entries(request.person, query.entries())
+    found = get_or_refuse(request, rows, *WRITE, pk=seq)
     line = chosen_line(request, found)
     if line is None:
         messages.error(request, f"Entry {seq} has no such line to correct.")
         return redirect("entry", seq)
     data = request.POST if request.method == "POST" else None
-    sees_money = may(request.person, Right.SEE_MONEY)
+    sees_money = may(request.person, Right.SEE_COSTS)
     form = CorrectForm(data, farm=request.farm, line=line, sees_money=sees_money)
     if data is not None and form.is_valid():
         try:
@@ -205,13 +214,19 @@ def is_open(found: Entry) -> bool:
     return found.amends_id is None and not getattr(found, "taken_back", False)
 
 
-def stated(request: PageRequest, found: Entry, *, sees_money: bool) -> list[tuple[str, str]]:
-    """Put the particulars into words; prices only for who may see money."""
+def stated(request: PageRequest, found: Entry) -> list[tuple[str, str]]:
+    """Put the particulars into words, without those that the person may not see."""
+    hidden = [word for words, right in KEPT_FROM if not may(request.person, right)
+              for word in words]  # fmt: skip
     return [
         (in_words(item.name, item.key), reading(item.key, item.value, request.farm))
         for item in query.particulars(found)
-        if sees_money or not any(word in item.name for word in MONEY_WORDS)
+        if not any(word in item.name for word in hidden)
     ]
+
+
+def writes(person: Person) -> bool:
+    return any(may(person, right) for right in WRITE)
 
 
 def in_words(name: str, key: str) -> str:

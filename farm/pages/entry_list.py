@@ -12,6 +12,7 @@ from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
 
 from farm.models import Customer, Person, SaleLine, SellingPlace
+from farm.pages import seen
 from farm.pages.access import PageRequest, Right, page
 from farm.pages.lists import BOTH, NUMBER, Listing, ListTable, list_page
 from farm.queries.entries import entries, is_late, kinds
@@ -172,15 +173,15 @@ ENTRIES = Listing("Entries", EntryTable, EntryFilter)
 SALES = Listing("Sales", SaleTable, SaleFilter)
 
 
-@page(Right.READ)
+@page(Right.SEE_LOTS)
 def entry_list(request: PageRequest) -> HttpResponse:
     initials = Person.objects.filter(pk=OuterRef("by")).values("initials")
     lines = Prefetch("lines", Line.objects.select_related("lot").order_by("pk"))
     rows = entries().annotate(initials=Subquery(initials)).prefetch_related(lines)
-    return list_page(request, ENTRIES, rows)
+    return list_page(request, ENTRIES, seen.entries(request.person, rows))
 
 
-@page(Right.SEE_MONEY)
+@page(Right.SEE_SALES)
 def sale_list(request: PageRequest) -> HttpResponse:
     return list_page(request, SALES, sale_lines())
 

@@ -13,6 +13,7 @@ from django.utils import timezone
 from farm.exchange.choosing import Asked
 from farm.exchange.epcis import document
 from farm.exchange.key_data import COVERAGE, NOT_KEPT, key_data
+from farm.pages import seen
 from farm.pages.access import PageRequest, Right, may, page
 from farm.pages.forms.span import SpanForm
 from farm.pages.frame import show
@@ -40,7 +41,7 @@ class TakePage:
     photo_target: str
 
 
-@page(Right.READ)
+@page(Right.SEE_SAFETY)
 def events(request: PageRequest) -> HttpResponse:
     def taken(asked: Asked) -> HttpResponse:
         said = json.dumps(document(asked.entries, timezone.now()), ensure_ascii=False, indent=1)
@@ -52,11 +53,11 @@ def events(request: PageRequest) -> HttpResponse:
     return _take(request, shown, taken)
 
 
-@page(Right.READ)
+@page(Right.SEE_SAFETY)
 def key_data_page(request: PageRequest) -> HttpResponse:
     def taken(asked: Asked) -> HttpResponse:
         made = made_for(request.farm, str(request.person), timezone.now())
-        report = key_data(asked, made, names=may(request.person, Right.SEE_MONEY))
+        report = key_data(asked, made, names=may(request.person, Right.SEE_SALES))
         return _file(workbook_bytes(report), "key-data.xlsx", MEDIA_TYPES["xlsx"])
 
     known = (*COVERAGE, NOT_KEPT)
@@ -74,7 +75,7 @@ def _take(
 ) -> HttpResponse:
     """Ask for days or lots; hand the file over once they are right."""
     if shown.form.is_valid():
-        return taken(shown.form.asked())
+        return taken(seen.asked(request.person, shown.form.asked()))
     status = 422 if shown.form.is_bound else 200
     return show(request, "farm/exchange/take.html", shown, status=status)
 

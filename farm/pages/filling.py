@@ -20,7 +20,7 @@ class Sent:
     data: QueryDict | None = None
 
 
-def first_step(deed: Deed, address: QueryDict, farm: Farm) -> FirstForm | None:
+def first_step(deed: Deed, address: QueryDict, *, farm: Farm, person: Person) -> FirstForm | None:
     """Ask first what the form depends on; bound once the address answers all of it."""
     if deed.form.first is None:
         return None
@@ -28,7 +28,9 @@ def first_step(deed: Deed, address: QueryDict, farm: Farm) -> FirstForm | None:
     given = answers(asked, address)
     bound = {key: value for name, value in given.items() for key in (name, f"{name}_code")}
     complete = set(asked) <= set(given)
-    return deed.form.first(bound if complete else None, farm=farm, initial=given)
+    form = deed.form.first(bound if complete else None, farm=farm, initial=given)
+    form.narrow(person)
+    return form
 
 
 def filled_form(

@@ -1,14 +1,15 @@
 """What surrounds every page: the farm's name, the person, the ways to go."""
 
-from dataclasses import asdict, dataclass, fields, is_dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from functools import cache
 
+from django.core.exceptions import PermissionDenied
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import resolve, reverse
 
 from farm.models.people import Farm, Person
-from farm.pages.access import Right, may
+from farm.pages.access import Right, may, person_of
 
 # The parts of the site, and in each its ways: a label, and the name of the address.
 # A way is offered to whomever its page lets in, so no right is said twice.
@@ -16,7 +17,12 @@ PARTS = (
     (
         "Today",
         "what is due, what waits",
-        (("Today", "today"), ("What is due", "calendar"), ("Unfinished", "unfinished")),
+        (
+            ("Today", "today"),
+            ("What is due", "calendar"),
+            ("To sort out", "unfinished"),
+            ("Not sent yet", "not-sent"),
+        ),
     ),
     (
         "Record",
@@ -29,6 +35,7 @@ PARTS = (
         (
             ("Lots", "lots"),
             ("Stock by stage", "stock"),
+            ("Where did it go", "where"),
             ("Labels", "labels"),
             ("Entries", "entries"),
         ),
@@ -104,19 +111,9 @@ class Part:
         return any(way.is_here for way in self.ways)
 
 
-@dataclass(frozen=True)
-class May:
-    """The person's rights, for templates: `{% if may.record %}`."""
-
-    read: bool = False
-    record: bool = False
-    see_money: bool = False
-    change_farm: bool = False
-
-
 def frame(request: HttpRequest) -> dict[str, object]:
     """Give every template `farm`, `person`, `may` and `ways`; at most two queries."""
-    person = getattr(getattr(request, "user", None), "person", None)
+    person = _person(request)
     return {
         "farm": getattr(request, "farm", None) or Farm.objects.first(),
         "person": person,
@@ -132,10 +129,17 @@ def show(request: HttpRequest, template: str, shown: object, *, status: int = 20
     return render(request, template, names, status=status)
 
 
-def rights_of(person: Person | None) -> May:
-    if person is None:
-        return May()
-    return May(**{name: may(person, Right[name.upper()]) for name in asdict(May())})
+def rights_of(person: Person | None) -> dict[str, bool]:
+    """Name each right and whether the person has it: `{% if may.record %}`."""
+    return {right.name.lower(): person is not None and may(person, right) for right in Right}
+
+
+def _person(request: HttpRequest) -> Person | None:
+    """Who is entering; nobody where no page may be opened, or an error came before sign-in."""
+    try:
+        return person_of(request) if hasattr(request, "user") else None
+    except PermissionDenied:
+        return None
 
 
 def ways_for(person: Person, path: str) -> list[Part]:
@@ -154,15 +158,15 @@ def ways_for(person: Person, path: str) -> list[Part]:
 
 
 def _lets_in(person: Person, name: str) -> bool:
-    return may(person, _door(name)[1])
+    return any(may(person, right) for right in _door(name)[1])
 
 
 @cache
-def _door(name: str) -> tuple[str, Right]:
-    """The address of a page, and the right that it asks for."""
+def _door(name: str) -> tuple[str, tuple[Right, ...]]:
+    """The address of a page, and the rights of which it asks for one."""
     address = reverse(name)
-    right: Right = resolve(address).func.__dict__["right"]
-    return address, right
+    rights: tuple[Right, ...] = resolve(address).func.__dict__["rights"]
+    return address, rights
 
 
 def _leads(address: str, path: str) -> bool:

@@ -161,16 +161,16 @@ class PayPage:
     form: PaymentForm
 
 
-@page(Right.SEE_MONEY)
+@page(Right.SEE_SALES)
 def invoice_list(request: PageRequest) -> HttpResponse:
     return list_page(request, INVOICES, invoices())
 
 
-@page(Right.SEE_MONEY)
+@page(Right.SEE_SALES)
 def invoice(request: PageRequest, name: str) -> HttpResponse:
     """An invoice or credit note; ?file=pdf takes it away."""
     found = _invoice(request, name)
-    may_write = may(request.person, Right.RECORD)
+    may_write = may(request.person, Right.KEEP_MONEY)
     changed = bool(changed_since(found)) and may_write
     act = Way("Issue the credit note", reverse("invoice-change", args=[name]))
     caution = "What was sold changed since: a credit note is due."
@@ -180,11 +180,11 @@ def invoice(request: PageRequest, name: str) -> HttpResponse:
     )  # fmt: skip
 
 
-@page(Right.SEE_MONEY)
+@page(Right.SEE_SALES)
 def invoice_issue(request: PageRequest) -> HttpResponse:
     """What waits to be invoiced, customer by customer; sent, it issues one."""
     if request.method == "POST":
-        require(request, Right.RECORD)
+        require(request, Right.KEEP_MONEY)
         form = IssueForm(request.POST, farm=request.farm)
         if form.is_valid():
             said = form.cleaned_data
@@ -209,10 +209,9 @@ def invoice_issue(request: PageRequest) -> HttpResponse:
 
 
 @require_POST
-@page(Right.SEE_MONEY)
+@page(Right.KEEP_MONEY)
 def invoice_change(request: PageRequest, name: str) -> HttpResponse:
     """Issue the credit note for what changed since an invoice."""
-    require(request, Right.RECORD)
     found = _invoice(request, name)
     try:
         issued = issue_change(_now(request), found)
@@ -224,12 +223,11 @@ def invoice_change(request: PageRequest, name: str) -> HttpResponse:
 
 
 @require_POST
-@page(Right.SEE_MONEY)
+@page(Right.KEEP_MONEY)
 def invoice_sale(request: PageRequest, seq: int) -> HttpResponse:
     """Issue an invoice for one sale: a full one to a named customer, else a simplified one."""
-    require(request, Right.RECORD)
     sale = get_or_refuse(request, Sale.objects.select_related("entry", "customer"),
-                         Right.SEE_MONEY, entry=seq)  # fmt: skip
+                         Right.SEE_SALES, entry=seq)  # fmt: skip
     try:
         issued = issue_for_sale(_now(request), sale, simple=sale.customer is None)
     except Refused as refusal:
@@ -242,16 +240,15 @@ def invoice_sale(request: PageRequest, seq: int) -> HttpResponse:
 # --- payments, and who owes what -------------------------------------------------------------
 
 
-@page(Right.SEE_MONEY)
+@page(Right.SEE_SALES)
 def payment_list(request: PageRequest) -> HttpResponse:
     rows: QuerySet[Payment] = Payment.objects.select_related("customer", "invoice", "taken_back_by")
     return list_page(request, PAYMENTS, rows.order_by("-paid_on", "-pk"))
 
 
-@page(Right.SEE_MONEY)
+@page(Right.KEEP_MONEY)
 def payment_enter(request: PageRequest) -> HttpResponse:
     """Enter what came in; more than is owed asks once."""
-    require(request, Right.RECORD)
     data = request.POST if request.method == "POST" else None
     form = PaymentForm(data, farm=request.farm, initial=request.GET.dict())
     if data is not None and form.is_valid():
@@ -268,10 +265,9 @@ def payment_enter(request: PageRequest) -> HttpResponse:
 
 
 @require_POST
-@page(Right.SEE_MONEY)
+@page(Right.KEEP_MONEY)
 def payment_back(request: PageRequest, pk: int) -> HttpResponse:
-    require(request, Right.RECORD)
-    payment = get_or_refuse(request, Payment.objects.all(), Right.SEE_MONEY, pk=pk)
+    payment = get_or_refuse(request, Payment.objects.all(), Right.SEE_SALES, pk=pk)
     try:
         take_payment_back(_now(request), payment)
         messages.success(request, "The payment is taken back.")
@@ -280,7 +276,7 @@ def payment_back(request: PageRequest, pk: int) -> HttpResponse:
     return redirect("payments")
 
 
-@page(Right.SEE_MONEY)
+@page(Right.SEE_SALES)
 def owed(request: PageRequest) -> HttpResponse:
     """Who owes what, and since when; a statement of each customer below it."""
     day = timezone.localdate()
@@ -293,10 +289,10 @@ def owed(request: PageRequest) -> HttpResponse:
     return handed_out(request, report, name=f"owed-{day}", others=statements)
 
 
-@page(Right.SEE_MONEY)
+@page(Right.SEE_SALES)
 def statement_of(request: PageRequest, pk: int) -> HttpResponse:
     """A customer's statement of a year; ?file=pdf takes it away."""
-    customer = get_or_refuse(request, Customer.objects.all(), Right.SEE_MONEY, pk=pk)
+    customer = get_or_refuse(request, Customer.objects.all(), Right.SEE_SALES, pk=pk)
     day = timezone.localdate()
     moves = statement(customer, day - timedelta(days=STATEMENT_DAYS), day)
     account = account_of(customer, day)
@@ -305,7 +301,7 @@ def statement_of(request: PageRequest, pk: int) -> HttpResponse:
 
 
 def _invoice(request: PageRequest, name: str) -> Invoice:
-    return get_or_refuse(request, invoices(), Right.SEE_MONEY, **numbered(name))
+    return get_or_refuse(request, invoices(), Right.SEE_SALES, **numbered(name))
 
 
 def _now(request: PageRequest) -> Doing:

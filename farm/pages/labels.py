@@ -86,7 +86,7 @@ class LabelsPage:
     recent: list[Recent]
 
 
-@page(Right.READ)
+@page(Right.SEE_WORK)
 def labels(request: PageRequest) -> HttpResponse:
     if "lot" not in request.GET:
         return _ask(request, LabelsForm(initial=_given(request)))
@@ -94,7 +94,7 @@ def labels(request: PageRequest) -> HttpResponse:
     return _ask(request, form)
 
 
-@page(Right.READ)
+@page(Right.SEE_WORK)
 def labels_sheet(request: PageRequest) -> HttpResponse:
     form = LabelsForm(_given(request))
     if not form.is_valid():

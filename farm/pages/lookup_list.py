@@ -20,11 +20,15 @@ from farm.models import (
     Supplier,
     Supply,
 )
+from farm.pages.access import Right
 
 
 @dataclass(frozen=True)
 class Lookup:
-    """``fields``: of the model, in the order asked; ``shown``: the columns of its list."""
+    """``fields``: of the model, in the order asked; ``shown``: the columns of its list.
+
+    ``right``: without which its rows are not shown.
+    """
 
     slug: str
     title: str
@@ -33,7 +37,7 @@ class Lookup:
     fields: tuple[str, ...]
     shown: tuple[str, ...]
     hint: str = ""
-    money: bool = False
+    right: Right = Right.SEE_WORK
 
 
 @dataclass(frozen=True)
@@ -47,7 +51,8 @@ class FirstThing:
 LOOKUPS = (
     Lookup("rates", "Rates", "a rate", Rate, ("of", "from_day", "rate_money"),
            ("of", "from_day", "rate_money"),
-           "What an hour, a kilowatt-hour and a block's day on a shelf cost, from a day on.", True),
+           "What an hour, a kilowatt-hour and a block's day on a shelf cost, from a day on.",
+           Right.SEE_COSTS),
     Lookup("standard-times", "Standard times", "a standard time", StandardTime,
            ("action", "minutes", "unit_seconds"), ("action", "minutes", "unit_seconds"),
            "How long each action usually takes, so that labour is never forgotten."),
@@ -64,7 +69,8 @@ LOOKUPS = (
            ("spawn_run_days", "first_pick_days", "first_mg", "planned_loss_ppm"),
            "Planning figures are starting beliefs; changing one changes nothing recorded."),
     Lookup("recipes", "Recipes", "a recipe", Recipe, ("name", "makes"), ("makes",),
-           "What one bag, jar or block is filled with; each change is a new version."),
+           "What one bag, jar or block is filled with; each change is a new version.",
+           Right.SEE_RECIPES),
     Lookup("rooms", "Rooms", "a room", Room, ("name", "purpose", "gln"), ("purpose",)),
     Lookup("shelves", "Shelves", "a shelf", Shelf, ("room", "name", "holds_blocks"),
            ("holds_blocks",)),
@@ -78,12 +84,14 @@ LOOKUPS = (
            ("species", "form", "net_mg", "tax_ppm")),
     Lookup("selling-places", "Selling places", "a selling place", SellingPlace,
            ("name", "kind", "day_fee_money", "fee_ppm", "day_minutes", "gln"),
-           ("kind", "day_fee_money", "fee_ppm", "day_minutes"), "", True),
+           ("kind", "day_fee_money", "fee_ppm", "day_minutes"), "", Right.SEE_SALES),
     Lookup("prices", "Prices", "a price", Price,
            ("product", "place", "from_day", "pack_money", "tax_included"),
-           ("product", "place", "from_day", "pack_money"), "", True),
+           ("product", "place", "from_day", "pack_money"), "", Right.SEE_SALES),
     Lookup("customers", "Customers", "a customer", Customer,
-           ("name", "place", "address", "contact", "tax_number", "gln"), ("number", "place", "contact")),
+           ("name", "place", "address", "contact", "tax_number", "gln"),
+           ("number", "place", "contact"),
+           "", Right.SEE_ORDERS),
 )  # fmt: skip
 
 BY_SLUG = {lookup.slug: lookup for lookup in LOOKUPS}

@@ -9,7 +9,7 @@ from django.shortcuts import redirect
 from django.urls import reverse
 
 from farm.models import Farm, the_farm
-from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
+from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, require
 from farm.pages.forms.lookup_form import LookupForm
 from farm.pages.forms.lookups import lookup_form
 from farm.pages.frame import show
@@ -35,20 +35,18 @@ class LookupFormPage:
     back: str
 
 
-@page(Right.READ)
+@page(Right.SEE_WORK)
 def lookups(request: PageRequest) -> HttpResponse:
-    sees_money = may(request.person, Right.SEE_MONEY)
-    shown = [lookup for lookup in LOOKUPS if sees_money or not lookup.money]
+    shown = [lookup for lookup in LOOKUPS if may(request.person, lookup.right)]
     return show(request, "farm/lookups/index.html", LookupsPage(shown))
 
 
-@page(Right.READ)
+@page(Right.SEE_WORK)
 def lookup_rows(request: PageRequest, slug: str) -> HttpResponse:
-    """List one look-up's rows; prices and rates only for who may see money."""
+    """List one look-up's rows, for who has the right to them."""
     lookup = named(slug)
+    require(request, lookup.right)
     rows = lookup.model._default_manager.all()
-    if lookup.money:
-        get_or_refuse(request, Farm.objects.all(), Right.SEE_MONEY, pk=request.farm.pk)
     return list_page(request, lookup_listing(lookup), rows, hint=lookup.hint)
 
 

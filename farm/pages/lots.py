@@ -13,6 +13,7 @@ from django.urls import NoReverseMatch, reverse
 from django.utils.safestring import mark_safe
 
 from farm.models import Farm, Stage, Strain
+from farm.pages import seen
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
 from farm.pages.doings import Deed, deeds_for
 from farm.pages.forms.fields import lot_name
@@ -104,6 +105,9 @@ STOCK_COLUMNS = (
     Column("Counted, pieces", Kind.COUNT),
     Column("Lots on hold", Kind.COUNT),
 )
+# What of a lot is for those who grow it or look into its safety; a seller needs the rest.
+OF_GROWING = ("Where", "Strain", "Grain generation", "Transfers", "Bags", "Supplier",
+              "Supplier's lot")  # fmt: skip
 LOTS = Listing("Lots", LotTable, LotFilter, "farm/lots/lots.html")
 
 
@@ -124,35 +128,38 @@ class StockPage:
     stages: list[stock.StageStock]
 
 
-@page(Right.READ)
+@page(Right.SEE_LOTS)
 def lots(request: PageRequest) -> HttpResponse:
     """List the lots; a whole code typed into the filter goes straight to its lot."""
     typed = request.GET.get("code", "")
-    if typed and stock.lot_by_code(typed):
+    rows = seen.lots(request.person, stock.all_lots().filter(card__isnull=False))
+    if typed and rows.filter(code=tidy(typed)).exists():
         return redirect("lot", tidy(typed))
-    near = stock.lots_near(typed) if typed else []
-    hint = f"Did you mean {', '.join(near)}? One sign of {typed} may be misread." if near else ""
-    rows = stock.all_lots().filter(card__isnull=False)
+    near = rows.filter(code__in=stock.lots_near(typed)) if typed else rows.none()
+    meant = ", ".join(found.code for found in near)
+    hint = f"Did you mean {meant}? One sign of {typed} may be misread." if meant else ""
     return list_page(request, LOTS, rows, hint=hint)
 
 
-@page(Right.READ)
+@page(Right.SEE_LOTS)
 def lot(request: PageRequest, code: str) -> HttpResponse:
-    found = get_or_refuse(request, stock.all_lots(), Right.READ, code=tidy(code))
+    rows = seen.lots(request.person, stock.all_lots())
+    found = get_or_refuse(request, rows, Right.SEE_LOTS, code=tidy(code))
     stock.located([found])
     history = entries().filter(pk__in=stock.history(found).values("pk"))
+    history = seen.entries(request.person, history)
     shown = LotPage(
         lot=found,
         name=lot_name(found),
         facts=facts_of(request, found),
         history=rows_of(history),
-        deeds=deeds_for(found.card.stage) if may(request.person, Right.RECORD) else [],
+        deeds=deeds_for(found.card.stage, request.person),
         answers=answers_about(request, found),
     )
     return show(request, "farm/lots/lot.html", shown)
 
 
-@page(Right.READ)
+@page(Right.SEE_WORK)
 def stock_page(request: PageRequest) -> HttpResponse:
     """Add up what is on hand, stage by stage; ?take=xlsx hands it out."""
     stages = stock.stock_by_stage()
@@ -167,6 +174,7 @@ def stock_page(request: PageRequest) -> HttpResponse:
 def facts_of(request: PageRequest, found: Lot) -> list[tuple[str, str]]:
     """Say what is known of a lot, leaving out what is not."""
     card = found.card
+    species = card.species or (card.strain.species if card.strain else None)
     known = {
         "Stage": card.get_stage_display(),
         "On hand": amount_of(found.quantity, found, request.farm),
@@ -175,6 +183,7 @@ def facts_of(request: PageRequest, found: Lot) -> list[tuple[str, str]]:
         "Made": f"{day(found.made_by.happened_on)} ({found.made_by.kind})",
         "Strain": card.strain,
         "Species": card.species if not card.strain else None,
+        "Cooking": species.cooking_note if species else None,
         "Recipe": card.recipe,
         "Grain generation": card.generation,
         "Transfers": card.transfers,
@@ -187,7 +196,14 @@ def facts_of(request: PageRequest, found: Lot) -> list[tuple[str, str]]:
         "Supplier's lot": card.supplier_lot,
         "Best before": card.best_before and day(card.best_before),
     }
-    return [(label, str(value)) for label, value in known.items() if value not in (None, "")]
+    hidden = () if may(request.person, Right.SEE_RECIPES) else ("Recipe",)
+    if seen.is_seller(request.person):
+        hidden += OF_GROWING
+    return [
+        (label, str(value))
+        for label, value in known.items()
+        if value not in (None, "") and label not in hidden
+    ]
 
 
 def weight_of(found: Lot, farm: Farm) -> str:
@@ -198,7 +214,7 @@ def weight_of(found: Lot, farm: Farm) -> str:
 
 
 def answers_about(request: PageRequest, found: Lot) -> list[tuple[str, str]]:
-    wanted = [("Trace", "trace-of", Right.READ), ("Cost", "cost-of", Right.SEE_MONEY)]
+    wanted = [("Trace", "trace-of", Right.SEE_SAFETY), ("Cost", "cost-of", Right.SEE_COSTS)]
     ways = []
     for label, name, right in wanted:
         try:

@@ -58,7 +58,7 @@ class HoldsPage:
     form: ReasonForm
 
 
-@page(Right.READ)
+@page(Right.SEE_REACH)
 def reach(request: PageRequest) -> HttpResponse:
     """Show how far suspects reach; names stand where the person may see them."""
     form = ReachForm(request.GET or None)
@@ -125,7 +125,7 @@ def recall_reached(request: PageRequest) -> HttpResponse:
     return redirect("recall", recall.number)
 
 
-@page(Right.READ)
+@page(Right.SEE_REACH)
 def holds(request: PageRequest) -> HttpResponse:
     """List what is on hold; release what was looked into, with the reason."""
     if request.method == "POST":
@@ -170,7 +170,7 @@ def doing_of(request: PageRequest, asked: ReasonForm) -> Doing:
 
 def names_for(request: PageRequest, found: Reach | Frozen) -> Names:
     """Fetch the listed customers' names, if this person may see them."""
-    if not may(request.person, Right.SEE_MONEY):
+    if not may(request.person, Right.SEE_SALES):
         return None
     return Customer.objects.in_bulk([one.customer_id for one in found.recipients])
 

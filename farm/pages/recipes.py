@@ -37,9 +37,9 @@ class VersionPage:
     form: VersionForm
 
 
-@page(Right.READ)
+@page(Right.SEE_RECIPES)
 def recipe(request: PageRequest, pk: int) -> HttpResponse:
-    found = get_or_refuse(request, Recipe.objects.all(), Right.READ, pk=pk)
+    found = get_or_refuse(request, Recipe.objects.all(), Right.SEE_RECIPES, pk=pk)
     versions = found.versions.prefetch_related("lines__supply__item").order_by("-number")
     shown = [as_shown(request, version) for version in versions]
     return show(request, "farm/lookups/recipe.html", RecipePage(found, shown))

@@ -5,19 +5,24 @@ from datetime import timedelta
 from typing import Any
 
 from django.contrib import messages
-from django.http import Http404, HttpResponse
+from django.core.exceptions import PermissionDenied
+from django.http import Http404, HttpResponse, QueryDict
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
+from farm.actions import unfinished
 from farm.actions.records import erase_private, keep_record, review
 from farm.actions.signing import signed
 from farm.models import Record, Room
+from farm.pages import from_phone, retrying, seen
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, require
+from farm.pages.filling import Sent
 from farm.pages.forms.records import DaysForm, RecordForm
 from farm.pages.frame import show
 from farm.pages.handing_out import answer_page, made_by, taken_away
+from farm.pages.kept_pages import may_be_kept
 from farm.pages.laid_out import ShownTable, Way
 from farm.queries import records as query
 from farm.queries.records import Gap, KindSummary
@@ -84,25 +89,27 @@ class ReviewPage:
     may_sign: bool
 
 
-@page(Right.READ)
+@page(Right.SEE_SAFETY)
 def records(request: PageRequest) -> HttpResponse:
     today = timezone.localdate()
-    gaps = query.missing_days(today - RECENT, today - query.ONE_DAY, today=today)
+    first, last = seen.days(request.person, today - RECENT, today - query.ONE_DAY)
+    gaps = query.missing_days(first, last, today=today)
+    rows = seen.records(request.person, query.records())
     shown = RecordsPage(
-        kinds=query.summaries(request.person),
+        kinds=query.summaries(rows, sees_illness=may(request.person, Right.SEE_ILLNESS)),
         gaps=[gap_words(gap) for gap in latest(gaps)],
         rooms=store_rooms(),
-        waiting=query.to_review().count(),
+        waiting=seen.records(request.person, query.to_review()).count(),
     )
     return show(request, "farm/records/index.html", shown)
 
 
-@page(Right.READ)
+@page(Right.SEE_SAFETY)
 def record_list(request: PageRequest, slug: str) -> HttpResponse:
     """Show a kind's records of some days, newest first, or hand them out as a file."""
     kind = kind_or_refuse(request, slug)
     days = DaysForm(request.GET, usual=USUAL)
-    found = query.records(kind=slug)
+    found = seen.records(request.person, query.records(kind=slug))
     if days.is_valid():
         said = days.cleaned_data
         found = found.filter(happened_on__range=(said["first"], said["last"]))
@@ -124,32 +131,70 @@ def record_list(request: PageRequest, slug: str) -> HttpResponse:
 @page(Right.RECORD)
 def add_record(request: PageRequest, slug: str) -> HttpResponse:
     kind = kind_or_refuse(request, slug)
-    corrects = record_corrected(request, kind)
+    kept = retrying.kept_under(request.GET.get("waiting"))
+    sent = retrying.as_sent(kept) if kept else Sent(request.GET)
+    corrects = record_corrected(request, kind, sent.address)
     form = RecordForm(
-        request.POST if request.method == "POST" else None,
+        request.POST if request.method == "POST" else sent.data,
         kind=kind,
         farm=request.farm,
         initial=as_initial(corrects) if corrects else {"room": request.GET.get("room")},
         is_correction=corrects is not None,
     )
-    if form.is_bound and form.is_valid():
+    if request.method == "POST" and from_phone.asks_for_json(request):
+        return record_from_phone(request, form, corrects)
+    if request.method == "POST" and form.is_valid():
         try:
-            said = form.cleaned_data
-            who = signed(request.person, said["initials"], said["pin"])
-            kept = keep_record(who, form.stated(), corrects=corrects)
+            record = record_kept(request, form, corrects)
         except (Refused, UnitError) as refusal:
             form.add_error(None, str(refusal))
         else:
-            late = " It is marked as recorded late." if kept.is_late else ""
-            messages.success(request, f"{kind.title}: {kept}, signed {kept.initials}.{late}")
-            return redirect("record-one", slug, kept.pk)
-    return show(request, "farm/records/add.html", AddPage(kind, form, corrects))
+            messages.success(request, said_of(kind, record))
+            return redirect("record-one", slug, record.pk)
+    response = show(request, "farm/records/add.html", AddPage(kind, form, corrects))
+    return response if kind.owner_only else may_be_kept(response)
 
 
-@page(Right.READ)
+def record_kept(request: PageRequest, form: RecordForm, corrects: Record | None) -> Record:
+    """Keep what a valid form says, and answer it where it waited under To sort out."""
+    said = form.cleaned_data
+    who = signed(request.person, said["initials"], said["pin"])
+    record = keep_record(who, form.stated(), corrects=corrects)
+    unfinished.answered(record.uuid, f"accepted as record {record.pk}")
+    return record
+
+
+def said_of(kind: RecordKind, record: Record) -> str:
+    late = " It is marked as recorded late." if record.is_late else ""
+    return f"{kind.title}: {record}, signed {record.initials}.{late}"
+
+
+def record_from_phone(
+    request: PageRequest, form: RecordForm, corrects: Record | None
+) -> HttpResponse:
+    """Keep a record that waited on a telephone; what is wrong with it waits under To sort out."""
+    kind = form.kind
+    if kind.owner_only:
+        raise PermissionDenied("Private records are written with a signal, and wait nowhere.")
+    before = from_phone.receive_form(request)
+    if before is not None:
+        return before
+    name = retrying.RECORD + kind.slug
+    if not form.is_valid():
+        return from_phone.error(request, name, from_phone.words_of_errors(form))
+    try:
+        record = record_kept(request, form, corrects)
+    except (Refused, UnitError) as refusal:
+        return from_phone.error(request, name, str(refusal))
+    address = reverse("record-one", args=[kind.slug, record.pk])
+    return from_phone.entered(said_of(kind, record), address)
+
+
+@page(Right.SEE_SAFETY)
 def record_one(request: PageRequest, slug: str, pk: int) -> HttpResponse:
     kind = kind_or_refuse(request, slug)
-    record = get_or_refuse(request, query.records(kind=slug), Right.READ, pk=pk)
+    rows = seen.records(request.person, query.records(kind=slug))
+    record = get_or_refuse(request, rows, Right.SEE_SAFETY, pk=pk)
     after, private = query.correction_of(record), query.private_of(record)
     is_owner = may(request.person, Right.CHANGE_FARM)
     was_erased = private is not None and private.erased_at is not None
@@ -167,11 +212,11 @@ def record_one(request: PageRequest, slug: str, pk: int) -> HttpResponse:
     return show(request, "farm/records/one.html", shown)
 
 
-@page(Right.READ)
+@page(Right.SEE_SAFETY)
 def reviews(request: PageRequest) -> HttpResponse:
     waiting = [
         (BY_SLUG[record.kind], record, facts_of(request, BY_SLUG[record.kind], record))
-        for record in query.to_review().order_by("happened_at")
+        for record in seen.records(request.person, query.to_review()).order_by("happened_at")
     ]
     shown = ReviewPage(waiting, may(request.person, Right.CHANGE_FARM))
     return show(request, "farm/records/review.html", shown)
@@ -216,8 +261,10 @@ def kind_or_refuse(request: PageRequest, slug: str) -> RecordKind:
     return kind
 
 
-def record_corrected(request: PageRequest, kind: RecordKind) -> Record | None:
-    pk = request.GET.get("corrects", "")
+def record_corrected(
+    request: PageRequest, kind: RecordKind, address: QueryDict
+) -> Record | None:
+    pk = address.get("corrects", "")
     if not pk.isdigit():
         return None
     return get_or_refuse(request, query.records(kind=kind.slug), Right.RECORD, pk=int(pk))

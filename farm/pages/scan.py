@@ -65,7 +65,7 @@ class ScanPage:
     meant: tuple[Way, ...] = ()
 
 
-@page(Right.READ)
+@page(Right.SEE_LOTS)
 def scan(request: PageRequest) -> HttpResponse:
     """Read the photo and lead back to the page that asked, with the code filled in."""
     if request.method != "POST":

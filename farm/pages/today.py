@@ -7,15 +7,17 @@ from uuid import uuid4
 from django.http import HttpResponse
 from django.utils import timezone
 
-from farm.models import StallDay
-from farm.pages.access import PageRequest, Right, page
-from farm.pages.doings import DEEDS, Deed
+from farm.models import Person, StallDay
+from farm.pages import seen
+from farm.pages.access import PageRequest, Right, may, page
+from farm.pages.doings import DEEDS, Deed, may_do
 from farm.pages.forms.correcting import UndoForm
 from farm.pages.frame import show
 from farm.pages.lookup_list import FirstThing, first_things
 from farm.pages.retrying import UnfinishedRow, unfinished_rows
-from farm.queries.entries import EntryRow, often, recent
-from farm.queries.today import ToDoList, loads_to_settle, to_do
+from farm.queries.entries import EntryRow, entries, often, rows_of
+from farm.queries.sales import open_loads
+from farm.queries.today import ToDoList, to_do
 
 
 @dataclass(frozen=True)
@@ -32,29 +34,35 @@ class TodayPage:
 
 
 OFTEN = 6
+NEWEST = 5
 # What a farm does most, as long as its own entries do not say so.
 USUAL = ("pick", "sell", "pack", "check", "receive-supplies", "throw-away")
 
 
 @page(Right.READ)
 def today(request: PageRequest) -> HttpResponse:
-    day = timezone.localdate()
+    day, person = timezone.localdate(), request.person
     shown = TodayPage(
         day=day,
-        lists=to_do(day),
-        loads=loads_to_settle(),
-        unfinished=unfinished_rows(),
-        recent=[(row, UndoForm(initial={"uuid": uuid4()})) for row in recent()],
-        often=most_used(),
-        first=first_things(),
+        lists=to_do(day) if may(person, Right.SEE_WORK) else [],
+        loads=list(seen.loads(person, open_loads())),
+        unfinished=unfinished_rows(person),
+        recent=[(row, UndoForm(initial={"uuid": uuid4()})) for row in newest_of(person)],
+        often=most_used(person),
+        first=first_things() if may(person, Right.CHANGE_FARM) else [],
     )
     return show(request, "farm/today/today.html", shown)
 
 
-def most_used() -> list[Deed]:
-    """The six actions that the newest entries name most, in the order of the work."""
+def newest_of(person: Person) -> list[EntryRow]:
+    """The last entries that somebody may see."""
+    return rows_of(seen.entries(person, entries())[:NEWEST])
+
+
+def most_used(person: Person) -> list[Deed]:
+    """The six actions open to somebody that the newest entries name most, in the work's order."""
     counts = often()
     usual = {slug: place for place, slug in enumerate(reversed(USUAL))}
-    deeds = [deed for deed in DEEDS if not deed.time]
+    deeds = [deed for deed in DEEDS if not deed.time and may_do(person, deed)]
     deeds.sort(key=lambda deed: (-counts.get(deed.kind, 0), -usual.get(deed.slug, -1)))
     return sorted(deeds[:OFTEN], key=DEEDS.index)

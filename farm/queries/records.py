@@ -9,12 +9,13 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from django.db.models import Count, Max, Min, QuerySet
+from django.db.models import Count, Max, Min, Q, QuerySet
 
-from farm.models import Person, PrivateWords, Record, Review, Role, Room
+from farm.models import PrivateWords, Record, Review, Room
 from farm.records import KINDS, OPEN_KINDS, REVIEWED, RecordKind
 
 ONE_DAY = timedelta(days=1)
+NOT_REVIEWED = Q(kind__in=REVIEWED, review=None, corrected_by=None)
 
 
 @dataclass(frozen=True)
@@ -42,11 +43,6 @@ def records(**lookup: Any) -> QuerySet[Record]:
     ).filter(**lookup)
 
 
-def kinds_for(person: Person) -> tuple[RecordKind, ...]:
-    """The kinds somebody may see: illness notes are the owners' alone."""
-    return KINDS if person.role == Role.OWNER else OPEN_KINDS
-
-
 def review_of(record: Record) -> Review | None:
     return getattr(record, "review", None)
 
@@ -66,22 +62,21 @@ def values_of(record: Record) -> Mapping[str, Any]:
     return values
 
 
-def summaries(person: Person) -> list[KindSummary]:
-    """Count each kind that somebody may see; two queries."""
-    rows = Record.objects.order_by().values_list("kind")
-    counted = {slug: (count, last)
-               for slug, count, last in rows.annotate(Count("pk"), Max("happened_on"))}  # fmt: skip
-    waits = to_review().order_by().values_list("kind").annotate(Count("pk"))
+def summaries(rows: QuerySet[Record], *, sees_illness: bool) -> list[KindSummary]:
+    """Count some records by their kind, illness notes only for who may see them; two queries."""
+    counts = rows.order_by().values_list("kind").annotate(Count("pk"), Max("happened_on"))
+    counted = {slug: (count, last) for slug, count, last in counts}
+    waits = rows.filter(NOT_REVIEWED).order_by().values_list("kind").annotate(Count("pk"))
     waiting: dict[str, int] = dict(waits)
     return [
         KindSummary(kind, *counted.get(kind.slug, (0, None)), waiting.get(kind.slug, 0))
-        for kind in kinds_for(person)
+        for kind in (KINDS if sees_illness else OPEN_KINDS)
     ]
 
 
 def to_review() -> QuerySet[Record]:
     """Records that stand and wait for their second signature."""
-    return records(kind__in=REVIEWED, review=None, corrected_by=None)
+    return records().filter(NOT_REVIEWED)
 
 
 def missing_days(first: date, last: date, *, today: date) -> list[Gap]:
@@ -90,7 +85,7 @@ def missing_days(first: date, last: date, *, today: date) -> list[Gap]:
     Two queries a kind. Days to come are not missing.
     """
     found: list[Gap] = []
-    for kind in (kind for kind in KINDS if kind.daily):
+    for kind in (kind for kind in KINDS if kind.a_day):
         rows = Record.objects.filter(kind=kind.slug, corrected_by=None).order_by()
         begun = dict(rows.values_list("room").annotate(Min("happened_on")))
         spanned = rows.filter(happened_on__range=(first, last))

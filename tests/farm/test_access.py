@@ -24,7 +24,7 @@ def recording(request: PageRequest) -> HttpResponse:
 
 @page(Right.READ)
 def somebody(request: PageRequest, number: int) -> HttpResponse:
-    return HttpResponse(get_or_refuse(request, Person.objects.all(), Right.SEE_MONEY, pk=number))
+    return HttpResponse(get_or_refuse(request, Person.objects.all(), Right.SEE_SALES, pk=number))
 
 
 @page(Right.CHANGE_FARM)
@@ -90,7 +90,7 @@ def test_every_address_of_the_site_asks_for_a_right() -> None:
     unguarded = {
         pattern.name
         for pattern in addresses(get_resolver())
-        if not hasattr(pattern.callback, "right")
+        if not hasattr(pattern.callback, "rights")
     }
 
     assert unguarded == OPEN_TO_STRANGERS

@@ -44,8 +44,8 @@ def test_every_way_that_is_offered_lets_its_person_in(farm: Farm, role: Role) ->
 def test_templates_are_told_the_rights_of_the_person(helper_person: Person) -> None:
     rights = rights_of(helper_person)
 
-    assert rights.record is True
-    assert rights.see_money is False
+    assert rights["record"] is True
+    assert rights["see_sales"] is False
 
 
 def test_the_style_page_shows_an_error_beside_its_field(reader: Client) -> None:

@@ -12,9 +12,11 @@ from django.utils import timezone
 
 from farm.actions.common import Doing, Recorded
 from farm.actions.pricing import need_price
-from farm.actions.selling import SoldLine, load_stall, sell, settle_stall, take_back
-from farm.models import Customer, Farm, SaleLine, SellingPlace, Stage, StallDay
-from farm.pages.access import Right, may
+from farm.actions.selling import SoldLine, sell, take_back
+from farm.actions.stalls import load_stall, settle_stall
+from farm.models import Customer, Farm, Person, SaleLine, SellingPlace, Stage, StallDay
+from farm.pages import seen
+from farm.pages.access import Right, may, sees_stall_prices
 from farm.pages.forms.doing import DoingForm, FirstForm
 from farm.pages.forms.fields import MoneyField, RowField, quantity_field
 from farm.pages.forms.unlisted import SOLD_STAGES, ListedByKind, UnlistedForm
@@ -40,7 +42,7 @@ class PricedForm(DoingForm):
         self, lots: Sequence[Lot], place: SellingPlace, known_day: date | None = None
     ) -> None:
         """Fill in the prices of a day that is known; else blank is the price of the day stated."""
-        if not may(self.person, Right.SEE_MONEY):
+        if not sees_stall_prices(self.person):
             return
         listed = prices_at(place, known_day or timezone.localdate())
         for lot in lots:
@@ -64,6 +66,9 @@ class PricedForm(DoingForm):
 class PlaceFirst(FirstForm):
     place = RowField(label="Where", queryset=SellingPlace.objects.all())
 
+    def narrow(self, person: Person) -> None:
+        self.narrow_rows("place", seen.places, person)
+
 
 class SellForm(PricedForm, UnlistedForm):
     first = PlaceFirst
@@ -73,7 +78,7 @@ class SellForm(PricedForm, UnlistedForm):
     def build(self) -> None:
         place = self.given["place"]
         customers = Customer.objects.filter(place=place)
-        if customers.exists():
+        if may(self.person, Right.SEE_ORDERS) and customers.exists():
             self.add("customer", RowField(queryset=customers, required=False))
         self.offer_draws("sold", lots_on_hand(*SOLD_STAGES))
         lots = [lot for lot, _ in self.groups["sold"]]
@@ -103,6 +108,9 @@ class SellForm(PricedForm, UnlistedForm):
 
 class LoadFirst(FirstForm):
     place = RowField(label="For which stall or place", queryset=SellingPlace.objects.all())
+
+    def narrow(self, person: Person) -> None:
+        self.narrow_rows("place", seen.places, person)
 
 
 class LoadForm(ListedByKind):
@@ -137,6 +145,9 @@ class SettleFirst(FirstForm):
         if data and isinstance(field, forms.ModelChoiceField):
             # A form sent twice names a load that it settled itself.
             field.queryset = StallDay.objects.select_related("place")
+
+    def narrow(self, person: Person) -> None:
+        self.narrow_rows("stall_day", seen.loads, person)
 
 
 class SettleForm(PricedForm):
@@ -177,7 +188,7 @@ class SaleLineField(RowField):
 
     def use_farm(self, farm: Farm) -> None:
         super().use_farm(farm)
-        newest = returnable()[:NEWEST]
+        newest = self.queryset[:NEWEST]
         self.choices = [
             ("", "Choose"),
             *((row.pk, self.label_from_instance(row)) for row in newest),
@@ -190,6 +201,10 @@ class SaleLineField(RowField):
 
 class TakeBackFirst(FirstForm):
     sale_line = SaleLineField(label="From which sale", queryset=returnable())
+
+    def narrow(self, person: Person) -> None:
+        self.narrow_rows("sale_line", seen.sale_lines, person)
+        self.fields["sale_line"].use_farm(self.farm)  # type: ignore[attr-defined]
 
 
 class TakeBackForm(DoingForm):

@@ -16,7 +16,7 @@ from farm.actions.common import Doing, amount_words, draft
 from farm.actions.once import action
 from farm.actions.picks import check_something_is_left, weights_that_follow
 from farm.actions.pricing import NOTHING, Terms
-from farm.actions.selling import settling_of
+from farm.actions.stalls import settling_of
 from farm.actions.takings import (
     add_sale_line,
     add_share_of_takings,
@@ -41,6 +41,7 @@ def undo(doing: Doing, entry: Entry) -> Recorded:
     """
     root = _root(entry)
     _check_not_settled(root)
+    _check_nothing_given(root)
     recorded = book.take_back(root, draft(doing, "undo", []))
     if recorded.fresh:
         _give_money_back(root, recorded.entry)
@@ -131,8 +132,35 @@ def _check_not_settled(entry: Entry) -> None:
             f"{settled.entry_id}. Take that entry back first, then this load.",
             lots,
             entry_seq=settled.entry_id,
-            dependants=[*book.dependants(settled.entry), settled.entry_id],
+            dependants=[*_standing_on(settled), settled.entry_id],
         )
+
+
+def _check_nothing_given(entry: Entry) -> None:
+    """Refuse to take a settling back while what was given away that day stands: it is one day."""
+    sale = Sale.objects.filter(entry=entry, stall_day__isnull=False).first()
+    given = _given_with(sale) if sale else []
+    if sale and given:
+        lots = list(Line.objects.filter(entry__in=given).values_list("lot__code", flat=True))
+        words = ", ".join(f"{one.given_away.get_why_display()} (entry {one.seq})" for one in given)
+        raise NotEnough(
+            f"Lot {', '.join(lots)}: that day's {words} stand. Take the whole day back.",
+            lots,
+            entry_seq=given[0].seq,
+            dependants=_standing_on(sale),
+        )
+
+
+def _given_with(sale: Sale) -> list[Entry]:
+    """What was given away with the settling of a stall day, and stands; the newest first."""
+    entries = Entry.objects.filter(given_away__sale=sale).exclude(amendments__takes_back=True)
+    return list(entries.select_related("given_away").order_by("-seq"))
+
+
+def _standing_on(settled: Sale) -> list[int]:
+    """What is taken back before the settling of a stall day: what came back, what was given."""
+    given = {one.seq for one in _given_with(settled)}
+    return sorted(given | set(book.dependants(settled.entry)), reverse=True)
 
 
 def _follow_up(doing: Doing, entry: Entry) -> Doing:
@@ -152,10 +180,10 @@ def _give_money_back(root: Entry, reversal: Entry) -> None:
 
 def _give_costs_back(root: Entry, reversal: Entry) -> None:
     costs = SellingCost.objects.filter(entry__place=root.seq).order_by()
-    sums = costs.values_list("place_id", "what", "own").annotate(Sum("amount"))
-    for place, what, own, amount in sums:
+    sums = costs.values_list("place_id", "what", "own").annotate(Sum("amount"), Sum("minutes"))
+    for place, what, own, amount, minutes in sums:
         SellingCost.objects.create(
-            entry=reversal, place_id=place, what=what, own=own, amount=-amount
+            entry=reversal, place_id=place, what=what, own=own, amount=-amount, minutes=-minutes
         )
 
 

@@ -8,7 +8,7 @@ from dataclasses import asdict, replace
 
 from django.db.models import QuerySet, Sum
 
-from farm.actions.common import Doing, labour
+from farm.actions.common import Doing, labour, standard_minutes
 from farm.actions.pricing import NOTHING, Amount, to_cent
 from farm.models import Sale, SaleLine, SellingCost, SellingPlace
 from farm.queries.times import place_minutes
@@ -85,12 +85,14 @@ def total(amounts: Iterable[Amount]) -> Amount:
 
 def add_hours(entry: Entry, doing: Doing, place: SellingPlace) -> None:
     """Write the minutes stated, the place's usual ones, or else the action's standard time."""
-    if doing.minutes is None:
-        doing = replace(doing, minutes=place_minutes(place, entry.kind))
-    for charge in labour(doing, entry.kind):
+    minutes = place_minutes(place, entry.kind) if doing.minutes is None else doing.minutes
+    if minutes is None:
+        minutes = standard_minutes(entry.kind)
+    for charge in labour(replace(doing, minutes=minutes), entry.kind):
         SellingCost.objects.create(
-            entry=entry, place=place, what=HOURS, amount=charge.amount, own=charge.kind == "own"
-        )
+            entry=entry, place=place, what=HOURS, amount=charge.amount, minutes=minutes,
+            own=charge.kind == "own",
+        )  # fmt: skip
 
 
 def add_share_of_takings(entry: Entry, place: SellingPlace, gross: int) -> None:

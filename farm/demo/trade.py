@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from farm.actions.common import Draw, last_day, on_hand
 from farm.actions.packing import pack
-from farm.actions.selling import load_stall, settle_stall
+from farm.actions.stalls import load_stall, settle_stall
 from farm.actions.storing import dry, throw_away, weigh_again
 from farm.demo.clock import Year
 from farm.demo.papers import KILO_PRICE, deliver_orders, invoice_month, take_orders

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from django.db.models import Sum
+from django.db.models import QuerySet, Sum
 
 from farm.models import LoadLine, Person, Sale, the_farm
 from farm.queries.finding import Amount, amount_in
@@ -199,7 +199,7 @@ def _sales(lots: Iterable[int]) -> dict[tuple[int, int], Sale]:
 
 
 def loads_of(codes: Codes) -> tuple[Loaded, ...]:
-    """List loads of the lots of which not all came back, as far as is known; three queries."""
+    """List loads of the lots of which not all came back, as far as is known; four queries."""
     lines = LoadLine.objects.filter(lot__in=codes).exclude(
         stall_day__entry__amendments__takes_back=True
     )
@@ -207,21 +207,15 @@ def loads_of(codes: Codes) -> tuple[Loaded, ...]:
         lines.select_related("lot__item", "stall_day__place").order_by("stall_day__day", "pk")
     )
     days = [line.stall_day_id for line in rows]
-    settled = Sale.objects.filter(stall_day__in=days).exclude(entry__amendments__takes_back=True)
-    sales = dict(settled.values_list("stall_day_id", "entry_id"))
-    sold = {
-        (lot, entry): -total
-        for lot, entry, total in Flow.objects.filter(entry__in=sales.values(), role=Role.SOLD)
-        .values_list("lot_id", "entry_id")
-        .annotate(total=Sum("quantity"))
-        .order_by()
-    }
+    standing = Sale.objects.filter(stall_day__in=days).exclude(entry__amendments__takes_back=True)
+    sales = {sale.stall_day_id: sale for sale in standing.select_related("entry")}
+    gone = _gone(sales.values())
     loads = []
     for line in rows:
-        entry = sales.get(line.stall_day_id)
-        gone = sold.get((line.lot_id, entry), 0) if entry else 0
-        if entry and not gone:
+        sale = sales.get(line.stall_day_id)
+        if sale and not _may_be_sold(sale, line.lot, gone):
             continue  # wholly brought back
+        sold = gone[sale.entry_id, line.lot_id] if sale else (0, 0)
         loads.append(
             Loaded(
                 day=line.stall_day.day,
@@ -229,11 +223,47 @@ def loads_of(codes: Codes) -> tuple[Loaded, ...]:
                 lot_code=codes[line.lot_id],
                 name=line.lot.item.name,
                 loaded=amount_in(line.lot, line.quantity),
-                sold=amount_in(line.lot, gone),
-                settled=entry is not None,
+                sold=amount_in(line.lot, sold[0]),
+                settled=sale is not None,
             )
         )
     return tuple(loads)
+
+
+Gone = Mapping[tuple[int, int], tuple[int, int]]
+
+
+def _gone(sales: Iterable[Sale]) -> Gone:
+    """What was sold of a lot at a settling, and what was sold or given away; two queries."""
+    found: dict[tuple[int, int], tuple[int, int]] = defaultdict(lambda: (0, 0))
+    entries = {sale.pk: sale.entry_id for sale in sales}
+    rows = Flow.objects.filter(entry__in=entries.values(), role=Role.SOLD)
+    for entry, lot, total in _totals(rows, "entry_id"):
+        found[entry, lot] = (total, total)
+    given = Flow.objects.filter(entry__given_away__sale__in=entries, role=Role.LOST)
+    for sale, lot, total in _totals(given, "entry__given_away__sale"):
+        sold, so_far = found[entries[sale], lot]
+        found[entries[sale], lot] = (sold, so_far + total)
+    return found
+
+
+def _totals(flows: QuerySet[Flow], by: str) -> Iterable[tuple[int, int, int]]:
+    sums = flows.values_list(by, "lot_id").annotate(total=Sum("quantity")).order_by()
+    return [(key, lot, -total) for key, lot, total in sums]
+
+
+def _may_be_sold(sale: Sale, lot: Lot, gone: Gone) -> bool:
+    """Say whether some of a loaded lot may have left the stall.
+
+    Of lots whose return was counted together any may be the one sold, whichever it was put on.
+    """
+    if gone[sale.entry_id, lot.pk][1]:
+        return True
+    together = json.loads(sale.entry.particulars).get("counted_together", [])
+    if lot.code not in together:
+        return False
+    alike = Lot.objects.filter(code__in=together, item=lot.item_id).values_list("pk", flat=True)
+    return any(gone[sale.entry_id, other][1] for other in alike)
 
 
 def losses_of(

@@ -10,7 +10,8 @@ from farm.actions.checks import check
 from farm.actions.common import Draw
 from farm.actions.harvesting import mark_spent, pick
 from farm.actions.packing import pack
-from farm.actions.selling import SoldLine, load_stall, sell, settle_stall, take_back
+from farm.actions.selling import SoldLine, sell, take_back
+from farm.actions.stalls import load_stall, settle_stall
 from farm.actions.storing import dry, throw_away, weigh_again
 from farm.models import StallDay
 from farm.reports.made import Made

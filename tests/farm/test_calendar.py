@@ -14,7 +14,7 @@ from farm.actions.checks import check
 from farm.actions.common import Draw
 from farm.actions.harvesting import pick
 from farm.actions.holding import hold
-from farm.actions.selling import load_stall
+from farm.actions.stalls import load_stall
 from farm.exchange.icalendar import calendar, escaped, folded
 from farm.models import CalendarAddress, Person
 from farm.queries.calendar import Due, due_from

@@ -9,7 +9,7 @@ from django.utils import timezone
 from farm.actions import unfinished
 from farm.actions.common import Draw
 from farm.actions.correcting import correct_quantity, undo
-from farm.actions.selling import load_stall, settle_stall
+from farm.actions.stalls import load_stall, settle_stall
 from farm.models import ClosedFile, ClosedMonth, StallDay
 from farm.queries.canonical import as_text, from_text, rows_of, summed
 from farm.queries.closings import (

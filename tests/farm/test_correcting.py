@@ -6,7 +6,8 @@ from farm.actions.common import Draw
 from farm.actions.correcting import correct_quantity, undo, undo_with_dependants
 from farm.actions.harvesting import pick
 from farm.actions.packing import pack
-from farm.actions.selling import SoldLine, load_stall, sell, settle_stall, take_back
+from farm.actions.selling import SoldLine, sell, take_back
+from farm.actions.stalls import load_stall, settle_stall
 from farm.actions.storing import throw_away, weigh_again
 from farm.models import SaleLine, SellingCost, StallDay
 from ledger.errors import Malformed, NotEnough, NotStanding

@@ -19,7 +19,8 @@ from farm.actions.cultures import buy_culture
 from farm.actions.grain import inoculate_grain, prepare_grain
 from farm.actions.harvesting import mark_spent, pick
 from farm.actions.packing import pack
-from farm.actions.selling import SoldLine, load_stall, sell, settle_stall
+from farm.actions.selling import SoldLine, sell
+from farm.actions.stalls import load_stall, settle_stall
 from farm.actions.storing import throw_away
 from farm.models import Form, Product, StallDay, StandardTime
 from farm.queries.costs import CostOfLot, cost_of

@@ -10,7 +10,8 @@ from django.utils import timezone
 
 from farm.actions.common import Draw
 from farm.actions.drilling import Signed, sign_drill, start_drill
-from farm.actions.selling import SoldLine, load_stall, sell
+from farm.actions.selling import SoldLine, sell
+from farm.actions.stalls import load_stall
 from farm.actions.storing import throw_away, weigh_again
 from farm.models import Drill, DrillSignature
 from farm.pages import drills

@@ -4,7 +4,8 @@ import pytest
 from django.test import Client
 
 from farm.actions.common import Draw
-from farm.actions.selling import SoldLine, load_stall, sell, take_back
+from farm.actions.selling import SoldLine, sell, take_back
+from farm.actions.stalls import load_stall
 from farm.beliefs import STANDARD_TIMES
 from farm.models import SaleLine, StandardTime
 from farm.pages.doings import DEEDS

@@ -15,7 +15,8 @@ from farm.actions.common import Draw
 from farm.actions.correcting import undo
 from farm.actions.harvesting import pick
 from farm.actions.packing import pack
-from farm.actions.selling import SoldLine, load_stall, sell, settle_stall, take_back
+from farm.actions.selling import SoldLine, sell, take_back
+from farm.actions.stalls import load_stall, settle_stall
 from farm.models import Customer, Placing, Sale, Stage, StallDay
 from farm.queries.reach import Reach, reach_of
 from farm.queries.suspects import (

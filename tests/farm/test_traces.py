@@ -11,7 +11,8 @@ from farm.actions.common import Draw
 from farm.actions.correcting import undo
 from farm.actions.harvesting import pick
 from farm.actions.packing import pack
-from farm.actions.selling import SoldLine, load_stall, sell, settle_stall
+from farm.actions.selling import SoldLine, sell
+from farm.actions.stalls import load_stall, settle_stall
 from farm.models import Stage, StallDay
 from farm.queries.finding import Amount, find_lot
 from farm.queries.traces import Trace, TracedLot, trace_of

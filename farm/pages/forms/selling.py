@@ -10,7 +10,7 @@ from typing import Any
 from django import forms
 from django.utils import timezone
 
-from farm.actions.common import Doing, Recorded
+from farm.actions.common import Doing, Draw, Recorded
 from farm.actions.pricing import need_price
 from farm.actions.selling import SoldLine, sell, take_back
 from farm.actions.stalls import load_stall, settle_stall
@@ -18,9 +18,10 @@ from farm.models import Customer, Farm, Person, SaleLine, SellingPlace, Stage, S
 from farm.pages import seen
 from farm.pages.access import Right, may, sees_stall_prices
 from farm.pages.forms.doing import DoingForm, FirstForm
-from farm.pages.forms.fields import MoneyField, RowField, quantity_field
+from farm.pages.forms.fields import MoneyField, PercentField, RowField, quantity_field
 from farm.pages.forms.unlisted import SOLD_STAGES, ListedByKind, UnlistedForm
-from farm.queries.sales import open_loads, prices_at, returnable
+from farm.queries.prices import prices_at
+from farm.queries.sales import open_loads, returnable
 from farm.queries.stock import lots_on_hand
 from farm.templatetags.farm_format import amount_of
 from farm.templatetags.farm_format import day as show_day
@@ -38,6 +39,10 @@ class PricedForm(DoingForm):
         """Name the weight that a price of what is loose is for."""
         return self.farm.weight_unit
 
+    def unit_of(self, lot: Lot) -> str:
+        """Name the weight that the price beside a lot is for, where it is loose."""
+        return self.weight_unit()
+
     def offer_prices(
         self, lots: Sequence[Lot], place: SellingPlace, known_day: date | None = None
     ) -> None:
@@ -47,20 +52,40 @@ class PricedForm(DoingForm):
         listed = prices_at(place, known_day or timezone.localdate())
         for lot in lots:
             packed = lot.card.stage == Stage.PACKS
-            per = "pack" if packed else WEIGHTS[self.weight_unit()]
+            per = "pack" if packed else WEIGHTS[self.unit_of(lot)]
             price = listed.get(lot.card.product_id or 0)
             field = MoneyField(label=f"Price of a {per}", required=False)
-            if known_day:
-                field.initial = price
-            elif price is not None:
-                shown = show_money(price, self.farm.currency)
+            if known_day and price:
+                field.initial = price.unit_money
+            elif price:
+                shown = show_money(price.unit_money, self.farm.currency)
                 field.help_text = f"Blank: as listed on the day it was done; today {shown}"
             self.add_beside(lot, field)
 
-    def price_of(self, lot: Lot, place: SellingPlace, on: date) -> int:
-        """The price typed beside a lot, or the one in force; refused where none is known."""
+    def line_of(
+        self, draw: Draw, place: SellingPlace, on: date, customer: Customer | None = None
+    ) -> SoldLine:
+        """Sell a lot at the price typed beside it, or at the one in force; refused without one."""
+        lot = draw.lot
         typed: int | None = self.cleaned_data.get(f"price_{lot.pk}")
-        return need_price(place, on, lot.card) if typed is None else typed
+        if typed is None:
+            listed = need_price(place, on, lot.card, customer)
+            money, unit = listed.unit_money, listed.weight_unit
+        else:
+            money, unit = typed, self.unit_of(lot)
+        return SoldLine(
+            lot, draw.quantity, money, weight_unit=unit, discount_ppm=self.discount()
+        )
+
+    def offer_discount(self) -> None:
+        if may(self.person, Right.SEE_SALES):
+            help_text = "Let off every line; 5 is 5 %"
+            self.add(
+                "discount", PercentField(label="Discount", required=False, help_text=help_text)
+            )
+
+    def discount(self) -> int:
+        return self.cleaned_data.get("discount") or 0
 
 
 class PlaceFirst(FirstForm):
@@ -84,24 +109,29 @@ class SellForm(PricedForm, UnlistedForm):
         lots = [lot for lot, _ in self.groups["sold"]]
         self.offer_prices(lots, place)
         self.offer_unlisted()
+        self.offer_discount()
 
     def run(self, doing: Doing) -> Recorded:
         place = self.given["place"]
         self.need_unlisted_price()
-        drawn = self.drawn("sold")
-        asked = [(draw, self.price_of(draw.lot, place, doing.day)) for draw in drawn]
+        drawn, customer = self.drawn("sold"), self.cleaned_data.get("customer")
+        lines = [self.line_of(draw, place, doing.day, customer) for draw in drawn]
         typed: int | None = self.cleaned_data.get("unlisted_price")
         for draw in self.unlisted(drawn):
-            unlisted = self.price_of(draw.lot, place, doing.day) if typed is None else typed
-            asked.append((draw, unlisted))
+            if typed is None:
+                lines.append(self.line_of(draw, place, doing.day, customer))
+            else:
+                lines.append(
+                    SoldLine(
+                        draw.lot, draw.quantity, typed, weight_unit=self.weight_unit(),
+                        discount_ppm=self.discount(),
+                    )
+                )  # fmt: skip
         return sell(
             doing,
             place=place,
-            customer=self.cleaned_data.get("customer"),
-            lines=[
-                SoldLine(draw.lot, draw.quantity, money, weight_unit=self.weight_unit())
-                for draw, money in asked
-            ],
+            customer=customer,
+            lines=lines,
             count_up=bool(self.cleaned_data.get("count_up")),
         )
 

@@ -1,0 +1,124 @@
+"""The till of a stall day: what is on offer at which price, and what was tapped so far."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
+from fractions import Fraction
+from math import floor
+
+from farm.models import LoadLine, Stage, StallDay, Tap, TapOf, TillPrice, the_farm
+from farm.queries.prices import prices_at
+from farm.units import MONEY_PER_CENT, in_unit
+from ledger.models import Dimension, Item, Lot
+
+
+@dataclass(frozen=True)
+class TillGoods:
+    """One item of a load, all its lots together, in their own unit.
+
+    ``list_money``: the listed price, or where none is listed the first one set at the till;
+    ``unit_money``: the price now. ``tapped``: how much by what a tap says; ``taken_money``: what
+    the sold taps came to.
+    """
+
+    item: Item
+    lots: tuple[Lot, ...]
+    loaded: int
+    list_money: int | None
+    unit_money: int | None
+    tapped: dict[str, int]
+    taken_money: int
+
+    @property
+    def is_counted(self) -> bool:
+        return self.item.dimension == Dimension.COUNT
+
+    @property
+    def left(self) -> int:
+        return self.loaded - sum(self.tapped.values())
+
+    @property
+    def sold(self) -> int:
+        return self.tapped.get(TapOf.SOLD, 0)
+
+
+def till_goods(stall_day: StallDay) -> list[TillGoods]:
+    """Everything loaded, item by item, in the order of the load list; four queries."""
+    lines: dict[Item, list[LoadLine]] = defaultdict(list)
+    loaded = stall_day.lines.select_related("lot__item", "lot__card", "lot__made_by")
+    for line in loaded.order_by("lot__card__stage", "lot__item__name", "lot_id"):
+        lines[line.lot.item].append(line)
+    listed = _listed(stall_day, (line for several in lines.values() for line in several))
+    prices = _prices(stall_day)
+    tapped, taken = _tapped(stall_day)
+    return [
+        TillGoods(
+            item=item,
+            lots=tuple(line.lot for line in several),
+            loaded=sum(line.quantity for line in several),
+            list_money=listed.get(item.pk, next(iter(prices[item.pk]), None)),
+            unit_money=next(reversed(prices[item.pk]), listed.get(item.pk)),
+            tapped=dict(tapped[item.pk]),
+            taken_money=taken[item.pk],
+        )
+        for item, several in lines.items()
+    ]
+
+
+def goods_at(stall_day: StallDay, item: Item) -> TillGoods:
+    """One item of a load."""
+    return next(goods for goods in till_goods(stall_day) if goods.item == item)
+
+
+def last_tap(stall_day: StallDay, item: Item) -> Tap | None:
+    """The newest tap of an item that was not taken back; one query."""
+    standing: list[Tap] = []
+    for tap in stall_day.taps.filter(item=item).order_by("pk"):
+        if tap.quantity > 0:
+            standing.append(tap)
+        elif standing:
+            standing.pop()
+    return standing[-1] if standing else None
+
+
+def newest_taps(stall_day: StallDay, limit: int = 5) -> list[Tap]:
+    return list(stall_day.taps.select_related("item").order_by("-pk")[:limit])
+
+
+def _listed(stall_day: StallDay, lines: Iterable[LoadLine]) -> dict[int, int]:
+    """The listed price of a pack by item, in force at the place on the day; one query."""
+    prices = prices_at(stall_day.place, stall_day.day)
+    packs = {
+        line.lot.item_id: line.lot.card.product_id or 0
+        for line in lines
+        if line.lot.card.stage == Stage.PACKS
+    }
+    return {item: prices[key].unit_money for item, key in packs.items() if key in prices}
+
+
+def _prices(stall_day: StallDay) -> dict[int, list[int]]:
+    found: dict[int, list[int]] = defaultdict(list)
+    rows = TillPrice.objects.filter(stall_day=stall_day).order_by("pk")
+    for item, money in rows.values_list("item_id", "unit_money"):
+        found[item].append(money)
+    return found
+
+
+def _tapped(stall_day: StallDay) -> tuple[dict[int, dict[str, int]], dict[int, int]]:
+    tapped: dict[int, dict[str, int]] = defaultdict(lambda: defaultdict(int))
+    taken: dict[int, int] = defaultdict(int)
+    unit = the_farm().weight_unit
+    for tap in stall_day.taps.select_related("item").order_by("pk"):
+        tapped[tap.item_id][tap.of] += tap.quantity
+        if tap.of == TapOf.SOLD:
+            taken[tap.item_id] += money_of(tap, unit)
+    return tapped, taken
+
+
+def money_of(tap: Tap, weight_unit: str) -> int:
+    """What one tap came to, rounded half up to the cent; one taken back, the same below zero."""
+    if tap.item.dimension == Dimension.COUNT:
+        return tap.quantity * tap.unit_money
+    cents = tap.unit_money * in_unit(abs(tap.quantity), weight_unit) / MONEY_PER_CENT
+    money = floor(cents + Fraction(1, 2)) * MONEY_PER_CENT
+    return money if tap.quantity > 0 else -money

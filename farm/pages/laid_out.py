@@ -1,14 +1,17 @@
 """A report laid out for the screen: drawings as SVG, tables with their codes as links."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from django.urls import reverse
+from django.utils.text import slugify
 
 from farm.reports.drawing import svg
 from farm.reports.rows import Printed, Report, printed, show_fact
 from ledger.codes import is_code
 
 CODE_HEADS = ("Lot", "Block lot")
+ENTRY_HEADS = ("Entry",)
 WIDE = 620  # points; what is wider would become too small to read on a page
 ONE_LINE = 24  # letters
 LONG = 15  # rows; what is longer may be folded
@@ -38,6 +41,10 @@ class ShownCell:
     looks: str
     address: str = ""
 
+    @property
+    def is_code(self) -> bool:
+        return is_code(self.words)
+
 
 @dataclass(frozen=True)
 class ShownTable:
@@ -48,6 +55,11 @@ class ShownTable:
     rows: tuple[tuple[ShownCell, ...], ...]
     total: tuple[ShownCell, ...]
     struck: tuple[int, ...]
+
+    @property
+    def key(self) -> str:
+        """What a link to the table ends in."""
+        return slugify(self.title)
 
     @property
     def is_long(self) -> bool:
@@ -70,7 +82,11 @@ class AnswerPage:
 def laid_out(
     report: Report, *, others: tuple[Way, ...], files: tuple[Way, ...], codes_lead_to: str
 ) -> AnswerPage:
-    """Lay a report out; ``codes_lead_to``: the page that a lot's code in a table leads to."""
+    """Lay a report out; ``codes_lead_to``: the page that a lot's code in a table leads to.
+
+    The number of an entry leads to it, and words that are a table's title to that table.
+    """
+    titles = {table.title: f"#{slugify(table.title)}" for table in report.tables}
     return AnswerPage(
         title=report.title,
         subtitle=report.subtitle,
@@ -80,7 +96,8 @@ def laid_out(
             for at, drawing in enumerate(report.drawings)
         ),
         tables=tuple(
-            _shown(printed(table, report.currency), codes_lead_to) for table in report.tables
+            _shown(printed(table, report.currency), codes_lead_to, titles)
+            for table in report.tables
         ),
         cautions=report.cautions,
         made_text=report.made_text,
@@ -89,8 +106,7 @@ def laid_out(
     )
 
 
-def _shown(table: Printed, page_name: str) -> ShownTable:
-    leads = [head in CODE_HEADS for head in table.heads]
+def _shown(table: Printed, page_name: str, titles: Mapping[str, str]) -> ShownTable:
     return ShownTable(
         title=table.title,
         note=table.note,
@@ -98,8 +114,11 @@ def _shown(table: Printed, page_name: str) -> ShownTable:
         heads=_cells(table, table.heads),
         rows=tuple(
             tuple(
-                replace(cell, address=_address(cell.words, page_name)) if leads[at] else cell
-                for at, cell in enumerate(_cells(table, row))
+                replace(
+                    cell,
+                    address=_address(head, cell.words, page_name) or titles.get(cell.words, ""),
+                )
+                for head, cell in zip(table.heads, _cells(table, row), strict=True)
             )
             for row in table.rows
         ),
@@ -115,5 +134,9 @@ def _cells(table: Printed, line: tuple[str, ...]) -> tuple[ShownCell, ...]:
     )
 
 
-def _address(words: str, page_name: str) -> str:
-    return reverse(page_name, args=[words]) if is_code(words) else ""
+def _address(head: str, words: str, page_name: str) -> str:
+    if head in CODE_HEADS and is_code(words):
+        return reverse(page_name, args=[words])
+    if head in ENTRY_HEADS and words.isdecimal():
+        return reverse("entry", args=[words])
+    return ""

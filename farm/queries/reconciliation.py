@@ -1,0 +1,290 @@
+"""Where the crop went: all that was picked or in stock, and every milligram of it accounted for.
+
+What came in (stock at the start, picked, brought in, found) is what was sold, given away, used,
+dried, thrown away, lost as water, is still here, and is unexplained. Everything is a weight as it
+was recorded: packs count at their declared weight, and what was filled beyond it is a step of
+its own. It is read from the book's flows alone, so that it adds up to the milligram.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from enum import Enum
+
+from django.db.models import Q, QuerySet, Sum
+
+from farm.models import Form, Grade, PlaceKind, SaleLine, Species, Stage
+from farm.queries.balance import WEIGHED_AGAIN
+from farm.queries.finding import amount_of
+from ledger.models import Dimension, Edge, Flow, Lot, Role
+
+# Own rule: a kitchen scale shows steps of 5 g, so that each weighing may be that far off.
+SCALE_STEP_MG = 5_000
+ONE_DAY = timedelta(days=1)
+
+
+class Step(Enum):
+    """The steps in the order in which they are told; those up to FOUND bring something in."""
+
+    START = "In stock at the start"
+    PICKED = "Picked"
+    MADE = "Came out of the dryer"
+    PACKED = "Packed"
+    BROUGHT = "In stock before the book began"
+    FOUND = "Found: sold beyond what the book held"
+    SOLD = "Sold"
+    SHARES = "Given out in share boxes"
+    SAMPLES = "Samples"
+    GIFTS = "Gifts"
+    OWN = "Own use"
+    TRIM = "Seconds and trim, thrown away"
+    OVER = "Filled beyond the declared weight"
+    DRIED = "Went into the dryer"
+    USED = "Used for cultures and other lots"
+    THROWN = "Thrown away"
+    WATER = "Water, inside the band"
+    END = "Still in stock"
+    UNEXPLAINED = "Unexplained"
+
+
+CAME_IN = (Step.START, Step.PICKED, Step.MADE, Step.PACKED, Step.BROUGHT, Step.FOUND)
+# Packs are goods already: what is made of them is set against what was drawn (OVER).
+MADE_OF = {Stage.CROP: Step.PICKED, Stage.DRIED: Step.MADE}
+STEP_OF = {Role.BOUGHT: Step.BROUGHT, Role.COUNTED: Step.FOUND, Role.SHRUNK: Step.WATER}
+# The word that the reason of what was given away begins with.
+GIVEN = {"sample": Step.SAMPLES, "gift": Step.GIFTS, "own use": Step.OWN}
+
+
+@dataclass(frozen=True)
+class Move:
+    """What one entry did to one lot; ``mass_mg`` and ``pieces`` are above zero where it came in."""
+
+    step: Step
+    day: date
+    entry: int
+    lot_code: str
+    what: str
+    species: str
+    pieces: int
+    mass_mg: int
+
+
+@dataclass(frozen=True)
+class Reconciliation:
+    """``weighings``: how often something of it was put on a scale."""
+
+    form: Form
+    start_mg: int
+    moves: tuple[Move, ...]
+    end_mg: int
+    weighings: int
+
+    @property
+    def amounts(self) -> dict[Step, int]:
+        """Each step's weight, above zero on its own side; steps that come to nothing are left out.
+
+        What would be below zero on its side (more came back than was sold) stands as it is.
+        """
+        sums: dict[Step, int] = defaultdict(int)
+        sums[Step.START], sums[Step.END] = self.start_mg, self.end_mg
+        for move in self.moves:
+            sums[move.step] += move.mass_mg if move.step in CAME_IN else -move.mass_mg
+        return {step: sums[step] for step in Step if sums[step]}
+
+    @property
+    def whole_mg(self) -> int:
+        """All that came in, with what was there at the start."""
+        amounts = self.amounts
+        return sum(mg for step, mg in amounts.items() if (mg > 0) is (step in CAME_IN))
+
+    @property
+    def difference_mg(self) -> int:
+        """What does not add up; the book is right when it is 0."""
+        return self.start_mg + sum(move.mass_mg for move in self.moves) - self.end_mg
+
+    @property
+    def scale_error_mg(self) -> int:
+        """How far off the scale may be over all weighings: 4 of them, 5 g each, 20 g."""
+        return self.weighings * SCALE_STEP_MG
+
+    @property
+    def unexplained_mg(self) -> int:
+        return self.amounts.get(Step.UNEXPLAINED, 0)
+
+    @property
+    def is_flagged(self) -> bool:
+        """More is missing than water inside its band and the scale can explain."""
+        return self.unexplained_mg > self.scale_error_mg
+
+
+def reconcile(
+    first: date, last: date, *, form: Form = Form.FRESH, species: Species | None = None
+) -> Reconciliation:
+    """Reconcile all fresh or all dried goods (of a species) over some days; five queries."""
+    goods = _goods(form, species)
+    moves = _moves(goods.filter(entry__happened_on__range=(first, last)))
+    return Reconciliation(
+        form=form,
+        start_mg=_held_mg(goods.filter(entry__happened_on__lt=first)),
+        moves=tuple(moves),
+        end_mg=_held_mg(goods.filter(entry__happened_on__lte=last)),
+        weighings=_weighings(moves),
+    )
+
+
+def reconcile_lot(lot: Lot) -> Reconciliation:
+    """Reconcile one picked, dried or packed lot over its life; packs made of it are followed.
+
+    Of packs that mix lots each takes its part by the weight that was drawn: packs of 6 kg from
+    this lot and 4 kg from another that were all sold are 6 kg sold. What a pack's steps come to
+    is handed out one after the other, so that the parts add up to what was drawn.
+    """
+    card = lot.card
+    dried = card.stage == Stage.DRIED or (card.product and card.product.form == Form.DRIED)
+    flows = Flow.objects.filter(lot=lot)
+    moves, end_mg = _own_moves(flows, packed=card.stage == Stage.PACKS), _held_mg(flows)
+    weighings = _weighings(moves)
+    into = Edge.objects.filter(src=lot, dst__card__stage=Stage.PACKS, quantity__gt=0)
+    for pack, part_mg in into.order_by("entry_id", "pk").values_list("dst_id", "quantity"):
+        followed, left_mg = _followed(pack, part_mg)
+        moves += followed
+        end_mg += left_mg
+    return Reconciliation(Form.DRIED if dried else Form.FRESH, 0, tuple(moves), end_mg, weighings)
+
+
+def _own_moves(flows: QuerySet[Flow], *, packed: bool) -> list[Move]:
+    """A lot's own moves: packs came in when they were packed; what went into packs is followed."""
+    moves = _moves(flows)
+    if packed:
+        return [_as_packed(move) if move.step is Step.OVER else move for move in moves]
+    return [move for move in moves if move.step is not Step.OVER]
+
+
+def _as_packed(move: Move) -> Move:
+    return replace(move, step=Step.PACKED)
+
+
+def _goods(form: Form, species: Species | None) -> QuerySet[Flow]:
+    """Whatever moved fresh goods (picks, and packs of them), or dried ones."""
+    stage = Stage.CROP if form == Form.FRESH else Stage.DRIED
+    packed = Q(lot__card__stage=Stage.PACKS, lot__card__product__form=form)
+    flows = Flow.objects.filter(Q(lot__card__stage=stage) | packed)
+    return flows.filter(lot__card__species=species) if species else flows
+
+
+def _held_mg(flows: QuerySet[Flow]) -> int:
+    """What flows leave on hand; packs at their declared weight. One query."""
+    by = ("lot__item__dimension", "lot__unit_mass_mg")
+    sums = flows.values_list(*by).annotate(Sum("quantity")).order_by()
+    return sum(amount_of(quantity, dim, unit).mass_mg or 0 for dim, unit, quantity in sums)
+
+
+# --- from flows to moves ---------------------------------------------------------------------
+
+
+def _moves(flows: QuerySet[Flow]) -> list[Move]:
+    """Say of each flow which step it belongs to, in the order of the days; three queries."""
+    rows = list(
+        flows.exclude(quantity=0)
+        .select_related("entry", "lot__item", "lot__card__product", "lot__card__species")
+        .order_by("entry__happened_on", "entry_id", "pk")
+    )
+    used = {flow.entry_id for flow in rows if flow.role == Role.USED}
+    into: dict[int, set[int]] = defaultdict(set)
+    made = Lot.objects.filter(made_by__in=used).values_list("made_by_id", "card__stage")
+    for entry, stage in made:
+        into[entry].add(stage)
+    sold = [flow.entry_id for flow in rows if flow.role in (Role.SOLD, Role.BACK)]
+    boxes = _box_entries(sold)
+    return [_move(flow, _step(flow, into[flow.entry_id], flow.entry_id in boxes)) for flow in rows]
+
+
+def _box_entries(entries: Iterable[int]) -> set[int]:
+    """The entries whose sale, or whose return, is of a place for share boxes; one query."""
+    lines = SaleLine.objects.filter(line__entry__place__in=set(entries))
+    return set(lines.filter(sale__place__kind=PlaceKind.BOXES).values_list(
+        "line__entry__place", flat=True
+    ))  # fmt: skip
+
+
+def _move(flow: Flow, step: Step) -> Move:
+    lot = flow.lot
+    amount = amount_of(flow.quantity, lot.item.dimension, lot.unit_mass_mg)
+    return Move(
+        step=step,
+        day=flow.entry.happened_on,
+        entry=flow.entry_id,
+        lot_code=lot.code,
+        what=lot.item.name,
+        species=lot.card.species.name if lot.card.species else "",
+        pieces=amount.pieces or 0,
+        mass_mg=amount.mass_mg or 0,
+    )
+
+
+def _step(flow: Flow, into: set[int], boxed: bool) -> Step:
+    """``into``: the stages of what the entry made; ``boxed``: it was sold in share boxes."""
+    if flow.role in (Role.SOLD, Role.BACK):
+        return Step.SHARES if boxed else Step.SOLD
+    if flow.role == Role.MADE:
+        return MADE_OF.get(Stage(flow.lot.card.stage), Step.OVER)
+    if flow.role == Role.USED:
+        return _used(into)
+    return STEP_OF.get(Role(flow.role)) or _lost(flow)
+
+
+def _used(into: set[int]) -> Step:
+    if Stage.PACKS in into:
+        return Step.OVER
+    return Step.DRIED if Stage.DRIED in into else Step.USED
+
+
+def _lost(flow: Flow) -> Step:
+    given = GIVEN.get(flow.entry.reason.partition(":")[0].strip())
+    if given:
+        return given
+    if flow.entry.kind == WEIGHED_AGAIN:
+        return Step.UNEXPLAINED
+    graded = flow.lot.card.grade in (Grade.SECONDS, Grade.TRIM)
+    return Step.TRIM if graded else Step.THROWN
+
+
+def _weighings(moves: Iterable[Move]) -> int:
+    """How often a scale was read: once an entry and lot that states a weight."""
+    weighed = (Step.PICKED, Step.MADE, Step.WATER, Step.UNEXPLAINED, Step.DRIED, Step.SOLD)
+    return len({
+        (move.entry, move.lot_code)
+        for move in moves if move.step in weighed and not move.pieces
+    })  # fmt: skip
+
+
+# --- the packs that a lot went into ----------------------------------------------------------
+
+
+def _followed(pack: int, part_mg: int) -> tuple[list[Move], int]:
+    """Give one lot's part of what became of a pack lot: its moves, and what of it is left.
+
+    Of 10 kg drawn, 6 from this lot, 7.75 kg sold give 4.65 kg.
+    """
+    edges = Edge.objects.filter(dst=pack, src__item__dimension=Dimension.MASS)
+    drawn = edges.filter(src__card__stage__in=(Stage.CROP, Stage.DRIED))
+    whole_mg = drawn.aggregate(total=Sum("quantity"))["total"]
+    steps = [
+        # What was filled in, less all that was drawn for it, is what went beyond the weight.
+        replace(move, mass_mg=move.mass_mg - whole_mg) if move.step is Step.OVER else move
+        for move in _moves(Flow.objects.filter(lot=pack))
+    ]
+    parts = list(_handed_out([move.mass_mg for move in steps], part_mg, whole_mg))
+    shared = [
+        replace(move, mass_mg=mass_mg, pieces=0) for move, mass_mg in zip(steps, parts, strict=True)
+    ]
+    return [move for move in shared if move.mass_mg], part_mg + sum(parts)
+
+
+def _handed_out(masses: Sequence[int], part: int, whole: int) -> Iterator[int]:
+    """Give part/whole of each, by the sums so far, so that the parts add up; rounds down."""
+    so_far = 0
+    for mass in masses:
+        before, so_far = so_far, so_far + mass
+        yield so_far * part // whole - before * part // whole

@@ -1,0 +1,385 @@
+"""Where the crop went: every step by hand, and after random histories against the bare lines."""
+
+from collections import defaultdict
+from collections.abc import Callable
+from contextlib import suppress
+from datetime import date, timedelta
+from random import Random
+
+import pytest
+from django.test import Client
+
+from farm.actions.common import Draw
+from farm.actions.correcting import correct_quantity, undo
+from farm.actions.packing import pack
+from farm.actions.selling import take_back
+from farm.actions.storing import dry, throw_away, weigh_again
+from farm.models import Farm, Form, PlaceKind, SaleLine, Stage
+from farm.queries.reconciliation import Reconciliation, Step, reconcile, reconcile_lot
+from farm.reports import rows
+from farm.reports.reconciliation_rows import steps_drawings, steps_table, told, verdict
+from ledger.errors import Refused
+from ledger.models import Dimension, Entry, Line, Lot
+from tests.farm.closed import blocks, flush, sold
+from tests.farm.season import season
+from tests.farm.world import GRAM, KG, World, assert_book_is_sound, fresh
+
+pytestmark = pytest.mark.django_db
+
+FIRST, LAST = date(2026, 9, 1), date(2027, 6, 30)
+
+
+def amounts(found: Reconciliation) -> dict[Step, int]:
+    assert found.difference_mg == 0
+    return found.amounts
+
+
+# --- by hand ---------------------------------------------------------------------------------
+
+
+def test_the_season_is_accounted_for_step_by_step() -> None:
+    season()
+
+    # 10 kg picked; 20 + 6 - 2 of 30 packs of 200 g sold, and 500 g of seconds; 1 kg dried; 3 packs
+    # thrown away; 2 kg weighed again as 1.9; 3 packs, 0.9 kg of firsts, 1.5 of the rest left.
+    assert amounts(reconcile(FIRST, LAST)) == {
+        Step.PICKED: 10 * KG,
+        Step.SOLD: 24 * 200 * GRAM + 500 * GRAM,
+        Step.DRIED: KG,
+        Step.THROWN: 600 * GRAM,
+        Step.WATER: 100 * GRAM,
+        Step.END: 3 * 200 * GRAM + 900 * GRAM + 1_500 * GRAM,
+    }
+
+
+def test_dried_goods_are_reconciled_apart() -> None:
+    season()
+
+    assert amounts(reconcile(FIRST, LAST, form=Form.DRIED)) == {
+        Step.MADE: 110 * GRAM,
+        Step.END: 110 * GRAM,
+    }
+
+
+def test_a_day_begins_with_what_the_day_before_left() -> None:
+    lots = season()
+    day = lots.stall.entry.happened_on
+    before = reconcile(FIRST, day - timedelta(days=1))
+    after = reconcile(day, LAST)
+
+    assert before.end_mg == after.start_mg > 0
+    assert amounts(after)[Step.START] == before.end_mg
+
+
+def test_a_lot_is_followed_into_its_packs() -> None:
+    """8 kg of firsts: 6 kg in 30 packs, of which 24 sold, 3 thrown away, 3 left."""
+    lots = season()
+    found = amounts(reconcile_lot(lots.firsts))
+
+    assert found[Step.SOLD] == 24 * 200 * GRAM
+    assert found[Step.THROWN] == 600 * GRAM
+    assert found[Step.END] == 900 * GRAM + 600 * GRAM
+    assert sum(found.values()) == 2 * 8 * KG
+
+
+def test_a_lot_takes_its_part_of_packs_that_mix_two(world: World) -> None:
+    """3 kg and 1 kg in 19 packs of 200 g: 3.8 kg, so 0.2 kg beyond; 4 packs thrown away."""
+    one, other = (flush(world, blocks(world, 9), 1, kg * KG) for kg in (3, 1))
+    made = packed(world, 19, Draw(one, 3 * KG), Draw(other, KG))
+    throw_away(world.doing(reason="soft"), lot=made, quantity=4)
+
+    assert amounts(reconcile_lot(one)) == {
+        Step.PICKED: 3 * KG,
+        Step.OVER: 150 * GRAM,
+        Step.THROWN: 600 * GRAM,
+        Step.END: 2_250 * GRAM,
+    }
+    assert amounts(reconcile_lot(other))[Step.THROWN] == 200 * GRAM
+    assert amounts(reconcile_lot(made)) == {
+        Step.PACKED: 3_800 * GRAM,
+        Step.THROWN: 800 * GRAM,
+        Step.END: 3_000 * GRAM,
+    }
+
+
+@pytest.mark.parametrize(
+    ("word", "step"),
+    [("sample: at noon", Step.SAMPLES), ("gift", Step.GIFTS), ("own use", Step.OWN),
+     ("soft", Step.THROWN)],
+)  # fmt: skip
+def test_what_was_given_away_is_told_apart(world: World, word: str, step: Step) -> None:
+    lot = flush(world, blocks(world), 1, KG)
+    throw_away(world.doing(reason=word), lot=lot, quantity=120 * GRAM)
+
+    assert amounts(reconcile_lot(lot))[step] == 120 * GRAM
+
+
+def test_what_goes_out_in_share_boxes_is_told_apart(world: World) -> None:
+    world.kitchens.kind = PlaceKind.BOXES
+    world.kitchens.save()
+    lot = flush(world, blocks(world), 1, KG)
+    sold(world, lot, 300 * GRAM)
+
+    assert amounts(reconcile_lot(lot)) == {
+        Step.PICKED: KG, Step.SHARES: 300 * GRAM, Step.END: 700 * GRAM
+    }  # fmt: skip
+
+
+def test_more_back_than_sold_stands_on_the_other_side(world: World) -> None:
+    """Sold in September, back in October: October's goods came in from a customer."""
+    lot = flush(world, blocks(world), 1, KG)
+    sale = sold(world, lot)
+    world.wait(40)
+    take_back(world.doing(), sale_line=sale.entry.sale.lines.get(), quantity=300 * GRAM)
+    (back, left) = told(reconcile(world.now.date(), LAST))
+
+    assert (back.label, back.came_in) == ("Sold, less than came back", 300 * GRAM)
+    assert (left.step, left.went_out, left.left) == (Step.END, 300 * GRAM, 0)
+
+
+# --- what is flagged -------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("missing_g", "flagged"), [(10, False), (11, True)])
+def test_only_what_the_scale_cannot_explain_is_flagged(
+    world: World, missing_g: int, flagged: bool
+) -> None:
+    """Picked and weighed again the same day, so no water: two weighings, 5 g each."""
+    lot = flush(world, blocks(world), 1, KG)
+    weigh_again(world.doing(), lot=lot, weight_mg=KG - missing_g * GRAM)
+    found = reconcile_lot(lot)
+
+    assert (found.unexplained_mg, found.scale_error_mg) == (missing_g * GRAM, 10 * GRAM)
+    assert found.is_flagged is flagged
+
+
+def test_water_inside_the_band_is_never_flagged(world: World) -> None:
+    lot = flush(world, blocks(world), 1, KG)
+    world.wait(2)
+    weigh_again(world.doing(), lot=lot, weight_mg=965 * GRAM)  # 2 % a day: up to 39.6 g
+
+    assert amounts(reconcile_lot(lot))[Step.WATER] == 35 * GRAM
+    assert verdict(reconcile_lot(lot)) == "nothing is unexplained"
+
+
+# --- after random histories ------------------------------------------------------------------
+
+
+def packed(world: World, count: int, *draws: Draw) -> Lot:
+    world.received("punnet", count)
+    doing = world.doing(sure=True)
+    return fresh(pack(doing, product=world.product, packs=count, draws=draws).lots[-1])
+
+
+def some(chance: Random, *stages: Stage) -> Lot:
+    lots = Lot.objects.filter(quantity__gt=0, card__stage__in=stages).order_by("pk")
+    return chance.choice(list(lots))
+
+
+def pick_some(world: World, chance: Random) -> None:
+    flush(world, blocks(world, 3), 1, chance.randint(1, 2_000_000))
+
+
+def pack_some(world: World, chance: Random) -> None:
+    lots = {some(chance, Stage.CROP).pk for _ in range(2)}
+    draws = [Draw(lot, chance.randint(1, lot.quantity)) for lot in map(fresh_pk, lots)]
+    packed(world, sum(draw.quantity for draw in draws) // (200 * GRAM), *draws)
+
+
+def fresh_pk(pk: int) -> Lot:
+    return Lot.objects.get(pk=pk)
+
+
+def dry_some(world: World, chance: Random) -> None:
+    lot = some(chance, Stage.CROP)
+    part = chance.randint(1, lot.quantity)
+    dry(world.doing(sure=True), draws=[Draw(lot, part)], dried_mg=part // 9,
+        temperature_milli_c=45_000, minutes_drying=600)  # fmt: skip
+
+
+def sell_some(world: World, chance: Random) -> None:
+    lot = some(chance, Stage.CROP, Stage.DRIED, Stage.PACKS)
+    sold(world, lot, chance.randint(1, lot.quantity))
+
+
+def bin_some(world: World, chance: Random) -> None:
+    lot = some(chance, Stage.CROP, Stage.DRIED, Stage.PACKS)
+    reason = chance.choice(["soft", "sample", "gift: a neighbour", "own use"])
+    throw_away(world.doing(reason=reason), lot=lot, quantity=chance.randint(1, lot.quantity))
+
+
+def weigh_some(world: World, chance: Random) -> None:
+    lot = some(chance, Stage.CROP)
+    weigh_again(world.doing(), lot=lot, weight_mg=chance.randint(lot.quantity // 2, lot.quantity))
+
+
+def bring_back(world: World, chance: Random) -> None:
+    line = chance.choice(list(SaleLine.objects.filter(line__role="sold").order_by("pk")))
+    most = abs(line.line.quantity)
+    take_back(world.doing(), sale_line=line, quantity=chance.randint(1, most))
+
+
+def correct(world: World, chance: Random) -> None:
+    line = chance.choice(list(Line.objects.filter(role__in=("sold", "lost")).order_by("pk")))
+    right = chance.randint(1, 2 * abs(line.quantity) + 1)
+    correct_quantity(world.doing(), line.entry, lot=line.lot, role=line.role, right_quantity=right)
+
+
+def take_one_back(world: World, chance: Random) -> None:
+    undo(world.doing(), chance.choice(list(Entry.objects.filter(amends=None).order_by("seq"))))
+
+
+STEPS: tuple[Callable[[World, Random], None], ...] = (
+    pick_some, pick_some, pack_some, pack_some, dry_some, sell_some, sell_some, bin_some,
+    weigh_some, bring_back, correct, take_one_back,
+)  # fmt: skip
+
+
+def play(world: World, chance: Random) -> None:
+    for _ in range(30):
+        world.now += timedelta(hours=chance.randint(1, 40))
+        with suppress(Refused, IndexError):
+            chance.choice(STEPS)(world, chance)
+
+
+def plain_mg(line: Line) -> int:
+    lot = line.lot
+    weighed = lot.item.dimension == Dimension.MASS
+    return line.quantity if weighed else line.quantity * (lot.unit_mass_mg or 0)
+
+
+def from_the_lines(first: date, last: date) -> dict[str, int]:
+    """Read the bare lines one by one, by the day and kind of what they belong to."""
+    sums: dict[str, int] = defaultdict(int)
+    goods = Line.objects.filter(lot__card__stage__in=(Stage.CROP, Stage.PACKS))
+    for line in goods.select_related("entry__amends", "lot__item"):
+        root = line.entry.amends or line.entry
+        if root.happened_on < first:
+            sums["start"] += plain_mg(line)
+        if root.happened_on <= last:
+            sums["end"] += plain_mg(line)
+        if first <= root.happened_on <= last:
+            word = root.reason.partition(":")[0] if line.role == "lost" else ""
+            sums[f"{root.kind} {line.role} {word}".strip()] += plain_mg(line)
+    return sums
+
+
+@pytest.mark.parametrize("seed", range(24))
+def test_it_adds_up_to_the_bare_lines_after_any_history(world: World, seed: int) -> None:
+    chance = Random(seed)
+    play(world, chance)
+    first = world.now.date() - timedelta(days=chance.randint(1, 30))
+    last = world.now.date() - timedelta(days=chance.randint(0, 3))
+    first = min(first, last)
+    found, bare = amounts(reconcile(first, last)), from_the_lines(first, last)
+
+    assert {step: found.get(step, 0) for step in Step} == {
+        **dict.fromkeys(Step, 0),
+        Step.START: bare["start"],
+        Step.PICKED: bare["pick made"],
+        Step.SOLD: -bare["sell sold"] - bare["take back back"],
+        Step.SAMPLES: -bare["throw away lost sample"],
+        Step.GIFTS: -bare["throw away lost gift"],
+        Step.OWN: -bare["throw away lost own use"],
+        Step.OVER: -bare["pack used"] - bare["pack made"],
+        Step.DRIED: -bare["dry used"],
+        Step.THROWN: -bare["throw away lost soft"],
+        Step.WATER: -bare["weigh again shrunk"],
+        Step.UNEXPLAINED: -bare["weigh again lost unexplained"],
+        Step.END: bare["end"],
+    }
+    assert_book_is_sound()
+
+
+def test_the_histories_take_every_step(world: World) -> None:
+    seen: set[Step] = set()
+    for seed in range(6):
+        play(world, Random(seed))
+        seen |= amounts(reconcile(FIRST, LAST)).keys()
+
+    assert seen >= set(Step) - {
+        Step.START, Step.MADE, Step.PACKED, Step.BROUGHT, Step.FOUND, Step.SHARES, Step.TRIM,
+        Step.USED,
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_every_lot_adds_to_zero(world: World, seed: int) -> None:
+    """Packs that mix lots are shared without a milligram lost."""
+    play(world, Random(seed))
+    lots = Lot.objects.filter(card__stage__in=(Stage.CROP, Stage.DRIED, Stage.PACKS))
+    found = [reconcile_lot(lot) for lot in lots.select_related("item", "card__product")]
+
+    assert len(found) > 2
+    assert {one.difference_mg for one in found} == {0}
+    assert {told(one)[-1].left for one in found if one.moves} == {0}
+
+
+# --- as it is shown --------------------------------------------------------------------------
+
+
+def test_both_sides_of_the_table_come_to_the_same_and_shares_to_the_whole() -> None:
+    season()
+    table = steps_table(reconcile(FIRST, LAST))
+
+    assert table.total
+    assert table.total[1] == table.total[2] == 10 * KG
+    assert sum(row[4] for row in table.rows if isinstance(row[4], int)) == 1_000_000
+    assert table.columns[4].name == "Of 10.00 kg that came in"
+
+
+def test_the_drawing_says_what_the_table_prints() -> None:
+    season()
+    found = reconcile(FIRST, LAST)
+    (drawing,) = steps_drawings(found)
+
+    for row in rows.printed(steps_table(found)).rows:
+        assert f"{row[0]} {row[1] or '- ' + row[2]}" in drawing.description
+
+
+def test_nothing_is_drawn_of_nothing() -> None:
+    season()
+    empty = reconcile(date(2020, 1, 1), date(2020, 1, 31))
+
+    assert (steps_drawings(empty), steps_table(empty).rows) == ((), ())
+
+
+# --- the page --------------------------------------------------------------------------------
+
+
+def read(client: Client, address: str) -> str:
+    response = client.get(address)
+    assert response.status_code == 200
+    return response.content.decode()
+
+
+def test_a_helper_asks_where_a_month_went(helper: Client, farm: Farm) -> None:
+    lots = season()
+    page = read(helper, "/where/?first=2026-09-01&last=2026-12-31")
+
+    assert "Where did 10.00 kg" in page
+    assert 'href="#went-into-the-dryer"' in page
+    assert f'href="/where/{lots.firsts.code}/"' in page
+    assert "EUR" not in page
+
+
+def test_a_lots_code_leads_to_its_own(helper: Client, farm: Farm) -> None:
+    lots = season()
+    code = lots.firsts.code
+
+    assert helper.get("/where/", {"lot": code.lower()})["Location"] == f"/where/{code}/"
+    assert "Where did 8.00 kg" in read(helper, f"/where/{code}/")
+    assert helper.get(f"/where/{lots.grown.spawn.code}/").status_code == 404
+
+
+def test_days_the_wrong_way_round_are_refused(helper: Client, farm: Farm) -> None:
+    page = read(helper, "/where/?first=2026-10-31&last=2026-10-01")
+
+    assert "2026-10-01 is before the first day, 2026-10-31." in page
+
+
+def test_it_is_taken_away_as_a_paper(helper: Client, farm: Farm) -> None:
+    season()
+    taken = helper.get("/where/?first=2026-09-01&last=2026-12-31&file=pdf")
+
+    assert taken.content.startswith(b"%PDF")

@@ -1,6 +1,6 @@
 """Every address of the site, grouped by noun."""
 
-from django.contrib.auth.views import LoginView, LogoutView
+from django.contrib.auth.views import LogoutView
 from django.urls import path
 
 from farm.pages import (
@@ -21,6 +21,7 @@ from farm.pages import (
     lots,
     orders,
     people,
+    phone,
     reach,
     recalls,
     recipes,
@@ -28,21 +29,26 @@ from farm.pages import (
     records,
     retrying,
     scan,
+    sign_ins,
     start_workbook,
     style,
+    taking_over,
     today,
+    where_it_went,
 )
 
-# /sign-in/, /sign-out/
+# /sign-in/, /sign-out/, one's own sign-ins, and who is entering at a shared device
 access = [
-    path(
-        "sign-in/",
-        LoginView.as_view(
-            template_name="farm/access/sign_in.html", redirect_authenticated_user=True
-        ),
-        name="sign-in",
-    ),
+    path("sign-in/", sign_ins.SignInPage.as_view(), name="sign-in"),
     path("sign-out/", LogoutView.as_view(), name="sign-out"),
+    path("sign-ins/", sign_ins.all_sign_ins, name="sign-ins"),
+    path("own/", sign_ins.own_sign_ins, name="own-sign-ins"),
+    path("own/password/", sign_ins.change_password, name="own-password"),
+    path("own/sessions/end/", sign_ins.end_others, name="sessions-end"),
+    path("own/sessions/<int:pk>/end/", sign_ins.end_session, name="session-end"),
+    path("who/", taking_over.who, name="who"),
+    path("who/back/", taking_over.who_back, name="who-back"),
+    path("who/<int:pk>/", taking_over.who_pin, name="who-pin"),
 ]
 
 # /cost/, /trace/, /month/, and the answers below them
@@ -55,6 +61,8 @@ answering = [
     path("month/<str:key>/", answers.month_shown, name="month-of"),
     path("month/<str:key>/close/", closing.close, name="month-close"),
     path("closed/<str:name>", closing.closed_file, name="closed-file"),
+    path("where/", where_it_went.where, name="where"),
+    path("where/<str:code>/", where_it_went.where_of_lot, name="where-of"),
     path("bills/", closing.bills, name="bills"),
     path("bills/<int:pk>/take-back/", closing.bill_back, name="bill-back"),
     path("against-plan/", against.against_plan, name="against-plan"),
@@ -67,6 +75,14 @@ record = [
     path("record/<slug:slug>/", recording.record, name="record-action"),
     path("unfinished/", retrying.unfinished_list, name="unfinished"),
     path("unfinished/<uuid:uuid>/drop/", retrying.drop, name="unfinished-drop"),
+]
+
+# What a phone asks for, so that it works without a signal.
+on_the_phone = [
+    path("worker.js", phone.worker, name="worker"),
+    path("app.webmanifest", phone.manifest, name="manifest"),
+    path("phone-now.json", phone.phone_now, name="phone-now"),
+    path("not-sent/", phone.not_sent, name="not-sent"),
 ]
 
 # /entries/..., /sales/
@@ -192,6 +208,7 @@ urlpatterns = [
     path("labels/sheet.pdf", labels.labels_sheet, name="labels-sheet"),
     *access,
     *record,
+    *on_the_phone,
     *entry,
     *trade,
     *lot,

@@ -45,3 +45,9 @@ def naming_none() -> QuerySet[Waiting]:
 def answer(uuid: UUID, how: str) -> int:
     """Answer what waits under a UUID: it was accepted, or dropped with a reason."""
     return unanswered().filter(uuid=uuid).update(answer=how[:300], answered_at=timezone.now())
+
+
+def answer_to(uuid: UUID) -> str:
+    """Say how what waited under a UUID was answered last; else nothing."""
+    rows = Waiting.objects.filter(uuid=uuid).order_by("-pk")
+    return rows.values_list("answer", flat=True).first() or ""

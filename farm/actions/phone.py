@@ -1,4 +1,4 @@
-"""Receive a form that waited on a telephone: note when it was kept there, and how its clock runs."""
+"""Forms that waited on a telephone: when they were kept there, and how its clock runs."""
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta

@@ -11,6 +11,7 @@ from datetime import datetime
 from uuid import UUID
 
 from farm.actions.common import Doing
+from farm.models import Person
 from ledger import waiting
 from ledger.drafts import canonical
 from ledger.errors import Malformed, Refused
@@ -42,6 +43,19 @@ def keep(name: str, doing: Doing, data: Mapping[str, Sequence[str]], *, refusal:
         lots=refusal.lots,
         by=doing.by.pk,
     )
+
+
+def set_aside(
+    name: str, data: Mapping[str, Sequence[str]], *, uuid: UUID, by: Person, why: str
+) -> None:
+    """Keep a form that somebody must answer or mend first; it names no lot to wait for."""
+    said = canonical({field: list(values) for field, values in data.items()})
+    waiting.keep(uuid, name, said, refusal=why, lots=(), by=by.pk)
+
+
+def answer_of(uuid: UUID) -> str:
+    """What became of a form that was kept under this number and answered; else nothing."""
+    return waiting.answer_to(uuid)
 
 
 def to_retry(lot_ids: Iterable[int]) -> list[Kept]:

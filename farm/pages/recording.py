@@ -10,23 +10,28 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
+from django.urls import reverse
 
 from farm.actions import unfinished
 from farm.actions.common import Recorded
 from farm.actions.questions import PlausibilityQuestion
 from farm.models import Farm, LoadLine
-from farm.pages import retrying
-from farm.pages.access import PageRequest, Right, page
-from farm.pages.doings import BY_SLUG, Deed, deeds_by_group
+from farm.pages import from_phone, retrying
+from farm.pages.access import PageRequest, page, require
+from farm.pages.doings import BY_SLUG, STALL, Deed, deeds_by_group
 from farm.pages.filling import Sent, filled_form, first_step
 from farm.pages.forms.doing import DoingForm, FirstForm
 from farm.pages.frame import show
+from farm.pages.kept_pages import is_keeping, may_be_kept, without_money
 from farm.queries.closings import late_for
 from farm.queries.entries import entry_of, lots_touched
 from farm.templatetags.farm_format import amount_of
 from farm.units import UnitError
 from ledger.errors import Conflict, NotEnough, OnHold, Refused
 from ledger.models import Entry, Role
+
+# A form with this field names customers: no phone keeps it.
+PEOPLE = "customer"
 
 
 @dataclass(frozen=True)
@@ -50,30 +55,41 @@ class FormPage:
     refusal: str
 
 
-@page(Right.RECORD)
+@page(*STALL)
 def record_index(request: PageRequest) -> HttpResponse:
-    return show(request, "farm/record/index.html", RecordPage(deeds_by_group()))
+    return show(request, "farm/record/index.html", RecordPage(deeds_by_group(request.person)))
 
 
-@page(Right.RECORD)
+@page(*STALL)
 def record(request: PageRequest, slug: str) -> HttpResponse:
     deed = BY_SLUG.get(slug)
     if deed is None:
         raise Http404
+    require(request, *deed.rights)
     kept = retrying.kept_under(request.GET.get("waiting"))
     sent = retrying.as_sent(kept) if kept else Sent(request.GET)
     if request.method == "POST":
         sent = Sent(sent.address, request.POST)
-    first = first_step(deed, sent.address, request.farm)
+    first = first_step(deed, sent.address, farm=request.farm, person=request.person)
+    if from_phone.asks_for_json(request) and request.method == "POST":
+        return record_from_phone(request, deed, first, sent=sent)
     if first is not None and not first.is_valid():
-        return show(request, "farm/record/first.html", FirstPage(deed, first))
-    form = filled_form(deed, sent, farm=request.farm, person=request.person, first=first)
+        return keepable(deed, show(request, "farm/record/first.html", FirstPage(deed, first)))
+    person = without_money(request.person) if is_keeping(request) else request.person
+    form = filled_form(deed, sent, farm=request.farm, person=person, first=first)
+    if kept and retrying.QUESTION in kept.data.get(retrying.WHY, []) and form.is_bound:
+        form.ask(kept.refusal)
     if request.method == "POST":
         done = send(request, deed, form)
         if done is not None:
             return done
     shown = FormPage(deed, form, words_of(first), kept.refusal if kept else "")
-    return show(request, "farm/record/form.html", shown)
+    response = show(request, "farm/record/form.html", shown)
+    return keepable(deed, response) if PEOPLE not in form.fields else response
+
+
+def keepable(deed: Deed, response: HttpResponse) -> HttpResponse:
+    return may_be_kept(response) if deed.is_kept else response
 
 
 def send(request: PageRequest, deed: Deed, form: DoingForm) -> HttpResponse | None:
@@ -88,18 +104,60 @@ def send(request: PageRequest, deed: Deed, form: DoingForm) -> HttpResponse | No
     if recorded is None:
         return None
     messages.success(request, said_of(deed, recorded, request.farm))
-    if recorded.fresh:
-        tell_if_late(request, recorded)
-        unfinished.answered(recorded.entry.uuid, f"accepted as entry {recorded.entry.seq}")
-        for other, accepted in retrying.retry(lots_touched(recorded.entry), request.farm):
-            messages.success(request, f"It waited: {said_of(other, accepted, request.farm)}")
+    for words in follow_up(recorded, request.farm):
+        messages.info(request, words)
     return redirect("entry", recorded.entry.seq)
 
 
-def tell_if_late(request: PageRequest, recorded: Recorded) -> None:
+def follow_up(recorded: Recorded, farm: Farm) -> list[str]:
+    """Answer what waited for a fresh entry; say so in words, and where it came late."""
+    if not recorded.fresh:
+        return []
+    unfinished.answered(recorded.entry.uuid, f"accepted as entry {recorded.entry.seq}")
     closed = late_for(recorded.entry)
-    if closed:
-        messages.info(request, f"It belongs to closed {closed}: accepted, and shown since closing.")
+    late = [f"It belongs to closed {closed}: accepted, and shown since closing."] if closed else []
+    waited = retrying.retry(lots_touched(recorded.entry), farm)
+    return late + [f"It waited: {said_of(deed, accepted, farm)}" for deed, accepted in waited]
+
+
+def record_from_phone(
+    request: PageRequest, deed: Deed, first: FirstForm | None, *, sent: Sent
+) -> HttpResponse:
+    """Record what waited on a telephone; whatever is not entered is kept under To sort out."""
+    before = from_phone.receive_form(request)
+    if before is not None:
+        return before
+    known = entry_of(request.POST.get("uuid", ""))
+    if first is not None and not first.is_valid():
+        return from_phone.error(request, deed.slug, from_phone.words_of_errors(first))
+    form = filled_form(deed, sent, farm=request.farm, person=request.person, first=first)
+    if not form.is_valid():
+        if known is not None:
+            return from_phone.entered("It was recorded before.", entry_address(known.seq))
+        return from_phone.error(request, deed.slug, from_phone.words_of_errors(form))
+    return answer_phone(request, deed, form)
+
+
+def answer_phone(request: PageRequest, deed: Deed, form: DoingForm) -> HttpResponse:
+    """Send a valid form through its action, and say in JSON what became of it."""
+    try:
+        form.sign()
+        recorded = form.run(form.doing())
+    except PlausibilityQuestion as refusal:
+        return from_phone.question(request, deed.slug, refusal.question)
+    except (NotEnough, OnHold, Conflict) as refusal:
+        retrying.keep(deed, form, refusal=refusal, address=request.GET)
+        return from_phone.kept(str(refusal))
+    except ValidationError as refusal:
+        return from_phone.error(request, deed.slug, " ".join(refusal.messages))
+    except (Refused, UnitError) as refusal:
+        return from_phone.error(request, deed.slug, str(refusal))
+    words = [said_of(deed, recorded, request.farm), *follow_up(recorded, request.farm)]
+    return from_phone.entered(" ".join(words), entry_address(recorded.entry.seq))
+
+
+def entry_address(seq: int) -> str:
+    return reverse("entry", args=[seq])
 
 
 def recorded_or_refused(request: PageRequest, deed: Deed, form: DoingForm) -> Recorded | None:
@@ -118,7 +176,7 @@ def recorded_or_refused(request: PageRequest, deed: Deed, form: DoingForm) -> Re
         if form.counts_up and isinstance(refusal, NotEnough) and refusal.lots:
             form.ask(str(refusal), "count_up")
         else:
-            form.add_error(None, f"{refusal} The form is kept among the unfinished.")
+            form.add_error(None, f"{refusal} The form is kept under To sort out.")
     except ValidationError as refusal:
         form.add_error(None, refusal.messages)
     except (Refused, UnitError) as refusal:

@@ -261,9 +261,7 @@ def kind_or_refuse(request: PageRequest, slug: str) -> RecordKind:
     return kind
 
 
-def record_corrected(
-    request: PageRequest, kind: RecordKind, address: QueryDict
-) -> Record | None:
+def record_corrected(request: PageRequest, kind: RecordKind, address: QueryDict) -> Record | None:
     pk = address.get("corrects", "")
     if not pk.isdigit():
         return None

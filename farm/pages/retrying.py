@@ -8,35 +8,45 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpResponse, QueryDict
 from django.shortcuts import get_object_or_404, redirect
+from django.urls import reverse
 from django.views.decorators.http import require_POST
 
 from farm.actions import unfinished
 from farm.actions.common import Recorded
 from farm.actions.unfinished import Kept
 from farm.models import Farm, Person
-from farm.pages.access import PageRequest, Right, page
-from farm.pages.doings import BY_SLUG, Deed
+from farm.pages import seen
+from farm.pages.access import PageRequest, Right, may, page
+from farm.pages.doings import BY_SLUG, STALL, Deed
 from farm.pages.filling import Sent, filled_form, first_step
 from farm.pages.forms.doing import DoingForm
 from farm.pages.frame import show
 from farm.queries.entries import lots_touched
+from farm.records import BY_SLUG as KINDS_BY_SLUG
 from farm.units import UnitError
 from ledger.errors import Conflict, Refused
 
 # What the address said (the first step) is kept beside what was sent.
 IN_ADDRESS = "?"
-# Sent again by itself, a conflict would record the same work twice.
-IS_CONFLICT = "!conflict"
-NOT_KEPT = ("csrfmiddlewaretoken", "initials", "pin")
+# Why a form waits for a person, and is not tried again by itself: sent again, a conflict would
+# record the same work twice; a question is for somebody to answer, an error to mend.
+WHY = "!why"
+CONFLICT, QUESTION, ERROR = "conflict", "question", "error"
+# When a telephone kept a form and when it sent it, by its own clock.
+BY_PHONE = ("phone_saved_at", "phone_sent_at")
+NOT_KEPT = ("csrfmiddlewaretoken", "initials", "pin", *BY_PHONE)
+# Before the name of a kind of record; the others are names of actions.
+RECORD = "record:"
 
 
 @dataclass(frozen=True)
 class UnfinishedRow:
-    """``by``: who sent it, by initials."""
+    """``by``: who sent it, by initials. ``address``: where it is opened again."""
 
     kept: Kept
-    deed: Deed
+    title: str
     by: str
+    address: str
 
 
 @dataclass(frozen=True)
@@ -44,9 +54,11 @@ class UnfinishedPage:
     rows: list[UnfinishedRow]
 
 
-@page(Right.READ)
+@page(*STALL)
 def unfinished_list(request: PageRequest) -> HttpResponse:
-    return show(request, "farm/record/unfinished.html", UnfinishedPage(unfinished_rows()))
+    return show(
+        request, "farm/record/unfinished.html", UnfinishedPage(unfinished_rows(request.person))
+    )
 
 
 @require_POST
@@ -57,17 +69,32 @@ def drop(request: PageRequest, uuid: UUID) -> HttpResponse:
     except Refused as refusal:
         messages.error(request, str(refusal))
     else:
-        messages.success(request, "Dropped, with its reason.")
+        messages.success(request, "Given up; the word stays with it.")
     return redirect("unfinished")
 
 
-def unfinished_rows() -> list[UnfinishedRow]:
+def unfinished_rows(person: Person) -> list[UnfinishedRow]:
+    """List what waits, oldest first: refused, asked or wrong. A seller sees what they sent."""
     initials = dict(Person.objects.values_list("pk", "initials"))
+    if not any(may(person, right) for right in STALL):
+        return []
+    waiting = unfinished.still_waiting()
+    if seen.is_seller(person):
+        waiting = [kept for kept in waiting if kept.by == person.pk]
+    found = [(kept, form_of(kept.name)) for kept in waiting]
     return [
-        UnfinishedRow(kept, BY_SLUG[kept.name], initials.get(kept.by, "?"))
-        for kept in unfinished.still_waiting()
-        if kept.name in BY_SLUG
+        UnfinishedRow(kept, form[0], initials.get(kept.by, "?"), f"{form[1]}?waiting={kept.uuid}")
+        for kept, form in found
+        if form
     ]
+
+
+def form_of(name: str) -> tuple[str, str] | None:
+    """Give the title and the address of the form that was kept under a name."""
+    deed, kind = BY_SLUG.get(name), KINDS_BY_SLUG.get(name.removeprefix(RECORD))
+    if deed:
+        return deed.title, reverse("record-action", args=[name])
+    return (kind.title, reverse("record-add", args=[kind.slug])) if kind else None
 
 
 def kept_under(uuid: str | None) -> Kept | None:
@@ -86,17 +113,22 @@ def as_sent(kept: Kept) -> Sent:
     return Sent(address, data)
 
 
+def as_kept(data: QueryDict, address: QueryDict) -> dict[str, list[str]]:
+    """Write down a form as it was sent. The doer is kept beside it; a PIN is written nowhere."""
+    said = {name: values for name, values in data.lists() if name not in NOT_KEPT}
+    beside = {name: values for name, values in address.lists() if name != "waiting"}
+    return said | {IN_ADDRESS + name: values for name, values in beside.items()}
+
+
 def keep(deed: Deed, form: DoingForm, *, refusal: Refused, address: QueryDict) -> None:
     """Keep a form that the book refuses now and may take later."""
     assert isinstance(form.data, QueryDict)
-    # The doer is kept beside the form; a PIN is written down nowhere.
-    data = {name: values for name, values in form.data.lists() if name not in NOT_KEPT}
-    data |= {IN_ADDRESS + name: values for name, values in address.lists()}
+    data = as_kept(form.data, address)
     doing = form.doing()
     if isinstance(refusal, Conflict):
         # Its UUID is taken; one made of the content lets the same conflict wait once.
         doing = replace(doing, uuid=uuid5(doing.uuid, str(sorted(data.items()))))
-        data |= {"uuid": [str(doing.uuid)], IS_CONFLICT: ["1"]}
+        data |= {"uuid": [str(doing.uuid)], WHY: [CONFLICT]}
     unfinished.keep(deed.slug, doing, data, refusal=refusal)
 
 
@@ -121,7 +153,7 @@ def retry_once(lot_ids: Iterable[int], farm: Farm) -> list[tuple[Deed, Recorded]
     """Send each form that waits for some lots once; a conflict waits for a person to decide."""
     accepted = []
     for kept in unfinished.to_retry(lot_ids):
-        deed = None if IS_CONFLICT in kept.data else BY_SLUG.get(kept.name)
+        deed = None if WHY in kept.data else BY_SLUG.get(kept.name)
         recorded = sent_again(deed, kept, farm) if deed else None
         if deed and recorded:
             unfinished.answered(kept.uuid, f"accepted as entry {recorded.entry.seq}")
@@ -133,7 +165,7 @@ def sent_again(deed: Deed, kept: Kept, farm: Farm) -> Recorded | None:
     """Run one kept form through its action; what is still refused goes on waiting."""
     sent = as_sent(kept)
     person = get_object_or_404(Person, pk=kept.by)
-    first = first_step(deed, sent.address, farm)
+    first = first_step(deed, sent.address, farm=farm, person=person)
     if first is not None and not first.is_valid():
         return None
     form = filled_form(deed, sent, farm=farm, person=person, first=first)

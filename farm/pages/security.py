@@ -6,8 +6,8 @@ from django.http import HttpRequest, HttpResponseBase
 
 # Everything comes from this site. Styles and scripts are files, never inline.
 POLICY = (
-    "default-src 'self'; img-src 'self' data:; object-src 'none'; base-uri 'none'; "
-    "form-action 'self'; frame-ancestors 'none'"
+    "default-src 'self'; img-src 'self' data:; worker-src 'self'; manifest-src 'self'; "
+    "object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'"
 )
 # The camera reads labels; nothing else of the telephone is asked for.
 DEVICES = "camera=(self), microphone=(), geolocation=()"

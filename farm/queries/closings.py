@@ -110,7 +110,7 @@ def unfinished_of(month: Month) -> list[Unfinished]:
     waits = [
         Unfinished(
             f"{row.kind} of {_stated_day(row)}: {row.refusal}",
-            "Open it again under Unfinished and record it, or drop it with a reason.",
+            "Open it again under To sort out and record it, or drop it with a reason.",
             "unfinished",
         )
         for row in waiting.unanswered()

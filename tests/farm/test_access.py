@@ -14,7 +14,10 @@ from farm.pages.access import PageRequest, Right, get_or_refuse, page
 from farm.urls import urlpatterns as site_addresses
 
 # A calendar program cannot sign in: the secret in the address stands for its person.
-OPEN_TO_STRANGERS = {"sign-in", "sign-out", "calendar-feed"}
+# A phone's worker and first screen show nothing of the farm; it asks who is signed in, if anyone.
+OPEN_TO_STRANGERS = {
+    "sign-in", "sign-out", "calendar-feed", "worker", "manifest", "phone-now",
+}  # fmt: skip
 
 
 @page(Right.RECORD)

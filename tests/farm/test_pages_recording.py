@@ -291,7 +291,7 @@ def test_a_refusal_for_a_hold_is_kept_and_accepted_after_the_release(
     address = f"/record/sell/?place={world.stall.pk}"
     refused = text(client.post(address, typed(**{f"sold_{packs.pk}": "5"})))
 
-    assert "kept among the unfinished" in refused
+    assert "kept under To sort out" in refused
     assert "is on hold" in text(client.get("/unfinished/"))
 
     released = client.post(

@@ -48,7 +48,7 @@ def test_a_sale_before_its_pick_waits_and_is_recorded_after_the_packing(
 ) -> None:
     page = sell_ahead(world, client)
 
-    assert "kept among the unfinished" in page
+    assert "kept under To sort out" in page
     assert "count up" not in page
     assert (waiting(), Sale.objects.count()) == (1, 0)
 

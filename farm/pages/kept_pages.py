@@ -1,0 +1,92 @@
+"""Which forms a telephone may keep for use without a signal, and where they are sent to."""
+
+from collections.abc import Iterator
+from copy import copy
+from dataclasses import dataclass
+
+from django import forms
+from django.http import HttpRequest, HttpResponse
+from django.urls import reverse
+from django.utils.http import urlencode
+
+from farm.models import Farm, Person, Role
+from farm.pages.access import Right, may
+from farm.pages.doings import DEEDS, Deed, may_do
+from farm.pages.forms.fields import LotField
+from farm.records import OPEN_KINDS
+
+# Asked with by a telephone that keeps pages, and answered with where a page may be kept.
+KEEP = "Ledger-Keep"
+# So many answers of a first step are kept, such as the lots to throw away from.
+MOST_ANSWERS = 20
+
+
+@dataclass(frozen=True)
+class KeptForm:
+    """``is_first``: it is listed; others are reached from it, such as each product's packing."""
+
+    title: str
+    address: str
+    is_first: bool = True
+
+
+def is_keeping(request: HttpRequest) -> bool:
+    """Say whether a telephone asks for a page to keep it."""
+    return KEEP in request.headers
+
+
+def without_money(person: Person) -> Person:
+    """Return the person as a kept page is shown to them: no price is left lying on a telephone."""
+    shown = copy(person)
+    if may(person, Right.SEE_SALES):
+        shown.role = Role.HELPER
+    return shown
+
+
+def may_be_kept(response: HttpResponse) -> HttpResponse:
+    response.headers[KEEP] = "yes"
+    return response
+
+
+def kept_forms(person: Person, farm: Farm) -> list[KeptForm]:
+    """List the forms a person may fill in without a signal, in the order of the work."""
+    found: list[KeptForm] = []
+    for deed in DEEDS:
+        if deed.is_kept and may_do(person, deed):
+            found += _forms_of(deed, farm, person)
+    if may(person, Right.RECORD):
+        found += [
+            KeptForm(kind.title, reverse("record-add", args=[kind.slug])) for kind in OPEN_KINDS
+        ]
+    return found
+
+
+def sent_to(person: Person) -> list[str]:
+    """Addresses whose forms a telephone keeps when they cannot be sent; private records never."""
+    deeds = [reverse("record-action", args=[deed.slug]) for deed in DEEDS]
+    kinds = OPEN_KINDS if may(person, Right.RECORD) else ()
+    return deeds + [reverse("record-add", args=[kind.slug]) for kind in kinds]
+
+
+def _forms_of(deed: Deed, farm: Farm, person: Person) -> list[KeptForm]:
+    """A form by itself, or its first step with each answer to it; none where that is a number."""
+    address = reverse("record-action", args=[deed.slug])
+    if deed.form.first is None:
+        return [KeptForm(deed.title, address)]
+    first = deed.form.first(None, farm=farm)
+    first.narrow(person)
+    asked = list(first.fields.items())
+    if len(asked) != 1:
+        return []
+    answers = list(_answers(*asked[0]))[:MOST_ANSWERS]
+    below = [KeptForm(deed.title, f"{address}?{urlencode(said)}", False) for said in answers]
+    return [KeptForm(deed.title, address), *below] if below else []
+
+
+def _answers(name: str, field: forms.Field) -> Iterator[dict[str, str]]:
+    """What a browser would send for each choice of a field."""
+    if isinstance(field, LotField):
+        choices = field.widget.widgets[0].choices  # type: ignore[attr-defined]
+        yield from ({name: code} for code, _ in choices if code)
+    elif isinstance(field, forms.ModelChoiceField) and field.queryset is not None:
+        yield from ({name: str(row.pk)} for row in field.queryset[:MOST_ANSWERS])

@@ -1,14 +1,27 @@
 """Issue invoices and credit notes. Nothing is edited: what changes later gets a credit note."""
 
+import json
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
+from hashlib import sha256
 
 from django.db import transaction
 from django.utils import timezone
 
 from farm.actions.common import Doing
 from farm.actions.numbering import CREDITS, INVOICES, next_number
-from farm.models import Customer, Farm, Invoice, InvoiceKind, InvoiceLine, Sale, SaleLine, the_farm
+from farm.models import (
+    BoxDelivery,
+    Customer,
+    Farm,
+    Invoice,
+    InvoiceKind,
+    InvoiceLine,
+    Sale,
+    SaleLine,
+    the_farm,
+)
 from farm.queries.invoices import changed_since, to_invoice, uninvoiced
 from farm.units import show_money
 from ledger import book
@@ -22,7 +35,8 @@ def issue_invoice(doing: Doing, customer: Customer, *, until: date) -> Invoice:
     The words of the doing's reason stand on it as a note. Sent twice, it is one invoice.
     """
     book.lock_head()
-    known = _known(doing, customer=customer)
+    said = _said("all until", doing, customer.pk, until)
+    known = _known(doing, said)
     if known:
         return known
     rows = to_invoice(customer, until)
@@ -31,7 +45,7 @@ def issue_invoice(doing: Doing, customer: Customer, *, until: date) -> Invoice:
             f"{customer}: nothing sold up to {until} waits for an invoice. Choose a later day, or "
             "look among the invoices."
         )
-    return _issue(doing, InvoiceKind.FULL, rows, customer=customer)
+    return _issue(doing, _Paper(InvoiceKind.FULL, customer, said), rows)
 
 
 @transaction.atomic
@@ -41,9 +55,11 @@ def issue_for_sale(doing: Doing, sale: Sale, *, simple: bool = False) -> Invoice
     Simplified invoices may name no customer (Directive 2006/112/EC, Art. 226b).
     """
     book.lock_head()
-    known = _known(doing, customer=sale.customer)
+    said = _said("sale", doing, sale.pk, simple)
+    known = _known(doing, said)
     if known:
         return known
+    _check_not_box(sale)
     if SaleLine.objects.filter(sale=sale, invoiced__isnull=False).exists():
         raise Malformed(f"Entry {sale.entry_id} is on an invoice already. Look there.")
     rows = uninvoiced(Sale.objects.filter(pk=sale.pk))
@@ -56,7 +72,7 @@ def issue_for_sale(doing: Doing, sale: Sale, *, simple: bool = False) -> Invoice
             f"Entry {sale.entry_id} names no customer, and an invoice must. Issue a simplified one."
         )
     kind = InvoiceKind.SIMPLE if simple else InvoiceKind.FULL
-    return _issue(doing, kind, rows, customer=sale.customer)
+    return _issue(doing, _Paper(kind, sale.customer, said), rows)
 
 
 @transaction.atomic
@@ -67,7 +83,8 @@ def issue_change(doing: Doing, invoice: Invoice) -> Invoice:
     """
     book.lock_head()
     root = invoice.credits or invoice
-    known = _known(doing, customer=root.customer)
+    said = _said("change", doing, root.pk)
+    known = _known(doing, said)
     if known:
         return known
     rows = changed_since(root)
@@ -77,29 +94,39 @@ def issue_change(doing: Doing, invoice: Invoice) -> Invoice:
         )
     more = sum(row.gross for row in rows) > 0
     kind = InvoiceKind(root.kind) if more else InvoiceKind.CREDIT
-    return _issue(doing, kind, rows, customer=root.customer, credits=root)
+    return _issue(doing, _Paper(kind, root.customer, said, root), rows)
 
 
 # --- parts -----------------------------------------------------------------------------------
 
 
-def _known(doing: Doing, *, customer: Customer | None) -> Invoice | None:
+@dataclass(frozen=True)
+class _Paper:
+    """What is issued, to whom; ``said``: a digest of what was asked for; to which invoice."""
+
+    kind: InvoiceKind
+    customer: Customer | None
+    said: str
+    credits: Invoice | None = None
+
+
+def _said(what: str, doing: Doing, *asked: object) -> str:
+    """Digest what was asked for, so that a form sent twice is known by all that it says."""
+    words = json.dumps([what, doing.reason, *map(str, asked)])
+    return sha256(words.encode()).hexdigest()[:16]
+
+
+def _known(doing: Doing, said: str) -> Invoice | None:
     known = Invoice.objects.filter(uuid=doing.uuid).first()
-    if known and known.customer != customer:
+    if known and known.form != said:
         raise Conflict(
-            f"This form was sent before for another customer, as {known}. Fill in a new form."
+            f"This form was sent before with other content, as {known}. Fill in a new form."
         )
     return known
 
 
-def _issue(
-    doing: Doing,
-    kind: InvoiceKind,
-    rows: Sequence[SaleLine],
-    *,
-    customer: Customer | None,
-    credits: Invoice | None = None,
-) -> Invoice:
+def _issue(doing: Doing, paper: _Paper, rows: Sequence[SaleLine]) -> Invoice:
+    kind, customer, credits = paper.kind, paper.customer, paper.credits
     farm, day = the_farm(), doing.day
     has_tax = any(row.tax for row in rows)
     has_untaxed = any(not row.tax_ppm for row in rows)
@@ -132,9 +159,19 @@ def _issue(
         issued_at=timezone.now(),
         by=doing.by,
         uuid=doing.uuid,
+        form=paper.said,
     )
     InvoiceLine.objects.bulk_create(InvoiceLine(invoice=invoice, sale_line=row) for row in rows)
     return invoice
+
+
+def _check_not_box(sale: Sale) -> None:
+    box = BoxDelivery.objects.filter(note__sale=sale).select_related("share").first()
+    if box:
+        raise Malformed(
+            f"Entry {sale.entry_id} is a box of {box.share}, which was paid ahead. Its receipts "
+            "stand at the share."
+        )
 
 
 def _check_fields(farm: Farm, *, has_tax: bool, has_untaxed: bool) -> None:

@@ -1,4 +1,4 @@
-"""Take orders, call them off, and deliver: a sale with its note, for a day of an order."""
+"""Take orders, pause them, call them off, and deliver: a sale with its note, for a day of an order."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -7,53 +7,81 @@ from datetime import date
 from django.db import transaction
 from django.utils import timezone
 
+from farm.actions.allotting import line_for
+from farm.actions.boxes import as_box
 from farm.actions.common import Doing, Recorded, both
 from farm.actions.numbering import NOTES, next_number
 from farm.actions.questions import PlausibilityQuestion
 from farm.actions.selling import SoldLine, sell
 from farm.models import (
+    BoxDelivery,
     Customer,
     DeliveredLine,
     DeliveryNote,
     Order,
     OrderLine,
+    OrderPause,
     OrderStop,
     Product,
     Sale,
     SaleLine,
+    Share,
     Species,
 )
-from farm.queries.orders import due_order, fits, free_mg, mass_mg, orders
+from farm.queries.orders import due_order, fits, mass_mg, orders
+from farm.queries.prices import listed_price
+from farm.queries.promises import promise
 from ledger import book
 from ledger.errors import Conflict, Malformed
 
 
 @dataclass(frozen=True)
 class Wanted:
-    """So many packs of a product, or mg of a species; ``unit_money`` None: the price list."""
+    """So many packs of a product, or mg of a species.
+
+    ``unit_money`` for a pack or a ``weight_unit``; None: as agreed, or as listed.
+    """
 
     what: Product | Species
     quantity: int
     unit_money: int | None = None
+    weight_unit: str = "kg"
+
+
+@dataclass(frozen=True)
+class Days:
+    """When an order is due: once, or every so many weeks, until a last day where one is set."""
+
+    first: date
+    every_weeks: int = 0
+    until: date | None = None
 
 
 @transaction.atomic
 def take_order(
-    doing: Doing, *, customer: Customer, due_on: date, lines: Sequence[Wanted], weekly: bool = False
+    doing: Doing,
+    *,
+    customer: Customer,
+    days: Days,
+    lines: Sequence[Wanted],
+    share: Share | None = None,
 ) -> Order:
     """Write down what a customer asks for; sent twice under one UUID, it is one order.
 
-    Asks (PlausibilityQuestion) where more is wanted than is free to be promised for the day.
+    Asks (PlausibilityQuestion) where more is wanted than is free to be promised for the first
+    day, and says how sure it is where some must still be picked.
     """
     book.lock_head()
     known = orders().filter(uuid=doing.uuid).first()
     if known:
-        return _the_same(known, customer, due_on=due_on, lines=lines, weekly=weekly)
-    _check_wanted(lines)
+        return _the_same(known, customer, days=days, lines=lines)
+    _check_wanted(customer, days, lines)
     order = Order.objects.create(
         customer=customer,
-        due_on=due_on,
-        weekly=weekly,
+        share=share,
+        due_on=days.first,
+        every_weeks=days.every_weeks,
+        until=days.until,
         note=doing.reason,
         taken_at=doing.happened_at,
         by=doing.by,
@@ -67,8 +95,28 @@ def take_order(
 
 
 @transaction.atomic
+def pause_order(doing: Doing, order: Order, *, first: date, last: date) -> OrderPause:
+    """Let a standing order rest for some days; a share's boxes are given at its end instead.
+
+    Sent twice it is one pause.
+    """
+    book.lock_head()
+    if not order.every_weeks:
+        raise Malformed(f"Order {order.pk} is due once. Call it off, or leave it as it is.")
+    if last < first:
+        raise Malformed(f"Order {order.pk}: {last} is before {first}. State a later last day.")
+    known = order.pauses.filter(first=first, last=last).first()
+    if known:
+        return known
+    return OrderPause.objects.create(
+        order=order, first=first, last=last, reason=doing.reason.strip() or "no reason stated",
+        paused_at=timezone.now(), by=doing.by,
+    )  # fmt: skip
+
+
+@transaction.atomic
 def stop_order(doing: Doing, order: Order, *, from_day: date) -> OrderStop:
-    """Call an order off, a weekly one from a day on; what was delivered stays delivered."""
+    """Call an order off, a standing one from a day on; what was delivered stays delivered."""
     book.lock_head()
     if not doing.reason.strip():
         raise Malformed(f"Order {order.pk} is called off without a reason. Say why.")
@@ -93,7 +141,8 @@ def deliver(
     """Sell lots to the customer of an order, for one of its days, and write the note.
 
     Less than was asked, or another product, may be given: the note shows both. A lot that is not
-    what was asked is given in place of what is short of the same species, else of anything.
+    what was asked is given in place of what is short of the same species, else of anything. A box
+    of a share is sold at the box price, shared out by what its goods are worth.
     """
     book.lock_head()
     known = DeliveryNote.objects.filter(sale__entry__uuid=doing.uuid).first()
@@ -101,10 +150,19 @@ def deliver(
         _check_open(order, due_on)
     elif (known.order_id, known.due_on, known.rest_follows) != (order.pk, due_on, rest_follows):
         raise Conflict("This form was sent before with another delivery. Fill in a new form.")
-    recorded = sell(doing, place=order.customer.place, customer=order.customer, lines=lines)
+    worth = 0
+    if order.share:
+        _check_box(order, rest_follows)
+        lines, worth = as_box(order.share, lines, doing.day)
+    recorded = sell(
+        doing, place=order.customer.place, customer=order.customer, lines=lines,
+        promised=(order, due_on),
+    )  # fmt: skip
     if recorded.fresh:
         note = write_note(recorded.entry.sale, order=order, due_on=due_on, rest=rest_follows)
         _match(note)
+        if order.share:
+            BoxDelivery.objects.create(share=order.share, note=note, worth_money=worth)
     return recorded
 
 
@@ -147,30 +205,37 @@ def _row(line: Wanted) -> dict[str, object]:
         "species": None if is_packed else line.what,
         "quantity": line.quantity,
         "unit_money": line.unit_money,
+        "weight_unit": line.weight_unit,
     }
 
 
-def _check_wanted(lines: Sequence[Wanted]) -> None:
+def _check_wanted(customer: Customer, days: Days, lines: Sequence[Wanted]) -> None:
     if not lines:
         raise Malformed("An order of nothing cannot be. State how much of what.")
+    if days.until and days.until < days.first:
+        raise Malformed(f"The last day, {days.until}, is before the first. State a later one.")
     for line in lines:
         if line.quantity <= 0:
             raise Malformed(f"{line.what}: {line.quantity} cannot be ordered. State how much.")
         if isinstance(line.what, Species) and line.unit_money is None:
-            raise Malformed(f"{line.what}, loose: state the price of a kilogram.")
+            _need_agreed(customer, days.first, line.what)
     if len({(type(line.what), line.what.pk) for line in lines}) < len(lines):
         raise Malformed("One thing stands twice in this order. State it once.")
 
 
-def _the_same(
-    known: Order, customer: Customer, *, due_on: date, lines: Sequence[Wanted], weekly: bool
-) -> Order:
-    rows = [
-        {name: getattr(line, name) for name in ("product", "species", "quantity", "unit_money")}
-        for line in known.lines.all()
-    ]
-    said = (customer, due_on, weekly, [_row(line) for line in lines])
-    if (known.customer, known.due_on, known.weekly, rows) != said:
+def _need_agreed(customer: Customer, day: date, species: Species) -> None:
+    if listed_price(customer.place, day, customer=customer, what=species) is None:
+        raise Malformed(
+            f"{species}, loose: state the price of a kilogram or a pound, or agree one with "
+            f"{customer} under Look-ups, agreed prices."
+        )
+
+
+def _the_same(known: Order, customer: Customer, *, days: Days, lines: Sequence[Wanted]) -> Order:
+    names = ("product", "species", "quantity", "unit_money", "weight_unit")
+    rows = [{name: getattr(line, name) for name in names} for line in known.lines.all()]
+    said = (customer, days, [_row(line) for line in lines])
+    if (known.customer, Days(known.due_on, known.every_weeks, known.until), rows) != said:
         raise Conflict(
             f"This form was sent before with other content, as order {known.pk}. Call that "
             "order off, or fill in a new form."
@@ -182,15 +247,23 @@ def _check_there(order: Order, today: date) -> None:
     """Ask where this order, now among the promises, takes more than there will be."""
     short = []
     for line in order.lines.select_related("product__species", "species"):
-        free = free_mg(line, order.due_on, today)
-        if free < 0:
+        found = promise(line, order.due_on, today)
+        if found.free_mg < 0:
             asked = mass_mg(line, line.quantity)
             short.append(
-                f"{line}: {both(asked)} asked for, {both(max(0, asked + free))} free "
+                f"{line}: {both(asked)} asked for, {both(max(0, asked + found.free_mg))} free "
                 f"for {order.due_on}"
             )
     if short:
         raise PlausibilityQuestion(f"{'; '.join(short)}.")
+
+
+def _check_box(order: Order, rest_follows: bool) -> None:
+    if rest_follows:
+        raise Malformed(
+            f"Order {order.pk} is {order.share}: a box is given whole, at its price. Deliver what "
+            "there is as the box, or wait until all is there."
+        )
 
 
 def _check_open(order: Order, due_on: date) -> None:
@@ -220,14 +293,8 @@ def _match(note: DeliveryNote) -> None:
 
 
 def _line_for(row: SaleLine, asked: Sequence[OrderLine], left: dict[int, int]) -> OrderLine | None:
+    """What a lot fits is for that line; anything else is for a line that is short, if one is."""
     lot = row.line.lot
     fitting = [line for line in asked if fits(line, lot)]
-    if fitting:
-        return fitting[0]
-    short = [line for line in asked if left[line.pk] > 0]
-    akin = [
-        line
-        for line in short
-        if lot.card.species_id in (line.species_id, line.product and line.product.species_id)
-    ]
-    return next(iter([*akin, *short]), None)
+    lines = fitting or [line for line in asked if left[line.pk] > 0]
+    return line_for(lot, lines) if lines else None

@@ -6,8 +6,10 @@ Money is in 1/10,000 of the currency unit, so a cent is 100.
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
+from typing import Protocol
 
-from farm.models import LotCard, PlaceKind, Price, Product, SellingPlace, Stage
+from farm.models import Customer, LotCard, PlaceKind, Product, SellingPlace, Stage
+from farm.queries.prices import Listed, listed_price
 from farm.units import MONEY_PER_CENT, in_unit
 from ledger.amounts import MILLION
 from ledger.errors import Malformed
@@ -32,24 +34,37 @@ NOTHING = Amount(0, 0, 0)
 
 @dataclass(frozen=True)
 class Terms:
-    """What was asked: ``unit_money`` a ``unit`` (pack, kg, lb); tax within it or on top of it."""
+    """What was asked: ``unit_money`` a ``unit`` (pack, kg, lb); tax within it or on top of it.
+
+    ``discount_ppm``: what was let off, of the price of the whole line. ``whole_of``: unit_money is
+    asked for so much of the lot altogether, as for what is in a box.
+    """
 
     unit_money: int
     unit: str
     tax_ppm: int
     tax_included: bool
+    discount_ppm: int = 0
+    whole_of: int = 0
 
     def of(self, quantity: int) -> Amount:
-        """Work out a line: price x quantity, rounded half up to the cent, then its tax.
+        """Work out a line: price x quantity, rounded half up to the cent, less discount, then tax.
 
         With tax included the price is the gross: 31 packs at 4.50 with 10 % are 139.50 gross,
         139.50 / 1.1 = 126.8182, so 126.82 net and 12.68 tax. On top it is the net: 2.5 kg at
         15.99 are 39.975, so 39.98 net, 43.978 so 43.98 gross, and 4.00 tax. Net or gross, the
         one worked out is rounded half up to the cent; tax is the difference, so they add up.
-        1 lb (453,592 mg) at 12.00 a pound is 12.00.
+        1 lb (453,592 mg) at 12.00 a pound is 12.00. A discount is rounded half up to the cent as
+        well: 5 % of 39.98 is 1.999, so 2.00 off, and 37.98 net.
         """
-        units = Fraction(quantity) if self.unit == PACK else in_unit(quantity, self.unit)
-        return self.split(to_cent(self.unit_money * units.numerator, units.denominator))
+        units = self._units(quantity)
+        listed = to_cent(self.unit_money * units.numerator, units.denominator)
+        return self.split(listed - to_cent(listed * self.discount_ppm, MILLION))
+
+    def _units(self, quantity: int) -> Fraction:
+        if self.whole_of:
+            return Fraction(quantity, self.whole_of)
+        return Fraction(quantity) if self.unit == PACK else in_unit(quantity, self.unit)
 
     def split(self, asked_money: int) -> Amount:
         """Split what was asked for a whole line into net, tax and gross."""
@@ -75,40 +90,50 @@ def terms_at(
     place: SellingPlace,
     day: date,
     *,
+    customer: Customer | None,
     card: LotCard,
     product: Product | None,
-    unit_money: int,
-    weight_unit: str,
+    line: "Asked",
 ) -> Terms:
-    """Say on which terms a lot is sold at a place on a day.
+    """Say on which terms a lot is sold at a place, to a customer, on a day.
 
-    The price is for a pack, or for a kg or lb (``weight_unit``) of what is loose. Tax is included
-    at a stall, the door and in boxes and comes on top for kitchens, unless the product's price
-    row of the day says otherwise. What is sold loose without naming a product carries no tax.
+    The price is for a pack, or for a kg or lb of what is loose. Tax is included at a stall, the
+    door and in boxes and comes on top for kitchens, unless what is agreed with the customer, or
+    listed, on the day says otherwise. What is sold loose without naming a product carries no tax.
     """
-    price = price_on(place, day, product)
-    included = price.tax_included if price else place.kind != PlaceKind.KITCHENS
+    packed = card.stage == Stage.PACKS
+    listed = listed_price(place, day, customer=customer, what=product if packed else card.species)
+    included = listed.tax_included if listed else place.kind != PlaceKind.KITCHENS
     return Terms(
-        unit_money=unit_money,
-        unit=PACK if card.stage == Stage.PACKS else weight_unit,
+        unit_money=line.unit_money,
+        unit=PACK if packed else line.weight_unit,
         tax_ppm=product.tax_ppm if product else 0,
         tax_included=included,
+        discount_ppm=line.discount_ppm,
     )
 
 
-def price_on(place: SellingPlace, day: date, product: Product | None) -> Price | None:
-    """Find the price of a product in force at a place on a day; one query."""
-    prices = Price.objects.filter(product=product, place=place, from_day__lte=day)
-    return prices.order_by("-from_day").first()
+class Asked(Protocol):
+    """What a line of a sale says of its price."""
+
+    @property
+    def unit_money(self) -> int: ...
+    @property
+    def weight_unit(self) -> str: ...
+    @property
+    def discount_ppm(self) -> int: ...
 
 
-def need_price(place: SellingPlace, day: date, card: LotCard) -> int:
-    """Return the price of a pack in force, or refuse and name the remedy."""
-    price = price_on(place, day, card.product)
-    if price is None:
+def need_price(
+    place: SellingPlace, day: date, card: LotCard, customer: Customer | None = None
+) -> Listed:
+    """Return what is agreed or listed for what a lot is, or refuse and name the remedy."""
+    what = card.product if card.stage == Stage.PACKS else card.species
+    listed = listed_price(place, day, customer=customer, what=what)
+    if listed is None:
         raise Malformed(
             f"Lot {card.lot.code}: no price of {card.product or 'what is loose'} at {place} is "
             f"known on {day}. State the price, or add it under Look-ups, prices.",
             [card.lot.code],
         )
-    return price.pack_money
+    return listed

@@ -135,9 +135,7 @@ def post_sale(
     priced = [priced_line(deal, day, line) for line in lines]
     sold = [LineDraft(line.lot, Role.SOLD, -line.quantity) for line in lines]
     terms = {line.lot.code: asdict(asked) for line, asked in priced}
-    recorded = post(
-        doing, kind, [*beside, *sold], particulars={"terms": terms, **(said or {})}
-    )
+    recorded = post(doing, kind, [*beside, *sold], particulars={"terms": terms, **(said or {})})
     if recorded.fresh:
         _write_sale(recorded.entry, deal, priced)
     return recorded

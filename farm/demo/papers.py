@@ -7,14 +7,16 @@ from django.db.models import Sum
 
 from farm.actions.common import on_hand
 from farm.actions.invoicing import issue_change, issue_invoice
-from farm.actions.orders import Wanted, deliver, stop_order, take_order
+from farm.actions.orders import Days, Wanted, deliver, stop_order, take_order
 from farm.actions.payments import Paid, enter_payment
 from farm.actions.selling import SoldLine, take_back
 from farm.demo.clock import Year
 from farm.demo.scenery import COIN, GRAM
 from farm.models import Customer, Grade, Invoice, InvoiceLine, Method, Order, Species, Stage
 from farm.queries.invoices import to_invoice
-from farm.queries.orders import DueOrder, agreed_price, allocation, due_between
+from farm.queries.allocations import suggested
+from farm.queries.orders import DueOrder, due_between
+from farm.queries.prices import ordered_price
 from ledger.models import Lot, Role
 
 KILO_PRICE = {"oyster": 17 * COIN, "mane": 23 * COIN, "shiitake": 21 * COIN}
@@ -35,21 +37,22 @@ def take_orders(year: Year) -> None:
         key = year.dice.choice(there)
         wanted = max(year.about(2_200 * GRAM, 0.35), LEAST_DELIVERED_MG) // (50 * GRAM) * 50 * GRAM
         line = _loose(year, key, wanted)
-        take_order(year.doing("nora", sure=True), customer=customer, due_on=due_on, lines=[line])
+        doing = year.doing("nora", sure=True)
+        take_order(doing, customer=customer, days=Days(due_on), lines=[line])
     if not Order.objects.filter(customer=boxes).exists():
         line = _loose(year, "oyster", 2_500 * GRAM)
         doing = year.doing("nora", sure=True)
-        take_order(doing, customer=boxes, due_on=due_on, lines=[line], weekly=True)
+        take_order(doing, customer=boxes, days=Days(due_on, every_weeks=1), lines=[line])
 
 
 def deliver_orders(year: Year) -> None:
     """Give each customer what there is of what they asked for, from the oldest pick."""
     today = year.clock.date()
     for due in due_between(today, today):
-        taken = allocation(due) if due.is_open else {}
+        taken = suggested(due) if due.is_open else {}
         if sum(taken.values()) >= LEAST_DELIVERED_MG:
             deliver(year.doing("nora"), order=due.order, due_on=today, lines=_lines(due, taken))
-        elif due.is_open and not due.order.weekly:
+        elif due.is_open and not due.order.every_weeks:
             stop_order(year.doing("nora", "nothing ripe"), due.order, from_day=today)
 
 
@@ -87,11 +90,13 @@ def _loose(year: Year, key: str, wanted_mg: int) -> Wanted:
 
 
 def _lines(due: DueOrder, taken: dict[int, int]) -> list[SoldLine]:
-    lots = {lot.pk: lot for lot in Lot.objects.select_related("card").filter(pk__in=taken)}
-    return [
-        SoldLine(lots[pk], quantity, agreed_price(due, lots[pk]) or 0)
-        for pk, quantity in taken.items()
-    ]
+    lots = Lot.objects.select_related("card__product", "card__species").in_bulk(taken)
+    lines = []
+    for pk, quantity in taken.items():
+        price = ordered_price(due, lots[pk])
+        assert price, "every order of the played year names its price, or has an agreed one"
+        lines.append(SoldLine(lots[pk], quantity, price.unit_money, weight_unit=price.weight_unit))
+    return lines
 
 
 def _pay_later(

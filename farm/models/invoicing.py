@@ -9,6 +9,7 @@ from django.db import models
 from django.db.models import Q
 
 from farm.models.facts import SaleLine
+from farm.models.ordering import Share
 from farm.models.people import Person
 from farm.models.trading import Customer
 
@@ -49,6 +50,7 @@ class Invoice(models.Model):
     issued_at = models.DateTimeField()
     by = models.ForeignKey(Person, models.PROTECT, related_name="+")
     uuid = models.UUIDField(unique=True)
+    form = models.CharField("digest of what was asked for", max_length=16)
 
     class Meta:
         ordering = ("-issued_on", "-pk")
@@ -85,11 +87,13 @@ class Method(models.TextChoices):
 class Payment(models.Model):
     """Money that came in from a customer, for one invoice or for the oldest that are open.
 
-    Negative where it takes an earlier payment back.
+    Negative where it takes an earlier payment back. ``share``: a deposit, which pays no invoice;
+    it is owed to the member until the boxes are delivered.
     """
 
     customer = models.ForeignKey(Customer, models.PROTECT, related_name="payments")
     invoice = models.ForeignKey(Invoice, models.PROTECT, null=True, related_name="payments")
+    share = models.ForeignKey(Share, models.PROTECT, null=True, related_name="payments")
     paid_on = models.DateField(db_index=True)
     amount_money = models.BigIntegerField()
     method = models.CharField(max_length=5, choices=Method)
@@ -108,7 +112,10 @@ class Payment(models.Model):
                 condition=Q(amount_money__gt=0, takes_back=None)
                 | Q(amount_money__lt=0, takes_back__isnull=False),
                 name="payment_is_money_in_or_takes_one_back",
-            )
+            ),
+            models.CheckConstraint(
+                condition=Q(invoice=None) | Q(share=None), name="payment_is_for_one_thing"
+            ),
         ]
 
     def __str__(self) -> str:

@@ -61,6 +61,16 @@ class Customer(models.Model):
     tax_number = models.CharField(max_length=30, blank=True)
     gln = models.CharField("GLN", max_length=13, blank=True, validators=[is_gln])
 
+    least_days = models.PositiveSmallIntegerField(
+        "days it must still keep", default=0, help_text="On the day it is delivered"
+    )
+    stop = models.PositiveSmallIntegerField(
+        "place in the delivery round", default=0, help_text="1 is the first stop; 0 comes last"
+    )
+    stop_note = models.CharField(
+        "note for the round", max_length=120, blank=True, help_text="Back door, before 11"
+    )
+
     class Meta:
         ordering = ("name",)
 
@@ -110,6 +120,10 @@ class Product(models.Model):
         Supply, models.PROTECT, null=True, blank=True, related_name="products"
     )
     tax_ppm = models.PositiveIntegerField("sales tax rate", default=0)
+    tare_mg = models.PositiveBigIntegerField("weight of the empty pack", default=0)
+    label_text = models.CharField(
+        max_length=160, blank=True, help_text="Further words for its label"
+    )
     fridge_days = models.PositiveSmallIntegerField(
         "days it keeps in this pack",
         null=True,

@@ -50,7 +50,7 @@ class DueTable(ListTable):
         (Column("Customer"), lambda due: str(due.order.customer)),
         (Column("Asked"), lambda due: due.in_words),
         (Column("Order", Kind.COUNT), lambda due: due.order.pk),
-        (Column("Weekly"), lambda due: "weekly" if due.order.weekly else ""),
+        (Column("How often"), lambda due: due.order.how_often),
         (Column("State"), lambda due: due.state.value),
     )
 
@@ -61,7 +61,8 @@ class DueTable(ListTable):
         return show_day(value)
 
     def render_order(self, record: DueOrder) -> str:
-        return f"{record.order.pk}, weekly" if record.order.weekly else f"{record.order.pk}"
+        order = record.order
+        return f"{order.pk}, {order.share or order.how_often}" if order.every_weeks else str(order)
 
     def render_state(self, record: DueOrder) -> SafeString:
         badge = format_html(
@@ -97,7 +98,7 @@ class OrderPage:
     stop: StopForm | None
 
 
-@page(Right.READ)
+@page(Right.SEE_ORDERS)
 def order_list(request: PageRequest) -> HttpResponse:
     """Orders by the day they are due: a week back and three ahead, or the span asked for."""
     form = SpanForm(request.GET)
@@ -135,12 +136,10 @@ def order_take(request: PageRequest) -> HttpResponse:
     data = request.POST if request.method == "POST" else None
     form = OrderForm(data, farm=request.farm, person=request.person, customer=customer)
     if data is not None and form.is_valid():
-        said = form.cleaned_data
         try:
             order = take_order(
-                form.doing(), customer=customer, due_on=said["due_on"], lines=form.lines(),
-                weekly=said["weekly"],
-            )  # fmt: skip
+                form.doing(), customer=customer, days=form.days(), lines=form.lines()
+            )
         except PlausibilityQuestion as question:
             form.ask_sure(question.question)
         except Refused as refusal:
@@ -151,11 +150,12 @@ def order_take(request: PageRequest) -> HttpResponse:
     return show(request, "farm/orders/take.html", TakeOrderPage(form, customer))
 
 
-@page(Right.READ)
+@page(Right.SEE_ORDERS)
 def order(request: PageRequest, pk: int) -> HttpResponse:
-    found = get_or_refuse(request, orders(), Right.READ, pk=pk)
+    found = get_or_refuse(request, orders(), Right.SEE_ORDERS, pk=pk)
     today = timezone.localdate()
-    first, last = (today - LATE, today + AHEAD) if found.weekly else (found.due_on, found.due_on)
+    span = (today - LATE, today + AHEAD) if found.every_weeks else (found.due_on, found.due_on)
+    first, last = span
     due = [one for one in due_between(first, last) if one.order == found]
     may_stop = not called_off(found, last) and any(one.is_open for one in due)
     shown = OrderPage(
@@ -184,7 +184,7 @@ def order_stop(request: PageRequest, pk: int) -> HttpResponse:
     return redirect("order", pk)
 
 
-@page(Right.READ)
+@page(Right.SEE_ORDERS)
 def delivery_round(request: PageRequest) -> HttpResponse:
     """What goes to whom on a day, by stop; ?file=pdf to take along."""
     typed = request.GET.get("day", "")
@@ -197,11 +197,11 @@ def delivery_round(request: PageRequest) -> HttpResponse:
     return handed_out(request, report, name=f"round-{day}", codes_lead_to="lot")
 
 
-@page(Right.READ)
+@page(Right.SEE_ORDERS)
 def note(request: PageRequest, name: str) -> HttpResponse:
     """A delivery note; ?file=pdf takes it away."""
     rows = DeliveryNote.objects.select_related("sale__entry", "order__customer")
-    found = get_or_refuse(request, rows, Right.READ, **numbered(name))
+    found = get_or_refuse(request, rows, Right.SEE_ORDERS, **numbered(name))
     due = due_order(found.order, found.due_on) if found.order else None
     paper = note_paper(found, sold_lines(found.sale), farm=request.farm, due=due)
     undone = found.sale.entry.amendments.filter(takes_back=True).exists()

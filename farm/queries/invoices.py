@@ -5,10 +5,13 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from fractions import Fraction
+from typing import Any
 
 from django.db.models import QuerySet, Sum
 
 from farm.models import Customer, DeliveryNote, Invoice, Sale, SaleLine, Stage
+from farm.units import MG_PER_LB
 from ledger.amounts import MILLION
 from ledger.models import Dimension, Entry, Lot
 
@@ -20,7 +23,8 @@ CENT = 100
 class PaperLine:
     """One lot of one sale as an invoice states it; of a credit note, the difference.
 
-    ``unit_net``: the price of a pack or a kg without tax; None where only money changed.
+    ``unit_net``: the price of a pack or a kg without tax and before the discount; None where only
+    money changed.
     """
 
     day: date
@@ -29,6 +33,7 @@ class PaperLine:
     harvested_on: date | None
     quantity: int
     unit_net: int | None
+    discount_ppm: int
     tax_ppm: int
     net: int
     tax: int
@@ -109,8 +114,11 @@ def changed_since(invoice: Invoice) -> list[SaleLine]:
 
 
 def uninvoiced(sales: QuerySet[Sale]) -> list[SaleLine]:
-    """Lines of sales that are on no invoice; a sale whose lines add up to nothing is left out."""
-    rows = _readable(SaleLine.objects.filter(sale__in=sales, invoiced=None))
+    """Lines of sales that are on no invoice; a sale whose lines add up to nothing is left out.
+
+    Boxes of a share are left out too: they were paid ahead.
+    """
+    rows = _readable(SaleLine.objects.filter(sale__in=sales.filter(note__box=None), invoiced=None))
     by_sale: dict[int, list[SaleLine]] = defaultdict(list)
     for row in rows:
         by_sale[row.sale_id].append(row)
@@ -134,11 +142,12 @@ def papers_of(entry: Entry) -> Papers | None:
     on = Invoice.objects.filter(lines__sale_line__sale=sale).distinct().order_by("pk")
     note = DeliveryNote.objects.filter(sale=sale).first()
     stands = not entry.amendments.filter(takes_back=True).exists()
+    is_box = note is not None and hasattr(note, "box")
     return Papers(
         note=note,
         invoices=tuple(on),
         may_note=stands and note is None and sale.customer_id is not None,
-        may_invoice=stands and not on and sale.stall_day_id is None,
+        may_invoice=stands and not on and sale.stall_day_id is None and not is_box,
     )
 
 
@@ -178,13 +187,15 @@ def _line(rows: Sequence[SaleLine]) -> PaperLine:
     first = rows[0]
     lot, quantity = first.line.lot, -sum(row.line.quantity for row in rows)
     net, tax, gross = (sum(getattr(row, name) for row in rows) for name in ("net", "tax", "gross"))
+    unit_net, discount_ppm = _unit_net(first, quantity, net)
     return PaperLine(
         day=first.sale.entry.happened_on,
         what=str(first.product or lot.item),
         lot=lot,
         harvested_on=lot.card.harvested_on,
         quantity=quantity,
-        unit_net=_unit_net(first, quantity, net),
+        unit_net=unit_net,
+        discount_ppm=discount_ppm,
         tax_ppm=first.tax_ppm,
         net=net,
         tax=tax,
@@ -192,22 +203,33 @@ def _line(rows: Sequence[SaleLine]) -> PaperLine:
     )
 
 
-def _unit_net(row: SaleLine, quantity: int, net: int) -> int | None:
-    """The price asked, without tax, rounded half up; worked back where another sum was agreed.
+def _unit_net(row: SaleLine, quantity: int, net: int) -> tuple[int | None, int]:
+    """The price asked, without tax, and the discount; worked back where another sum was agreed.
 
-    4.50 with 10 % in it are 4.0909. 30 packs agreed at 120.00 net are 4.0000 each.
+    4.50 with 10 % in it are 4.0909. 30 packs agreed at 120.00 net are 4.0000 each. Rounded half
+    up.
     """
     if not quantity:
-        return None
+        return None, 0
     per = 1 if row.line.lot.card.stage == Stage.PACKS else MG_PER_KG
     terms = json.loads(row.sale.entry.particulars).get("terms", {}).get(row.line.lot.code)
-    if terms:
-        whole = MILLION + terms["tax_ppm"] if terms["tax_included"] else MILLION
-        asked = _half_up(terms["unit_money"] * MILLION, whole)
-        # Half of a last digit a unit, and a cent for the line's own rounding.
-        if abs(asked * quantity - net * per) <= abs(quantity) + CENT * per:
-            return asked
-    return _half_up(net * per, quantity)
+    if terms and not terms.get("whole_of"):
+        asked, discount_ppm = _per_kg_or_pack(terms), terms.get("discount_ppm", 0)
+        paid = _half_up(asked * (MILLION - discount_ppm), MILLION)
+        # Half of a last digit a unit, and a cent for the line's own rounding, twice if discounted.
+        off = abs(quantity) + CENT * per * (2 if discount_ppm else 1)
+        if abs(paid * quantity - net * per) <= off:
+            return asked, discount_ppm
+    return _half_up(net * per, quantity), 0
+
+
+def _per_kg_or_pack(terms: dict[str, Any]) -> int:
+    """The price asked without tax: of a pack, or of a kg where it was asked for a pound."""
+    whole = MILLION + terms["tax_ppm"] if terms["tax_included"] else MILLION
+    if terms["unit"] == "lb":
+        per_kg = Fraction(terms["unit_money"] * MILLION * MG_PER_KG) / (whole * MG_PER_LB)
+        return _half_up(per_kg.numerator, per_kg.denominator)
+    return _half_up(terms["unit_money"] * MILLION, whole)
 
 
 def _half_up(numerator: int, denominator: int) -> int:

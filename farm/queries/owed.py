@@ -2,13 +2,14 @@
 
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from django.db.models import QuerySet
 
 from farm.models import Customer, Invoice, Payment
 from farm.queries.invoices import invoices
+from farm.queries.shares import held_by_customer, held_of
 
 # Days past the day by which an invoice was to be paid; the last age has no end.
 LAST_DAYS = (30, 60, 90)
@@ -36,12 +37,14 @@ class OpenInvoice:
 class Account:
     """A customer's open invoices, the oldest first, and what was paid ahead of any.
 
-    Open less ahead = invoices less payments.
+    Open less ahead = invoices less payments. ``deposit_money`` is kept apart: paid less delivered
+    of the customer's shares, below zero where boxes were given unpaid.
     """
 
     customer: Customer
     open_invoices: tuple[OpenInvoice, ...]
     ahead_money: int
+    deposit_money: int = 0
 
     @property
     def open_money(self) -> int:
@@ -67,22 +70,28 @@ class StatementLine:
 
 
 def accounts(day: date) -> list[Account]:
-    """Every customer with something open or paid ahead at the end of a day; three queries."""
+    """Every customer with something open, ahead or deposited at the end of a day; 8 queries."""
     papers: dict[int, list[Invoice]] = defaultdict(list)
     for invoice in invoices().filter(customer__isnull=False, issued_on__lte=day):
         papers[invoice.customer_id or 0].append(invoice)
     paid: dict[int, list[Payment]] = defaultdict(list)
     for payment in _payments().filter(paid_on__lte=day):
         paid[payment.customer_id].append(payment)
-    customers = Customer.objects.filter(pk__in={*papers, *paid})
-    found = [_account(one, day, papers=papers[one.pk], paid=paid[one.pk]) for one in customers]
-    return [one for one in found if one.open_invoices or one.ahead_money]
+    held = held_by_customer(day)
+    customers = Customer.objects.filter(pk__in={*papers, *paid, *held})
+    found = [
+        replace(_account(one, day, papers=papers[one.pk], paid=paid[one.pk]),
+                deposit_money=held.get(one.pk, 0))
+        for one in customers
+    ]  # fmt: skip
+    return [one for one in found if one.open_invoices or one.ahead_money or one.deposit_money]
 
 
 def account_of(customer: Customer, day: date) -> Account:
     papers = list(invoices().filter(customer=customer, issued_on__lte=day))
     paid = list(_payments().filter(customer=customer, paid_on__lte=day))
-    return _account(customer, day, papers=papers, paid=paid)
+    account = _account(customer, day, papers=papers, paid=paid)
+    return replace(account, deposit_money=held_of(customer, day))
 
 
 def statement(customer: Customer, first: date, last: date) -> tuple[int, list[StatementLine]]:
@@ -113,7 +122,9 @@ def payment_words(payment: Payment) -> str:
 
 
 def _payments() -> QuerySet[Payment]:
-    return Payment.objects.select_related("invoice", "customer").order_by("paid_on", "pk")
+    """What was paid for invoices; deposits are kept apart."""
+    rows = Payment.objects.filter(share=None).select_related("invoice", "customer")
+    return rows.order_by("paid_on", "pk")
 
 
 def _account(

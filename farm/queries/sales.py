@@ -1,17 +1,13 @@
 """What was sold and loaded, and what is still open."""
 
-from datetime import date
-
 from django.db.models import Exists, OuterRef, QuerySet
 
 from farm.models import (
     LoadLine,
-    Price,
     Product,
     Sale,
     SaleLine,
     SellingCost,
-    SellingPlace,
     StallDay,
 )
 from ledger.models import Entry, Lot, Role
@@ -45,12 +41,6 @@ def returnable() -> QuerySet[SaleLine]:
     backs = Entry.objects.filter(amends=OuterRef("line__entry"), takes_back=True)
     first = sale_lines().filter(line__role=Role.SOLD, line__entry__amends=None)
     return first.filter(~Exists(backs))
-
-
-def prices_at(place: SellingPlace, day: date) -> dict[int, int]:
-    """The price of a pack of each product in force at a place on a day; one query."""
-    rows = Price.objects.filter(place=place, from_day__lte=day).order_by("from_day")
-    return {row.product_id: row.pack_money for row in rows}
 
 
 def products_sold() -> QuerySet[Product]:

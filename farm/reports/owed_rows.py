@@ -14,7 +14,7 @@ from farm.reports.rows import Column, Fact, Kind, Report, Row, Table, total_row
 OWED = (
     Column("Customer"), Column("Since", Kind.DATE),
     *(Column(age.capitalize(), Kind.MONEY) for age in AGES), Column("Open", Kind.MONEY),
-    Column("Paid ahead", Kind.MONEY),
+    Column("Paid ahead", Kind.MONEY), Column("Deposits held", Kind.MONEY),
 )  # fmt: skip
 OPEN = (
     Column("Customer"), Column("Invoice"), Column("Issued", Kind.DATE), Column("Due", Kind.DATE),
@@ -33,7 +33,7 @@ def owed_report(accounts: Sequence[Account], day: date, made: Made) -> Report:
     ages: tuple[Row, ...] = tuple(
         (
             one.customer.name, _since(one), *(money or None for money in one.by_age),
-            one.open_money, one.ahead_money or None,
+            one.open_money, one.ahead_money or None, one.deposit_money or None,
         )
         for one in by_debt
     )  # fmt: skip
@@ -49,6 +49,8 @@ def owed_report(accounts: Sequence[Account], day: date, made: Made) -> Report:
             Fact("Overdue", sum(sum(one.by_age[1:]) for one in accounts), Kind.MONEY),
             Fact("Customers with something open", sum(1 for a in accounts if a.open_invoices),
                  Kind.COUNT),
+            Fact("Deposits held: boxes owed to members",
+                 sum(one.deposit_money for one in accounts), Kind.MONEY),
         ),
         tables=(
             Table("By customer", OWED, ages, total_row(OWED, ages, summed)),
@@ -88,6 +90,10 @@ def statement_paper(
         facts=(
             Fact("Open", account.open_money, Kind.MONEY),
             *((Fact("Paid ahead", account.ahead_money, Kind.MONEY),) * bool(account.ahead_money)),
+            *(
+                (Fact("Deposits held for boxes", account.deposit_money, Kind.MONEY),)
+                * bool(account.deposit_money)
+            ),
             *((Fact("Pay to", farm.pay_to),) * bool(farm.pay_to)),
         ),
         tables=(Table("Invoices and payments", MOVES, rows), open_table([account])),

@@ -4,7 +4,7 @@ from datetime import date, timedelta
 
 from farm.actions.common import Recorded
 from farm.actions.invoicing import issue_invoice
-from farm.actions.orders import Wanted, deliver, take_order
+from farm.actions.orders import Days, Wanted, deliver, take_order
 from farm.actions.selling import SoldLine, sell
 from farm.models import Invoice, Order
 from ledger.models import Lot
@@ -23,12 +23,13 @@ def selling_farm() -> World:
     return world
 
 
-def order(world: World, packs: int, *, in_days: int = 0, weekly: bool = False, sure: bool = False
+def order(world: World, packs: int, *, in_days: int = 0, every_weeks: int = 0, sure: bool = False
           ) -> Order:  # fmt: skip
     doing = world.doing(sure=sure)
     due_on = doing.day + timedelta(days=in_days)
     lines = [Wanted(world.product, packs)]
-    return take_order(doing, customer=world.customer, due_on=due_on, lines=lines, weekly=weekly)
+    days = Days(due_on, every_weeks)
+    return take_order(doing, customer=world.customer, days=days, lines=lines)
 
 
 def delivered(world: World, asked: Order, lot: Lot, count: int, *, rest: bool = False) -> Recorded:

@@ -6,11 +6,12 @@ import pytest
 
 from farm.actions.correcting import correct_quantity, undo
 from farm.actions.holding import hold
-from farm.actions.orders import Wanted, deliver, stop_order, take_order, write_note
+from farm.actions.orders import Days, Wanted, deliver, stop_order, take_order, write_note
 from farm.actions.questions import PlausibilityQuestion
 from farm.actions.selling import SoldLine
 from farm.models import DeliveryNote, Order
-from farm.queries.orders import State, allocation, days_of, due_between, due_order
+from farm.queries.allocations import suggested
+from farm.queries.orders import State, days_of, due_between, due_order
 from ledger.errors import Conflict, Malformed
 from ledger.models import Role
 from tests.farm.goods import crop, on_hand, packs
@@ -128,11 +129,11 @@ def test_an_order_sent_twice_is_one_and_other_words_are_a_conflict() -> None:
     packs(world)
     doing, lines = world.doing(), [Wanted(world.product, 3)]
     for _ in range(2):
-        take_order(doing, customer=world.customer, due_on=doing.day, lines=lines)
+        take_order(doing, customer=world.customer, days=Days(doing.day), lines=lines)
 
     assert Order.objects.count() == 1
     with pytest.raises(Conflict):
-        take_order(doing, customer=world.customer, due_on=doing.day,
+        take_order(doing, customer=world.customer, days=Days(doing.day),
                    lines=[Wanted(world.product, 4)])  # fmt: skip
 
 
@@ -205,7 +206,7 @@ def test_the_oldest_lot_that_keeps_until_the_day_is_given_first() -> None:
     asked = order(world, 8, in_days=1)
 
     due = due_order(asked, asked.due_on)
-    assert due and allocation(due) == {older.pk: 5, newer.pk: 3}
+    assert due and suggested(due) == {older.pk: 5, newer.pk: 3}
     assert fresh(too_old).quantity == 5
 
 
@@ -214,7 +215,7 @@ def test_the_oldest_lot_that_keeps_until_the_day_is_given_first() -> None:
 
 def test_a_weekly_order_is_due_every_week_until_it_is_called_off() -> None:
     world = selling_farm()
-    asked = order(world, 1, weekly=True, sure=True)
+    asked = order(world, 1, every_weeks=1, sure=True)
     last = asked.due_on + timedelta(days=21)
     stop_order(world.doing(reason="closed"), asked, from_day=asked.due_on + timedelta(days=14))
 

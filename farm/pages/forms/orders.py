@@ -9,42 +9,33 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
-from farm.actions.common import Doing, Recorded
-from farm.actions.orders import Wanted, deliver
+from farm.actions.common import Doing, Draw, Recorded
+from farm.actions.orders import Days, Wanted, deliver
 from farm.actions.selling import SoldLine
 from farm.models import Customer, Farm, Person, Product, SellingPlace, Species
 from farm.pages.access import Right, may
 from farm.pages.forms.doing import QUESTIONS, FarmForm, FirstForm
 from farm.pages.forms.fields import CountField, MassField, MoneyField, RowField
-from farm.pages.forms.selling import PricedForm
-from farm.queries.orders import (
-    DueOrder,
-    agreed_price,
-    allocation,
-    due_between,
-    due_order,
-    fits,
-    orders,
-    sellable,
-)
-from farm.queries.sales import prices_at
+from farm.pages.forms.selling import WEIGHTS, PricedForm
+from farm.queries.allocations import sellable, suggested
+from farm.queries.orders import DueOrder, due_between, due_order, fits, orders
+from farm.queries.prices import listed_price, ordered_price, prices_at
+from farm.units import show_money
 from ledger.models import Lot
 
 LATE, AHEAD = timedelta(days=14), timedelta(days=14)
 DAY = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+OFTEN = (("0", "once"), ("1", "every week"), ("2", "every other week"), ("4", "every four weeks"))
+LAST = ("every_weeks", "until", "note")
 
 
 class CustomerFirst(FirstForm):
     customer = RowField(label="Who orders", queryset=Customer.objects.select_related("place"))
 
 
-class OrderForm(FarmForm):
-    """A box for each product with a price at the customer's place, and for each species, loose."""
+class WantedForm(FarmForm):
+    """A box for each product with a price for the customer, and for each species, loose."""
 
-    due_on = forms.DateField(label="For which day", widget=DAY)
-    weekly = forms.BooleanField(
-        label="Every week on that day, until it is called off", required=False
-    )
     note = forms.CharField(label="Note", required=False, max_length=200)
     uuid = forms.UUIDField(widget=forms.HiddenInput)
 
@@ -60,17 +51,13 @@ class OrderForm(FarmForm):
         super().__init__(data, farm=farm, initial={"due_on": today + timedelta(1), "uuid": uuid4()})
         self.person = person
         self.wanted: dict[str, Product | Species] = {}
-        priced = prices_at(customer.place, today)
+        priced = prices_at(customer.place, today, customer)
         for product in Product.objects.filter(pk__in=priced):
             self._add(f"product_{product.pk}", product, CountField(noun="packs", required=False))
-        if may(person, Right.SEE_MONEY):
+        if may(person, Right.SEE_SALES):
             for species in Species.objects.all():
-                name = f"species_{species.pk}"
-                self._add(name, species, MassField(required=False))
-                label = f"{species}, loose: price of a kilogram"
-                self.add(f"price_{name}", MoneyField(label=label, required=False))
-        last = ("weekly", "note")
-        self.order_fields([*(name for name in self.fields if name not in last), *last])
+                self._add_loose(species, customer, today)
+        self.order_fields([*(name for name in self.fields if name not in LAST), *LAST])
         if "sure" in self.data:
             self.ask_sure()
 
@@ -79,10 +66,21 @@ class OrderForm(FarmForm):
         self.add(name, field)
         self.wanted[name] = what
 
+    def _add_loose(self, species: Species, customer: Customer, today: date) -> None:
+        """Loose goods are priced by the weight that the farm works in."""
+        name, per = f"species_{species.pk}", WEIGHTS[self.farm.weight_unit]
+        self._add(name, species, MassField(required=False))
+        field = MoneyField(label=f"{species}, loose: price of a {per}", required=False)
+        agreed = listed_price(customer.place, today, customer=customer, what=species)
+        if agreed:
+            shown = show_money(agreed.unit_money, self.farm.currency)
+            field.help_text = f"Blank: {shown} a {WEIGHTS[agreed.weight_unit]}, {agreed.source}"
+        self.add(f"price_{name}", field)
+
     def lines(self) -> list[Wanted]:
         said = self.cleaned_data
         return [
-            Wanted(what, said[name], said.get(f"price_{name}"))
+            Wanted(what, said[name], said.get(f"price_{name}"), self.farm.weight_unit)
             for name, what in self.wanted.items()
             if said.get(name)
         ]
@@ -109,8 +107,30 @@ class OrderForm(FarmForm):
         return [field for field in self.visible_fields() if field.name not in QUESTIONS]
 
 
+class OrderForm(WantedForm):
+    due_on = forms.DateField(label="For which day", widget=DAY)
+    every_weeks = forms.ChoiceField(label="How often", choices=OFTEN, required=False)
+    until = forms.DateField(
+        label="Until which day",
+        widget=DAY,
+        required=False,
+        help_text="Of a standing order; blank: until it is called off",
+    )
+
+    def days(self) -> Days:
+        said = self.cleaned_data
+        every = int(said["every_weeks"] or 0)
+        return Days(said["due_on"], every, said["until"] if every else None)
+
+
 class StopForm(forms.Form):
     from_day = forms.DateField(label="From which day on", widget=DAY)
+    reason = forms.CharField(label="Why", max_length=200)
+
+
+class PauseForm(forms.Form):
+    first = forms.DateField(label="From which day", widget=DAY)
+    last = forms.DateField(label="Until and including", widget=DAY)
     reason = forms.CharField(label="Why", max_length=200)
 
 
@@ -164,20 +184,26 @@ class DeliverForm(PricedForm):
 
     def build(self) -> None:
         due: DueOrder = self.given["due"]
-        lots = sellable(due.day)
+        lots = sellable(due)
         fitting = [lot for lot in lots if any(fits(one.line, lot) for one in due.asked)]
-        self.offer_draws("give", fitting, allocation(due))
+        taken = suggested(due)
+        fitting += [lot for lot in lots if lot.pk in taken and lot not in fitting]
+        self.offer_draws("give", fitting, taken)
         self.offer_draws("instead", [lot for lot in lots if lot not in fitting])
+        if due.order.share:
+            del self.fields["rest_follows"]
+            return
         offered = [lot for rows in self.groups.values() for lot, _ in rows]
         self.offer_prices(offered, due.order.customer.place, self.initial["when"].date())
         for lot in offered:
-            agreed, field = agreed_price(due, lot), self.fields.get(f"price_{lot.pk}")
-            if field and agreed is not None:
-                field.initial = agreed
+            price, field = ordered_price(due, lot), self.fields.get(f"price_{lot.pk}")
+            if field and price is not None:
+                field.initial = price.unit_money
+        self.offer_discount()
 
     def warning(self) -> str:
         nothing = not self.groups["give"]
-        return "Nothing on hand that keeps until the day is what was asked." if nothing else ""
+        return "Nothing on hand that keeps long enough is what was asked." if nothing else ""
 
     def place(self) -> SellingPlace:
         place: SellingPlace = self.given["due"].order.customer.place
@@ -185,25 +211,29 @@ class DeliverForm(PricedForm):
 
     def run(self, doing: Doing) -> Recorded:
         due: DueOrder = self.given["due"]
+        drawn = [*self.drawn("give"), *self.drawn("instead")]
         return deliver(
             doing,
             order=due.order,
             due_on=due.day,
-            lines=[
-                SoldLine(draw.lot, draw.quantity, self._price(due, draw.lot, doing.day))
-                for draw in [*self.drawn("give"), *self.drawn("instead")]
-            ],
-            rest_follows=self.cleaned_data["rest_follows"],
+            lines=[self._line(due, draw, doing.day) for draw in drawn],
+            rest_follows=self.cleaned_data.get("rest_follows", False),
         )
 
-    def weight_unit(self) -> str:
-        return "kg"  # what is loose was ordered at a price a kilogram
+    def unit_of(self, lot: Lot) -> str:
+        """What is loose was ordered at a price a kilogram or a pound."""
+        price = ordered_price(self.given["due"], lot)
+        return price.weight_unit if price else self.farm.weight_unit
 
-    def _price(self, due: DueOrder, lot: Lot, on: date) -> int:
-        agreed = agreed_price(due, lot)
-        if agreed is not None and self.cleaned_data.get(f"price_{lot.pk}") is None:
-            return agreed
-        return self.price_of(lot, due.order.customer.place, on)
+    def _line(self, due: DueOrder, draw: Draw, on: date) -> SoldLine:
+        """At the price typed, else the order's, else what is agreed or listed."""
+        price, customer = ordered_price(due, draw.lot), due.order.customer
+        if price is None or self.cleaned_data.get(f"price_{draw.lot.pk}") is not None:
+            return self.line_of(draw, customer.place, on, customer)
+        return SoldLine(
+            draw.lot, draw.quantity, price.unit_money, weight_unit=price.weight_unit,
+            discount_ppm=self.discount(),
+        )  # fmt: skip
 
 
 def key_of(due: DueOrder) -> str:

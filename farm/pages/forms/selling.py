@@ -73,9 +73,7 @@ class PricedForm(DoingForm):
             money, unit = listed.unit_money, listed.weight_unit
         else:
             money, unit = typed, self.unit_of(lot)
-        return SoldLine(
-            lot, draw.quantity, money, weight_unit=unit, discount_ppm=self.discount()
-        )
+        return SoldLine(lot, draw.quantity, money, weight_unit=unit, discount_ppm=self.discount())
 
     def offer_discount(self) -> None:
         if may(self.person, Right.SEE_SALES):

@@ -11,9 +11,8 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from farm.actions.common import Draw
-from farm.actions.pricing import price_on
 from farm.models import Form, Product, Species, Stage
-from farm.pages.access import Right, may
+from farm.pages.access import sees_stall_prices
 from farm.pages.forms.doing import DoingForm, DrawGroup
 from farm.pages.forms.fields import (
     CountField,
@@ -23,6 +22,7 @@ from farm.pages.forms.fields import (
     PlainAmountField,
     quantity_field,
 )
+from farm.queries.prices import listed_price
 from farm.queries.stock import lots_on_hand, oldest_taken
 from ledger.errors import Malformed, NotEnough
 from ledger.models import Lot
@@ -87,7 +87,7 @@ class UnlistedForm(ListedByKind):
         self.add("unlisted_what", forms.ChoiceField(label="or, with no lot yet, what it was",
                                                     choices=choices, required=False))  # fmt: skip
         self.add("unlisted_amount", PlainAmountField(label="How much of it", required=False))
-        if may(self.person, Right.SEE_MONEY):
+        if sees_stall_prices(self.person):
             price = MoneyField(label="Its price, if it is not listed", required=False)
             self.add("unlisted_price", price)
 
@@ -151,7 +151,7 @@ class UnlistedForm(ListedByKind):
         if what is None or place is None or self.cleaned_data.get("unlisted_price") is not None:
             return
         day = self.cleaned_data["when"].date()
-        if isinstance(what, Species) or price_on(place, day, what) is None:
+        if isinstance(what, Species) or listed_price(place, day, what=what) is None:
             raise Malformed(f"{words_of(what)}: no price at {place} is known. State the price.")
 
 

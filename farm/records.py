@@ -48,7 +48,8 @@ class Field:
 class RecordKind:
     """``review``: the rule that asks for a second signature, if one does.
 
-    ``daily``: a day without one, in a room that has any, is a gap that the binder names.
+    ``a_day``: how many are due each day in a room that has any; a day without one is a gap that
+    the binder names.
     ``erasable``: what is said stands in a row that can be erased. ``owner_only``: nobody else
     sees it. ``check`` refuses values that do not stand together.
     """
@@ -60,7 +61,7 @@ class RecordKind:
     asks_lot: bool = False
     review: str = ""
     caution: str = ""
-    daily: bool = False
+    a_day: int = 0
     erasable: bool = False
     owner_only: bool = False
     check: Callable[[Values], None] | None = None
@@ -133,7 +134,7 @@ KINDS = (
                   hint="By the farm's own plan, where it was outside the limits"),
         ),
         asks_room=True,
-        daily=True,
+        a_day=2,  # morning and evening: common practice, no source
         caution=(
             "A reading outside the limits is for the farm's own plan to answer, with your local "
             "food code and inspector. Nothing here says that food is safe."

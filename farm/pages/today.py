@@ -7,49 +7,56 @@ from uuid import uuid4
 from django.http import HttpResponse
 from django.utils import timezone
 
-from farm.models import Person, StallDay
+from farm.models import Order, Person, StallDay
 from farm.pages import seen
 from farm.pages.access import PageRequest, Right, may, page
 from farm.pages.doings import DEEDS, Deed, may_do
+from farm.pages.first_hour import StepRow, step_rows
 from farm.pages.forms.correcting import UndoForm
 from farm.pages.frame import show
-from farm.pages.lookup_list import FirstThing, first_things
 from farm.pages.retrying import UnfinishedRow, unfinished_rows
 from farm.queries.entries import EntryRow, entries, often, rows_of
+from farm.queries.first_hour import is_past
+from farm.queries.paperwork import DailyPaper, daily_papers
 from farm.queries.sales import open_loads
-from farm.queries.today import ToDoList, to_do
+from farm.queries.today import RoomToDo, by_room, orders_to_deliver, to_do
 
 
 @dataclass(frozen=True)
 class TodayPage:
-    """``first``: what a new farm sets up first; empty once it is there. ``often``: most used."""
+    """``first``: the way to the first pick; empty once it is behind. ``often``: most used."""
 
     day: date
-    lists: list[ToDoList]
+    rooms: list[RoomToDo]
     loads: list[StallDay]
+    orders: list[Order]
+    papers: list[DailyPaper]
     unfinished: list[UnfinishedRow]
     recent: list[tuple[EntryRow, UndoForm]]
     often: list[Deed]
-    first: list[FirstThing]
+    first: list[StepRow]
 
 
 OFTEN = 6
-NEWEST = 5
-# What a farm does most, as long as its own entries do not say so.
+NEWEST = 3
+# What a farm does most, as long as somebody's own entries do not say so.
 USUAL = ("pick", "sell", "pack", "check", "receive-supplies", "throw-away")
 
 
 @page(Right.READ)
 def today(request: PageRequest) -> HttpResponse:
     day, person = timezone.localdate(), request.person
+    newest = newest_of(person)
     shown = TodayPage(
         day=day,
-        lists=to_do(day) if may(person, Right.SEE_WORK) else [],
+        rooms=by_room(to_do(day)) if may(person, Right.SEE_WORK) else [],
         loads=list(seen.loads(person, open_loads())),
+        orders=orders_to_deliver(day) if may(person, Right.SEE_ORDERS) else [],
+        papers=daily_papers(day) if may(person, Right.RECORD) else [],
         unfinished=unfinished_rows(person),
-        recent=[(row, UndoForm(initial={"uuid": uuid4()})) for row in newest_of(person)],
+        recent=[(row, UndoForm(initial={"uuid": uuid4()})) for row in newest],
         often=most_used(person),
-        first=first_things() if may(person, Right.CHANGE_FARM) else [],
+        first=step_rows() if may(person, Right.CHANGE_FARM) and not is_past() else [],
     )
     return show(request, "farm/today/today.html", shown)
 
@@ -60,8 +67,8 @@ def newest_of(person: Person) -> list[EntryRow]:
 
 
 def most_used(person: Person) -> list[Deed]:
-    """The six actions open to somebody that the newest entries name most, in the work's order."""
-    counts = often()
+    """The six actions open to somebody that their own entries name most, in the work's order."""
+    counts = often(person)
     usual = {slug: place for place, slug in enumerate(reversed(USUAL))}
     deeds = [deed for deed in DEEDS if not deed.time and may_do(person, deed)]
     deeds.sort(key=lambda deed: (-counts.get(deed.kind, 0), -usual.get(deed.slug, -1)))

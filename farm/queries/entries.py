@@ -142,10 +142,10 @@ def lots_touched(entry: Entry) -> list[int]:
     return sorted(named | {*entry.marks.values_list("lot_id", flat=True)})
 
 
-def often() -> Counter[str]:
-    """How often the newest entries are of each kind; one query."""
-    newest = Entry.objects.order_by("-seq").values_list("kind", flat=True)[:NEWEST]
-    return Counter(newest)
+def often(by: Person) -> Counter[str]:
+    """How often a person's newest entries are of each kind; one query."""
+    own = Entry.objects.filter(by=by.pk).order_by("-seq")
+    return Counter(own.values_list("kind", flat=True)[:NEWEST])
 
 
 def kinds() -> list[str]:

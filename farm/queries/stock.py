@@ -38,11 +38,15 @@ def lots_on_hand(*stages: int) -> list[Lot]:
 
 
 def located(lots: Iterable[Lot]) -> list[Lot]:
-    """Write beside each lot where it stands (``where``, empty if never placed); one query more."""
+    """Write beside each lot its ``shelf``, and ``where`` it stands in words; one query more.
+
+    What was never placed has no shelf, and empty words.
+    """
     found = list(lots)
     shelves = shelf_of(found)
     for lot in found:
-        lot.where = str(shelves.get(lot.pk, ""))  # type: ignore[attr-defined]
+        lot.shelf = shelves.get(lot.pk)  # type: ignore[attr-defined]
+        lot.where = str(lot.shelf or "")  # type: ignore[attr-defined]
     return found
 
 

@@ -4,10 +4,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from django.db.models import Max
+from django.db.models import Exists, Max, OuterRef, Q
 
-from farm.models import Stage, StallDay
-from farm.queries.sales import open_loads
+from farm.models import Order, Stage
+from farm.queries.orders import called_off, days_of, paused, standing_notes
 from farm.queries.stock import lots_on_hand
 from ledger.models import Line, Lot
 
@@ -60,6 +60,14 @@ class ToDoList:
         return self.todos[SHOWN:]
 
 
+@dataclass(frozen=True)
+class RoomToDo:
+    """What waits in one room; ``room`` is empty for what stands in none."""
+
+    room: str
+    lists: tuple[ToDoList, ...]
+
+
 def to_do(day: date) -> list[ToDoList]:
     """List what waits: the crop first, which spoils, then in the order of the work; 3 queries."""
     lots = lots_on_hand()
@@ -76,8 +84,34 @@ def to_do(day: date) -> list[ToDoList]:
     return [listed for listed in found if listed.todos]
 
 
-def loads_to_settle() -> list[StallDay]:
-    return list(open_loads())
+def by_room(lists: Iterable[ToDoList]) -> list[RoomToDo]:
+    """Share what waits out to the rooms where its lots stand, in the order of what comes first."""
+    rooms: dict[str, dict[str, list[ToDo]]] = {}
+    for listed in lists:
+        for todo in listed.todos:
+            titles = rooms.setdefault(room_of(todo.lot), {})
+            titles.setdefault(listed.title, []).append(todo)
+    return [
+        RoomToDo(room, tuple(ToDoList(title, tuple(todos)) for title, todos in titles.items()))
+        for room, titles in rooms.items()
+    ]
+
+
+def room_of(lot: Lot) -> str:
+    """The room of a lot of `located`; empty where it was never placed."""
+    return lot.shelf.room.name if lot.shelf else ""  # type: ignore[attr-defined]
+
+
+def orders_to_deliver(day: date) -> list[Order]:
+    """Orders due on a day that have no standing note for it; three queries."""
+    noted = standing_notes().filter(order=OuterRef("pk"), due_on=day).order_by()
+    found = Order.objects.filter(Q(every_weeks__gt=0) | Q(due_on=day), due_on__lte=day)
+    found = found.filter(~Exists(noted)).select_related("customer", "share")
+    return [
+        order
+        for order in found.prefetch_related("stops", "pauses").order_by("pk")
+        if day in days_of(order, day, day) and not called_off(order, day) and not paused(order, day)
+    ]
 
 
 def last_days(lots: Iterable[Lot], kinds: Iterable[str]) -> Days:

@@ -1,4 +1,4 @@
-"""The home page: what waits, in the order of the work, and what a new farm sets up first."""
+"""The home page: what waits, in the order of the work, and the way to a first pick."""
 
 from datetime import timedelta
 
@@ -7,12 +7,14 @@ from django.test import Client
 from django.utils import timezone
 
 from farm.actions.cultures import buy_culture, transfer_culture
+from farm.actions.orders import stop_order
 from farm.models import Farm
 from farm.pages.today import most_used
-from farm.queries.today import to_do
+from farm.queries.today import by_room, orders_to_deliver, to_do
 from tests.conftest import signed_in
 from tests.farm.filled import text
 from tests.farm.goods import packs
+from tests.farm.sold import delivered, order
 from tests.farm.world import (
     UNIT,
     World,
@@ -30,19 +32,21 @@ def waiting(world: World, days: int = 0) -> dict[str, list[str]]:
     return {listed.title: [todo.lot.code for todo in listed.todos] for listed in to_do(day)}
 
 
-def test_a_new_farm_is_told_what_to_set_up_first(owner: Client) -> None:
+def test_a_new_farm_is_led_to_its_first_pick(owner: Client) -> None:
     page = text(owner.get("/"))
 
-    assert "Set up first" in page
-    assert "/look-ups/species/add/" in page
+    assert "The first hour</h2>" in page
+    assert "/first-hour/take-over/" in page
 
 
-def test_a_farm_that_is_set_up_is_not(world: World) -> None:
-    assert "Set up first" not in text(signed_in(world.owner).get("/"))
+def test_a_farm_that_has_picked_is_not(world: World) -> None:
+    picked(world)
+
+    assert "The first hour</h2>" not in text(signed_in(world.owner).get("/"))
 
 
 def test_a_helper_is_not_sent_to_set_up(farm: Farm, helper: Client) -> None:
-    assert "Set up first" not in text(helper.get("/"))
+    assert "The first hour</h2>" not in text(helper.get("/"))
 
 
 def test_filled_bags_wait_for_the_steriliser_and_then_for_spawn(world: World) -> None:
@@ -134,9 +138,63 @@ def test_six_actions_are_offered_at_once_and_the_rest_on_their_own_page(world: W
 
 
 def test_what_is_done_most_is_offered(world: World) -> None:
-    assert "transfer-culture" not in [deed.slug for deed in most_used()]
+    assert "transfer-culture" not in [deed.slug for deed in most_used(world.owner)]
 
     buy = buy_culture(world.doing(), strain=world.strain, portions=2, paid_money=UNIT)
     transfer_culture(world.doing(), source=buy.lots[0], portions=5)
 
-    assert "transfer-culture" in [deed.slug for deed in most_used()]
+    assert "transfer-culture" in [deed.slug for deed in most_used(world.owner)]
+
+
+def test_what_another_person_does_most_is_theirs(world: World) -> None:
+    buy = buy_culture(world.doing(), strain=world.strain, portions=2, paid_money=UNIT)
+    transfer_culture(world.doing(), source=buy.lots[0], portions=5)
+
+    assert "transfer-culture" not in [deed.slug for deed in most_used(world.helper)]
+
+
+# --- room by room, and out of the house --------------------------------------------------------
+
+
+def rooms(world: World) -> dict[str, list[str]]:
+    """What waits in each room on the world's last day: the titles of its lists."""
+    found = by_room(to_do(world.now.date()))
+    return {in_room.room: [listed.title for listed in in_room.lists] for in_room in found}
+
+
+def test_what_is_due_stands_under_its_room(world: World) -> None:
+    picked(world)
+
+    assert rooms(world)[world.fridge_shelf.room.name] == ["Sell or dry, the oldest first"]
+
+
+def test_what_was_never_placed_stands_in_no_room(world: World) -> None:
+    filled_bags(world)
+
+    assert rooms(world) == {"": ["Inoculate"]}
+
+
+def test_an_order_is_to_be_delivered_on_its_day_alone(world: World) -> None:
+    asked = order(world, 2, sure=True)
+
+    assert orders_to_deliver(asked.due_on) == [asked]
+    assert orders_to_deliver(asked.due_on + timedelta(days=1)) == []
+
+
+def test_an_order_that_was_delivered_waits_no_more(world: World) -> None:
+    lot = packs(world)
+    asked = order(world, 2)
+    delivered(world, asked, lot, 2)
+
+    assert orders_to_deliver(asked.due_on) == []
+
+
+def test_a_weekly_order_waits_every_week_until_it_is_called_off(world: World) -> None:
+    asked = order(world, 2, every_weeks=1, sure=True)
+    week = timedelta(weeks=1)
+
+    assert orders_to_deliver(asked.due_on + week) == [asked]
+
+    stop_order(world.doing(reason="closed"), order=asked, from_day=asked.due_on + week)
+
+    assert orders_to_deliver(asked.due_on + week) == []

@@ -1,4 +1,4 @@
-"""Take orders, pause them, call them off, and deliver: a sale with its note, for a day of an order."""
+"""Take orders, pause them, call them off, deliver: a sale with its note, for a day of an order."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass

@@ -125,7 +125,7 @@ class Asked(Protocol):
 
 
 def need_price(
-    place: SellingPlace, day: date, card: LotCard, customer: Customer | None = None
+    place: SellingPlace, day: date, *, card: LotCard, customer: Customer | None = None
 ) -> Listed:
     """Return what is agreed or listed for what a lot is, or refuse and name the remedy."""
     what = card.product if card.stage == Stage.PACKS else card.species

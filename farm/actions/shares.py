@@ -65,5 +65,6 @@ def _check(season: Season) -> None:
         )
     if season.box_money <= 0 or season.box_money % MONEY_PER_CENT:
         raise Malformed(
-            f"A box at {show_money(season.box_money, the_farm().currency)} cannot be. State its price in whole cents."
+            f"A box at {show_money(season.box_money, the_farm().currency)} cannot be. State its "
+            "price in whole cents."
         )

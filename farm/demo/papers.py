@@ -13,8 +13,8 @@ from farm.actions.selling import SoldLine, take_back
 from farm.demo.clock import Year
 from farm.demo.scenery import COIN, GRAM
 from farm.models import Customer, Grade, Invoice, InvoiceLine, Method, Order, Species, Stage
-from farm.queries.invoices import to_invoice
 from farm.queries.allocations import suggested
+from farm.queries.invoices import to_invoice
 from farm.queries.orders import DueOrder, due_between
 from farm.queries.prices import ordered_price
 from ledger.models import Lot, Role

@@ -1,4 +1,4 @@
-"""What customers asked for, what was set aside for it, and the papers that went along with what they were given.
+"""What customers asked for, what was set aside for it, and the papers that went along with it.
 
 None of these rows is ever changed; the database refuses. Whether an order is open, short or
 delivered is read from the sales made for it (`farm.queries.orders`) and stands nowhere.

@@ -1,4 +1,4 @@
-"""What may be promised for a day: what is there, what is planned to be picked, and how sure it is."""
+"""What may be promised for a day: what is there, what is to be picked, and how sure that is."""
 
 from collections import defaultdict
 from collections.abc import Sequence

@@ -229,7 +229,7 @@ class DeliverForm(PricedForm):
         """At the price typed, else the order's, else what is agreed or listed."""
         price, customer = ordered_price(due, draw.lot), due.order.customer
         if price is None or self.cleaned_data.get(f"price_{draw.lot.pk}") is not None:
-            return self.line_of(draw, customer.place, on, customer)
+            return self.line_of(draw, customer.place, on=on, customer=customer)
         return SoldLine(
             draw.lot, draw.quantity, price.unit_money, weight_unit=price.weight_unit,
             discount_ppm=self.discount(),

@@ -63,13 +63,13 @@ class PricedForm(DoingForm):
             self.add_beside(lot, field)
 
     def line_of(
-        self, draw: Draw, place: SellingPlace, on: date, customer: Customer | None = None
+        self, draw: Draw, place: SellingPlace, *, on: date, customer: Customer | None = None
     ) -> SoldLine:
         """Sell a lot at the price typed beside it, or at the one in force; refused without one."""
         lot = draw.lot
         typed: int | None = self.cleaned_data.get(f"price_{lot.pk}")
         if typed is None:
-            listed = need_price(place, on, lot.card, customer)
+            listed = need_price(place, on, card=lot.card, customer=customer)
             money, unit = listed.unit_money, listed.weight_unit
         else:
             money, unit = typed, self.unit_of(lot)
@@ -113,11 +113,11 @@ class SellForm(PricedForm, UnlistedForm):
         place = self.given["place"]
         self.need_unlisted_price()
         drawn, customer = self.drawn("sold"), self.cleaned_data.get("customer")
-        lines = [self.line_of(draw, place, doing.day, customer) for draw in drawn]
+        lines = [self.line_of(draw, place, on=doing.day, customer=customer) for draw in drawn]
         typed: int | None = self.cleaned_data.get("unlisted_price")
         for draw in self.unlisted(drawn):
             if typed is None:
-                lines.append(self.line_of(draw, place, doing.day, customer))
+                lines.append(self.line_of(draw, place, on=doing.day, customer=customer))
             else:
                 lines.append(
                     SoldLine(

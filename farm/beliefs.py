@@ -59,6 +59,10 @@ STANDARD_TIMES = (
     Time("take back", 3, 0),
 )
 
+# What a crate is believed to lose of what its species may lose as water a day: half. Own rule, no
+# source: no published figure a day was found, so weigh, and it is replaced.
+USUAL_OF_ALLOWED_PPM = 500_000
+
 # Water in the fresh mushroom of oyster and shiitake: USDA SR28, 11987 and 11238; of maitake,
 # 11993; the others are from memory. Fridge loss: 2 % a day, in bagged crates (practice).
 PLANNED = (
@@ -97,6 +101,63 @@ OTHERWISE = Planned(
     "otherwise", "", 900_000, 8, 20_000, 21, 33, 14, (400_000, 180_000, 0), 70_000,
     "a guess to be replaced by your own records",
 )  # fmt: skip
+
+
+class Part(NamedTuple):
+    """So much of a supply in one bag, jar or block: mg where it is weighed, else pieces."""
+
+    supply: str
+    use: str
+    quantity: int
+    is_counted: bool = False
+    moisture_ppm: int = 0
+    piece_mg: int = 0
+
+
+class Filling(NamedTuple):
+    """A starting recipe for one jar or block: its parts and the water added."""
+
+    name: str
+    makes: str
+    water_mg: int
+    parts: tuple[Part, ...]
+    source: str
+
+
+POUND_MG = 453_592
+JAR = Part("Quart jars", "bags", 1, is_counted=True, piece_mg=400_000)
+BAG = Part("Filter-patch bags", "bags", 1, is_counted=True, piece_mg=32_000)
+SAWDUST_PPM, GRAIN_PPM = 80_000, 120_000
+# Water: as bought, pellets and hulls hold 6-12 %, grain 8-15 % (the handbook below). Grain to half
+# water: 200 g at 12 % hold 176 g dry, so 352 g in all, and 152 g of water is added.
+FILLINGS = (
+    Filling(
+        "Rye, quart jar", "grain", 152_000,
+        (Part("Rye grain", "grain", 200_000, moisture_ppm=GRAIN_PPM), JAR),
+        "200 g of dry rye a quart, half water: Stamets, handbook",
+    ),
+    Filling(
+        "Sawdust and soy hulls, 5 lb", "blocks", 3 * POUND_MG,
+        (Part("Hardwood sawdust", "substrate", POUND_MG, moisture_ppm=SAWDUST_PPM),
+         Part("Soy hulls", "substrate", POUND_MG, moisture_ppm=SAWDUST_PPM), BAG),
+        "1 lb, 1 lb and 3 lb of water: growers' recipe pages",
+    ),
+    Filling(
+        "Sawdust and bran, 5 lb", "blocks", 3 * POUND_MG,
+        (Part("Hardwood sawdust", "substrate", 771_000, moisture_ppm=SAWDUST_PPM),
+         Part("Wheat bran", "substrate", 136_000, moisture_ppm=GRAIN_PPM), BAG),
+        "15 % bran of what is weighed dry: a shiitake strain sheet; 60 % water: practice",
+    ),
+)  # fmt: skip
+
+# Name, what stands there, block places. Common practice, no source.
+ROOMS = (
+    ("Store", "dry goods", 0),
+    ("Spawn room", "culture and grain", 0),
+    ("Warm room", "incubation", 200),
+    ("Fruiting room", "fruiting", 80),
+    ("Cold room", "fresh stock", 0),
+)
 
 
 def planned_or_guess(species: str) -> Planned:

@@ -10,11 +10,16 @@ from farm.pages import (
     calendar,
     card,
     closing,
+    counts,
     decisions,
     drills,
+    dryings,
     entries,
     entry_list,
     exchange,
+    first_hour,
+    glossary,
+    in_store,
     invoices,
     labels,
     lookups,
@@ -123,6 +128,16 @@ lot = [
     path("scan/", scan.scan, name="scan"),
 ]
 
+# /store/..., /drying/
+storing = [
+    path("store/", in_store.in_store, name="in-store"),
+    path("store/weigh/<slug:shelf>/", in_store.weigh_shelf, name="shelf-weigh"),
+    path("store/counts/", counts.stock_counts, name="stock-counts"),
+    path("store/counts/start/", counts.count_start, name="count-start"),
+    path("store/counts/<int:pk>/", counts.stock_count, name="stock-count"),
+    path("drying/", dryings.drying_runs, name="drying-runs"),
+]
+
 # /look-ups/...
 lookup = [
     path("look-ups/", lookups.lookups, name="lookups"),
@@ -199,6 +214,14 @@ in_and_out = [
     path("calendar/<str:secret>.ics", calendar.calendar_feed, name="calendar-feed"),
 ]
 
+# /begin/, /first-hour/, /words/
+beginning = [
+    path("begin/", first_hour.begin, name="begin"),
+    path("first-hour/", first_hour.steps, name="first-hour"),
+    path("first-hour/take-over/", first_hour.take_over, name="take-over"),
+    path("words/", glossary.glossary, name="glossary"),
+]
+
 urlpatterns = [
     path("", today.today, name="today"),
     path("style/", style.style, name="style"),
@@ -207,11 +230,13 @@ urlpatterns = [
     path("labels/", labels.labels, name="labels"),
     path("labels/sheet.pdf", labels.labels_sheet, name="labels-sheet"),
     *access,
+    *beginning,
     *record,
     *on_the_phone,
     *entry,
     *trade,
     *lot,
+    *storing,
     *lookup,
     *answering,
     *reaching,

@@ -9,10 +9,13 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
-from farm.beliefs import STANDARD_TIMES, Planned
-from farm.models.growing import Species, Strain
+from farm.actions.lookups import new_version
+from farm.beliefs import STANDARD_TIMES, Filling, Part, Planned
+from farm.models.growing import Recipe, RecipeVersion, Room, Shelf, Species, Strain, Supply
 from farm.models.people import Farm, Person, Role
 from farm.models.trading import Rate, StandardTime
+from ledger import book
+from ledger.models import Dimension
 
 # Rates given at the start also hold for what happened before it and is entered late.
 SINCE_EVER = date(2000, 1, 1)
@@ -47,6 +50,11 @@ def add_beliefs(rates: Mapping[str, int]) -> None:
         StandardTime(action=time.action, minutes=time.minutes, unit_seconds=time.unit_seconds)
         for time in STANDARD_TIMES
     )
+    add_rates(rates)
+
+
+def add_rates(rates: Mapping[str, int]) -> None:
+    """Write what each costs, for all time so far."""
     for of, rate_money in rates.items():
         rate = Rate(of=of, from_day=SINCE_EVER, rate_money=rate_money)
         rate.full_clean()
@@ -77,6 +85,31 @@ def add_strain(belief: Planned, name: str) -> Strain:
         third_mg=third_mg,
         planned_loss_ppm=belief.planned_loss_ppm,
     )
+
+
+@transaction.atomic
+def add_filling(filling: Filling) -> RecipeVersion:
+    """Write a starting recipe as the first version of its own, with the supplies it needs."""
+    recipe = Recipe.objects.create(name=filling.name, makes=filling.makes)
+    lines = {_supply(part): part.quantity for part in filling.parts}
+    return new_version(
+        recipe, water_mg=filling.water_mg, planned_loss_ppm=0, lines=lines, note=filling.source
+    )
+
+
+def _supply(part: Part) -> Supply:
+    item = book.item_named(part.supply, Dimension.COUNT if part.is_counted else Dimension.MASS)
+    said = {"use": part.use, "moisture_ppm": part.moisture_ppm, "piece_mg": part.piece_mg}
+    return Supply.objects.get_or_create(item=item, defaults=said)[0]
+
+
+@transaction.atomic
+def add_room(name: str, purpose: str, *, holds_blocks: int) -> Shelf:
+    """Write a room with one shelf; the farm divides it further as it likes."""
+    room = Room(name=name, purpose=purpose)
+    room.full_clean()
+    room.save()
+    return Shelf.objects.create(room=room, name="main", holds_blocks=holds_blocks)
 
 
 @transaction.atomic

@@ -35,6 +35,9 @@ PARTS = (
         (
             ("Lots", "lots"),
             ("Stock by stage", "stock"),
+            ("In store", "in-store"),
+            ("Stock counts", "stock-counts"),
+            ("Drying", "drying-runs"),
             ("Where did it go", "where"),
             ("Labels", "labels"),
             ("Entries", "entries"),
@@ -82,7 +85,12 @@ PARTS = (
     (
         "Farm",
         "species, recipes, rooms, prices, people",
-        (("Look-ups", "lookups"), ("Start workbook", "start-workbook")),
+        (
+            ("Look-ups", "lookups"),
+            ("The first hour", "first-hour"),
+            ("Start workbook", "start-workbook"),
+            ("Words", "glossary"),
+        ),
     ),
 )
 

@@ -40,14 +40,6 @@ class Lookup:
     right: Right = Right.SEE_WORK
 
 
-@dataclass(frozen=True)
-class FirstThing:
-    """A step of setting up a farm: ``title`` is missing until ``done``."""
-
-    lookup: Lookup
-    done: bool
-
-
 LOOKUPS = (
     Lookup("rates", "Rates", "a rate", Rate, ("of", "from_day", "rate_money"),
            ("of", "from_day", "rate_money"),
@@ -95,13 +87,3 @@ LOOKUPS = (
 )  # fmt: skip
 
 BY_SLUG = {lookup.slug: lookup for lookup in LOOKUPS}
-# In the order in which each needs the one before.
-FIRST = ("rates", "standard-times", "species", "strains", "supplies", "recipes", "rooms",
-         "shelves", "sterilisers", "selling-places", "products", "prices")  # fmt: skip
-
-
-def first_things() -> list[FirstThing]:
-    """What a new farm sets up, step by step; empty once all of it is there (one query each)."""
-    steps = [FirstThing(BY_SLUG[slug], BY_SLUG[slug].model._default_manager.exists())
-             for slug in FIRST]  # fmt: skip
-    return [] if all(step.done for step in steps) else steps

@@ -16,7 +16,7 @@ from farm.urls import urlpatterns as site_addresses
 # A calendar program cannot sign in: the secret in the address stands for its person.
 # A phone's worker and first screen show nothing of the farm; it asks who is signed in, if anyone.
 OPEN_TO_STRANGERS = {
-    "sign-in", "sign-out", "calendar-feed", "worker", "manifest", "phone-now",
+    "begin", "sign-in", "sign-out", "calendar-feed", "worker", "manifest", "phone-now",
 }  # fmt: skip
 
 

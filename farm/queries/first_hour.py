@@ -1,0 +1,71 @@
+"""The first hour of a new farm: from its name to the first pick, read from its rows."""
+
+from dataclasses import dataclass
+
+from django.db.models import Model
+
+from farm.models import Rate, Recipe, Shelf, Steriliser, Strain, Supplier
+from ledger.models import Entry
+
+
+@dataclass(frozen=True)
+class Step:
+    """``page`` and ``about``: the address where it is done; ``why``: one line of help."""
+
+    title: str
+    why: str
+    is_done: bool
+    page: str
+    about: tuple[str, ...] = ()
+
+
+# Title, help, what must be there, the address.
+SET_UP: tuple[tuple[str, str, type[Model], str, tuple[str, ...]], ...] = (
+    ("Say what you grow", "Species and strains, with days and yields to start from.",
+     Strain, "take-over", ()),
+    ("Say what you fill", "A recipe for grain and one for blocks; each figure can be changed.",
+     Recipe, "take-over", ()),
+    ("Name your rooms", "A lot stands on a shelf, so that it is found again.",
+     Shelf, "take-over", ()),
+    ("State what hours and energy cost", "Without a rate, labour would be free and the kilo "
+     "looks cheap.", Rate, "take-over", ()),
+    ("Enter your steriliser", "With the maker's limit from its own plate.",
+     Steriliser, "lookup-add", ("sterilisers",)),
+    ("Name a supplier", "One step back: whom a sack came from.",
+     Supplier, "lookup-add", ("suppliers",)),
+)  # fmt: skip
+# Title, help, kind of entry, the action's slug; in the order of the work.
+WORK = (
+    ("Receive supplies", "Sacks become lots: sawdust, bran, grain, bags.", "receive supplies",
+     "receive-supplies"),
+    ("Buy a culture", "Or transfer one you have.", "buy culture", "buy-culture"),
+    ("Prepare grain", "So many jars or bags by a recipe.", "prepare grain", "prepare-grain"),
+    ("Sterilise it", "What was in, how hot, how long.", "steriliser run", "steriliser-run"),
+    ("Inoculate grain", "From here on each block knows its grain.", "inoculate grain",
+     "inoculate-grain"),
+    ("Fill blocks", "Sterilise them as well, in a run of their own.", "fill blocks",
+     "fill-blocks"),
+    ("Inoculate blocks", "Which spawn went into which bags.", "inoculate blocks",
+     "inoculate-blocks"),
+    ("Move to fruiting", "When they are white and firm.", "move to fruiting",
+     "move-to-fruiting"),
+    ("Pick", "Weigh it. The first kilo has a cost.", "pick", "pick"),
+)  # fmt: skip
+
+
+def first_hour() -> list[Step]:
+    """List every step with whether it is done; one query a look-up and one for the work."""
+    seen = set(Entry.objects.values_list("kind", flat=True).distinct())
+    set_up = [
+        Step(title, why, model._default_manager.exists(), page, about)
+        for title, why, model, page, about in SET_UP
+    ]
+    work = [
+        Step(title, why, kind in seen, "record-action", (slug,)) for title, why, kind, slug in WORK
+    ]
+    return [*set_up, *work]
+
+
+def is_past() -> bool:
+    """Say whether the farm has picked: the first hour is over."""
+    return Entry.objects.filter(kind="pick").exists()

@@ -15,8 +15,6 @@ from ledger import book
 from ledger.amounts import MILLION
 from ledger.errors import Conflict, Malformed
 
-CARD_FEES = "card fees"
-
 
 @dataclass(frozen=True)
 class CashCount:
@@ -102,12 +100,12 @@ def card_fee(sale: Sale, count: CashCount) -> int:
 
 
 def _add_card_fees(sale: Sale, count: CashCount) -> None:
-    rows = SellingCost.objects.filter(entry__place=sale.entry_id, what=CARD_FEES)
+    rows = SellingCost.objects.filter(entry__place=sale.entry_id, what=SellingCost.CARDS)
     known = rows.aggregate(total=Sum("amount"))["total"] or 0
     difference = card_fee(sale, count) - known
     if difference:
         SellingCost.objects.create(
-            entry=sale.entry, place=sale.place, what=CARD_FEES, amount=difference
+            entry=sale.entry, place=sale.place, what=SellingCost.CARDS, amount=difference
         )
 
 

@@ -16,7 +16,7 @@ from farm.actions.once import action
 from farm.actions.pricing import need_price, terms_at
 from farm.actions.selling import SELLABLE, Deal, SoldLine, post_sale
 from farm.actions.sharing_out import Counted
-from farm.actions.takings import FEE, add_hours
+from farm.actions.takings import add_hours
 from farm.actions.till import check_discount
 from farm.models import LoadLine, Person, Sale, SellingCost, SellingPlace, StallDay
 from farm.queries.sales import loads_of
@@ -264,7 +264,7 @@ def _sold(
     """Name the price of a line; what was taken off makes it a sum for the whole line."""
     card, unit_money = need_stage(line.lot, *SELLABLE), prices.get(line.lot_id)
     if unit_money is None:
-        unit_money = need_price(stall_day.place, stall_day.day, card).unit_money
+        unit_money = need_price(stall_day.place, stall_day.day, card=card).unit_money
     sold = SoldLine(line.lot, quantity, unit_money, weight_unit=weight_unit)
     if not off_money:
         return sold
@@ -286,7 +286,7 @@ def _said(beside: Besides) -> dict[str, object]:
 def _add_costs(recorded: Recorded, doing: Doing, place: SellingPlace) -> None:
     if place.day_fee_money:
         SellingCost.objects.create(
-            entry=recorded.entry, place=place, what=FEE, amount=place.day_fee_money
+            entry=recorded.entry, place=place, what=SellingCost.FEE, amount=place.day_fee_money
         )
     add_hours(recorded.entry, doing, place)
 

@@ -16,8 +16,6 @@ from ledger.amounts import MILLION
 from ledger.errors import Malformed
 from ledger.models import Entry, Line, Role
 
-FEE, SHARE, HOURS = "stall fee", "share of takings", "hours"
-
 
 def sold_line(line: Line) -> Line:
     """Find the line that first said that a lot was sold; a return is no sale."""
@@ -90,7 +88,7 @@ def add_hours(entry: Entry, doing: Doing, place: SellingPlace) -> None:
         minutes = standard_minutes(entry.kind)
     for charge in labour(replace(doing, minutes=minutes), entry.kind):
         SellingCost.objects.create(
-            entry=entry, place=place, what=HOURS, amount=charge.amount, minutes=minutes,
+            entry=entry, place=place, what=SellingCost.HOURS, amount=charge.amount, minutes=minutes,
             own=charge.kind == "own",
         )  # fmt: skip
 
@@ -99,4 +97,4 @@ def add_share_of_takings(entry: Entry, place: SellingPlace, gross: int) -> None:
     """Write the place's share of takings, rounded half up to the cent: 6 % of 139.50 is 8.37."""
     amount = to_cent(gross * place.fee_ppm, MILLION)
     if amount:
-        SellingCost.objects.create(entry=entry, place=place, what=SHARE, amount=amount)
+        SellingCost.objects.create(entry=entry, place=place, what=SellingCost.SHARE, amount=amount)

@@ -129,6 +129,8 @@ class SellingCost(models.Model):
     ``minutes``: of hours, how many.
     """
 
+    FEE, SHARE, HOURS, CARDS = "stall fee", "share of takings", "hours", "card fees"
+
     entry = models.ForeignKey(Entry, models.PROTECT, related_name="selling_costs")
     place = models.ForeignKey(SellingPlace, models.PROTECT, related_name="selling_costs")
     what = models.CharField(max_length=60)

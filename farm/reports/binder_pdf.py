@@ -6,7 +6,7 @@ from dataclasses import replace
 from reportlab.lib.pagesizes import A4, landscape
 
 from farm.reports import rows
-from farm.reports.drawing import text_width
+from farm.reports.faces import text_width
 from farm.reports.pdf import FAINT, LEADING, MARGIN, Page, TableWriter
 from farm.reports.rows import Report, Section
 

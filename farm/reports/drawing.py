@@ -4,21 +4,15 @@ Lengths are points, x to the right and y down. Colour never carries meaning: a s
 the page's stylesheet may colour the classes `ink`, `soft`, `accent`, `wash` and `paper`.
 """
 
-import unicodedata
 from dataclasses import dataclass
 from enum import Enum
 from html import escape
 
-from reportlab.pdfbase.pdfmetrics import stringWidth
 from reportlab.pdfgen.canvas import Canvas
 
-Point = tuple[float, float]
+from farm.reports.faces import font, plain, text_width
 
-WORDS_FONT_HAS = "cp1252"
-# Letters and signs that Unicode itself does not take apart.
-UNDIVIDED = str.maketrans(
-    {"ł": "l", "Ł": "L", "đ": "d", "Đ": "D", "ı": "i", "→": "->", "−": "-", "≥": ">=", "≤": "<="}
-)
+Point = tuple[float, float]
 
 
 class Tone(Enum):
@@ -135,10 +129,6 @@ def paint(canvas: Canvas, drawing: Drawing, corner: Point, *, scale: float = 1) 
     canvas.restoreState()
 
 
-def text_width(words: str, size: float, *, bold: bool = False) -> float:
-    return stringWidth(words, font(bold), size)
-
-
 def room_for(words: str, size: float, *, bold: bool = False) -> float:
     """Measure words with a fifth to spare: a screen's own font may be wider than the paper's."""
     return text_width(words, size, bold=bold) * 1.2
@@ -151,29 +141,6 @@ def fitted(words: str, width: float, size: float, *, bold: bool = False) -> str:
     while words and room_for(words + "…", size, bold=bold) > width:
         words = words[:-1]
     return words.rstrip() + "…"
-
-
-def plain(words: str) -> str:
-    """Write letters that the PDF's standard fonts lack without their marks: ň as n, ł as l.
-
-    The standard fonts keep files small and need no font file; Western European names are whole.
-    """
-    try:
-        words.encode(WORDS_FONT_HAS)
-    except UnicodeEncodeError:
-        return "".join(map(_plain_letter, words.translate(UNDIVIDED)))
-    return words
-
-
-def font(bold: bool) -> str:
-    return "Helvetica-Bold" if bold else "Helvetica"
-
-
-def _plain_letter(letter: str) -> str:
-    if letter.encode(WORDS_FONT_HAS, "ignore"):
-        return letter
-    base = unicodedata.normalize("NFKD", letter)[0]
-    return base.encode(WORDS_FONT_HAS, "replace").decode(WORDS_FONT_HAS)
 
 
 def _svg_shape(shape: Shape) -> str:
@@ -245,10 +212,11 @@ def _paint_shape(canvas: Canvas, shape: Shape) -> None:
             canvas.rect(x, y - shape.height, shape.width, shape.height, stroke=outlined, fill=1)
         case Text():
             canvas.setFillColor(shape.tone.value[2])
-            canvas.setFont(font(shape.bold), shape.size)
+            words = plain(shape.words)
+            canvas.setFont(font(shape.bold, words), shape.size)
             draw = {"start": canvas.drawString, "middle": canvas.drawCentredString,
                     "end": canvas.drawRightString}[shape.anchor]  # fmt: skip
-            draw(*_up(shape.at), plain(shape.words))
+            draw(*_up(shape.at), words)
 
 
 def _paint_head(canvas: Canvas, curve: Curve) -> None:

@@ -12,7 +12,7 @@ from reportlab.graphics.barcode.qrencoder import QRCode, QRErrorCorrectLevel
 from reportlab.pdfgen.canvas import Canvas
 
 from farm.queries.labels import Label, grouped
-from farm.reports.drawing import font, text_width
+from farm.reports.faces import font, text_width
 from farm.reports.pdf import wrapped
 from farm.reports.sheets import MM, Sheet
 
@@ -182,5 +182,5 @@ def _write(canvas: Canvas, block: Block, corner: tuple[float, float]) -> None:
     x, y = corner
     for words, size, line in block:
         y -= size * (LEADING + line.gap)
-        canvas.setFont(font(line.bold), size)
+        canvas.setFont(font(line.bold, words), size)
         canvas.drawString(x, y + size * DESCENT, words)

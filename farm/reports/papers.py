@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from reportlab.lib.pagesizes import A4, landscape
 
 from farm.reports import rows
-from farm.reports.drawing import plain, text_width
+from farm.reports.faces import plain, text_width
 from farm.reports.pdf import ACCENT, INK, LEADING, MARGIN, SIZE, SOFT, Page, TableWriter, wrapped
 from farm.reports.rows import Report
 

@@ -12,7 +12,8 @@ from reportlab.lib.utils import simpleSplit
 from reportlab.pdfgen.canvas import Canvas
 
 from farm.reports import rows
-from farm.reports.drawing import Drawing, Tone, font, paint, plain, text_width
+from farm.reports.drawing import Drawing, Tone, paint
+from farm.reports.faces import font, plain, text_width
 from farm.reports.rows import Printed, Report
 
 MARGIN = 42
@@ -112,7 +113,7 @@ class Page:
     def put(
         self, x: float, line: str, size: float, *, bold: bool = False, colour: str = INK
     ) -> None:
-        self.canvas.setFont(font(bold), size)
+        self.canvas.setFont(font(bold, line), size)
         self.canvas.setFillColor(colour)
         self.canvas.drawString(x, self.y, line)
 
@@ -239,7 +240,6 @@ class TableWriter:
         canvas.saveState()
         canvas.translate(MARGIN, self.page.y)
         canvas.scale(self.scale, self.scale)
-        canvas.setFont(font(bold), SIZE)
         canvas.setFillColor(INK)
         canvas.setStrokeColor(INK)
         canvas.setLineWidth(0.7)
@@ -249,6 +249,7 @@ class TableWriter:
             if from_bottom:
                 y = 4.5 - height + LEADING * (len(lines) - 1)
             for at, line in enumerate(lines):
+                canvas.setFont(font(bold, line), SIZE)
                 if number:
                     canvas.drawRightString(x + width - GUTTER / 2, y - at * LEADING, line)
                 else:
@@ -269,7 +270,7 @@ def wrapped(words: str, width: float, size: float, *, bold: bool) -> list[str]:
     if text_width(words, size, bold=bold) <= width and "\n" not in words:
         return [words] if words else []
     lines: list[str] = []
-    for line in simpleSplit(words, font(bold), size, width):
+    for line in simpleSplit(words, font(bold, words), size, width):
         rest = line
         while len(rest) > 1 and text_width(rest, size, bold=bold) > width:
             fits = len(rest) - 1

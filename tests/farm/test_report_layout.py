@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 from openpyxl import Workbook, load_workbook
 
 from farm.reports import pdf, rows, xlsx
-from farm.reports.drawing import Box, Text, plain, svg, text_width
+from farm.reports.drawing import Box, Text, svg
+from farm.reports.faces import text_width
 from farm.reports.pictures import Bar, Step, bars, stages_picture, waterfall
 from farm.reports.rows import Column, Fact, Kind, Report, Table
 from farm.reports.stages import Link, Node, arranged, folded
@@ -226,10 +227,6 @@ def test_long_words_wrap_inside_their_width() -> None:
 
     assert all(text_width(line, 9) <= 100 for line in lines)
     assert "".join(lines).replace(" ", "") == "short" + "x" * 200
-
-
-def test_letters_that_the_font_lacks_lose_their_marks_only() -> None:
-    assert plain("Łukasz Müller, Dvořák") == "Lukasz Müller, Dvorák"
 
 
 # Pictures

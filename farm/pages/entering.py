@@ -8,13 +8,18 @@ import time
 from django.db.models import QuerySet
 from django.http import HttpRequest
 
-from farm.actions.signing import READERS
-from farm.models.people import Person
+from farm.models.people import Person, Role
 
 IDLE_SECONDS = 600
 # While they are there, the session is written again at most this often.
 WRITE_SECONDS = 30
 WHO, SINCE = "entering", "entering_since"
+# Who may enter under whose sign-in: there must be something that both may do.
+ENTER_UNDER = {
+    Role.OWNER: (Role.OWNER, Role.HELPER, Role.SELLER),
+    Role.HELPER: (Role.OWNER, Role.HELPER),
+    Role.SELLER: (Role.OWNER, Role.SELLER),
+}
 
 
 def entering(request: HttpRequest, signed_in: Person) -> Person:
@@ -35,11 +40,9 @@ def entering(request: HttpRequest, signed_in: Person) -> Person:
 
 
 def may_take_over(signed_in: Person) -> QuerySet[Person]:
-    """List who may enter at this device: all with a PIN who record, where who is signed in does."""
-    if signed_in.role in READERS:
-        return Person.objects.none()
-    others = Person.objects.exclude(role__in=READERS).exclude(pin_hash="")
-    return others.exclude(pk=signed_in.pk).order_by("initials")
+    """List who may enter at this device: those with a PIN, whose work this sign-in does as well."""
+    others = Person.objects.filter(role__in=ENTER_UNDER.get(Role(signed_in.role), ()))
+    return others.exclude(pin_hash="").exclude(pk=signed_in.pk).order_by("initials")
 
 
 def take_over(request: HttpRequest, person: Person) -> None:

@@ -14,7 +14,7 @@ from enum import Enum
 
 from django.db.models import Q, QuerySet, Sum
 
-from farm.models import Form, Grade, PlaceKind, SaleLine, Species, Stage
+from farm.models import Form, Given, Grade, PlaceKind, SaleLine, Species, Stage
 from farm.queries.balance import WEIGHED_AGAIN
 from farm.queries.finding import amount_of
 from ledger.models import Dimension, Edge, Flow, Lot, Role
@@ -32,7 +32,7 @@ class Step(Enum):
     MADE = "Came out of the dryer"
     PACKED = "Packed"
     BROUGHT = "In stock before the book began"
-    FOUND = "Found: sold beyond what the book held"
+    FOUND = "Found: counted or sold beyond the book"
     SOLD = "Sold"
     SHARES = "Given out in share boxes"
     SAMPLES = "Samples"
@@ -53,7 +53,9 @@ CAME_IN = (Step.START, Step.PICKED, Step.MADE, Step.PACKED, Step.BROUGHT, Step.F
 MADE_OF = {Stage.CROP: Step.PICKED, Stage.DRIED: Step.MADE}
 STEP_OF = {Role.BOUGHT: Step.BROUGHT, Role.COUNTED: Step.FOUND, Role.SHRUNK: Step.WATER}
 # The word that the reason of what was given away begins with.
-GIVEN = {"sample": Step.SAMPLES, "gift": Step.GIFTS, "own use": Step.OWN}
+GIVEN_AWAY = {Given.SAMPLE: Step.SAMPLES, Given.GIFT: Step.GIFTS, Given.OWN: Step.OWN}
+# What was found missing: on the scale, or at a count.
+FOUND_MISSING = (WEIGHED_AGAIN, "count")
 
 
 @dataclass(frozen=True)
@@ -241,10 +243,10 @@ def _used(into: set[int]) -> Step:
 
 
 def _lost(flow: Flow) -> Step:
-    given = GIVEN.get(flow.entry.reason.partition(":")[0].strip())
-    if given:
-        return given
-    if flow.entry.kind == WEIGHED_AGAIN:
+    word = flow.entry.reason.partition(":")[0].strip()
+    if word in Given.values:
+        return GIVEN_AWAY[Given(word)]
+    if flow.entry.kind in FOUND_MISSING:
         return Step.UNEXPLAINED
     graded = flow.lot.card.grade in (Grade.SECONDS, Grade.TRIM)
     return Step.TRIM if graded else Step.THROWN

@@ -125,6 +125,7 @@ def _facts(lot: Lot, card: LotCard) -> tuple[str, ...]:
     packed_on = _started_on(lot) if card.stage == Stage.PACKS else None
     said = (
         f"Packed {_day(packed_on)}" if packed_on else "",
+        f"GTIN {card.gtin}" if card.gtin else "",
         f"Recipe {card.recipe}" if card.recipe else "",
         f"Generation {card.generation}" if growing and card.generation is not None else "",
         f"Transfers {card.transfers}" if card.stage == Stage.CULTURE and card.transfers else "",

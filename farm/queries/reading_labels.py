@@ -1,4 +1,4 @@
-"""Read the lot code off a photo of a label: its square code, as it is or at the end of an address.
+"""Read the lot code off a photo of a label: its square code, as it is or in an address.
 
 The photo comes from a telephone: large, turned, a little out of focus. Nothing of it is kept.
 """
@@ -9,6 +9,7 @@ from urllib.parse import urlsplit
 import zxingcpp
 from PIL import Image, ImageOps, UnidentifiedImageError
 
+from farm.gs1 import lot_in_link
 from ledger.codes import is_code, tidy
 
 # More than any telephone takes; what is larger would only fill the memory.
@@ -43,9 +44,9 @@ def code_on_photo(content: bytes) -> str:
 
 
 def code_in(text: str) -> str:
-    """Take the code out of what a label says: the bare code, or an address with the code last."""
+    """Take the code out of what a label says: bare, last in an address, or after 10 in GS1's."""
     parts = [part for part in urlsplit(text.strip()).path.split("/") if part]
-    return tidy(parts[-1]) if parts else ""
+    return tidy(lot_in_link(parts) or parts[-1]) if parts else ""
 
 
 def _opened(content: bytes) -> Image.Image:

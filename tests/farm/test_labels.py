@@ -256,3 +256,10 @@ def dried(world: World) -> Lot:
         world.doing(sure=True), draws=[Draw(picked(world), 8 * KG)], dried_mg=800 * GRAM,
         temperature_milli_c=50_000, minutes_drying=480,
     ).lots[-1]  # fmt: skip
+
+
+def test_packs_with_a_gtin_print_it(world: World) -> None:
+    world.product.gtin = "09501101530003"  # GS1's own example
+    world.product.save()
+
+    assert "GTIN 09501101530003" in worded(packs(world)).facts

@@ -5,9 +5,14 @@
   const BETWEEN_LOOKS_MS = 200;
   const GIVE_UP_MS = 60000;
 
-  // A label says the bare code, or the site's address with the code last.
+  // A label says the bare code, an address with the code last, or GS1's with the lot after 10.
   function codeIn(text) {
-    return text.split(/[?#]/)[0].split("/").filter(Boolean).pop() || "";
+    const parts = text.split(/[?#]/)[0].split("/").filter(Boolean);
+    const key = parts.indexOf("01");
+    for (let at = key; key >= 0 && at + 1 < parts.length; at += 2) {
+      if (parts[at] === "10") return parts[at + 1];
+    }
+    return parts.pop() || "";
   }
 
   function wait(ms) {

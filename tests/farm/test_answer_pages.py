@@ -58,8 +58,10 @@ def test_a_helper_takes_no_names_away(helper: Client, lots: Season) -> None:
     assert "way=forward&amp;file=pdf" in seen
 
 
-def test_a_reader_sees_names_and_money(reader: Client, lots: Season) -> None:
-    assert "The Anchor" in read(reader, f"/trace/{lots.packs.code}/?way=forward")
+def test_names_are_for_the_owner_and_money_for_the_bookkeeper(
+    owner: Client, reader: Client, lots: Season
+) -> None:
+    assert "The Anchor" in read(owner, f"/trace/{lots.packs.code}/?way=forward")
     assert "EUR" in read(reader, "/month/2026-10/")
 
 

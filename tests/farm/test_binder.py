@@ -221,14 +221,15 @@ ADDRESSES = [
 ]
 
 
-@pytest.mark.parametrize(("address", "owner", "helper", "reader", "stranger"), ADDRESSES)
+@pytest.mark.parametrize(("address", "owner", "helper", "inspector", "stranger"), ADDRESSES)
 def test_each_role_opens_what_it_may(
-    world: World, address: str, owner: int, helper: int, reader: int, stranger: int
+    world: World, address: str, owner: int, helper: int, inspector: int, stranger: int
 ) -> None:
-    reading = signed_in(person_in_role(Role.BOOKKEEPER, "rita"))
+    reading = signed_in(person_in_role(Role.INSPECTOR, "inga"))
     cast = [signed_in(world.owner), signed_in(world.helper), reading, Client()]
 
-    assert [client.get(address).status_code for client in cast] == [owner, helper, reader, stranger]
+    expected = [owner, helper, inspector, stranger]
+    assert [client.get(address).status_code for client in cast] == expected
 
 
 def test_no_list_names_illness_notes_to_a_helper(world: World) -> None:

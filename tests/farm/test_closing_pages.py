@@ -63,14 +63,14 @@ def test_only_the_owner_closes(small: World, owner: Client, helper: Client, read
     assert ClosedMonth.objects.get().by.role == Role.OWNER
 
 
-def test_a_reader_sees_bills_and_frozen_files_and_enters_none(
+def test_a_bookkeeper_enters_bills_and_takes_frozen_files_and_a_helper_neither(
     small: World, reader: Client, helper: Client
 ) -> None:
     crop(small)
     close(small)
 
-    assert "Enter a bill" not in read(reader, "/bills/?month=2026-09")
-    assert reader.post("/bills/?month=2026-09", BILL).status_code == 403
+    assert "Enter a bill" in read(reader, "/bills/?month=2026-09")
+    assert helper.post("/bills/?month=2026-09", BILL).status_code == 403
     assert reader.get("/closed/month-2026-09.pdf").status_code == 200
     assert helper.get("/closed/month-2026-09.pdf").status_code == 403
     assert helper.get("/bills/").status_code == 403

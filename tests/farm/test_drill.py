@@ -116,7 +116,7 @@ def test_it_asks_what_explains_a_loss_without_a_cause() -> None:
     world = small_farm()
     crop = picked(world, 2 * KG)
     sell(world.doing(), place=world.kitchens, lines=[SoldLine(crop, KG, 9 * UNIT)])
-    weigh_again(world.doing(), lot=fresh(crop), weight_mg=500 * GRAM)
+    weigh_again(world.doing(sure=True), lot=fresh(crop), weight_mg=500 * GRAM)
     drill = found(start_drill(world.doing(), fresh(crop), by_chance=True))
 
     assert drill.balance.unexplained > 0
@@ -230,13 +230,13 @@ def test_without_a_code_chance_picks(owner: Client, monkeypatch: pytest.MonkeyPa
     assert "picked by chance" in start_on_page(owner, "")
 
 
-def test_a_reader_starts_no_drill_and_reads_those_kept(reader: Client) -> None:
+def test_an_inspector_starts_no_drill_and_reads_those_kept(inspector: Client) -> None:
     lots = season()
     form = {"code": lots.packs.code, "uuid": str(uuid4())}
-    assert reader.post("/drills/start/", form).status_code == 403
+    assert inspector.post("/drills/start/", form).status_code == 403
     started(lots)
 
-    assert "The clock runs" not in reader.get("/drills/1/").content.decode()
+    assert "The clock runs" not in inspector.get("/drills/1/").content.decode()
 
 
 def test_a_helper_drills_by_numbers(helper: Client) -> None:

@@ -6,7 +6,7 @@ import pytest
 from django.test import Client
 
 from farm.actions.selling import SoldLine, sell
-from farm.models import LotCard, Stage
+from farm.models import LotCard, Role, Stage
 from ledger.models import Entry, Lot
 from tests.conftest import person_in_role, signed_in
 from tests.farm.filled import last_entry, prefilled, text, typed
@@ -78,7 +78,7 @@ def test_what_stands_on_an_entry_is_listed_and_taken_back_with_it(
 
 def test_a_reader_takes_nothing_back(world: World) -> None:
     lot = world.received("rye", 25 * KG)
-    reader = signed_in(person_in_role("reader", "rita"))  # type: ignore[arg-type]
+    reader = signed_in(person_in_role(Role.BOOKKEEPER, "rita"))
 
     assert "Undo this entry" not in text(reader.get(f"/entries/{lot.made_by_id}/"))
     assert undo(reader, lot.made_by_id).status_code == 403

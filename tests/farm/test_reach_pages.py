@@ -39,16 +39,13 @@ def read(client: Client, address: str) -> str:
     return response.content.decode()
 
 
-def test_the_page_names_customers_only_to_who_may_see_them(
-    owner: Client, helper: Client, reader: Client
-) -> None:
+def test_the_page_names_customers_only_to_who_may_see_them(owner: Client, helper: Client) -> None:
     lots = season()
     lots.world.customer.contact = "01 234"
     lots.world.customer.save()
     address = f"/reach/?codes={lots.grown.grain.code}"
 
     assert "01 234" in read(owner, address)
-    assert "01 234" in read(reader, address)
     page = read(helper, address)
     assert "The Anchor" not in page
     assert lots.world.customer.number in page
@@ -176,7 +173,7 @@ def test_a_reader_holds_nothing(reader: Client) -> None:
     form = {"reason": "a smell", "uuid": str(uuid4())}
 
     assert reader.post(f"/reach/hold/?codes={lots.packs.code}", form).status_code == 403
-    assert "Hold all" not in read(reader, f"/reach/?codes={lots.packs.code}")
+    assert reader.get(f"/reach/?codes={lots.packs.code}").status_code == 403
 
 
 def test_what_is_on_hold_is_listed_with_who_and_why(owner: Client) -> None:

@@ -5,10 +5,12 @@ from django.urls import path
 
 from farm.pages import (
     against,
+    allotting,
     answers,
     binder,
     calendar,
     card,
+    check_weights,
     closing,
     counts,
     decisions,
@@ -34,6 +36,7 @@ from farm.pages import (
     records,
     retrying,
     scan,
+    shares,
     sign_ins,
     start_workbook,
     style,
@@ -106,6 +109,21 @@ trade = [
     path("orders/round/", orders.delivery_round, name="round"),
     path("orders/<int:pk>/", orders.order, name="order"),
     path("orders/<int:pk>/stop/", orders.order_stop, name="order-stop"),
+    path("orders/<int:pk>/pause/", orders.order_pause, name="order-pause"),
+    path("orders/packing-list/", allotting.packing_list_of, name="packing-list"),
+    path(
+        "orders/<int:pk>/<str:day>/set-aside/", allotting.set_aside_by_hand, name="set-aside"
+    ),
+    path(
+        "orders/<int:pk>/<str:day>/set-aside-at-once/",
+        allotting.set_aside_at_once,
+        name="set-aside-at-once",
+    ),
+    path("shares/", shares.share_list, name="shares"),
+    path("shares/take/", shares.share_take, name="share-take"),
+    path("shares/<int:pk>/", shares.share, name="share"),
+    path("shares/<int:pk>/left/<int:box>/", shares.box_left, name="box-left"),
+    path("payments/<int:pk>/receipt/", shares.receipt, name="receipt"),
     path("delivery-notes/<slug:name>/", orders.note, name="note"),
     path("entries/<int:seq>/delivery-note/", orders.note_write, name="note-write"),
     path("entries/<int:seq>/invoice/", invoices.invoice_sale, name="invoice-sale"),
@@ -116,6 +134,7 @@ trade = [
     path("payments/", invoices.payment_list, name="payments"),
     path("payments/enter/", invoices.payment_enter, name="payment-enter"),
     path("payments/<int:pk>/take-back/", invoices.payment_back, name="payment-back"),
+    path("check-weights/", check_weights.check_weights, name="check-weights"),
     path("owed/", invoices.owed, name="owed"),
     path("customers/<int:pk>/statement/", invoices.statement_of, name="statement"),
 ]

@@ -15,6 +15,7 @@ from farm.pages.forms import (
     orders,
     packing,
     selling,
+    stall,
     store,
     supplies,
 )
@@ -49,7 +50,7 @@ class Deed:
     ``time``: that word where it is not the slug's, such as a delivery, which is a sale.
 
     ``rights``: of which one is needed. ``is_kept``: a phone may keep its form for use without a
-    signal; not one with people or money.
+    signal; not one with people or money. ``leads_to``: the page that follows, of its entry.
 
     ``stages``: lots of these offer this action; ``field``: where their code is prefilled, if any.
     """
@@ -65,6 +66,8 @@ class Deed:
     time: str = ""
     is_kept: bool = True
     rights: tuple[Right, ...] = (Right.RECORD,)
+    template: str = "farm/record/form.html"
+    leads_to: str = "entry"
 
     @property
     def kind(self) -> str:
@@ -114,14 +117,17 @@ DEEDS = (
     Deed("throw-away", "Throw away", "Thrown away", STORE, store.ThrowAwayForm, "lot", ANY),
     Deed("pack", "Pack", "Packed", SELL, packing.PackForm, "", (Stage.CROP, Stage.DRIED),
          NO_AIRTIGHT),
+    Deed("check-weights", "Check weights of packs", "Weighed", SELL, packing.CheckWeightsForm,
+         "lot", (Stage.PACKS,)),
     Deed("sell", "Sell", "Sold", SELL, selling.SellForm, "", SOLD,
          rights=STALL),
     Deed("deliver", "Deliver an order", "Delivered", SELL, orders.DeliverForm, time="sell",
          is_kept=False),
-    Deed("load-stall", "Load for a stall", "Loaded", SELL, selling.LoadForm, "", SOLD,
+    Deed("load-stall", "Load for a stall", "Loaded", SELL, stall.LoadForm, "", SOLD,
          rights=STALL),
-    Deed("settle-stall", "Settle a stall day", "Settled", SELL, selling.SettleForm,
-         rights=STALL),
+    Deed("settle-stall", "Back from the market", "Settled", SELL, stall.BackForm,
+         rights=STALL, template="farm/stall/back.html", leads_to="stall-day"),
+    Deed("give-away", "Give away", "Given away", SELL, stall.GiveAwayForm, "lot", SOLD),
     Deed("take-back", "Take back unsold", "Taken back", SELL, selling.TakeBackForm,
          is_kept=False, rights=STALL),
     Deed("hold", "Put on hold", "Put on hold", RIGHT, correcting.HoldForm, "lot"),

@@ -38,6 +38,7 @@ PARTS = (
             ("In store", "in-store"),
             ("Stock counts", "stock-counts"),
             ("Drying", "drying-runs"),
+            ("Check weights", "check-weights"),
             ("Where did it go", "where"),
             ("Labels", "labels"),
             ("Entries", "entries"),
@@ -62,7 +63,9 @@ PARTS = (
         "orders, round, invoices, who owes",
         (
             ("Orders", "orders"),
+            ("Packing list", "packing-list"),
             ("Delivery round", "round"),
+            ("Shares", "shares"),
             ("Sales", "sales"),
             ("Invoices", "invoices"),
             ("Who owes what", "owed"),

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from django.db.models import Model
 
 from farm.models import (
+    AgreedPrice,
     Customer,
     Price,
     Product,
@@ -57,7 +58,7 @@ LOOKUPS = (
            ("latin", "moisture_ppm", "fridge_days", "water_loss_ppm")),
     Lookup("strains", "Strains", "a strain", Strain,
            ("species", "name", "source", "spawn_run_days", "first_pick_days", "flush_gap_days",
-            "first_mg", "second_mg", "third_mg", "planned_loss_ppm"),
+            "soak_days", "first_mg", "second_mg", "third_mg", "planned_loss_ppm"),
            ("spawn_run_days", "first_pick_days", "first_mg", "planned_loss_ppm"),
            "Planning figures are starting beliefs; changing one changes nothing recorded."),
     Lookup("recipes", "Recipes", "a recipe", Recipe, ("name", "makes"), ("makes",),
@@ -72,7 +73,7 @@ LOOKUPS = (
            "State the maker's limit from the vessel's own plate."),
     Lookup("products", "Products", "a product", Product,
            ("name", "species", "form", "net_mg", "pack", "approved_process",
-            "packaging", "fridge_days", "tax_ppm", "gtin"),
+            "packaging", "tare_mg", "fridge_days", "tax_ppm", "gtin", "label_text"),
            ("species", "form", "net_mg", "tax_ppm")),
     Lookup("selling-places", "Selling places", "a selling place", SellingPlace,
            ("name", "kind", "day_fee_money", "fee_ppm", "day_minutes", "gln"),
@@ -80,8 +81,15 @@ LOOKUPS = (
     Lookup("prices", "Prices", "a price", Price,
            ("product", "place", "from_day", "pack_money", "tax_included"),
            ("product", "place", "from_day", "pack_money"), "", Right.SEE_SALES),
+    Lookup("agreed-prices", "Agreed prices", "an agreed price", AgreedPrice,
+           ("customer", "product", "species", "from_day", "until", "unit_money", "weight_unit",
+            "tax_included"),
+           ("customer", "product", "species", "from_day", "until", "unit_money"),
+           "For one customer; it goes before the price list of the place.",
+           Right.SEE_SALES),
     Lookup("customers", "Customers", "a customer", Customer,
-           ("name", "place", "address", "contact", "tax_number", "gln"),
+           ("name", "place", "address", "contact", "stop", "stop_note", "least_days", "tax_number",
+            "gln"),
            ("number", "place", "contact"),
            "", Right.SEE_ORDERS),
 )  # fmt: skip

@@ -23,7 +23,7 @@ def lookup_listing(lookup: Lookup) -> Listing:
 
     Rows without a name of their own are named by their first column alone.
     """
-    named = lookup.shown[0] not in ("of", "action", "product")
+    named = lookup.shown[0] not in ("of", "action", "product", "customer")
     names = ["row", *lookup.shown] if named else [*lookup.shown]
     columns = {name: column_of(lookup, name) for name in names}
     columns[names[0]] = tables.Column(
@@ -47,7 +47,7 @@ def lookup_listing(lookup: Lookup) -> Listing:
 def filter_of(lookup: Lookup) -> type[django_filters.FilterSet]:
     """Filter by the name where there is one, else by what the rows are of."""
     fields = {field.name for field in lookup.model._meta.fields}
-    wanted = [name for name in ("name", "species", "room", "use", "makes", "product", "place",
+    wanted = [name for name in ("name", "customer", "species", "room", "use", "makes", "product", "place",
                                 "of", "action", "kind", "form") if name in fields]  # fmt: skip
     if wanted[:1] == ["name"]:
         return type("NameFilter", (django_filters.FilterSet,),

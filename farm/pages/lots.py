@@ -20,7 +20,10 @@ from farm.pages.forms.fields import lot_name
 from farm.pages.frame import show
 from farm.pages.lists import BOTH, Listing, ListTable, list_page, spreadsheet
 from farm.queries import stock
+from farm.queries.allocations import SetAside, set_aside, words_of
+from farm.queries.dryings import drying_of
 from farm.queries.entries import EntryRow, entries, rows_of
+from farm.reports.drying_rows import balance_facts
 from farm.reports.rows import Column, Kind, Table
 from farm.templatetags.farm_format import amount_of, both, day
 from ledger.codes import tidy
@@ -126,6 +129,7 @@ class LotPage:
 @dataclass(frozen=True)
 class StockPage:
     stages: list[stock.StageStock]
+    aside: list[SetAside]
 
 
 @page(Right.SEE_LOTS)
@@ -168,7 +172,7 @@ def stock_page(request: PageRequest) -> HttpResponse:
             (one.stage.label, len(one.lots), one.mass_mg, one.pieces, one.held) for one in stages
         )
         return spreadsheet(request, Table("Stock", STOCK_COLUMNS, cells))
-    return show(request, "farm/lots/stock.html", StockPage(stages))
+    return show(request, "farm/lots/stock.html", StockPage(stages, set_aside()))
 
 
 def facts_of(request: PageRequest, found: Lot) -> list[tuple[str, str]]:
@@ -196,14 +200,24 @@ def facts_of(request: PageRequest, found: Lot) -> list[tuple[str, str]]:
         "Supplier's lot": card.supplier_lot,
         "Best before": card.best_before and day(card.best_before),
     }
-    hidden = () if may(request.person, Right.SEE_RECIPES) else ("Recipe",)
+    hidden: tuple[str, ...] = () if may(request.person, Right.SEE_RECIPES) else ("Recipe",)
     if seen.is_seller(request.person):
         hidden += OF_GROWING
+    if may(request.person, Right.SEE_ORDERS):
+        known["Set aside"] = _aside_words(found, request.farm)
+    drying = drying_of(found) if card.stage == Stage.DRIED else None
     return [
         (label, str(value))
         for label, value in known.items()
         if value not in (None, "") and label not in hidden
-    ]
+    ] + (balance_facts(drying, request.farm) if drying else [])
+
+
+def _aside_words(found: Lot, farm: Farm) -> str:
+    """How much of a lot is promised, and to whom; empty where none is."""
+    parts = [part for part in set_aside() if part.lot == found and part.quantity]
+    quantity = sum(part.quantity for part in parts)
+    return f"{amount_of(quantity, found, farm)} for {words_of(parts)}" if parts else ""
 
 
 def weight_of(found: Lot, farm: Farm) -> str:

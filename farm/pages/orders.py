@@ -15,20 +15,22 @@ from django.utils.safestring import SafeString
 from django.views.decorators.http import require_POST
 
 from farm.actions.common import Doing
-from farm.actions.orders import stop_order, take_order, write_note
+from farm.actions.orders import pause_order, stop_order, take_order, write_note
 from farm.actions.questions import PlausibilityQuestion
 from farm.models import Customer, DeliveryNote, Order, Sale
 from farm.pages.access import PageRequest, Right, get_or_refuse, page
-from farm.pages.forms.orders import DAY, CustomerFirst, OrderForm, StopForm, key_of
+from farm.pages.forms.orders import DAY, CustomerFirst, OrderForm, PauseForm, StopForm, key_of
 from farm.pages.frame import show
 from farm.pages.handing_out import handed_out, made_by
 from farm.pages.lists import PER_LEAF, ListPage, ListTable, rows_of, spreadsheet
 from farm.pages.papers import numbered, paper_page
+from farm.queries.allocations import SetAside, set_aside
 from farm.queries.invoices import sold_lines
 from farm.queries.orders import DueOrder, State, called_off, due_between, due_order, orders
 from farm.reports.invoice_rows import note_paper
 from farm.reports.owed_rows import round_report
 from farm.reports.rows import Column, Kind
+from farm.reports.sure_words import sure_words
 from farm.templatetags.farm_format import day as show_day
 from ledger.errors import Refused
 
@@ -89,13 +91,24 @@ class TakeOrderPage:
 
 
 @dataclass(frozen=True)
+class OrderDay:
+    """``looks``: of its badge; ``aside``: what is set aside; ``sure``: how sure the rest is."""
+
+    due: DueOrder
+    looks: str
+    aside: list[SetAside]
+    sure: list[str]
+
+
+@dataclass(frozen=True)
 class OrderPage:
-    """``due``: its days of these weeks; ``next_day``: what a stop is prefilled with."""
+    """``days``: its days of these weeks."""
 
     order: Order
-    due: list[tuple[DueOrder, str]]
+    days: list[OrderDay]
     notes: list[DeliveryNote]
     stop: StopForm | None
+    pause: PauseForm | None
 
 
 @page(Right.SEE_ORDERS)
@@ -158,11 +171,21 @@ def order(request: PageRequest, pk: int) -> HttpResponse:
     first, last = span
     due = [one for one in due_between(first, last) if one.order == found]
     may_stop = not called_off(found, last) and any(one.is_open for one in due)
+    aside = set_aside(order=found)
     shown = OrderPage(
         order=found,
-        due=[(one, BADGES.get(one.state, "")) for one in due],
+        days=[
+            OrderDay(
+                one,
+                BADGES.get(one.state, ""),
+                [part for part in aside if part.due.day == one.day],
+                sure_words(one, today, request.farm.weight_unit),
+            )
+            for one in due
+        ],
         notes=list(found.notes.select_related("sale__entry").order_by("-pk")),
         stop=StopForm(initial={"from_day": max(today, found.due_on)}) if may_stop else None,
+        pause=PauseForm() if may_stop and found.every_weeks else None,
     )
     return show(request, "farm/orders/order.html", shown)
 
@@ -181,6 +204,27 @@ def order_stop(request: PageRequest, pk: int) -> HttpResponse:
         messages.success(request, f"Order {pk} is called off from {show_day(said['from_day'])} on.")
     else:
         messages.error(request, "Say from which day on, and why.")
+    return redirect("order", pk)
+
+
+@require_POST
+@page(Right.RECORD)
+def order_pause(request: PageRequest, pk: int) -> HttpResponse:
+    found = get_or_refuse(request, orders(), Right.RECORD, pk=pk)
+    form = PauseForm(request.POST)
+    if not form.is_valid():
+        messages.error(request, "Say from which day to which it rests, and why.")
+        return redirect("order", pk)
+    said = form.cleaned_data
+    doing = Doing(
+        by=request.person, happened_at=timezone.now(), uuid=found.uuid, reason=said["reason"]
+    )
+    try:
+        pause_order(doing, found, first=said["first"], last=said["last"])
+    except Refused as refusal:
+        messages.error(request, str(refusal))
+    else:
+        messages.success(request, f"Order {pk} rests until {show_day(said['last'])}.")
     return redirect("order", pk)
 
 

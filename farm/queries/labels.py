@@ -177,6 +177,8 @@ def _wording(card: LotCard) -> tuple[str, ...]:
         return ()
     species = _species(card)
     note = (species.cooking_note,) if species and species.cooking_note else ()
+    if card.product and card.product.label_text:
+        note = (*note, card.product.label_text)
     if card.stage == Stage.DRIED or (card.product and card.product.form == Form.DRIED):
         return (DRIED, *note)
     return (KEEP_COLD, *note) if card.stage in (Stage.CROP, Stage.PACKS) else ()

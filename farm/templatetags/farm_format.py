@@ -9,6 +9,7 @@ from django.utils import timezone
 
 from farm import habits
 from farm.models import Farm, Stage
+from farm.queries.allocations import SetAside
 from farm.queries.entries import Standing
 from farm.queries.orders import Given
 from farm.units import show_both, show_money, show_pressure, show_temperature
@@ -79,6 +80,12 @@ def given(one: Given, farm: Farm) -> str:
     return amount_of(one.quantity, one.lot, farm)
 
 
+@register.filter
+def aside(part: SetAside, farm: Farm) -> str:
+    """Show how much of a lot is set aside."""
+    return amount_of(part.quantity, part.lot, farm)
+
+
 def stage_of(lot: Lot) -> int:
     card = getattr(lot, "card", None)
     return card.stage if card else 0
@@ -138,6 +145,7 @@ READINGS: Mapping[str, Callable[[int, Farm], str]] = {
     "_pa": lambda value, farm: show_pressure(value, pressure_unit(farm)),
     "_milli_c": lambda value, farm: show_temperature(value, temperature_unit(farm)),
     "_wh": lambda value, farm: f"{value} Wh",
+    "_mm": lambda value, farm: f"{value} mm",
     "minutes_drying": lambda value, farm: f"{value} min",
     "minutes_at_temperature": lambda value, farm: f"{value} min",
     "fresh_per_dried_ppm": lambda value, farm: f"{round(Decimal(value) / 1_000_000, 2)} to 1",

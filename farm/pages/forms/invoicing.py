@@ -11,7 +11,7 @@ from django.utils import timezone
 
 from farm.actions.common import Doing
 from farm.actions.payments import Paid
-from farm.models import Customer, Farm, Invoice, Method, Person
+from farm.models import Customer, Farm, Invoice, Method, Person, Share
 from farm.pages.forms.doing import FarmForm
 from farm.pages.forms.fields import MoneyField, RowField
 
@@ -47,6 +47,12 @@ class PaymentForm(FarmForm):
         queryset=Invoice.objects.filter(customer__isnull=False, credits=None).order_by("-pk"),
         required=False,
         help_text="Not stated: the oldest that are open",
+    )
+    share = RowField(
+        label="Or a deposit for a share",
+        queryset=Share.objects.select_related("customer"),
+        required=False,
+        help_text="Owed to the member until the boxes are delivered",
     )
     note = forms.CharField(label="Note", required=False, max_length=200)
     uuid = forms.UUIDField(widget=forms.HiddenInput)
@@ -98,4 +104,5 @@ class PaymentForm(FarmForm):
             paid_on=said["paid_on"],
             method=Method(said["method"]),
             invoice=said["invoice"],
+            share=said["share"],
         )

@@ -1,11 +1,17 @@
-"""Packing: which picks into which packs."""
+"""Packing: which picks into which packs; and what packs weigh."""
+
+from django import forms
+from django.core.exceptions import ValidationError
 
 from farm.actions.common import Doing, Recorded
 from farm.actions.packing import pack
-from farm.models import Form, Product, Shelf, Stage
+from farm.actions.weights import check_weights
+from farm.models import Farm, Form, Product, Shelf, Stage
 from farm.pages.forms.doing import DoingForm, FirstForm
-from farm.pages.forms.fields import CountField, RowField
+from farm.pages.forms.fields import CountField, LotField, MassField, RowField
+from farm.queries.check_weights import filling_of
 from farm.queries.stock import last_shelf, lots_on_hand, oldest_taken
+from farm.units import UnitError, read_mass, show_mass
 
 
 class PackFirst(FirstForm):
@@ -30,6 +36,14 @@ class PackForm(DoingForm):
         usable = [lot for lot in lots if lot.card.grade != "trim"]
         self.offer_draws("draws", lots, oldest_taken(usable, product.net_mg * self.given["packs"]))
 
+    def warning(self) -> str:
+        """How full to fill, so that packs still hold what they declare on their last day."""
+        filling = filling_of(self.given["product"], self.farm.weight_unit)
+        fill = small_words(filling.fill_mg, self.farm)
+        declared = small_words(filling.product.net_mg, self.farm)
+        days = f" after {filling.loss.days} days" if filling.loss.days else ""
+        return f"Fill {fill} to hold {declared}{days}, in 95 % of packs."
+
     def run(self, doing: Doing) -> Recorded:
         return pack(
             doing,
@@ -38,3 +52,80 @@ class PackForm(DoingForm):
             draws=self.drawn("draws"),
             shelf=self.cleaned_data["shelf"],
         )
+
+
+class WeightsField(forms.CharField):
+    """Several weights, parted by commas, blanks or lines; grams or ounces unless a unit is typed.
+
+    A decimal comma is not read here: it parts two weights.
+    """
+
+    widget = forms.Textarea(attrs={"rows": 3, "inputmode": "decimal", "autocomplete": "off"})
+    farm: Farm
+
+    def use_farm(self, farm: Farm) -> None:
+        self.farm = farm
+        self.help_text = (
+            f"In {small_unit(farm)}, with a decimal point, parted by blanks or lines: 161 159 160.5"
+        )
+
+    def clean(self, value: object) -> list[int]:
+        typed = str(super().clean(value)).replace(",", " ").replace(";", " ").split()
+        try:
+            return [read_mass(part, small_unit(self.farm)) for part in typed]
+        except UnitError as refusal:
+            raise ValidationError(str(refusal)) from refusal
+
+
+class TareField(MassField):
+    """The weight of an empty pack, in grams or ounces unless a unit is typed."""
+
+    def hint(self) -> str:
+        return f"In {small_unit(self.farm)}; of the product, unless it is another pack"
+
+    def read(self, text: str) -> int:
+        return read_mass(text, small_unit(self.farm))
+
+    def show(self, value: int) -> str:
+        return show_mass(value, small_unit(self.farm))
+
+
+class CheckWeightsFirst(FirstForm):
+    lot = LotField(Stage.PACKS, label="Which packs")
+
+
+class CheckWeightsForm(DoingForm):
+    """Some packs on the scale, as they are sold: with the pack around them."""
+
+    takes_time = False
+    first = CheckWeightsFirst
+    weights = WeightsField(label="What each weighs, with its pack")
+    tare = TareField(label="An empty pack weighs")
+    scale = forms.CharField(
+        label="Scale", required=False, max_length=60, help_text="Which one, and its seal"
+    )
+
+    def build(self) -> None:
+        self.initial.setdefault("tare", self.given["lot"].card.product.tare_mg)
+
+    def warning(self) -> str:
+        kitchen = "A kitchen scale is for your own check; trade asks for a verified one."
+        return f"Ten packs say a lot; two are the fewest that show how they scatter. {kitchen}"
+
+    def run(self, doing: Doing) -> Recorded:
+        said = self.cleaned_data
+        return check_weights(
+            doing,
+            lot=self.given["lot"],
+            tare_mg=said["tare"],
+            gross_mg=said["weights"],
+            scale=said["scale"],
+        )
+
+
+def small_unit(farm: Farm) -> str:
+    return "oz" if farm.weight_unit == "lb" else "g"
+
+
+def small_words(mass_mg: int, farm: Farm) -> str:
+    return show_mass(mass_mg, small_unit(farm))

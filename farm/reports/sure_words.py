@@ -1,0 +1,39 @@
+"""How sure an order is, in words: what is there for it, and what must still be picked."""
+
+from datetime import date
+
+from farm.queries.orders import DueOrder, mass_mg
+from farm.queries.promises import Promise, promise
+from farm.units import show_both
+
+
+def sure_words(due: DueOrder, today: date, weight_unit: str) -> list[str]:
+    """One sentence for each line that is still short; nothing for days that are over."""
+    if not due.is_open or due.day < today:
+        return []
+    return [
+        f"{one.line}: {_words(promise(one.line, due.day, today), weight_unit)}"
+        for one in due.asked
+        if mass_mg(one.line, one.missing)
+    ]
+
+
+def _words(found: Promise, weight_unit: str) -> str:
+    """“all of it is there”, or how much must be picked and how often lots gave that in time."""
+    if not found.of_picks_mg:
+        return "all that is promised is there, and keeps until the day."
+    if found.free_mg < 0:
+        return (
+            f"{show_both(-found.free_mg, weight_unit)} more is promised than there will be, with "
+            f"{show_both(found.coming_mg, weight_unit)} planned to be picked by then."
+        )
+    of_picks, coming = (show_both(mg, weight_unit) for mg in (found.of_picks_mg, found.coming_mg))
+    said = f"{of_picks} of what is promised must still be picked; {coming} is planned by then."
+    sureness = found.sureness
+    if sureness is None or not sureness.of:
+        return f"{said} No finished lot says yet how sure that is."
+    share = -(-sureness.share_ppm // 10_000)
+    return (
+        f"{said} {sureness.kept} of {sureness.of} finished lots gave {share} % of plan or more, "
+        "no later than that."
+    )

@@ -38,9 +38,11 @@ from farm.pages import (
     scan,
     shares,
     sign_ins,
+    stalls,
     start_workbook,
     style,
     taking_over,
+    till,
     today,
     where_it_went,
 )
@@ -137,6 +139,18 @@ trade = [
     path("check-weights/", check_weights.check_weights, name="check-weights"),
     path("owed/", invoices.owed, name="owed"),
     path("customers/<int:pk>/statement/", invoices.statement_of, name="statement"),
+]
+
+# /stall/...
+stall = [
+    path("stall/", stalls.stall_days, name="stall-days"),
+    path("stall/<int:seq>/", stalls.stall_day, name="stall-day"),
+    path("stall/<int:seq>/cash/", stalls.stall_cash, name="stall-cash"),
+    path("stall/tokens/", stalls.tokens, name="tokens"),
+    path("stall/fees/<int:pk>/", stalls.fee_sheet, name="fee-sheet"),
+    path("stall/till/<int:pk>/", till.till, name="till"),
+    path("stall/till/<int:pk>/tap/", till.till_tap, name="till-tap"),
+    path("stall/till/<int:pk>/price/", till.till_price, name="till-price"),
 ]
 
 # /lots/..., /stock/, /scan/
@@ -254,6 +268,7 @@ urlpatterns = [
     *on_the_phone,
     *entry,
     *trade,
+    *stall,
     *lot,
     *storing,
     *lookup,

@@ -34,6 +34,7 @@ PARTS = (
         "what is where, labels, entries",
         (
             ("Lots", "lots"),
+            ("Scan a label", "scan"),
             ("Stock by stage", "stock"),
             ("In store", "in-store"),
             ("Stock counts", "stock-counts"),
@@ -65,6 +66,7 @@ PARTS = (
             ("Orders", "orders"),
             ("Packing list", "packing-list"),
             ("Delivery round", "round"),
+            ("Market days", "stall-days"),
             ("Shares", "shares"),
             ("Sales", "sales"),
             ("Invoices", "invoices"),

@@ -20,6 +20,7 @@ from farm.models import (
     Strain,
     Supplier,
     Supply,
+    Token,
 )
 from farm.pages.access import Right
 
@@ -76,8 +77,12 @@ LOOKUPS = (
             "packaging", "tare_mg", "fridge_days", "tax_ppm", "gtin", "label_text"),
            ("species", "form", "net_mg", "tax_ppm")),
     Lookup("selling-places", "Selling places", "a selling place", SellingPlace,
-           ("name", "kind", "day_fee_money", "fee_ppm", "day_minutes", "gln"),
+           ("name", "kind", "day_fee_money", "fee_ppm", "day_minutes", "float_money",
+            "card_fee_ppm", "card_fee_each_money", "discount_ppm", "gln"),
            ("kind", "day_fee_money", "fee_ppm", "day_minutes"), "", Right.SEE_SALES),
+    Lookup("tokens", "Tokens", "a kind of token", Token,
+           ("name", "place", "value_money", "issuer"), ("place", "value_money", "issuer"),
+           "Tokens and vouchers that a stall takes in place of money.", Right.SEE_SALES),
     Lookup("prices", "Prices", "a price", Price,
            ("product", "place", "from_day", "pack_money", "tax_included"),
            ("product", "place", "from_day", "pack_money"), "", Right.SEE_SALES),

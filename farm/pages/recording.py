@@ -84,7 +84,7 @@ def record(request: PageRequest, slug: str) -> HttpResponse:
         if done is not None:
             return done
     shown = FormPage(deed, form, words_of(first), kept.refusal if kept else "")
-    response = show(request, "farm/record/form.html", shown)
+    response = show(request, deed.template, shown)
     return keepable(deed, response) if PEOPLE not in form.fields else response
 
 
@@ -99,14 +99,14 @@ def send(request: PageRequest, deed: Deed, form: DoingForm) -> HttpResponse | No
         if known is None:
             return None
         messages.warning(request, "This form was recorded before; nothing was written twice.")
-        return redirect("entry", known.seq)
+        return redirect(deed.leads_to, known.seq)
     recorded = recorded_or_refused(request, deed, form)
     if recorded is None:
         return None
     messages.success(request, said_of(deed, recorded, request.farm))
     for words in follow_up(recorded, request.farm):
         messages.info(request, words)
-    return redirect("entry", recorded.entry.seq)
+    return redirect(deed.leads_to, recorded.entry.seq)
 
 
 def follow_up(recorded: Recorded, farm: Farm) -> list[str]:
@@ -133,7 +133,7 @@ def record_from_phone(
     form = filled_form(deed, sent, farm=request.farm, person=request.person, first=first)
     if not form.is_valid():
         if known is not None:
-            return from_phone.entered("It was recorded before.", entry_address(known.seq))
+            return from_phone.entered("It was recorded before.", address_of(deed, known.seq))
         return from_phone.error(request, deed.slug, from_phone.words_of_errors(form))
     return answer_phone(request, deed, form)
 
@@ -153,11 +153,11 @@ def answer_phone(request: PageRequest, deed: Deed, form: DoingForm) -> HttpRespo
     except (Refused, UnitError) as refusal:
         return from_phone.error(request, deed.slug, str(refusal))
     words = [said_of(deed, recorded, request.farm), *follow_up(recorded, request.farm)]
-    return from_phone.entered(" ".join(words), entry_address(recorded.entry.seq))
+    return from_phone.entered(" ".join(words), address_of(deed, recorded.entry.seq))
 
 
-def entry_address(seq: int) -> str:
-    return reverse("entry", args=[seq])
+def address_of(deed: Deed, seq: int) -> str:
+    return reverse(deed.leads_to, args=[seq])
 
 
 def recorded_or_refused(request: PageRequest, deed: Deed, form: DoingForm) -> Recorded | None:

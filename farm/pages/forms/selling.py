@@ -3,27 +3,23 @@
 Who may not see money types none: the price list is used.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import date
-from typing import Any
 
-from django import forms
 from django.utils import timezone
 
 from farm.actions.common import Doing, Draw, Recorded
 from farm.actions.pricing import need_price
 from farm.actions.selling import SoldLine, sell, take_back
-from farm.actions.stalls import load_stall, settle_stall
-from farm.models import Customer, Farm, Person, SaleLine, SellingPlace, Stage, StallDay
+from farm.models import Customer, Farm, Person, SaleLine, SellingPlace, Stage
 from farm.pages import seen
 from farm.pages.access import Right, may, sees_stall_prices
 from farm.pages.forms.doing import DoingForm, FirstForm
 from farm.pages.forms.fields import MoneyField, PercentField, RowField, quantity_field
-from farm.pages.forms.unlisted import SOLD_STAGES, ListedByKind, UnlistedForm
+from farm.pages.forms.unlisted import SOLD_STAGES, UnlistedForm
 from farm.queries.prices import prices_at
-from farm.queries.sales import open_loads, returnable
+from farm.queries.sales import returnable
 from farm.queries.stock import lots_on_hand
-from farm.templatetags.farm_format import amount_of
 from farm.templatetags.farm_format import day as show_day
 from farm.units import show_money
 from ledger.models import Lot
@@ -131,83 +127,6 @@ class SellForm(PricedForm, UnlistedForm):
             customer=customer,
             lines=lines,
             count_up=bool(self.cleaned_data.get("count_up")),
-        )
-
-
-class LoadFirst(FirstForm):
-    place = RowField(label="For which stall or place", queryset=SellingPlace.objects.all())
-
-    def narrow(self, person: Person) -> None:
-        self.narrow_rows("place", seen.places, person)
-
-
-class LoadForm(ListedByKind):
-    first = LoadFirst
-    group_titles = {"load": "What goes along, of each lot"}
-    day = forms.DateField(
-        label="For which day", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
-    )
-
-    def build(self) -> None:
-        self.initial.setdefault("day", self.initial["when"].date())
-        self.offer_draws("load", lots_on_hand(*SOLD_STAGES))
-
-    def run(self, doing: Doing) -> Recorded:
-        return load_stall(
-            doing, place=self.given["place"], day=self.cleaned_data["day"],
-            lines=self.drawn("load"),
-        )  # fmt: skip
-
-
-class StallDayField(RowField):
-    def label_from_instance(self, obj: StallDay) -> str:
-        return f"{obj.place}, {show_day(obj.day)}"
-
-
-class SettleFirst(FirstForm):
-    stall_day = StallDayField(label="Which load", queryset=open_loads())
-
-    def __init__(self, data: Mapping[str, Any] | None = None, **known: Any) -> None:
-        super().__init__(data, **known)
-        field = self.fields["stall_day"]
-        if data and isinstance(field, forms.ModelChoiceField):
-            # A form sent twice names a load that it settled itself.
-            field.queryset = StallDay.objects.select_related("place")
-
-    def narrow(self, person: Person) -> None:
-        self.narrow_rows("stall_day", seen.loads, person)
-
-
-class SettleForm(PricedForm):
-    """What was brought back; the rest of the load was sold."""
-
-    first = SettleFirst
-    group_titles = {"back": "What was brought back; blank is nothing"}
-
-    def build(self) -> None:
-        stall_day: StallDay = self.given["stall_day"]
-        loaded = list(stall_day.lines.select_related("lot__item", "lot__card"))
-        self.offer_draws("back", [line.lot for line in loaded])
-        for line in loaded:
-            took = amount_of(line.quantity, line.lot, self.farm)
-            self.fields[f"back_{line.lot_id}"].label = f"{line.lot.code} · {line.lot.item}"
-            self.fields[f"back_{line.lot_id}"].help_text = f"took {took}"
-        self.offer_prices([line.lot for line in loaded], stall_day.place, stall_day.day)
-
-    def place(self) -> SellingPlace:
-        place: SellingPlace = self.given["stall_day"].place
-        return place
-
-    def run(self, doing: Doing) -> Recorded:
-        stall_day: StallDay = self.given["stall_day"]
-        lots = [lot for lot, _ in self.groups["back"]]
-        typed = {lot.pk: self.cleaned_data.get(f"price_{lot.pk}") for lot in lots}
-        return settle_stall(
-            doing,
-            stall_day=stall_day,
-            brought_back={draw.lot.pk: draw.quantity for draw in self.drawn("back")},
-            prices={pk: price for pk, price in typed.items() if price is not None},
-            weight_unit=self.weight_unit(),
         )
 
 

@@ -10,8 +10,8 @@ from farm.queries.finding import UnknownLotError, find_lot
 from ledger.models import Lot
 
 
-class SpanForm(forms.Form):
-    """Days, both ends included, or the trace of some lots, both ways; nothing: everything."""
+class DaysForm(forms.Form):
+    """Days, both ends included."""
 
     first = forms.DateField(
         label="First day",
@@ -23,6 +23,17 @@ class SpanForm(forms.Form):
         required=False,
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
     )
+    def clean(self) -> dict[str, Any]:
+        said: dict[str, Any] = super().clean() or {}
+        first, last = said.get("first"), said.get("last")
+        if first and last and first > last:
+            self.add_error("last", f"{last} is before the first day, {first}.")
+        return said
+
+
+class SpanForm(DaysForm):
+    """Days, both ends included, or the trace of some lots, both ways; nothing: everything."""
+
     lot = forms.CharField(
         label="Or lots",
         required=False,
@@ -38,12 +49,9 @@ class SpanForm(forms.Form):
             raise ValidationError(str(refusal)) from refusal
 
     def clean(self) -> dict[str, Any]:
-        said: dict[str, Any] = super().clean() or {}
-        first, last = said.get("first"), said.get("last")
-        if said.get("lot") and (first or last):
+        said = super().clean()
+        if said.get("lot") and (said.get("first") or said.get("last")):
             self.add_error("lot", "Give days or lots, not both.")
-        if first and last and first > last:
-            self.add_error("last", f"{last} is before the first day, {first}.")
         return said
 
     def asked(self) -> Asked:

@@ -7,6 +7,7 @@ from fractions import Fraction
 from farm.actions.common import (
     Doing,
     Draw,
+    amount_words,
     both,
     card,
     energy,
@@ -31,6 +32,7 @@ MG_PER_KG = 1_000_000
 # Own rule: so much may be the scale's, so more than the book by no more is the same weight, and
 # what is missing beyond the water is asked about only where it is more.
 SCALE_MG = 10_000
+WEIGHED_AGAIN = "weigh again"
 
 
 @action
@@ -58,7 +60,7 @@ def weigh_again(doing: Doing, *, lot: Lot, weight_mg: int) -> Recorded:
         doing = replace(doing, reason="unexplained")
     said = {"weight_mg": weight_mg, **vars(before)}
     lines = lines or [LineDraft(lot, Role.COUNTED, 0)]
-    return post(doing, "weigh again", lines, particulars=said)
+    return post(doing, WEIGHED_AGAIN, lines, particulars=said)
 
 
 @action
@@ -73,6 +75,22 @@ def throw_away(doing: Doing, *, lot: Lot, quantity: int) -> Recorded:
             f"Lot {lot.code}: {quantity} thrown away without a cause. Say why.", [lot.code]
         )
     return post(doing, "throw away", [LineDraft(lot, Role.LOST, -quantity)])
+
+
+@action
+def count_lot(doing: Doing, *, lot: Lot, difference: int) -> Recorded:
+    """Set a lot right after a count: what was found beyond the book, or what was not there.
+
+    Ten packs too few leave with their cost, for a cause; two too many come in without cost, as
+    they were never missing.
+    """
+    if not difference:
+        raise Malformed(f"Lot {lot.code} was found as the book has it. Leave it.", [lot.code])
+    if difference < 0 and not doing.reason.strip():
+        gone = amount_words(-difference, lot.item.dimension)
+        raise Malformed(f"Lot {lot.code}: {gone} gone without a cause. Say why.", [lot.code])
+    role = Role.LOST if difference < 0 else Role.COUNTED
+    return post(doing, "count", [LineDraft(lot, role, difference)])
 
 
 @dataclass(frozen=True)
@@ -170,7 +188,7 @@ class _Before:
 def _before_weighing(doing: Doing, found: LotCard) -> _Before:
     lot, species = Lot.objects.select_related("made_by").get(pk=found.lot_id), found.species
     assert species, "a picked lot has a species"
-    since = last_day(lot, ["weigh again"]) or lot.made_by.happened_on
+    since = last_day(lot, [WEIGHED_AGAIN]) or lot.made_by.happened_on
     days = max(0, (doing.day - since).days)
     return _Before(lot.quantity, days, water_band(lot.quantity, species.water_loss_ppm, days))
 

@@ -22,6 +22,7 @@ class Year:
     scenery: Scenery
     clock: datetime
     dice: Random = field(default_factory=lambda: Random(20))
+    shelf_dice: Random = field(default_factory=lambda: Random(31))
     due: dict[date, list[Callable[[], None]]] = field(default_factory=lambda: defaultdict(list))
 
     def doing(self, who: str = "nora", reason: str = "", *, sure: bool = False) -> Doing:

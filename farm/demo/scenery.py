@@ -204,6 +204,7 @@ def _shelves() -> dict[str, Shelf]:
         "incubation": ("Warm room", "incubation", 400),
         "fruiting": ("Mist room", "fruiting", 160),
         "fridge": ("Cold room", "fresh stock", 0),
+        "jars": ("Dry shelf", "dried, in jars and pouches", 0),
     }
     return {
         key: Shelf.objects.create(

@@ -2,13 +2,14 @@
 
 from collections.abc import Sequence
 
-from farm.actions.common import Draw, last_day, on_hand
+from farm.actions.common import Draw, on_hand
 from farm.actions.packing import pack
 from farm.actions.stalls import load_stall, settle_stall
-from farm.actions.storing import dry, throw_away, weigh_again
+from farm.actions.storing import throw_away
 from farm.demo.clock import Year
 from farm.demo.papers import KILO_PRICE, deliver_orders, invoice_month, take_orders
 from farm.demo.scenery import GRAM
+from farm.demo.store import count_cold_room, run_dryer, weigh_crate
 from farm.models import Grade, Stage, StallDay
 from ledger.models import Lot
 
@@ -22,6 +23,7 @@ def sell_week(year: Year, week: int, day: int) -> None:
         take_orders(year)
     elif day == THURSDAY:
         deliver_orders(year)
+        count_cold_room(year, week)
     elif day == FRIDAY:
         if week % 2:
             _weigh(year)
@@ -46,12 +48,7 @@ def _weigh(year: Year) -> None:
     """Weigh the oldest crate of each species again: it lost water, now and then more."""
     for key in KILO_PRICE:
         for lot in _crop(year, key, Grade.FIRSTS)[:1]:
-            weighed = last_day(lot, ["weigh again"])
-            days = (year.clock.date() - weighed).days if weighed else _age(year, lot)
-            share = 0.012 * days + (0.03 if year.dice.random() < 0.1 else 0)
-            weight = round(lot.quantity * (1 - share)) // (5 * GRAM) * 5 * GRAM
-            if days and 0 < weight < lot.quantity:
-                weigh_again(year.doing("tam"), lot=lot, weight_mg=weight)
+            weigh_crate(year, lot)
 
 
 def _pack(year: Year) -> None:
@@ -64,7 +61,8 @@ def _pack(year: Year) -> None:
         if packs < 4:
             continue
         draws = _take(lots, packs * (product.net_mg + 4 * GRAM))
-        pack(year.doing("tam"), product=product, packs=packs, draws=draws)
+        cold = year.scenery.shelves["fridge"]
+        pack(year.doing("tam"), product=product, packs=packs, draws=draws, shelf=cold)
 
 
 def _take(lots: Sequence[Lot], wanted: int) -> list[Draw]:
@@ -117,17 +115,8 @@ def _old_crop(year: Year, key: str, keeps: int) -> None:
         throw_away(year.doing("tam", "old"), lot=lot, quantity=lot.quantity)
     crop = [*_crop(year, key, Grade.FIRSTS), *_crop(year, key, Grade.SECONDS)]
     lots = [lot for lot in crop if _age(year, lot) >= keeps - 3]
-    fresh = sum(lot.quantity for lot in lots)
-    if fresh < 800 * GRAM:
-        return
-    dry(
-        year.doing("nora"),
-        draws=[Draw(lot, lot.quantity) for lot in lots],
-        dried_mg=year.about(fresh * 109 // 1000, 0.01),
-        temperature_milli_c=55_000,
-        minutes_drying=600,
-        dryer_wh=6_500,
-    )
+    if sum(lot.quantity for lot in lots) >= 800 * GRAM:
+        run_dryer(year, key, lots)
 
 
 def _pouches(year: Year, key: str) -> None:
@@ -136,4 +125,5 @@ def _pouches(year: Year, key: str) -> None:
     packs = min(12, sum(lot.quantity for lot in lots) // product.net_mg)
     if packs:
         draws = _take(lots, packs * product.net_mg)
-        pack(year.doing("tam"), product=product, packs=packs, draws=draws)
+        dry_shelf = year.scenery.shelves["jars"]
+        pack(year.doing("tam"), product=product, packs=packs, draws=draws, shelf=dry_shelf)

@@ -40,6 +40,7 @@ SEEN = {
     "move to fruiting": Step("storing", "in_progress"),
     "move": Step("storing"),
     "weigh again": COUNTED,
+    "count": COUNTED,
     "load stall": Step("loading", "in_transit"),
     "settle stall": UNLOADED,
 }

@@ -38,6 +38,9 @@ class Strain(models.Model):
     spawn_run_days = models.PositiveSmallIntegerField("days from inoculation to fruiting")
     first_pick_days = models.PositiveSmallIntegerField("days from inoculation to the first pick")
     flush_gap_days = models.PositiveSmallIntegerField("days between flushes")
+    soak_days = models.PositiveSmallIntegerField(
+        "days from a soak to the pick", default=0, help_text="0: not soaked between flushes"
+    )
     first_mg = models.PositiveBigIntegerField("first flush, per block")
     second_mg = models.PositiveBigIntegerField("second flush, per block", default=0)
     third_mg = models.PositiveBigIntegerField("third flush, per block", default=0)

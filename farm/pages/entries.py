@@ -21,9 +21,11 @@ from farm.pages.forms.correcting import CorrectForm, UndoForm
 from farm.pages.frame import show
 from farm.queries import entries as query
 from farm.queries.closings import late_for
+from farm.queries.dryings import drying_in
 from farm.queries.entries import EntryRow, Standing
 from farm.queries.invoices import Papers, papers_of
 from farm.queries.sales import costs_of, money_of
+from farm.reports.drying_rows import balance_facts
 from farm.templatetags.farm_format import reading
 from ledger.errors import NotEnough, Refused
 from ledger.models import Entry
@@ -50,11 +52,12 @@ WORDS = {
 # Parts of the names of particulars, and the right without which those are kept from a person.
 KEPT_FROM = (
     (("money", "terms"), Right.SEE_SALES),
-    (("minutes", "hours"), Right.SEE_WORK),
     (("recipe", "moisture", "substrate", "water_mg", "water_ppm"), Right.SEE_RECIPES),
 )
 WRITE = (Right.RECORD, Right.SELL)
-UNITS = ("_mg", "_ppm", "_money", "_pa", "_milli_c", "_wh")
+# What the balance of a drying says in its own words.
+SAID_BY_BALANCE = ("fresh_mg", "fresh_moisture_ppm", "dried_moisture_ppm", "fresh_per_dried_ppm")
+UNITS = ("_mg", "_mm", "_ppm", "_money", "_pa", "_milli_c", "_wh")
 
 
 @dataclass(frozen=True)
@@ -218,11 +221,13 @@ def stated(request: PageRequest, found: Entry) -> list[tuple[str, str]]:
     """Put the particulars into words, without those that the person may not see."""
     hidden = [word for words, right in KEPT_FROM if not may(request.person, right)
               for word in words]  # fmt: skip
+    drying = drying_in(found) if found.kind == "dry" else None
     return [
         (in_words(item.name, item.key), reading(item.key, item.value, request.farm))
         for item in query.particulars(found)
         if not any(word in item.name for word in hidden)
-    ]
+        and not (drying and item.key in SAID_BY_BALANCE)
+    ] + (balance_facts(drying, request.farm) if drying else [])
 
 
 def writes(person: Person) -> bool:

@@ -9,7 +9,7 @@ import django_tables2 as tables
 from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.shortcuts import redirect
-from django.urls import NoReverseMatch, reverse
+from django.urls import reverse
 from django.utils.safestring import mark_safe
 
 from farm.models import Farm, Stage, Strain
@@ -228,13 +228,10 @@ def weight_of(found: Lot, farm: Farm) -> str:
 
 
 def answers_about(request: PageRequest, found: Lot) -> list[tuple[str, str]]:
-    wanted = [("Trace", "trace-of", Right.SEE_SAFETY), ("Cost", "cost-of", Right.SEE_COSTS)]
-    ways = []
-    for label, name, right in wanted:
-        try:
-            address = reverse(name, args=[found.code])
-        except NoReverseMatch:
-            continue  # the page is not built yet
-        if may(request.person, right):
-            ways.append((label, address))
-    return ways
+    code = found.code
+    ways = [
+        ("Trace", reverse("trace-of", args=[code]), Right.SEE_SAFETY),
+        ("How far it reaches", f"{reverse('reach')}?codes={code}", Right.SEE_REACH),
+        ("Cost", reverse("cost-of", args=[code]), Right.SEE_COSTS),
+    ]
+    return [(label, address) for label, address, right in ways if may(request.person, right)]

@@ -12,12 +12,12 @@ from farm.moisture import Portion, dried_mass
 from farm.planning.card import MILLION, block_lines, without_own_hours
 from farm.planning.inputs import Known, plan_from
 from farm.queries.card_inputs import PRACTICE, CardInputs, Choice, card_inputs, usual_choice
+from farm.queries.dryings import DRIED_TO_PPM, dryings
 from farm.queries.experience import experience_of
 from ledger.errors import Refused
-from ledger.models import Charge, Dimension, Flow, Lot, Role
+from ledger.models import Charge, Dimension, Lot
 
 RECENT = timedelta(days=90)
-DRIED_TO_PPM = 100_000
 DRYER_WH = 1_500  # a kilo fresh, from memory: 1.1 to 1.9 kWh at 30 to 50 % of the dryer
 WEEKS = 8
 
@@ -206,15 +206,8 @@ def _drying_cost(species: Species, day: date) -> Known | None:
 
 def _dryings(species: Species) -> tuple[int, int, int, int]:
     """Fresh and dried weight, how often, and the hours and energy of all dryings that stand."""
-    made = Flow.objects.filter(
-        role=Role.MADE, lot__card__stage=Stage.DRIED, lot__card__species=species, quantity__gt=0
-    )
-    places = list(made.values_list("entry_id", flat=True))
-    stages = (Stage.CROP, Stage.PACKS)
-    used = Flow.objects.filter(entry__in=places, role=Role.USED, lot__card__stage__in=stages)
-    fresh = -sum(
-        flow.quantity * _mass_of_one(flow.lot) for flow in used.select_related("lot__item")
-    )
-    dried = made.aggregate(total=Sum("quantity"))["total"] or 0
+    found = dryings(species)
+    places = [one.entry.pk for one in found]
     charges = Charge.objects.filter(entry__place__in=places).aggregate(total=Sum("amount"))
-    return fresh, dried, len(places), charges["total"] or 0
+    fresh, dried = sum(one.fresh_mg for one in found), sum(one.dried_mg for one in found)
+    return fresh, dried, len(found), charges["total"] or 0

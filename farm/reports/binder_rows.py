@@ -13,10 +13,12 @@ from django.utils import timezone
 
 from farm.models import Farm, Person, Room, RunReadings
 from farm.queries.binders import BookRow, Moved, book_rows, readings_in
+from farm.queries.counts import count_rows
 from farm.queries.records import missing_days, records, to_review
 from farm.queries.run_readings import course_of
 from farm.queries.stores import excursions, store_readings, store_rooms
 from farm.records import OPEN_KINDS, RecordKind
+from farm.reports.count_rows import counts_table
 from farm.reports.curves import store_curve
 from farm.reports.made import Made
 from farm.reports.record_rows import excursion_table, gap_table, record_table, through_table
@@ -33,7 +35,8 @@ STANDING_CAUTION = (
 FROM_THE_BOOK = {"steriliser run": "Steriliser runs", "dry": "Drying", "pick": "Picks",
                  "pack": "Packing"}  # fmt: skip
 SHOWN = {"steriliser": "", "gauge_pa": "gauge", "temperature_milli_c": "at",
-         "minutes_at_temperature": "for", "minutes_drying": "for", "flush": "flush",
+         "minutes_at_temperature": "for", "minutes_drying": "for", "slice_mm": "slices",
+         "trays": "trays", "flush": "flush",
          "fresh_per_dried_ppm": "fresh to dried"}  # fmt: skip
 
 
@@ -86,6 +89,7 @@ def sections(span: Span, farm: Farm) -> Iterator[Section]:
         yield Section(kind.title, partial(_of_kind, kind, span, farm))
     for room in store_rooms():
         yield Section(f"Temperature of {room}", partial(store_content, room, span, farm))
+    yield Section("Stock counts", partial(_counts, span, farm))
     for kind_of_entry, title in FROM_THE_BOOK.items():
         yield Section(title, partial(_of_book, kind_of_entry, span, farm))
     for seq, kept in readings_in(span.first, span.last).items():
@@ -131,6 +135,10 @@ def _missing(span: Span, farm: Farm) -> Content:
     ]  # fmt: skip
     also = Table("Also missing", (Column("What is missing"), Column("Where")), tuple(other))
     return Content((gaps, also))
+
+
+def _counts(span: Span, farm: Farm) -> Content:
+    return Content((counts_table(count_rows(span.first, span.last), farm),))
 
 
 def _signatures() -> Content:

@@ -1,4 +1,4 @@
-"""Curves over time: a steriliser run with its lethality, a store's temperature with its limits.
+"""Curves over time: a run with its lethality, a store's temperature, the ratio of dryings.
 
 Colour never carries meaning: curves differ in width and dashes, and each is named in words.
 """
@@ -91,6 +91,28 @@ def store_curve(readings: Sequence[StoreReading], unit: str, *, name: str) -> Dr
     days = f"{readings[0].record.happened_on} to {readings[-1].record.happened_on}"
     told = f"{len(readings)} readings, {days}; {len(out)} outside the limits (×)"
     return Drawing(WIDTH, HEIGHT, tuple(shapes), f"{name}: {told}", told)
+
+
+def ratio_curve(ratios: Sequence[tuple[datetime, float]], median: float, *, name: str) -> Drawing:
+    """Draw the fresh to dried ratio run by run (×), and the median of them all (dashes)."""
+    points = [(at.timestamp(), ratio) for at, ratio in ratios]
+    first, last = points[0][0], points[-1][0]
+    along = Scale(first, max(last, first + 3_600), LEFT, RIGHT)
+    scale = _scale([ratio for _, ratio in points])
+    step = ceil(len(ratios) / TICKS)
+    middle = [(along.low, median), (along.high, median)]
+    shapes: list[Shape] = [
+        *_frame(scale, "to 1"),
+        *[Text((along.at(at.timestamp()), BOTTOM + 15), f"{at:%d %b %y}", SMALL,
+               anchor="middle", tone=Tone.SOFT) for at, _ in ratios[::step]],
+        *_path(middle, along, scale, tone=Tone.SOFT, width=1, dashed=True),
+        *[Text((along.at(at), scale.at(ratio) + 4), "×", 13, bold=True, anchor="middle",
+               tone=Tone.ACCENT) for at, ratio in points],
+        *_key([(f"median {median:.2f} to 1", Tone.SOFT, 1.0, True)]),
+    ]  # fmt: skip
+    told = f"{len(points)} runs (×), {min(r for _, r in points):.2f} to "
+    told += f"{max(r for _, r in points):.2f} to 1, median {median:.2f}"
+    return Drawing(WIDTH, HEIGHT, tuple(shapes), f"Fresh for one dried, {name}: {told}", told)
 
 
 def degrees(celsius: float, unit: str) -> float:

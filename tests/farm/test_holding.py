@@ -80,7 +80,7 @@ def test_an_undone_hold_holds_no_longer(world: World) -> None:
 def test_a_held_lot_may_be_weighed_and_binned(world: World) -> None:
     lot = held(world, crop(world))
 
-    weigh_again(world.doing(), lot=lot, weight_mg=9 * KG)
+    weigh_again(world.doing(sure=True), lot=lot, weight_mg=9 * KG)
     throw_away(world.doing(reason="recalled"), lot=lot, quantity=9 * KG)
 
     assert on_hand(lot) == 0

@@ -67,6 +67,13 @@ class FarmForm(forms.Form):
         self.tell(field)
         self.fields[name] = field
 
+    def take_refusals(self, other: "FarmForm") -> None:
+        """Show what was refused of the same form in another, where it still has the field."""
+        self.full_clean()
+        for name, refusals in other.errors.as_data().items():
+            if name in self.fields and name not in self.errors:
+                self.add_error(name, refusals)
+
 
 def initials_field() -> forms.CharField:
     """Who did it, at a tablet where somebody else is signed in."""

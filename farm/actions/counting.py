@@ -1,0 +1,157 @@
+"""Keep a stock count as it was found, and answer what differs from the book."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from uuid import UUID
+
+from django.db import transaction
+from django.utils import timezone
+
+from farm.actions.common import Doing, last_day
+from farm.actions.signing import Signed, one_at_a_time
+from farm.actions.storing import WEIGHED_AGAIN, count_lot, water_band, weigh_again
+from farm.models import (
+    Answered,
+    LotCard,
+    Room,
+    Stage,
+    StockCount,
+    StockCountAnswer,
+    StockCountLine,
+    the_farm,
+)
+from farm.queries.counts import checked, standing_answer
+from farm.queries.water_loss import WaterLoss, water_losses
+from ledger import book
+from ledger.errors import Conflict, Malformed
+from ledger.models import Lot
+
+
+@dataclass(frozen=True, kw_only=True)
+class Counted:
+    """What a count says: the lots looked for, and what was found of each; None: not looked at."""
+
+    uuid: UUID
+    happened_at: datetime
+    room: Room | None
+    hidden: bool
+    found: Sequence[tuple[Lot, int | None]]
+
+
+@transaction.atomic
+def keep_count(signed: Signed, counted: Counted) -> StockCount:
+    """Keep what was found beside what the book holds at this moment; sent twice, it is kept once.
+
+    Changes nothing in the book: each difference is answered for itself (`answer_difference`).
+    """
+    one_at_a_time(signed)
+    book.lock_head()
+    known = StockCount.objects.filter(uuid=counted.uuid).first()
+    if known is not None:
+        return _same(known, counted)
+    if all(quantity is None for _, quantity in counted.found):
+        raise Malformed("Nothing was counted. State what was found of one lot at least.")
+    count = StockCount.objects.create(
+        uuid=counted.uuid,
+        happened_at=counted.happened_at,
+        happened_on=counted.happened_at.astimezone(the_farm().zone).date(),
+        recorded_at=timezone.now(),
+        by=signed.by,
+        initials=signed.by.initials,
+        typed_by=signed.typed_by,
+        room=counted.room,
+        hidden=counted.hidden,
+    )
+    losses = water_losses()
+    StockCountLine.objects.bulk_create(
+        _line(count, lot, quantity, losses=losses) for lot, quantity in counted.found
+    )
+    return count
+
+
+@transaction.atomic
+def answer_difference(
+    doing: Doing, line: StockCountLine, answered: Answered, *, note: str = ""
+) -> StockCountAnswer:
+    """Weigh a lot again, set it right, or leave it with a note; what was decided is kept.
+
+    The difference found then is applied to what the book holds now: 10 kg in the book, 9 found,
+    2 sold since, so 8 on hand weigh 7. Refuses a difference that was answered by an entry that
+    stands.
+    """
+    book.lock_head()
+    known = StockCountAnswer.objects.filter(entry__uuid=doing.uuid).first()
+    if known is not None:
+        return known
+    before = standing_answer(line)
+    if before is not None and before.answered == Answered.LEFT == answered and before.note == note:
+        return before
+    if before is not None and before.entry_id is not None:
+        raise Malformed(
+            f"Lot {line.lot.code} of this count was answered by entry {before.entry_id}. Take "
+            "that entry back first.",
+            [line.lot.code],
+        )
+    if answered not in checked(line).choices:
+        raise Malformed(
+            f"Lot {line.lot.code} cannot be answered with “{answered.label}”. Choose another "
+            "answer.",
+            [line.lot.code],
+        )
+    recorded = _acted(replace(doing, reason=note, sure=True), line, answered)
+    return StockCountAnswer.objects.create(
+        line=line,
+        answered=answered,
+        answered_at=timezone.now(),
+        by=doing.by,
+        initials=doing.by.initials,
+        entry=recorded.entry if recorded else None,
+        note=note,
+    )
+
+
+def _acted(doing: Doing, line: StockCountLine, answered: Answered) -> book.Recorded | None:
+    """Record what the answer asks for; what is left alone needs a note."""
+    assert line.found is not None, "what was not counted has no answer"
+    lot = Lot.objects.select_related("item").get(pk=line.lot_id)
+    difference = line.found - line.book
+    if answered == Answered.WEIGHED:
+        return weigh_again(doing, lot=lot, weight_mg=lot.quantity + difference)
+    if answered == Answered.COUNTED:
+        return count_lot(doing, lot=lot, difference=difference)
+    if not doing.reason.strip():
+        raise Malformed(f"Lot {lot.code} is left as it is. Say why in the note.", [lot.code])
+    return None
+
+
+def _line(
+    count: StockCount, lot: Lot, found: int | None, *, losses: dict[int, WaterLoss]
+) -> StockCountLine:
+    now = Lot.objects.select_related("made_by").get(pk=lot.pk)
+    expected, least = _should_be(now, count, losses)
+    return StockCountLine(
+        count=count, lot=now, book=now.quantity, expected=expected, least=least, found=found
+    )
+
+
+def _should_be(lot: Lot, count: StockCount, losses: dict[int, WaterLoss]) -> tuple[int, int]:
+    """What should be there of a lot, and the least that water explains; only picks dry away."""
+    card = LotCard.objects.select_related("species").get(lot=lot)
+    species = card.species
+    if card.stage != Stage.CROP or species is None:
+        return lot.quantity, lot.quantity
+    since = last_day(lot, [WEIGHED_AGAIN]) or lot.made_by.happened_on
+    days = max(0, (count.happened_on - since).days)
+    band = water_band(lot.quantity, species.water_loss_ppm, days)
+    return losses[species.pk].after(lot.quantity, days), lot.quantity - band
+
+
+def _same(known: StockCount, counted: Counted) -> StockCount:
+    """Return the count that this form made before; refuse other figures under its number."""
+    was = list(known.lines.values_list("lot", "found"))
+    if was != [(lot.pk, quantity) for lot, quantity in counted.found]:
+        raise Conflict(
+            f"This form was sent before with other figures, as {known}. Count anew in a new form."
+        )
+    return known

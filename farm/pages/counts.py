@@ -1,0 +1,116 @@
+"""Stock counts: count what is somewhere, hold it against the book, answer what differs."""
+
+from dataclasses import dataclass
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect
+
+from farm.actions.common import Recorded
+from farm.actions.counting import answer_difference, keep_count
+from farm.actions.signing import Signed, signed
+from farm.models import StockCount
+from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
+from farm.pages.forms.counts import AnswersForm, CountForm, WhereForm
+from farm.pages.frame import show
+from farm.pages.handing_out import answer_page, made_by, taken_away
+from farm.pages.laid_out import AnswerPage
+from farm.pages.recording import follow_up
+from farm.queries.counts import CountRow, checked_lines, count_rows, counts, lots_to_count
+from farm.reports.count_rows import count_report, where_of
+from ledger.errors import Refused
+
+
+@dataclass(frozen=True)
+class CountsPage:
+    rows: tuple[tuple[CountRow, str], ...]
+    form: WhereForm
+
+
+@dataclass(frozen=True)
+class CountPage:
+    """``answers``: the differences that are still open, if the reader may answer them."""
+
+    count: StockCount
+    answer: AnswerPage
+    answers: AnswersForm | None
+
+
+@dataclass(frozen=True)
+class StartPage:
+    where: str
+    form: CountForm
+
+
+@page(Right.SEE_WORK)
+def stock_counts(request: PageRequest) -> HttpResponse:
+    rows = tuple((row, where_of(row.count)) for row in count_rows())
+    return show(request, "farm/store/counts.html", CountsPage(rows, WhereForm(farm=request.farm)))
+
+
+@page(Right.RECORD)
+def count_start(request: PageRequest) -> HttpResponse:
+    """List the lots of a place with a box each; what was found is kept as it was found."""
+    where = WhereForm(request.GET, farm=request.farm)
+    if not where.is_valid():
+        return redirect("stock-counts")
+    room, hidden = where.cleaned_data["room"], where.cleaned_data["hidden"]
+    form = CountForm(
+        request.POST if request.method == "POST" else None,
+        farm=request.farm,
+        person=request.person,
+        lots=lots_to_count(room, where.stages()),
+        hidden=hidden,
+    )
+    if form.is_bound and form.is_valid():
+        try:
+            form.sign()
+            who = Signed(form.person, form.typed_by or form.person)
+            count = keep_count(who, form.counted(room))
+        except Refused as refusal:
+            form.add_error(None, str(refusal))
+        else:
+            messages.success(request, f"Stock count {count.pk} is kept.")
+            return redirect("stock-count", count.pk)
+    name = str(room) if room else "everywhere"
+    return show(request, "farm/store/count_start.html", StartPage(name, form))
+
+
+@page(Right.SEE_WORK)
+def stock_count(request: PageRequest, pk: int) -> HttpResponse:
+    """A count beside the book; each difference that is open can be answered."""
+    count = get_or_refuse(request, counts(), Right.SEE_WORK, pk=pk)
+    lines = checked_lines(count)
+    report = count_report(count, lines, farm=request.farm, made=made_by(request))
+    if (file := taken_away(request, report, f"stock-count-{pk}")) is not None:
+        return file
+    form = None
+    if may(request.person, Right.RECORD) and any(one.is_open for one in lines):
+        posted = request.POST if request.method == "POST" else None
+        form = AnswersForm(posted, farm=request.farm, checked=lines)
+        if form.is_bound and form.is_valid():
+            _answer_all(request, form)
+            if not form.errors:
+                return redirect("stock-count", pk)
+            lines, refused = checked_lines(count), form
+            form = AnswersForm(posted, farm=request.farm, checked=lines)
+            form.take_refusals(refused)
+    answer = answer_page(request, report, codes_lead_to="lot")
+    return show(request, "farm/store/count.html", CountPage(count, answer, form))
+
+
+def _answer_all(request: PageRequest, form: AnswersForm) -> None:
+    """Answer each difference for itself; a refusal stands at its row, the others are kept."""
+    said = 0
+    for one, doing, answered, note in form.answered(signed(request.person)):
+        try:
+            answer = answer_difference(doing, one.line, answered, note=note)
+        except Refused as refusal:
+            form.refuse(one, str(refusal))
+            continue
+        said += 1
+        if answer.entry is not None:
+            recorded = Recorded(answer.entry, (), fresh=True)
+            words = follow_up(recorded, request.farm)
+            messages.info(request, " ".join([f"Recorded as entry {answer.entry.seq}.", *words]))
+    messages.success(request, f"{said} differences are answered.")

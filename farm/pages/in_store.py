@@ -1,0 +1,143 @@
+"""What is in store, place by place: /store/, and a whole shelf weighed in at once."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect
+from django.utils import timezone
+
+from farm.actions.common import Recorded
+from farm.actions.questions import PlausibilityQuestion
+from farm.actions.storing import weigh_again
+from farm.models import Shelf, Species, Stage
+from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
+from farm.pages.forms.shelf import ShelfForm
+from farm.pages.frame import show
+from farm.pages.handing_out import answer_page, made_by, taken_away
+from farm.pages.laid_out import AnswerPage
+from farm.pages.recording import follow_up
+from farm.queries.in_store import Place, Stored, places_in_store, stored_lots
+from farm.queries.water_loss import water_losses
+from farm.reports.store_rows import store_report
+from ledger.errors import Refused
+
+NOWHERE = "none"  # the address of lots whose place was never stated
+
+
+@dataclass(frozen=True)
+class Weighable:
+    """A place with something loose in it, and where it is weighed in."""
+
+    name: str
+    shelf: str
+    lots: int
+
+
+@dataclass(frozen=True)
+class InStorePage:
+    answer: AnswerPage
+    weighable: tuple[Weighable, ...]
+
+
+@dataclass(frozen=True)
+class ShelfPage:
+    """``recorded``: what was recorded of this form already, while the rest waits for answers."""
+
+    place: str
+    form: ShelfForm
+    recorded: tuple[str, ...]
+
+
+@page(Right.SEE_WORK)
+def in_store(request: PageRequest) -> HttpResponse:
+    losses = water_losses()
+    places = places_in_store(timezone.localtime(), losses)
+    report = store_report(places, losses, made_by(request), species=list(Species.objects.all()))
+    if (file := taken_away(request, report, "in-store")) is not None:
+        return file
+    ways = _weighable(places) if may(request.person, Right.RECORD) else ()
+    shown = InStorePage(answer_page(request, report, codes_lead_to="lot"), ways)
+    return show(request, "farm/store/in_store.html", shown)
+
+
+@page(Right.RECORD)
+def weigh_shelf(request: PageRequest, shelf: str) -> HttpResponse:
+    """Weigh in what is loose on a shelf; what was recorded leaves the form, the rest stays."""
+    name, stored = _on_shelf(request, shelf)
+    if request.method != "POST":
+        form = ShelfForm(farm=request.farm, person=request.person, stored=stored)
+        return show(request, "farm/store/weigh.html", ShelfPage(name, form, ()))
+    form = ShelfForm(request.POST, farm=request.farm, person=request.person, stored=stored)
+    done = _recorded(request, form)
+    if not form.errors:
+        messages.success(request, _said(done, len(stored)))
+        return redirect("in-store")
+    rest = _rest_of(request, form, done=done)
+    said = tuple(f"{code}: entry {one.entry.seq}" for code, one in done.items())
+    return show(request, "farm/store/weigh.html", ShelfPage(name, rest, said))
+
+
+def _recorded(request: PageRequest, form: ShelfForm) -> dict[str, Recorded]:
+    """Record each row that can be, by the code of its lot; refusals stand at their rows."""
+    form.full_clean()
+    if form.is_wrong():
+        return {}
+    try:
+        form.sign()
+    except Refused as refusal:
+        form.add_error("pin", str(refusal))
+        return {}
+    done = {}
+    for lot, doing, weight_mg in form.weighed():
+        try:
+            done[lot.code] = weigh_again(doing, lot=lot, weight_mg=weight_mg)
+        except PlausibilityQuestion as question:
+            form.ask_about(lot, question.question)
+        except Refused as refusal:
+            form.refuse(lot, str(refusal))
+    for recorded in done.values():
+        for words in follow_up(recorded, request.farm):
+            messages.info(request, words)
+    return done
+
+
+def _rest_of(request: PageRequest, form: ShelfForm, *, done: dict[str, Recorded]) -> ShelfForm:
+    """The form without what is recorded, with everything typed and every refusal kept."""
+    stored = [one for one in form.stored.values() if one.lot.code not in done]
+    rest = ShelfForm(request.POST, farm=request.farm, person=request.person, stored=stored)
+    rest.take_refusals(form)
+    return rest
+
+
+def _on_shelf(request: PageRequest, shelf: str) -> tuple[str, list[Stored]]:
+    """The loose lots on a shelf, what goes first leading."""
+    found = None
+    if shelf != NOWHERE:
+        rows = Shelf.objects.select_related("room")
+        pk = int(shelf) if shelf.isdigit() else 0
+        found = get_or_refuse(request, rows, Right.RECORD, pk=pk)
+    stored = stored_lots(timezone.localtime(), water_losses())
+    loose = [one for one in stored if one.shelf == found and _is_loose(one)]
+    return str(found or "Place not stated"), loose
+
+
+def _weighable(places: Sequence[Place]) -> tuple[Weighable, ...]:
+    counted = [(place, sum(map(_is_loose, place.lots))) for place in places]
+    return tuple(
+        Weighable(place.name, str(place.shelf.pk) if place.shelf else NOWHERE, lots)
+        for place, lots in counted
+        if lots
+    )
+
+
+def _is_loose(one: Stored) -> bool:
+    return bool(one.lot.card.stage == Stage.CROP)
+
+
+def _said(done: dict[str, Recorded], on_shelf: int) -> str:
+    if not done:
+        return "Nothing was weighed: nothing was recorded."
+    entries = ", ".join(f"{code} (entry {one.entry.seq})" for code, one in done.items())
+    return f"Weighed {len(done)} of {on_shelf} lots: {entries}."

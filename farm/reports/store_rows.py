@@ -1,0 +1,110 @@
+"""What is in store as rows: a table a place, what goes first leading, and the water loss."""
+
+from collections.abc import Mapping, Sequence
+
+from farm.models import Species
+from farm.queries.in_store import Place, Stored, use_first
+from farm.queries.water_loss import ENOUGH, WaterLoss
+from farm.reports.made import Made
+from farm.reports.pounds import beside_pounds
+from farm.reports.rows import Cell, Column, Fact, Kind, Report, Row, Table
+
+IN_STORE = (
+    Column("Lot"),
+    Column("What it is"),
+    Column("Goes", Kind.COUNT),
+    Column("Age, days", Kind.COUNT),
+    Column("Weighed", Kind.MASS),
+    Column("On", Kind.DATE),
+    Column("Should weigh now", Kind.MASS),
+    Column("From", Kind.MASS),
+    Column("To", Kind.MASS),
+    Column("Keeps until", Kind.DATE),
+    Column("Days left", Kind.COUNT),
+    Column("Mind"),
+)
+LOSSES = (
+    Column("Species, loose in crates"),
+    Column("Loses a day", Kind.RATIO),
+    Column("From", Kind.RATIO),
+    Column("To", Kind.RATIO),
+    Column("Weighings", Kind.COUNT),
+    Column("Where from"),
+    Column("May lose a day, by the book", Kind.RATIO),
+)
+LOSS_NOTE = (
+    "The share of its weight that a lot loses a day; its own figure is the median of its weighings "
+    f"(from {ENOUGH} on), and eight in ten of them lie between the two beside it. A weighing "
+    "writes off as water what the last column allows, and asks about the rest."
+)
+NOTE = (
+    "“Goes” counts within a species or product: 1 goes first. What should be there now is what was "
+    "weighed less the loss of its species; packs start from what was filled in."
+)
+
+
+def store_report(
+    places: Sequence[Place],
+    losses: Mapping[int, WaterLoss],
+    made: Made,
+    *,
+    species: Sequence[Species],
+) -> Report:
+    every = [stored for place in places for stored in place.lots]
+    ranks = use_first(every)
+    over = sum(1 for one in every if one.days_left is not None and one.days_left < 0)
+    report = Report(
+        title="In store",
+        subtitle="What is in which fridge, crate and jar, what goes first leading",
+        farm_name=made.farm_name,
+        made_by=made.by,
+        made_at=made.at,
+        currency=made.currency,
+        facts=(
+            Fact("Lots", len(every), Kind.COUNT),
+            Fact("Weighed", sum(one.weighed_mg for one in every), Kind.MASS),
+            Fact("Past their days", over, Kind.COUNT),
+        ),
+        tables=(
+            *(_place(place, ranks) for place in places),
+            _losses(losses, species),
+        ),
+    )
+    return beside_pounds(report, made)
+
+
+def _place(place: Place, ranks: Mapping[int, int]) -> Table:
+    rows = tuple(_row(one, ranks[one.lot.pk]) for one in place.lots)
+    return Table(place.name, IN_STORE, rows, note=NOTE)
+
+
+def _row(one: Stored, rank: int) -> Row:
+    weights: tuple[Cell, ...] = (one.expected_mg, one.least_mg, one.most_mg)
+    return (
+        one.lot.code, one.lot.item.name, rank, one.age_days, one.weighed_mg, one.weighed_on,
+        *weights, one.keeps_until, one.days_left, "; ".join(mind(one)),
+    )  # fmt: skip
+
+
+def mind(one: Stored) -> list[str]:
+    """What to know of a lot before it is used."""
+    said = []
+    if one.lot.held:
+        said.append("on hold")
+    if one.days_left is not None and one.days_left < 0:
+        said.append("past its days")
+    if one.warm_milli_c is not None:
+        said.append(f"may have stood at {one.warm_milli_c / 1000:.1f} °C: keeps less long")
+    if one.is_short:
+        said.append("should weigh less than it declares")
+    return said
+
+
+def _losses(losses: Mapping[int, WaterLoss], species: Sequence[Species]) -> Table:
+    rows: list[Row] = [
+        (str(one), loss.rate_ppm, loss.low_ppm, loss.high_ppm, loss.weighings, loss.source,
+         one.water_loss_ppm)
+        for one in species
+        if (loss := losses.get(one.pk))
+    ]  # fmt: skip
+    return Table("Water lost in the fridge", LOSSES, tuple(rows), note=LOSS_NOTE)

@@ -1,6 +1,6 @@
 """Close a month, serve a closed one as it was frozen, and enter the month's bills."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from uuid import uuid4
 
 from django.contrib import messages
@@ -28,13 +28,19 @@ from farm.queries.closings import (
 )
 from farm.queries.months import Month, NoMonthError, month_of
 from farm.reports.closing_rows import bills_table, closed_report, closing_files, open_report
+from farm.reports.files import MEDIA_TYPES as REPORT_TYPES
 from farm.reports.rows import Report
 from ledger.errors import Refused
 
-FILES = {"pdf": "PDF", "xlsx": "Spreadsheet", "csv": "Rows as CSV", "txt": "Text"}
+FILES = {
+    "pdf": "PDF",
+    "xlsx": "Spreadsheet",
+    "zip": "Tables as CSV",
+    "csv": "Rows as CSV",
+    "txt": "Text",
+}
 MEDIA_TYPES = {
-    "pdf": "application/pdf",
-    "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    **REPORT_TYPES,
     "csv": "text/csv; charset=utf-8",
     "txt": "text/plain; charset=utf-8",
     "json": "application/json",
@@ -76,13 +82,16 @@ def month_answer(request: PageRequest, month: Month, others: tuple[Way, ...]) ->
         others = (*others, Way(label, reverse("month-close", args=[month.key])))
     if closed is None:
         report = open_report(month, made_by(request))
-        return handed_out(request, report, name=f"month-{month.key}", others=others)
+        return handed_out(request, report, name=f"month-{month.key}", others=others, folds="all")
+    kept = {file.name.rsplit(".", 1)[1]: file for file in closed.files.all()}
     ending = request.GET.get("file", "")
-    if ending in FILES:
-        return _served(closed.files.get(name=f"month-{month.key}.{ending}"))
-    files = tuple(Way(label, f"?file={ending}") for ending, label in FILES.items())
+    if ending in FILES and ending in kept:
+        return _served(kept[ending])
+    files = tuple(
+        Way(label, f"?file={ending}") for ending, label in FILES.items() if ending in kept
+    )
     shown = laid_out(closed_report(closed), others=others, files=files, codes_lead_to="cost-of")
-    return show(request, "farm/answers/answer.html", shown)
+    return show(request, "farm/answers/answer.html", replace(shown, folds="all"))
 
 
 @page(Right.SEE_SALES)

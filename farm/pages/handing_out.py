@@ -1,8 +1,11 @@
 """A report handed out: as a page, or as a file where the address asks for one."""
 
+from dataclasses import replace
+
 from django.http import HttpResponse
 from django.utils import timezone
 
+from farm.models import Person
 from farm.pages.access import PageRequest
 from farm.pages.frame import show
 from farm.pages.laid_out import AnswerPage, Way, laid_out
@@ -10,11 +13,16 @@ from farm.reports.files import MEDIA_TYPES, file_of
 from farm.reports.made import Made, made_for
 from farm.reports.rows import Report
 
-FILES = {"PDF": "pdf", "Spreadsheet": "xlsx"}
+FILES = {"PDF": "pdf", "Spreadsheet": "xlsx", "Tables as CSV": "zip"}
 
 
 def made_by(request: PageRequest) -> Made:
-    return made_for(request.farm, str(request.person), timezone.now())
+    return made_for(request.farm, in_role(request.person), timezone.now())
+
+
+def in_role(person: Person) -> str:
+    """Name who takes something away, and in which role: it says what they could see."""
+    return f"{person} ({person.get_role_display()})"
 
 
 def handed_out(
@@ -24,11 +32,12 @@ def handed_out(
     name: str,
     others: tuple[Way, ...] = (),
     codes_lead_to: str = "cost-of",
+    folds: str = "",
 ) -> HttpResponse:
-    """Show a report; `?file=pdf` and `?file=xlsx` take it away."""
+    """Show a report; `?file=pdf`, `?file=xlsx` and `?file=zip` take it away."""
     file = taken_away(request, report, name)
     shown = answer_page(request, report, others=others, codes_lead_to=codes_lead_to)
-    return file or show(request, "farm/answers/answer.html", shown)
+    return file or show(request, "farm/answers/answer.html", replace(shown, folds=folds))
 
 
 def taken_away(request: PageRequest, report: Report, name: str) -> HttpResponse | None:

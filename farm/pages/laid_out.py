@@ -1,7 +1,7 @@
 """A report laid out for the screen: drawings as SVG, tables with their codes as links."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from django.urls import reverse
 from django.utils.text import slugify
@@ -68,8 +68,11 @@ class ShownTable:
 
 @dataclass(frozen=True)
 class AnswerPage:
+    """``leads``: the facts that are looked for first. ``folds``: "all", or long tables alone."""
+
     title: str
     subtitle: str
+    leads: tuple[tuple[str, str], ...]
     facts: tuple[tuple[str, str], ...]
     pictures: tuple[Picture, ...]
     tables: tuple[ShownTable, ...]
@@ -77,6 +80,7 @@ class AnswerPage:
     made_text: str
     others: tuple[Way, ...]
     files: tuple[Way, ...]
+    folds: str = field(default="", kw_only=True)
 
 
 def laid_out(
@@ -86,11 +90,13 @@ def laid_out(
 
     The number of an entry leads to it, and words that are a table's title to that table.
     """
+    facts = [(fact.lead, (fact.label, show_fact(fact, report.currency))) for fact in report.facts]
     titles = {table.title: f"#{slugify(table.title)}" for table in report.tables}
     return AnswerPage(
         title=report.title,
         subtitle=report.subtitle,
-        facts=tuple((fact.label, show_fact(fact, report.currency)) for fact in report.facts),
+        leads=tuple(words for lead, words in facts if lead),
+        facts=tuple(words for lead, words in facts if not lead),
         pictures=tuple(
             Picture(drawing.title, svg(drawing, f"drawing-{at}"), drawing.width < WIDE)
             for at, drawing in enumerate(report.drawings)

@@ -10,18 +10,20 @@ import json
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
 from dataclasses import asdict, dataclass
+from decimal import Decimal
 
 from django.db.models import Sum
 
-from farm.models import SellingCost, Stage
+from farm.models import Form, SellingCost, Stage
 from farm.queries.bills import charged_and_billed
 from farm.queries.finding import amount_of
-from farm.queries.months import ROOT_DAY, Month, costs_in, flows_in, lost_in, sold_in
+from farm.queries.months import ROOT_DAY, Month, SoldRow, costs_in, flows_in, lost_in, sold_in
+from farm.queries.reconciliation import Step, reconcile
 from farm.queries.yields import picks_of
 from ledger.drafts import canonical
 from ledger.models import KINDS, Lot
 
-TABLES = ("sales", "selling", "harvest", "losses", "stock", "cost", "bills")
+TABLES = ("sales", "selling", "harvest", "losses", "stock", "goods", "tax", "cost", "bills")
 Place = tuple[str, str, tuple[str, ...]]
 
 
@@ -45,13 +47,16 @@ class KeptRow:
 
 
 def rows_of(month: Month) -> list[KeptRow]:
-    """Work the rows of a month from the book as it is now; about fifteen queries."""
+    """Work the rows of a month from the book as it is now; about twenty-five queries."""
+    sold = sold_in(month)
     found = (
-        *_sales(month),
+        *_sales(month, sold),
         *_selling(month),
         *_harvest(month),
         *_losses(month),
         *_stock(month),
+        *_goods(month),
+        *_tax(month, sold),
         *_cost(month),
         *_bills(month),
     )
@@ -94,8 +99,8 @@ def _order(place: Place) -> tuple[str, int, tuple[str, ...]]:
 # --- one table each --------------------------------------------------------------------------
 
 
-def _sales(month: Month) -> Iterator[KeptRow]:
-    for row in sold_in(month):
+def _sales(month: Month, sold: Iterable[SoldRow]) -> Iterator[KeptRow]:
+    for row in sold:
         words = {
             "date": f"{row.day}",
             "entry": f"{row.entry}",
@@ -165,6 +170,29 @@ def _stock(month: Month) -> Iterator[KeptRow]:
         }
         words = {"stage": Stage(stage).label}
         yield KeptRow(month.key, "stock", (_padded(stage),), words, numbers)
+
+
+def _goods(month: Month) -> Iterator[KeptRow]:
+    """What each step of the month did to the fresh and to the dried crop."""
+    for form in Form:
+        amounts = reconcile(month.first, month.last, form=form).amounts
+        for at, step in enumerate(Step):
+            if step not in (Step.START, Step.END) and step in amounts:
+                words = {"goods": form.label, "step": step.value}
+                numbers = {"moved_mg": amounts[step]}
+                yield KeptRow(month.key, "goods", (form.value, f"{at:02}"), words, numbers)
+
+
+def _tax(month: Month, sold: Iterable[SoldRow]) -> Iterator[KeptRow]:
+    """What was sold at each rate of tax; rows of one rate are added up."""
+    for row in sold:
+        words = {"rate": f"{Decimal(row.tax_ppm) / 10_000:f} %"}
+        numbers = {
+            "net_at_rate_money": row.net,
+            "tax_at_rate_money": row.tax,
+            "gross_at_rate_money": row.gross,
+        }
+        yield KeptRow(month.key, "tax", (_padded(row.tax_ppm),), words, numbers)
 
 
 def _cost(month: Month) -> Iterator[KeptRow]:

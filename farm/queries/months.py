@@ -1,4 +1,4 @@
-"""A month: what was sold, picked and lost, what was in stock, and that it agrees with the book.
+"""A month, or any days: what was sold, picked and lost, what was in stock, what is owed.
 
 Everything is read by the day it happened; a correction counts in the month of the entry that it
 corrects. The book's worked figures are taken as they are: nothing is worked out a second time.
@@ -13,8 +13,10 @@ from datetime import date, timedelta
 from django.db.models import QuerySet, Sum
 from django.db.models.functions import Coalesce, TruncMonth
 
-from farm.models import LotCard, SaleLine, SellingCost, Stage
+from farm.models import Form, LotCard, SaleLine, SellingCost, SellingPlace, Species, Stage
 from farm.queries.finding import Amount, amount_in
+from farm.queries.owed import Account, accounts
+from farm.queries.reconciliation import Reconciliation, reconcile
 from farm.queries.yields import BlockYield, Pick, block_yields, picks_of
 from ledger import balances
 from ledger.models import KINDS, Charge, Entry, Flow, Line, Lot, Role
@@ -28,11 +30,36 @@ class NoMonthError(ValueError):
 
 
 @dataclass(frozen=True)
-class Month:
-    """A calendar month, both days included."""
+class Span:
+    """Some days, the first and the last included."""
 
     first: date
     last: date
+
+    @property
+    def key(self) -> str:
+        return f"{self.first}-to-{self.last}"
+
+    @property
+    def name(self) -> str:
+        return f"{self.first} to {self.last}"
+
+
+@dataclass(frozen=True)
+class Only:
+    """What is left out: all but one species, all but one selling place; nothing, if neither."""
+
+    species: Species | None = None
+    place: SellingPlace | None = None
+
+    @property
+    def words(self) -> str:
+        return ", ".join(str(one) for one in (self.species, self.place) if one)
+
+
+@dataclass(frozen=True)
+class Month(Span):
+    """A calendar month."""
 
     @property
     def key(self) -> str:
@@ -59,6 +86,7 @@ class SoldRow:
     tax: int
     gross: int
     cost: int
+    tax_ppm: int
 
 
 @dataclass(frozen=True)
@@ -102,7 +130,13 @@ class Movement:
 
 @dataclass(frozen=True)
 class MonthFigures:
-    month: Month
+    """All that a month's report says. ``movement``: the whole book's, so of no part of it.
+
+    ``goods``: where the fresh and the dried crop went. ``accounts``: what customers owe at the end.
+    """
+
+    month: Span
+    only: Only
     sales: tuple[SoldRow, ...]
     selling: dict[str, int]
     picks: tuple[Pick, ...]
@@ -110,7 +144,12 @@ class MonthFigures:
     losses: tuple[LostRow, ...]
     stock_start: tuple[StockRow, ...]
     stock_end: tuple[StockRow, ...]
-    movement: Movement
+    goods: tuple[Reconciliation, ...]
+    accounts: tuple[Account, ...]
+    movement: Movement | None
+
+
+EVERYTHING = Only()
 
 
 def month_of(text: str) -> Month:
@@ -128,35 +167,53 @@ def months_kept() -> list[Month]:
     return [month_of(f"{day:%Y-%m}") for day in days.distinct().order_by("-month")]
 
 
-def month_figures(month: Month) -> MonthFigures:
-    """Read a month from the book; about twenty queries, however many entries it has."""
+def month_figures(month: Span, only: Only = EVERYTHING) -> MonthFigures:
+    """Read some days from the book; about forty queries, however many entries they have.
+
+    Of one selling place there are sales alone; of one species, neither selling costs, which are
+    a place's, nor accounts, which are a customer's.
+    """
     start = balances.on_hand(month.first - timedelta(days=1))
     end = balances.on_hand(month.last)
-    picks = picks_of(month.first, month.last)
+    sales = sold_in(month, only)
+    if only.place:
+        return MonthFigures(
+            month, only, sales, _selling(month, only), (), (), (), (), (), (), (), None
+        )
+    picks = picks_of(month.first, month.last, species=only.species)
     return MonthFigures(
         month=month,
-        sales=sold_in(month),
-        selling=_selling(month),
+        only=only,
+        sales=sales,
+        selling=_selling(month, only),
         picks=picks,
         blocks=block_yields(picks, month.last),
-        losses=lost_in(month),
-        stock_start=_stock(start),
-        stock_end=_stock(end),
-        movement=Movement(
-            start=_added(row.cost for row in start),
-            **costs_in(month),
-            end=_added(row.cost for row in end),
+        losses=lost_in(month, only),
+        stock_start=_stock(start, only),
+        stock_end=_stock(end, only),
+        goods=tuple(
+            reconcile(month.first, month.last, form=form, species=only.species) for form in Form
         ),
+        accounts=() if only.species else tuple(accounts(month.last)),
+        movement=None if only.species else _movement(month, start, end),
     )
 
 
-def flows_in(month: Month, *roles: Role) -> QuerySet[Flow]:
+def _movement(month: Span, start: list[balances.Balance], end: list[balances.Balance]) -> Movement:
+    return Movement(
+        start=_added(row.cost for row in start),
+        **costs_in(month),
+        end=_added(row.cost for row in end),
+    )
+
+
+def flows_in(month: Span, *roles: Role) -> QuerySet[Flow]:
     """Whatever moved cost or quantity in a month, in some roles (none named: in all)."""
     flows = Flow.objects.filter(entry__happened_on__range=(month.first, month.last))
     return flows.filter(role__in=roles) if roles else flows
 
 
-def costs_in(month: Month) -> dict[str, Cost]:
+def costs_in(month: Span) -> dict[str, Cost]:
     """Add up what was bought, charged, sold and lost in a month, by kind; four queries."""
     return {
         "bought": (_bought(month), *[0] * (len(KINDS) - 1)),
@@ -169,10 +226,10 @@ def costs_in(month: Month) -> dict[str, Cost]:
 # --- sales -----------------------------------------------------------------------------------
 
 
-def sold_in(month: Month) -> tuple[SoldRow, ...]:
+def sold_in(month: Span, only: Only = EVERYTHING) -> tuple[SoldRow, ...]:
     """One row a lot, entry and role, with its money as corrected; three queries."""
     rows = list(
-        flows_in(month, Role.SOLD, Role.BACK)
+        _of(only.species, flows_in(month, Role.SOLD, Role.BACK))
         .select_related("lot__item", "lot__card__product", "lot__card__species", "entry")
         .order_by("entry__happened_on", "entry_id", "pk")
     )  # fmt: skip
@@ -181,7 +238,13 @@ def sold_in(month: Month) -> tuple[SoldRow, ...]:
     for line in found.select_related("line__entry", "sale__place", "sale__customer", "product"):
         lines[line.line.entry.place, line.line.lot_id, line.line.role].append(line)
     sold = [_sold(flow, lines[flow.entry_id, flow.lot_id, flow.role]) for flow in rows]
+    if only.place:
+        sold = [row for row in sold if row.place == only.place.name]
     return tuple(row for row in sold if row.amount.mass_mg or row.gross or row.cost)
+
+
+def _of(species: Species | None, flows: QuerySet[Flow]) -> QuerySet[Flow]:
+    return flows.filter(lot__card__species=species) if species else flows
 
 
 def _sold(flow: Flow, lines: list[SaleLine]) -> SoldRow:
@@ -202,21 +265,26 @@ def _sold(flow: Flow, lines: list[SaleLine]) -> SoldRow:
         tax=sum(line.tax for line in lines),
         gross=sum(line.gross for line in lines),
         cost=-sum(flow.cost),
+        tax_ppm=first.tax_ppm if first else 0,
     )
 
 
-def _selling(month: Month) -> dict[str, int]:
+def _selling(month: Span, only: Only) -> dict[str, int]:
     """What selling cost at each place: fees, hours; not part of any lot's cost."""
+    if only.species:
+        return {}
     costs = SellingCost.objects.annotate(day=ROOT_DAY).filter(day__range=(month.first, month.last))
+    if only.place:
+        costs = costs.filter(place=only.place)
     return dict(costs.values_list("place__name").annotate(Sum("amount")).order_by("place__name"))
 
 
 # --- losses and stock ------------------------------------------------------------------------
 
 
-def lost_in(month: Month) -> tuple[LostRow, ...]:
+def lost_in(month: Span, only: Only = EVERYTHING) -> tuple[LostRow, ...]:
     """Add up by stage and cause. Blocks binned once spent are no loss; water costs nothing."""
-    flows = flows_in(month, Role.LOST, Role.STRANDED, Role.SHRUNK)
+    flows = _of(only.species, flows_in(month, Role.LOST, Role.STRANDED, Role.SHRUNK))
     sums: dict[tuple[int, str], list[int]] = defaultdict(lambda: [0, 0, 0])
     for flow in flows.select_related("lot__item", "lot__card", "entry").order_by("entry_id", "pk"):
         cost = -sum(flow.cost)
@@ -236,13 +304,15 @@ def lost_in(month: Month) -> tuple[LostRow, ...]:
     )
 
 
-def _stock(rows: list[balances.Balance]) -> tuple[StockRow, ...]:
-    """Add up by stage what lots held at the end of a day; one query more."""
+def _stock(rows: list[balances.Balance], only: Only) -> tuple[StockRow, ...]:
+    """Add up by stage what lots held at the end of a day; two queries more."""
     cards = LotCard.objects.filter(lot__in=[row.lot_id for row in rows])
+    if only.species:
+        cards = cards.filter(species=only.species)
     stages = dict(cards.values_list("lot_id", "stage"))
     lots = Lot.objects.select_related("item").in_bulk([row.lot_id for row in rows])
     sums: dict[int, list[int]] = defaultdict(lambda: [0, 0, 0, 0])
-    for row in rows:
+    for row in (row for row in rows if row.lot_id in stages):
         amount = amount_in(lots[row.lot_id], row.quantity)
         numbers = (1, amount.pieces or 0, amount.mass_mg or 0, sum(row.cost))
         stage = stages[row.lot_id]
@@ -253,12 +323,12 @@ def _stock(rows: list[balances.Balance]) -> tuple[StockRow, ...]:
 # --- the book's own sums ---------------------------------------------------------------------
 
 
-def _bought(month: Month) -> int:
+def _bought(month: Span) -> int:
     lines = Line.objects.annotate(day=ROOT_DAY).filter(day__range=(month.first, month.last))
     return lines.aggregate(total=Sum("money"))["total"] or 0
 
 
-def charged_in(month: Month) -> Cost:
+def charged_in(month: Span) -> Cost:
     """Labour, energy and room that the month's entries charged, by kind; one query."""
     charges = Charge.objects.annotate(day=ROOT_DAY).filter(day__range=(month.first, month.last))
     sums = dict(charges.values_list("kind").annotate(Sum("amount")).order_by())

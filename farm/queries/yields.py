@@ -5,7 +5,7 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from farm.models import LotCard, RecipeLine, RecipeVersion, Stage
+from farm.models import LotCard, RecipeLine, RecipeVersion, Species, Stage
 from farm.moisture import Portion, biological_efficiency, mix
 from ledger.amounts import largest_remainder
 from ledger.models import Dimension, Edge, Flow, Role
@@ -55,13 +55,21 @@ def efficiency_ppm(fresh_mg: int, dry_mg: int) -> int | None:
     return biological_efficiency(fresh_mg, Portion(dry_mg)).rate_ppm if dry_mg else None
 
 
-def picks_of(first: date, last: date, *, blocks: Collection[int] | None = None) -> tuple[Pick, ...]:
-    """List what was picked in some days (of some block lots), lot by lot; two queries."""
+def picks_of(
+    first: date,
+    last: date,
+    *,
+    blocks: Collection[int] | None = None,
+    species: Species | None = None,
+) -> tuple[Pick, ...]:
+    """List what was picked in some days (of some block lots, of a species); two queries."""
     flows = Flow.objects.filter(
         role=Role.MADE, lot__card__stage=Stage.CROP, entry__happened_on__range=(first, last)
     ).select_related("lot__card__species", "entry")
     if blocks is not None:
         flows = flows.filter(lot__in=Edge.objects.filter(src__in=blocks).values("dst"))
+    if species is not None:
+        flows = flows.filter(lot__card__species=species)
     made = {flow.lot_id: flow for flow in flows.order_by("entry_id", "pk")}
     given: dict[int, list[tuple[int, int]]] = defaultdict(list)
     edges = Edge.objects.filter(dst__in=made, src__card__stage=Stage.BLOCKS).order_by("pk")

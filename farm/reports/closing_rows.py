@@ -30,6 +30,8 @@ TITLES = {
     "harvest": "harvest",
     "losses": "losses by stage and reason",
     "stock": "stock",
+    "goods": "where the crop went",
+    "tax": "sales tax by rate",
     "cost": "the book's cost",
     "bills": "bills against rates",
 }

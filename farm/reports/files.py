@@ -1,5 +1,6 @@
 """A report as files to take away."""
 
+from farm.reports.csv_tables import zipped_tables
 from farm.reports.pdf import pdf_bytes
 from farm.reports.rows import Report
 from farm.reports.xlsx import workbook_bytes
@@ -7,8 +8,9 @@ from farm.reports.xlsx import workbook_bytes
 MEDIA_TYPES = {
     "pdf": "application/pdf",
     "xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
+    "zip": "application/zip",
 }
-LAYOUTS = {"pdf": pdf_bytes, "xlsx": workbook_bytes}
+LAYOUTS = {"pdf": pdf_bytes, "xlsx": workbook_bytes, "zip": zipped_tables}
 
 
 def file_of(report: Report, ending: str) -> bytes:

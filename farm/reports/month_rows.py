@@ -5,61 +5,21 @@ was sold, lost and in stock is the book's own.
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Mapping, Sequence
 
-from farm.models import Grade
-from farm.queries.months import MonthFigures, SoldRow, StockRow
-from farm.queries.yields import BlockYield, Pick, efficiency_ppm
+from farm.queries.months import MonthFigures, Movement, StockRow
+from farm.queries.owed import AGES
+from farm.queries.reconciliation import Reconciliation
 from farm.reports.drawing import Drawing
 from farm.reports.made import Made
+from farm.reports.month_harvest import HARVEST_BY_SPECIES, harvest_tables
+from farm.reports.month_sales import BY_WEEK, COUNTS, sales_tables
 from farm.reports.pictures import Bar, bars
 from farm.reports.pounds import beside_pounds
-from farm.reports.rows import Column, Fact, Kind, Report, Row, Table, total_row
+from farm.reports.reconciliation_rows import IN, OUT, steps_drawings, steps_table, told
+from farm.reports.rows import Chart, Column, Fact, Kind, Report, Row, Table, total_row
 from farm.units import show_mass
 
-NO_CUSTOMER = "no name (stall or door)"
-COUNTS = (Column("Pieces", Kind.COUNT), Column("Weight", Kind.MASS))
-MONEY = (
-    Column("Net", Kind.MONEY),
-    Column("Tax", Kind.MONEY),
-    Column("Gross", Kind.MONEY),
-    Column("Cost of sales", Kind.MONEY),
-)
-SALES = (
-    Column("Date", Kind.DATE),
-    Column("Entry"),
-    Column("Customer number"),
-    Column("Place"),
-    Column("Product"),
-    Column("Lot"),
-    *COUNTS,
-    *MONEY,
-)
-GRADES = (
-    Column("Firsts", Kind.MASS),
-    Column("Seconds", Kind.MASS),
-    Column("Trim", Kind.MASS),
-    Column("Picked", Kind.MASS),
-)
-PER_BLOCK = (
-    Column("Blocks started", Kind.COUNT),
-    Column("Blocks fruited", Kind.COUNT),
-    Column("Per block started", Kind.MASS),
-    Column("Per block fruited", Kind.MASS),
-    Column("Biological efficiency, per block started", Kind.RATIO),
-)
-BY_SPECIES = (Column("Species"), *GRADES, Column("Cost carried in", Kind.MONEY))
-BY_BLOCKS = (
-    Column("Block lot"),
-    Column("Species"),
-    Column("Strain"),
-    *GRADES,
-    Column("Picked so far, all flushes", Kind.MASS),
-    *PER_BLOCK,
-    Column("Recipe"),
-    Column("State"),
-)
-BY_FLUSH = (Column("Species"), Column("Flush"), *GRADES, *PER_BLOCK)
 LOSSES = (
     Column("Stage"),
     Column("Reason"),
@@ -86,200 +46,95 @@ KINDS = (
     Column("Total", Kind.MONEY),
 )
 AGREES = (Column("The book's cost"), *KINDS)
-EFFICIENCY = (
-    "Biological efficiency: fresh weight of all grades / bone-dry matter of the recipe, spawn "
-    "left out, over all blocks started."
+LEFT_OVER = "Left over (net sales less cost of sales, selling costs, losses)"
+OWED = (
+    Column("Customer number"),
+    Column("Open", Kind.MONEY),
+    *(Column(age.capitalize(), Kind.MONEY) for age in AGES),
+    Column("Paid ahead", Kind.MONEY),
+    Column("Deposits held", Kind.MONEY),
 )
 
 
 def month_report(figures: MonthFigures, made: Made) -> Report:
-    month = figures.month
+    """Lay the figures of a month, or of any days, out; what was left out is said in the title."""
+    month, only = figures.month, figures.only
+    tables = _tables(figures)
     report = Report(
-        title=month.name,
+        title=f"{month.name}: {only.words}" if only.words else month.name,
         subtitle=f"{month.first} to {month.last}, by the day it happened",
         farm_name=made.farm_name,
         made_by=made.by,
         made_at=made.at,
         facts=_facts(figures),
-        tables=(
-            *_sales_tables(figures),
-            *_harvest_tables(figures),
-            _losses(figures),
-            _stock(figures.stock_start, figures.stock_end),
-            _agrees(figures),
-        ),
+        tables=tables,
         drawings=_drawings(figures),
         currency=made.currency,
+        charts=_charts(figures, {table.title: table for table in tables}),
     )
     return beside_pounds(report, made)
 
 
-def _facts(figures: MonthFigures) -> tuple[Fact, ...]:
-    sales, losses = figures.sales, figures.losses
-    selling = sum(figures.selling.values())
-    net, cost = sum(row.net for row in sales), sum(row.cost for row in sales)
+def _tables(figures: MonthFigures) -> tuple[Table, ...]:
+    """Of one selling place there are sales alone."""
+    if figures.only.place:
+        return sales_tables(figures)
     return (
-        Fact("Picked", sum(pick.mass_mg for pick in figures.picks), Kind.MASS),
-        Fact("Sold", sum(row.amount.mass_mg or 0 for row in sales), Kind.MASS),
-        Fact("Sales, net of tax", net, Kind.MONEY),
+        *sales_tables(figures),
+        *harvest_tables(figures),
+        _losses(figures),
+        _stock(figures.stock_start, figures.stock_end),
+        *(steps_table(found) for found in figures.goods),
+        *([_accounts(figures)] if not figures.only.species else []),
+        *([_agrees(figures.movement)] if figures.movement else []),
+    )
+
+
+# --- what is looked for first ----------------------------------------------------------------
+
+
+def _facts(figures: MonthFigures) -> tuple[Fact, ...]:
+    """Six figures first, then what they are made of."""
+    sales = figures.sales
+    selling, lost = sum(figures.selling.values()), sum(row.cost for row in figures.losses)
+    net, cost = sum(row.net for row in sales), sum(row.cost for row in sales)
+    owed = sum(one.open_money for one in figures.accounts)
+    facts = [
+        Fact("Picked", sum(pick.mass_mg for pick in figures.picks), Kind.MASS, lead=True),
+        Fact("Sold", sum(row.amount.mass_mg or 0 for row in sales), Kind.MASS, lead=True),
+        Fact("Sales, net of tax", net, Kind.MONEY, lead=True),
+        Fact("Lost", lost, Kind.MONEY, lead=True),
+        Fact(LEFT_OVER, net - cost - selling - lost, Kind.MONEY, lead=True),
+        Fact("Owed to the farm at the end", owed, Kind.MONEY, lead=True),
         Fact("Cost of sales", cost, Kind.MONEY),
         Fact("Selling costs", selling, Kind.MONEY),
-        Fact("Lost", sum(row.cost for row in losses), Kind.MONEY),
-        Fact("Left over (net sales less those three)",
-             net - cost - selling - sum(row.cost for row in losses), Kind.MONEY),
-        Fact("Agrees with the book", _agreement(figures.movement.difference)),
-    )  # fmt: skip
+        Fact("Sales tax", sum(row.tax for row in sales), Kind.MONEY),
+        *_owing(figures),
+        *_unexplained(figures.goods),
+    ]
+    if figures.movement:
+        facts.append(Fact("Agrees with the book", _agreement(figures.movement.difference)))
+    return tuple(facts)
+
+
+def _owing(figures: MonthFigures) -> list[Fact]:
+    held = sum(one.deposit_money for one in figures.accounts)
+    return [Fact("Deposits held for boxes", held, Kind.MONEY)] if held else []
+
+
+def _unexplained(goods: Sequence[Reconciliation]) -> list[Fact]:
+    """Say how much is unexplained, and whether water and the scale may be the reason."""
+    missing = sum(found.unexplained_mg for found in goods)
+    flagged = any(found.is_flagged for found in goods)
+    words = "more than the scale explains" if flagged else "no more than the scale may be off"
+    return [Fact(f"Unexplained, {words}", missing, Kind.MASS)] if missing else []
 
 
 def _agreement(difference: int) -> str:
     return "yes, difference 0" if not difference else f"NO: {difference} ten-thousandths apart"
 
 
-# --- sales -----------------------------------------------------------------------------------
-
-
-def _sales_tables(figures: MonthFigures) -> tuple[Table, ...]:
-    sales = figures.sales
-    rows: list[Row] = [
-        (row.day, str(row.entry), row.customer_number, row.place, row.product, row.lot_code,
-         *_sold_cells(row))
-        for row in sales
-    ]  # fmt: skip
-    summed = {column.name for column in (*COUNTS, *MONEY)}
-    return (
-        _by_place(figures),
-        _grouped("Sales by customer", "Customer number", sales, key=_customer),
-        _grouped("Sales by product", "Product", sales, key=lambda row: row.product),
-        _grouped("Sales by species", "Species", sales, key=lambda row: row.species),
-        _grouped("Sales by lot", "Lot", sales, key=lambda row: row.lot_code),
-        Table("Sales by line", SALES, tuple(rows), total_row(SALES, rows, summed)),
-    )
-
-
-def _customer(row: SoldRow) -> str:
-    return row.customer_number or NO_CUSTOMER
-
-
-def _sold_cells(row: SoldRow) -> Row:
-    return (
-        row.amount.pieces, row.amount.mass_mg, row.net, row.tax, row.gross, row.cost,
-    )  # fmt: skip
-
-
-def _grouped(
-    title: str, label: str, sales: Sequence[SoldRow], *, key: Callable[[SoldRow], str]
-) -> Table:
-    columns = (Column(label), *COUNTS, *MONEY)
-    rows: list[Row] = [
-        (name, sums[0] or None, *sums[1:]) for name, sums in _sums(sales, key).items()
-    ]
-    summed = {column.name for column in (*COUNTS, *MONEY)}
-    return Table(title, columns, tuple(rows), total_row(columns, rows, summed))
-
-
-def _by_place(figures: MonthFigures) -> Table:
-    """Sales by place, with what selling there cost: fees and hours."""
-    columns = (
-        Column("Place"), *COUNTS, *MONEY,
-        Column("Selling costs", Kind.MONEY), Column("Left over", Kind.MONEY),
-    )  # fmt: skip
-    sums = _sums(figures.sales, key=lambda row: row.place)
-    rows: list[Row] = []
-    for place in sorted(sums.keys() | figures.selling.keys()):
-        pieces, mass_mg, net, tax, gross, cost = sums.get(place, [0] * 6)
-        selling = figures.selling.get(place, 0)
-        rows.append(
-            (place, pieces or None, mass_mg, net, tax, gross, cost, selling, net - cost - selling)
-        )
-    summed = {column.name for column in columns[1:]}
-    note = "Left over = net - cost of sales - selling costs; losses are not taken off."
-    return Table("Sales by place", columns, tuple(rows), total_row(columns, rows, summed), note)
-
-
-def _sums(sales: Iterable[SoldRow], key: Callable[[SoldRow], str]) -> dict[str, list[int]]:
-    sums: dict[str, list[int]] = defaultdict(lambda: [0] * 6)
-    for row in sales:
-        cells = [cell if isinstance(cell, int) else 0 for cell in _sold_cells(row)]
-        sums[key(row)] = [a + b for a, b in zip(sums[key(row)], cells, strict=True)]
-    return dict(sorted(sums.items()))
-
-
-# --- harvest ---------------------------------------------------------------------------------
-
-
-def _harvest_tables(figures: MonthFigures) -> tuple[Table, ...]:
-    blocks = {lot.pk: lot for lot in figures.blocks}
-    return (
-        _by_species(figures.picks),
-        _by_blocks(figures.picks, blocks),
-        _by_flush(figures.picks, blocks),
-    )
-
-
-def _grades(picks: Iterable[Pick]) -> list[int]:
-    """Firsts, seconds, trim, and all together."""
-    masses = dict.fromkeys(Grade.values, 0)
-    for pick in picks:
-        masses[pick.grade] += pick.mass_mg
-    return [*masses.values(), sum(masses.values())]
-
-
-def _by_species(picks: Sequence[Pick]) -> Table:
-    groups: dict[str, list[Pick]] = defaultdict(list)
-    for pick in picks:
-        groups[pick.species].append(pick)
-    rows: list[Row] = [
-        (name, *_grades(group), sum(pick.cost for pick in group))
-        for name, group in sorted(groups.items())
-    ]
-    summed = {column.name for column in BY_SPECIES[1:]}
-    return Table("Harvest by species", BY_SPECIES, tuple(rows), total_row(BY_SPECIES, rows, summed))
-
-
-def _by_blocks(picks: Sequence[Pick], blocks: dict[int, BlockYield]) -> Table:
-    rows: list[Row] = []
-    for lot in blocks.values():
-        month = [pick for pick in picks if pick.block_pk == lot.pk]
-        state = "provisional: more to come" if lot.provisional else ""
-        rows.append(
-            (lot.code, lot.species, lot.strain, *_grades(month), lot.picked_mg,
-             *_per_block([lot], lot.picked_mg), lot.recipe, state)
-        )  # fmt: skip
-    note = f"Ratios are of all flushes to the month's end. {EFFICIENCY}"
-    total = total_row(BY_BLOCKS, rows, {column.name for column in GRADES})
-    return Table("Harvest by block lot", BY_BLOCKS, tuple(rows), total, note)
-
-
-def _by_flush(picks: Sequence[Pick], blocks: dict[int, BlockYield]) -> Table:
-    groups: dict[tuple[str, int], list[Pick]] = defaultdict(list)
-    for pick in picks:
-        groups[pick.species, pick.flush].append(pick)
-    rows: list[Row] = []
-    for (species, flush), group in sorted(groups.items()):
-        grades = _grades(group)
-        lots = [blocks[pk] for pk in {pick.block_pk for pick in group}]
-        rows.append((species, f"flush {flush}", *grades, *_per_block(lots, grades[-1])))
-    note = f"Ratios are of what this flush gave in the month. {EFFICIENCY}"
-    total = total_row(BY_FLUSH, rows, {column.name for column in GRADES})
-    return Table("Harvest by flush", BY_FLUSH, tuple(rows), total, note)
-
-
-def _per_block(lots: Sequence[BlockYield], mass_mg: int) -> Row:
-    """Blocks, weight per block (rounded half up to the mg), and efficiency where all is known."""
-    started, fruited = sum(lot.started for lot in lots), sum(lot.fruited for lot in lots)
-    known = all(lot.dry_mg for lot in lots)
-    dry_mg = sum(lot.dry_mg * lot.started for lot in lots) if known else 0
-    return (
-        started, fruited, _divided(mass_mg, started), _divided(mass_mg, fruited),
-        efficiency_ppm(mass_mg, dry_mg),
-    )  # fmt: skip
-
-
-def _divided(mass_mg: int, blocks: int) -> int | None:
-    return (2 * mass_mg + blocks) // (2 * blocks) if blocks > 0 else None
-
-
-# --- losses, stock, and the book -------------------------------------------------------------
+# --- losses, stock, accounts, and the book ---------------------------------------------------
 
 
 def _losses(figures: MonthFigures) -> Table:
@@ -306,9 +161,22 @@ def _stock_cells(row: StockRow | None) -> Row:
     return (row.lots, row.pieces, row.mass_mg, row.cost) if row else (0, 0, 0, 0)
 
 
-def _agrees(figures: MonthFigures) -> Table:
+def _accounts(figures: MonthFigures) -> Table:
+    """Who owed what at the end, by age; and what was paid ahead, which the farm owes."""
+    rows: list[Row] = [
+        (one.customer.number, one.open_money, *one.by_age, one.ahead_money, one.deposit_money)
+        for one in figures.accounts
+    ]
+    note = (
+        f"At the end of {figures.month.last}: invoices less payments, by days past the day they "
+        "were due. Deposits held were paid for boxes not yet given out: a debt, not income."
+    )
+    total = total_row(OWED, rows, {column.name for column in OWED[1:]})
+    return Table("Who owes what", OWED, tuple(rows), total, note)
+
+
+def _agrees(moved: Movement) -> Table:
     """Add up the book's cost: the total row is the sum of the others, and must be the stock."""
-    moved = figures.movement
     rows: list[Row] = [
         ("In stock at the start", *moved.start, sum(moved.start)),
         ("+ bought", *moved.bought, sum(moved.bought)),
@@ -332,6 +200,9 @@ def _agrees(figures: MonthFigures) -> Table:
     )
 
 
+# --- drawings and charts ---------------------------------------------------------------------
+
+
 def _drawings(figures: MonthFigures) -> tuple[Drawing, ...]:
     drawings = []
     picked: dict[str, int] = defaultdict(int)
@@ -339,10 +210,12 @@ def _drawings(figures: MonthFigures) -> tuple[Drawing, ...]:
         picked[pick.species] += pick.mass_mg
     if picked:
         drawings.append(_bars(picked, "Picked, by species"))
-    sold = {name: sums[1] for name, sums in _sums(figures.sales, key=lambda row: row.place).items()}
+    sold: dict[str, int] = defaultdict(int)
+    for row in figures.sales:
+        sold[row.place] += row.amount.mass_mg or 0
     if sold:
         drawings.append(_bars(sold, "Sold, by place"))
-    return tuple(drawings)
+    return (*drawings, *(drawn for found in figures.goods for drawn in steps_drawings(found)))
 
 
 def _bars(masses: dict[str, int], title: str) -> Drawing:
@@ -351,3 +224,19 @@ def _bars(masses: dict[str, int], title: str) -> Drawing:
         [Bar(name, mass_mg, show_mass(mass_mg, "kg")) for name, mass_mg in largest_first],
         title=title,
     )
+
+
+def _charts(figures: MonthFigures, tables: Mapping[str, Table]) -> tuple[Chart, ...]:
+    """What a spreadsheet draws: sales by week and place, the harvest, where the crop went."""
+    places = tuple(column.name for column in tables[BY_WEEK].columns[1:-1])
+    charts = [Chart("Net sales by week", BY_WEEK, "Week from", places)]
+    if not figures.only.place:
+        charts.append(Chart("Sales by place, net", "Sales by place", "Place", ("Net",)))
+    if HARVEST_BY_SPECIES in tables:
+        charts.append(Chart(HARVEST_BY_SPECIES, HARVEST_BY_SPECIES, "Species",
+                            ("Firsts", "Seconds", "Trim")))  # fmt: skip
+    for found in figures.goods:
+        title = steps_table(found).title
+        starts = tuple(step.left - step.came_in for step in told(found))
+        charts.append(Chart(title, title, "Step", (IN, OUT), starts))
+    return tuple(charts)

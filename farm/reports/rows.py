@@ -103,11 +103,31 @@ class Table:
 
 @dataclass(frozen=True)
 class Fact:
-    """One labelled value above the tables; numbers are shown with their unit."""
+    """One labelled value above the tables; numbers are shown with their unit.
+
+    ``lead``: among the few that are looked for first.
+    """
 
     label: str
     value: Cell
     kind: Kind = Kind.TEXT
+    lead: bool = False
+
+
+@dataclass(frozen=True)
+class Chart:
+    """A chart that a spreadsheet draws by itself from one of the report's tables, a bar a row.
+
+    ``table``: its title. ``label``: the column that names the bars. ``bars``: the columns that are
+    drawn, on top of each other where there are several. ``starts``: where each bar begins, in the
+    bars' own unit, for steps that hang in the air.
+    """
+
+    title: str
+    table: str
+    label: str
+    bars: tuple[str, ...]
+    starts: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -124,6 +144,7 @@ class Report:
     drawings: tuple[Drawing, ...] = ()
     cautions: tuple[str, ...] = ()
     currency: str = ""
+    charts: tuple[Chart, ...] = ()
 
     @property
     def made_text(self) -> str:

@@ -1,7 +1,8 @@
 """Lay a report out as a spreadsheet: a summary sheet, then a sheet for each table.
 
-Numbers stay numbers: exact, not rounded, and totals are formulas over them. The same report gives
-the same bytes, so that a closed month can be compared with what was handed out.
+Numbers stay numbers: exact, not rounded. Rows are a table of the spreadsheet, to sort and filter;
+totals are formulas over it that follow the filter. The same report gives the same bytes, so that
+a closed month can be compared with what was handed out.
 """
 
 import io
@@ -20,17 +21,22 @@ from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE, Cell
 from openpyxl.styles import Alignment, Border, Font, Side
 from openpyxl.styles.cell_style import StyleArray
 from openpyxl.utils import get_column_letter
+from openpyxl.worksheet.filters import AutoFilter
+from openpyxl.worksheet.table import Table as SheetTable
+from openpyxl.worksheet.table import TableColumn
 from openpyxl.worksheet.worksheet import Worksheet
 from openpyxl.writer.excel import ExcelWriter
 
 from farm.reports import rows
 from farm.reports.rows import Column, Fact, Kind, Report, Table
+from farm.reports.xlsx_charts import add_charts
 from farm.units import MG_PER_LB, MG_PER_UNIT
 
 HEADER_ROW = 3
 FIRST_ROW = HEADER_ROW + 1
 WIDEST = 48  # characters
 LINE_HEIGHT, HIGHEST = 13.0, 400.0  # points
+ADD_SHOWN = 109  # of SUBTOTAL: add up the rows that a filter leaves
 # The unit of the book in one unit of the sheet, and how it is shown. Question marks keep the
 # points of 3.50 and 4.7872 under each other without hiding what the book holds.
 FORMATS: Mapping[Kind, tuple[int | Fraction, str]] = {
@@ -73,9 +79,10 @@ def workbook_bytes(report: Report) -> bytes:
     summary.title = names[0]
     _write_summary(summary, report)
     totals: list[Values] = [{}]
-    for name, table in zip(names[1:], report.tables, strict=True):
+    for at, (name, table) in enumerate(zip(names[1:], report.tables, strict=True), start=1):
         sheet = book.create_sheet(name)
-        totals.append(_write_table(sheet, table, report))
+        totals.append(_write_table(sheet, table, report, name=f"Table{at}"))
+        add_charts(sheet, table, report)
     for sheet in book.worksheets:
         _set_print(sheet, report)
     return packed(book, totals)
@@ -125,12 +132,12 @@ def _write_summary(sheet: Worksheet, report: Report) -> None:
         sheet.column_dimensions[letter].width = width
 
 
-def _write_table(sheet: Worksheet, table: Table, report: Report) -> Values:
+def _write_table(sheet: Worksheet, table: Table, report: Report, *, name: str) -> Values:
     """Write title, header, rows and total; give back the value of each total formula."""
     pen = _Pen(sheet)
     pen.write((1, 1), table.title, Look("title"))
     pen.write((2, 1), table.note or ("" if table.rows else rows.EMPTY_WORDS))
-    heads = [column.header(report.currency) for column in table.columns]
+    heads = _heads(table, report.currency)
     for at, (head, column) in enumerate(zip(heads, table.columns, strict=True), start=1):
         side = "right" if column.is_number else "left"
         pen.write((HEADER_ROW, at), head, Look("bold", "head", "General", side, "bottom", True))
@@ -149,12 +156,34 @@ def _write_table(sheet: Worksheet, table: Table, report: Report) -> Values:
             wraps = isinstance(value, str) and value != ""
             pen.write((down, at), value, Look(font, "row", shape, side, "top", wraps))
         pen.fit(down, [value for value, _ in values], widths)
-    last = get_column_letter(len(table.columns))
     sheet.freeze_panes = f"A{FIRST_ROW}"
     sheet.print_title_rows = f"{HEADER_ROW}:{HEADER_ROW}"
-    # The total stays outside, so that sorting does not move it.
-    sheet.auto_filter.ref = f"A{HEADER_ROW}:{last}{HEADER_ROW + max(1, len(table.rows))}"
+    if table.rows:
+        sheet.add_table(_sheet_table(name, heads, len(table.rows)))
     return _write_total(pen, table)
+
+
+def _heads(table: Table, currency: str) -> list[str]:
+    """Name the columns; a spreadsheet's table wants every name once, whatever its case."""
+    heads: list[str] = []
+    for column in table.columns:
+        head = " ".join(column.header(currency).split())
+        taken = {known.casefold() for known in heads}
+        number, name = 1, head
+        while name.casefold() in taken:
+            number += 1
+            name = f"{head} ({number})"
+        heads.append(name)
+    return heads
+
+
+def _sheet_table(name: str, heads: Sequence[str], count: int) -> SheetTable:
+    """Make the rows a table of the spreadsheet; the total stays outside: sorting leaves it."""
+    ref = f"A{HEADER_ROW}:{get_column_letter(len(heads))}{HEADER_ROW + count}"
+    columns = [TableColumn(id=at, name=head) for at, head in enumerate(heads, start=1)]
+    return SheetTable(
+        displayName=name, name=name, ref=ref, tableColumns=columns, autoFilter=AutoFilter(ref=ref)
+    )
 
 
 def _write_total(pen: "_Pen", table: Table) -> Values:
@@ -169,7 +198,7 @@ def _write_total(pen: "_Pen", table: Table) -> Values:
         if at in summed:
             letter = get_column_letter(at + 1)
             values[written.coordinate] = Decimal(str(value))
-            written.value = f"=SUM({letter}{FIRST_ROW}:{letter}{down - 1})"
+            written.value = f"=SUBTOTAL({ADD_SHOWN},{letter}{FIRST_ROW}:{letter}{down - 1})"
     return values
 
 

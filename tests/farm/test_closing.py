@@ -125,7 +125,7 @@ def test_the_frozen_bytes_and_rows_outlive_every_later_change(world: World) -> N
 
     assert {file.name: bytes(file.content) for file in now.files.all()} == files
     assert now.rows == before.rows
-    assert {name.split(".")[1] for name in files} == {"pdf", "xlsx", "csv", "txt", "json"}
+    assert {name.split(".")[1] for name in files} == {"pdf", "xlsx", "zip", "csv", "txt", "json"}
 
 
 def test_each_file_states_its_digest(world: World) -> None:

@@ -133,7 +133,8 @@ def test_spreadsheet_totals_are_sums_that_carry_our_totals() -> None:
         load_workbook(io.BytesIO(data), data_only=computed)["Sales"] for computed in (False, True)
     )
 
-    assert formulas["E7"].value == "=SUM(E4:E6)"
+    # 109 adds up the rows that a filter leaves.
+    assert formulas["E7"].value == "=SUBTOTAL(109,E4:E6)"
     # 36 packs, 7.2012 kg, 9.9999 EUR: exact, where print rounds.
     assert [values[cell].value for cell in ("C7", "D7", "E7")] == [36, 7.2012, 9.9999]
 
@@ -174,11 +175,13 @@ def test_what_someone_typed_never_becomes_a_formula(start: str) -> None:
 def test_spreadsheet_freezes_filters_and_prints_its_header() -> None:
     sheet = workbook(sales_report())["Sales"]
 
+    (table,) = sheet.tables.values()
     assert (
         sheet.freeze_panes,
-        sheet.auto_filter.ref,
+        table.ref,
+        table.autoFilter.ref,
         sheet.print_title_rows,
-    ) == ("A4", "A3:G6", "$3:$3")
+    ) == ("A4", "A3:G6", "A3:G6", "$3:$3")
     assert (
         sheet.page_setup.orientation,
         sheet.page_setup.fitToWidth,

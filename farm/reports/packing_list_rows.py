@@ -13,7 +13,8 @@ from ledger.models import Dimension, Lot
 
 TAKE = (
     Column("Lot"), Column("What it is"), Column("Where it stands"),
-    Column("Keeps until", Kind.DATE), Column("Take"), Column("For"), Column("Order", Kind.COUNT), Column("Mind"),
+    Column("Keeps until", Kind.DATE), Column("Take"), Column("For"),
+    Column("Order", Kind.COUNT), Column("Mind"),
 )  # fmt: skip
 SHORT = (Column("For"), Column("What"), Column("Not set aside"), Column("Order", Kind.COUNT))
 

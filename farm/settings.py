@@ -79,11 +79,13 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
 AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
     {
         "NAME": "django.contrib.auth.password_validation.MinimumLengthValidator",
         "OPTIONS": {"min_length": 10},
     },
     {"NAME": "django.contrib.auth.password_validation.CommonPasswordValidator"},
+    {"NAME": "django.contrib.auth.password_validation.NumericPasswordValidator"},
 ]
 LOGIN_URL = "sign-in"
 LOGIN_REDIRECT_URL = "today"
@@ -101,6 +103,8 @@ WHITENOISE_USE_FINDERS = True
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SERVED_BY_HTTPS
 SECURE_SSL_REDIRECT = SERVED_BY_HTTPS
 SECURE_HSTS_SECONDS = 31_536_000 if SERVED_BY_HTTPS else 0
+# Whether the farm's other sites under the same name keep to https is not for this one to say.
+SILENCED_SYSTEM_CHECKS = ["security.W005", "security.W021"]
 SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https") if SERVED_BY_HTTPS else None
 SECURE_REFERRER_POLICY = "same-origin"
 X_FRAME_OPTIONS = "DENY"

@@ -1,13 +1,25 @@
 """Change what the farm knows of itself where one row is not enough: recipes, people."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass, fields
+from datetime import date
 
 from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.db.models import Max
 
-from farm.models import Person, Recipe, RecipeLine, RecipeVersion, Role, Supply
+from farm.actions.sign_ins import end
+from farm.models import Person, Recipe, RecipeLine, RecipeVersion, Role, SignIn, Supply
+
+
+@dataclass(frozen=True)
+class Look:
+    """What an inspector may see, both days included, and the last day to look."""
+
+    from_day: date | None = None
+    until_day: date | None = None
+    expires_on: date | None = None
 
 
 @transaction.atomic
@@ -36,18 +48,34 @@ def new_version(
 
 
 @transaction.atomic
-def change_person(person: Person, *, role: str, initials: str, password: str = "") -> Person:
-    """Change someone's role, initials or password; the farm keeps at least one owner."""
+def change_person(
+    person: Person, *, role: str, initials: str, password: str = "", look: Look | None = None
+) -> Person:
+    """Change someone's role, initials or password; the farm keeps at least one owner.
+
+    A new password signs them out everywhere.
+    """
     owners = Person.objects.filter(role=Role.OWNER).exclude(pk=person.pk)
     if role != Role.OWNER and not owners.exists():
         raise ValidationError(
             f"{person} is the only owner. Make somebody else an owner first, then change this."
         )
     person.role, person.initials = role, initials or person.initials
+    set_look(person, look)
     person.full_clean()
     person.save()
     if password:
         validate_password(password, person.user)
         person.user.set_password(password)
         person.user.save()
+        end(SignIn.objects.filter(user=person.user))
     return person
+
+
+def set_look(person: Person, look: Look | None) -> None:
+    """Say what an inspector may see; None leaves it as it is. Of nobody else is it kept."""
+    if person.role != Role.INSPECTOR:
+        look = Look()
+    if look is not None:
+        for one in fields(look):
+            setattr(person, one.name, getattr(look, one.name))

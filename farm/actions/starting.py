@@ -9,7 +9,7 @@ from django.contrib.auth.password_validation import validate_password
 from django.core.exceptions import ValidationError
 from django.db import transaction
 
-from farm.actions.lookups import new_version
+from farm.actions.lookups import Look, new_version, set_look
 from farm.beliefs import STANDARD_TIMES, Filling, Part, Planned
 from farm.models.growing import Recipe, RecipeVersion, Room, Shelf, Species, Strain, Supply
 from farm.models.people import Farm, Person, Role
@@ -80,6 +80,7 @@ def add_strain(belief: Planned, name: str) -> Strain:
         spawn_run_days=belief.spawn_run_days,
         first_pick_days=belief.first_pick_days,
         flush_gap_days=belief.flush_gap_days,
+        soak_days=belief.soak_days,
         first_mg=first_mg,
         second_mg=second_mg,
         third_mg=third_mg,
@@ -113,7 +114,7 @@ def add_room(name: str, purpose: str, *, holds_blocks: int) -> Shelf:
 
 
 @transaction.atomic
-def add_person(account: Account, role: Role) -> Person:
+def add_person(account: Account, role: Role, look: Look | None = None) -> Person:
     """Make a sign-in of its own for one person in one role."""
     user = User(username=account.name)
     validate_password(account.password, user)
@@ -121,6 +122,7 @@ def add_person(account: Account, role: Role) -> Person:
     user.full_clean()
     user.save()
     person = Person(user=user, role=role, initials=account.initials or initials_of(account.name))
+    set_look(person, look)
     person.full_clean()
     person.save()
     return person

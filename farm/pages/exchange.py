@@ -17,8 +17,8 @@ from farm.pages import seen
 from farm.pages.access import PageRequest, Right, may, page
 from farm.pages.forms.span import SpanForm
 from farm.pages.frame import show
+from farm.pages.handing_out import made_by
 from farm.reports.files import MEDIA_TYPES
-from farm.reports.made import made_for
 from farm.reports.xlsx import workbook_bytes
 
 JSON_LD = "application/ld+json"
@@ -56,7 +56,7 @@ def events(request: PageRequest) -> HttpResponse:
 @page(Right.SEE_SAFETY)
 def key_data_page(request: PageRequest) -> HttpResponse:
     def taken(asked: Asked) -> HttpResponse:
-        made = made_for(request.farm, str(request.person), timezone.now())
+        made = made_by(request)
         report = key_data(asked, made, names=may(request.person, Right.SEE_SALES))
         return _file(workbook_bytes(report), "key-data.xlsx", MEDIA_TYPES["xlsx"])
 

@@ -15,6 +15,7 @@ from django.utils.text import slugify
 from farm.models import Farm
 from farm.pages.access import PageRequest
 from farm.pages.frame import show
+from farm.pages.handing_out import in_role
 from farm.reports.rows import Cell, Column, Report, Table
 from farm.reports.xlsx import workbook_bytes
 
@@ -95,7 +96,7 @@ def spreadsheet(request: PageRequest, table: Table) -> HttpResponse:
         title=table.title,
         subtitle=request.farm.place,
         farm_name=request.farm.name,
-        made_by=request.person.initials,
+        made_by=in_role(request.person),
         made_at=timezone.localtime(),
         tables=(table,),
         currency=request.farm.currency,

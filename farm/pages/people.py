@@ -69,11 +69,12 @@ def save(person: Person | None, form: PersonForm) -> Person:
     said = form.cleaned_data
     if person is None:
         account = Account(said["name"], said["password"], said["initials"])
-        saved = add_person(account, Role(said["role"]))
+        saved = add_person(account, Role(said["role"]), form.look())
     else:
         saved = change_person(
-            person, role=said["role"], initials=said["initials"], password=said["password"]
-        )
+            person, role=said["role"], initials=said["initials"], password=said["password"],
+            look=form.look(),
+        )  # fmt: skip
     if said["pin"]:
         set_pin(saved, said["pin"])
     return saved

@@ -3,6 +3,7 @@
 Nothing is written and nothing is kept: the photo is read in memory, for those who may read.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django import forms
@@ -11,13 +12,15 @@ from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils.http import urlencode
 
+from farm.pages import seen
 from farm.pages.access import PageRequest, Right, page
 from farm.pages.frame import show
 from farm.pages.laid_out import Way
+from farm.pages.uploads import PHOTO, checked
 from farm.queries.finding import UnknownLotError, find_lot
 from farm.queries.reading_labels import NoCodeError, code_on_photo
+from farm.queries.stock import all_lots
 
-LARGEST_BYTES = 12_000_000
 # Where a scan may lead: the page that asked, and the name under which it takes a code.
 TARGETS = {
     "lot": ("Show the lot", "lot", ""),
@@ -37,7 +40,7 @@ class PhotoForm(forms.Form):
 
     photo = forms.FileField(
         label="Photo of the label",
-        help_text="Where the camera button is missing: one label, close and straight on",
+        help_text="One label, close and straight on; it is read as soon as it is taken",
         widget=forms.FileInput(attrs={"accept": "image/*", "capture": "environment"}),
         error_messages={"required": "No photo arrived. Take or choose one."},
     )
@@ -46,14 +49,7 @@ class PhotoForm(forms.Form):
     )
 
     def clean_photo(self) -> bytes:
-        file = self.cleaned_data["photo"]
-        if file.size > LARGEST_BYTES:
-            raise forms.ValidationError(
-                f"The photo has {file.size // 1_000_000} MB, {LARGEST_BYTES // 1_000_000} MB at "
-                "most. Take a smaller one."
-            )
-        content: bytes = file.read()
-        return content
+        return checked(self.cleaned_data["photo"], PHOTO)
 
 
 @dataclass(frozen=True)
@@ -77,15 +73,23 @@ def scan(request: PageRequest) -> HttpResponse:
         return show(request, "farm/scan/scan.html", ScanPage(form), status=422)
     target = form.cleaned_data["target"]
     try:
-        return redirect(
-            address_of(target, find_lot(code_on_photo(form.cleaned_data["photo"])).code)
-        )
+        found = find_lot(code_on_photo(form.cleaned_data["photo"]))
+        if not lots_seen(request, [found.code]):
+            raise UnknownLotError(found.code, ())
+        return redirect(address_of(target, found.code))
     except NoCodeError as refusal:
         shown = ScanPage(form, str(refusal))
     except UnknownLotError as refusal:
-        meant = tuple(Way(code, address_of(target, code)) for code in refusal.suggestions)
+        codes = lots_seen(request, refusal.suggestions)
+        meant = tuple(Way(code, address_of(target, code)) for code in codes)
         shown = ScanPage(form, str(refusal), meant)
     return show(request, "farm/scan/scan.html", shown, status=422)
+
+
+def lots_seen(request: PageRequest, codes: Sequence[str]) -> list[str]:
+    """Leave those codes whose lots the person may see."""
+    rows = seen.lots(request.person, all_lots().filter(code__in=codes))
+    return [found.code for found in rows]
 
 
 def address_of(target: str, code: str) -> str:

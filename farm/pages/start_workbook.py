@@ -20,14 +20,13 @@ from farm.pages.access import PageRequest, Right, get_or_refuse, page
 from farm.pages.forms.correcting import UndoForm
 from farm.pages.frame import show
 from farm.pages.lists import SPREADSHEET
+from farm.pages.uploads import WORKBOOK, checked
 from farm.queries.start_books import start_books
 from farm.reports.start_sheets import start_workbook
 from farm.start_book.layout import SHEETS
 from farm.start_book.reading import Filled, Problem, read_workbook
 from ledger.errors import Refused
 
-# The file travels once more with the yes, as text; a form may hold 2.5 MB.
-LARGEST_BYTES = 1_500_000
 SHOWN_PROBLEMS = 100
 
 
@@ -40,13 +39,7 @@ class FileForm(forms.Form):
     def clean_workbook(self) -> bytes:
         file = self.cleaned_data["workbook"]
         self.name = file.name
-        if file.size > LARGEST_BYTES:
-            raise forms.ValidationError(
-                f"{file.name} has {file.size // 1000} kB, {LARGEST_BYTES // 1000} kB at most. "
-                "Split it into several workbooks."
-            )
-        content: bytes = file.read()
-        return content
+        return checked(file, WORKBOOK)
 
 
 class YesForm(forms.Form):

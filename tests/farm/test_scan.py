@@ -11,7 +11,7 @@ from django.test import Client
 from PIL import Image
 
 from farm.gs1 import link_of_lot
-from farm.pages.scan import LARGEST_BYTES
+from farm.pages.uploads import PHOTO
 from farm.queries.labels import Label, labels_of
 from farm.queries.reading_labels import NoCodeError, code_in, code_on_photo
 from farm.queries.stock import lot_by_code
@@ -123,7 +123,7 @@ def test_a_scan_leads_nowhere_else(owner: Client, world: World) -> None:
 
 
 def test_too_large_a_photo_is_refused(owner: Client, world: World) -> None:
-    said = text(send(owner, blank() + bytes(LARGEST_BYTES)))
+    said = text(send(owner, blank() + bytes(PHOTO.largest_bytes)))
 
     assert "The photo has 12 MB, 12 MB at most" in said
 

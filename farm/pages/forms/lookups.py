@@ -1,6 +1,7 @@
 """Forms of the look-ups; a field's kind follows from the ending of the model's field."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import fields
 from typing import Any
 
 from django import forms
@@ -8,6 +9,7 @@ from django.db import models
 from django.db.models import Model
 
 from farm.actions.common import item_for
+from farm.actions.lookups import Look
 from farm.models import Farm, Person, RecipeVersion, Role, Supply
 from farm.pages.doings import DEEDS
 from farm.pages.forms.doing import FarmForm
@@ -195,6 +197,11 @@ def shown_quantity(quantity: int, supply: Supply, farm: Farm) -> str:
 # --- people ----------------------------------------------------------------------------------
 
 
+def _day(label: str) -> forms.DateField:
+    widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    return forms.DateField(label=label, required=False, widget=widget)
+
+
 class PersonForm(forms.Form):
     """A sign-in of someone's own; blank password: it stays as it is."""
 
@@ -215,12 +222,16 @@ class PersonForm(forms.Form):
         help_text="Four to eight digits, to sign records at a tablet where somebody else is "
         "signed in; blank leaves it as it is",
     )
+    from_day = _day("An inspector sees from")
+    until_day = _day("An inspector sees until")
+    expires_on = _day("An inspector's last day to look")
 
     def __init__(self, data: Mapping[str, Any] | None, *, person: Person | None) -> None:
         known = person and {
             "name": str(person),
             "initials": person.initials,
             "role": person.role,
+            **{one.name: getattr(person, one.name) for one in fields(Look)},
         }
         super().__init__(data, initial=known or {"role": Role.HELPER})
         if person:
@@ -228,3 +239,6 @@ class PersonForm(forms.Form):
             self.fields["password"].label = "New password"
         else:
             self.fields["password"].required = True
+
+    def look(self) -> Look:
+        return Look(**{one.name: self.cleaned_data[one.name] for one in fields(Look)})

@@ -23,13 +23,13 @@ from farm.pages.forms.fields import (
     RowField,
     TemperatureField,
 )
+from farm.pages.uploads import READINGS, checked
 from farm.readings import Reading, ReadingsError, Units, decoded, read_readings
 from farm.records import STORE, Field, Holds, RecordKind
 from farm.templatetags.farm_format import pressure_unit, temperature_unit
 from farm.units import read_temperature_rise, show_temperature_rise
 
 SIGNING = ("note", "initials", "pin", "uuid")
-MOST_BYTES = 2_000_000
 
 
 class RiseField(AmountField):
@@ -181,11 +181,16 @@ class ReadingsForm(SigningForm):
         file, typed = said.get("file"), said.get("typed", "").strip()
         if bool(file) == bool(typed):
             self.add_error("typed", "Give a file or type the readings, one of the two.")
-        elif file and file.size > MOST_BYTES:
-            self.add_error("file", "The file is larger than 2 MB. Export the run alone.")
+        elif file and "start" in said:
+            self.read(decoded(file), "file")
         elif "start" in said:
-            self.read(decoded(file.read()) if file else said["typed"], "file" if file else "typed")
+            self.read(said["typed"], "typed")
         return said
+
+    def clean_file(self) -> bytes | None:
+        file = self.cleaned_data["file"]
+        self.file_name = file.name if file else ""
+        return checked(file, READINGS) if file else None
 
     def read(self, text: str, name: str) -> None:
         self.readings: tuple[Reading, ...] = ()
@@ -202,7 +207,7 @@ class ReadingsForm(SigningForm):
     def source(self) -> Source:
         said = self.cleaned_data
         return Source(
-            name=said["file"].name[-80:] if said.get("file") else "typed",
+            name=self.file_name[-80:] if said.get("file") else "typed",
             units=self.units(),
             probe=said["probe"],
             reference_milli_c=said["reference_milli_c"],

@@ -54,7 +54,7 @@ def test_it_writes_files_into_a_folder_that_it_makes(tmp_path: Path) -> None:
     assert sorted(path.name for path in folder.iterdir()) == sorted(
         f"{name}.{ending}"
         for name in (f"cost-{lots.packs.code}", f"trace-{lots.packs.code}-back", "month-2026-10")
-        for ending in ("pdf", "xlsx")
+        for ending in ("pdf", "xlsx", "zip")
     )
 
 

@@ -34,6 +34,9 @@ def show_growth(few: Measured, many: Measured) -> None:
     ):
         exponent = math.log(second / first) / math.log(many.lines / few.lines)
         print(f"{name} grows with the lines to the power {exponent:.2f} (goal at most 1.1)")
+    for page, seconds in few.pages.items():
+        more, longer = many.lines / few.lines, many.pages[page] / seconds
+        print(f"{page} takes {longer:.2f}x as long with {more:.0f}x the rows (goal at most 1.5x)")
 
 
 if __name__ == "__main__":

@@ -9,13 +9,17 @@ from django.core.management import call_command
 
 
 class Measured(NamedTuple):
-    """Seconds by the number of lines; ``differences``: what the planted lot should have shown."""
+    """Seconds by the number of lines; ``differences``: what the planted lot should have shown.
+
+    ``pages``: seconds of each page by its address.
+    """
 
     lines: int
     full_pass: float
     rows: float
     close: float
     differences: list[str]
+    pages: dict[str, float]
 
 
 def measure_book(file: str, lines: int, *, reports: bool) -> Measured:
@@ -28,6 +32,7 @@ def measure_book(file: str, lines: int, *, reports: bool) -> Measured:
     from tests.bench.farm_rows import attach
     from tests.bench.farm_years import build
     from tests.bench.measures import ratios
+    from tests.bench.page_measures import measure_pages
     from tests.bench.planted import differences
     from tests.bench.report_measures import measure_reports
 
@@ -40,5 +45,6 @@ def measure_book(file: str, lines: int, *, reports: bool) -> Measured:
     measure_traces(years, rows)
     if reports:
         measure_reports()
+    pages = measure_pages(rows.owner)
     closed = measure_closing(rows)
-    return Measured(len(years.lines), ratios(years), closed.rows, closed.close, found)
+    return Measured(len(years.lines), ratios(years), closed.rows, closed.close, found, pages)

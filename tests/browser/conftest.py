@@ -1,11 +1,14 @@
 """A real browser before the running site. Skipped where Chromium or its driver is missing."""
 
 import shutil
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 from django.conf import settings
+from django.core.handlers.base import BaseHandler
+from django.http import HttpRequest, HttpResponseBase
 from django.test import Client
 from pytest_django.live_server_helper import LiveServer
 from selenium import webdriver
@@ -20,6 +23,20 @@ _OPTIONS = (
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
     "--disable-dev-shm-usage",
 )  # fmt: skip
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _one_request_at_a_time() -> Iterator[None]:
+    """Answer one after another: the tests' database in memory is one connection for all threads."""
+    answer, lock = BaseHandler.get_response, threading.RLock()
+
+    def alone(handler: BaseHandler, request: HttpRequest) -> HttpResponseBase:
+        with lock:
+            return answer(handler, request)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(BaseHandler, "get_response", alone)
+        yield
 
 
 @pytest.fixture(scope="session")

@@ -9,7 +9,12 @@ CHUNK_BYTES = 65_536
 
 
 class Cable:
-    """Carries bytes between a port of its own and the site's, as long as it is plugged in."""
+    """Carries bytes between a port of its own and the site's, as long as it is plugged in.
+
+    ``loses_answers``: what is asked arrives, and its answer never does.
+    """
+
+    loses_answers = False
 
     def __init__(self, host: str, port: int) -> None:
         self.site = (host, port)
@@ -43,7 +48,17 @@ class Cable:
                 return
             self.lines += [near, far]
             for one, other in ((near, far), (far, near)):
-                threading.Thread(target=_carry, args=[one, other], daemon=True).start()
+                threading.Thread(target=self._carry, args=[one, other, far], daemon=True).start()
+
+    def _carry(self, one: socket.socket, other: socket.socket, far: socket.socket) -> None:
+        with suppress(OSError):
+            while chunk := one.recv(CHUNK_BYTES):
+                if one is far and self.loses_answers:
+                    break
+                other.sendall(chunk)
+        for line in (one, other):
+            with suppress(OSError):
+                line.shutdown(socket.SHUT_RDWR)
 
 
 @contextmanager
@@ -53,12 +68,3 @@ def plugged_in(host: str, port: int) -> Iterator[Cable]:
         yield cable
     finally:
         cable.pull()
-
-
-def _carry(one: socket.socket, other: socket.socket) -> None:
-    with suppress(OSError):
-        while chunk := one.recv(CHUNK_BYTES):
-            other.sendall(chunk)
-    for line in (one, other):
-        with suppress(OSError):
-            line.shutdown(socket.SHUT_RDWR)

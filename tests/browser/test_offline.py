@@ -5,24 +5,22 @@ in the browser.
 """
 
 from collections.abc import Iterator
-from datetime import timedelta
 from urllib.parse import urlsplit
 
 import pytest
 from django.conf import settings
+from django.contrib.sessions.models import Session
 from django.test import Client
-from django.utils import timezone
 from pytest_django.live_server_helper import LiveServer
 from selenium.webdriver.chrome.webdriver import WebDriver
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.wait import WebDriverWait
 
-from farm.actions.holding import hold
+from farm.actions.storing import throw_away
 from farm.models import Person, PhoneForm, Role
-from ledger.models import Entry, Lot, Waiting
+from ledger.models import Entry, Lot
 from tests.browser.signal import Cable, plugged_in
-from tests.conftest import person_in_role
-from tests.farm.world import KG, World, assert_book_is_sound, fruiting, picked
+from tests.farm.world import World, assert_book_is_sound, fresh, fruiting
 
 UNSENT = (By.CSS_SELECTOR, ".unsent a")
 
@@ -68,12 +66,21 @@ def until(phone: WebDriver, condition: str) -> None:
 
 def enter_pick(phone: WebDriver, cable: Cable, weight: str) -> None:
     phone.get(f"{cable.url}/record/pick/")
+    fill_in_pick(phone, weight)
+
+
+def fill_in_pick(phone: WebDriver, weight: str) -> None:
+    """Fill in and send the form that is open."""
     phone.find_element(By.NAME, "firsts_mg").send_keys(weight)
     box = phone.find_element(By.NAME, "blocks")
     if not box.is_selected():
         box.click()
     press(phone, "main form button.main")
-    until(phone, "location.pathname !== '/record/pick/'")
+    arrives(phone, "/not-sent/")
+
+
+def arrives(phone: WebDriver, path: str) -> None:
+    WebDriverWait(phone, 40).until(lambda _: urlsplit(phone.current_url).path.startswith(path))
 
 
 def press(phone: WebDriver, button: str) -> None:
@@ -91,12 +98,24 @@ def all_sent(phone: WebDriver) -> None:
     until(phone, "(await Waiting.waiting()).length === 0")
 
 
+def kept_pages(phone: WebDriver) -> list[str]:
+    asked = """const say = arguments[0];
+        caches.open("pages").then((cache) => cache.keys())
+            .then((found) => say(found.map((request) => new URL(request.url).pathname)));"""
+    pages: list[str] = phone.execute_async_script(asked)
+    return pages
+
+
+def main_of(phone: WebDriver) -> str:
+    return phone.find_element(By.TAG_NAME, "main").text
+
+
 def picks() -> list[Entry]:
     return list(Entry.objects.filter(kind="pick"))
 
 
 def test_what_is_entered_without_a_signal_waits_and_is_entered_once(
-    phone: WebDriver, cable: Cable, blocks: Lot
+    phone: WebDriver, cable: Cable
 ) -> None:
     cable.pull()
     enter_pick(phone, cable, "1.2 kg")
@@ -111,5 +130,156 @@ def test_what_is_entered_without_a_signal_waits_and_is_entered_once(
 
     (entry,) = picks()
     assert Lot.objects.get(made_by=entry).quantity == 1_200_000
-    assert phone.find_elements(*UNSENT) == [] or not unsent(phone)
+    assert "Entered Picked: 1.20 kg" in main_of(phone)
     assert_book_is_sound()
+
+
+def test_two_forms_go_in_their_order_when_a_page_finds_the_signal_again(
+    phone: WebDriver, cable: Cable
+) -> None:
+    cable.pull()
+    enter_pick(phone, cable, "1.2 kg")
+    enter_pick(phone, cable, "0.4 kg")
+    assert unsent(phone) == "Kept on this phone: 2 not sent"
+
+    cable.plug_in()
+    phone.get(f"{cable.url}/record/")
+    all_sent(phone)
+
+    weights = [Lot.objects.get(made_by=entry).quantity for entry in picks()]
+    assert weights == [1_200_000, 400_000]
+    assert len({entry.uuid for entry in picks()}) == 2
+
+
+def test_what_arrived_though_its_answer_was_lost_is_entered_once(
+    phone: WebDriver, cable: Cable
+) -> None:
+    phone.get(f"{cable.url}/record/pick/")
+    cable.loses_answers = True
+    fill_in_pick(phone, "1.2 kg")
+    assert unsent(phone) == "Kept on this phone: 1 not sent"
+    assert len(picks()) == 1
+
+    cable.loses_answers = False
+    phone.get(f"{cable.url}/not-sent/")
+    all_sent(phone)
+
+    assert len(picks()) == 1
+    assert "nothing was written twice" in main_of(phone)
+
+
+def test_what_the_book_refuses_waits_to_be_sorted_out(
+    phone: WebDriver, cable: Cable, world: World, blocks: Lot
+) -> None:
+    cable.pull()
+    phone.get(f"{cable.url}/record/throw-away/?lot={blocks.code}")
+    phone.find_element(By.CSS_SELECTOR, "[name=cause] option:nth-child(2)").click()
+    press(phone, "main form button.main")
+    arrives(phone, "/not-sent/")
+    # Meanwhile somebody at the farm throws three of the four away.
+    throw_away(world.doing(reason="green mould"), lot=blocks, quantity=3)
+
+    cable.plug_in()
+    phone.get(f"{cable.url}/not-sent/")
+    all_sent(phone)
+
+    assert fresh(blocks).quantity == 1
+    phone.get(f"{cable.url}/unfinished/")
+    assert "Throw away" in main_of(phone)
+    assert blocks.code in main_of(phone)
+
+
+def test_a_form_with_something_wrong_in_it_is_mended_under_to_sort_out(
+    phone: WebDriver, cable: Cable
+) -> None:
+    cable.pull()
+    enter_pick(phone, cable, "1.2 stone")
+    cable.plug_in()
+    phone.get(f"{cable.url}/not-sent/")
+    all_sent(phone)
+
+    phone.get(f"{cable.url}/unfinished/")
+    assert "Firsts:" in main_of(phone)
+    phone.find_element(By.LINK_TEXT, "Open and mend it").click()
+    weight = phone.find_element(By.NAME, "firsts_mg")
+    weight.clear()
+    weight.send_keys("1.2 kg")
+    press(phone, "main form button.main")
+    arrives(phone, "/entries/")
+
+    assert len(picks()) == 1
+    phone.get(f"{cable.url}/unfinished/")
+    assert "Nothing to sort out" in main_of(phone)
+
+
+def test_when_the_sign_in_has_ended_it_says_so_and_keeps_what_waits(
+    phone: WebDriver, cable: Cable, owner: Person
+) -> None:
+    cable.pull()
+    enter_pick(phone, cable, "1.2 kg")
+    cable.plug_in()
+    Session.objects.all().delete()
+    press(phone, "#send-now")
+
+    until(phone, "document.getElementById('signal').textContent.includes('sign-in has ended')")
+    assert unsent(phone) == "Kept on this phone: 1 not sent"
+
+    signed_in(phone, cable, owner)
+    all_sent(phone)
+    assert len(picks()) == 1
+
+
+def test_somebody_else_on_the_phone_sends_nothing_of_it_and_sees_no_page_of_it(
+    phone: WebDriver, cable: Cable, owner: Person
+) -> None:
+    cable.pull()
+    enter_pick(phone, cable, "1.2 kg")
+    cable.plug_in()
+    signed_in(phone, cable, Person.objects.get(role=Role.HELPER))
+
+    assert unsent(phone) == "Kept on this phone: 1 not sent, 1 of somebody else"
+    assert picks() == []
+
+    signed_in(phone, cable, owner)
+    all_sent(phone)
+    assert [entry.by for entry in picks()] == [owner.pk]
+
+
+def test_signing_out_clears_the_pages_and_leaves_what_was_not_sent(
+    phone: WebDriver, cable: Cable
+) -> None:
+    cable.pull()
+    enter_pick(phone, cable, "1.2 kg")
+    press(phone, "form.who button")
+    arrives(phone, "/sign-out/")
+    assert "Not signed out: no signal" in main_of(phone)
+    phone.get(f"{cable.url}/record/pick/")
+
+    assert "Nothing is kept on this phone yet" in main_of(phone)
+
+    cable.plug_in()
+    phone.get(f"{cable.url}/not-sent/")
+    all_sent(phone)
+    assert len(picks()) == 1
+
+
+def test_no_page_with_money_or_people_is_kept(phone: WebDriver, cable: Cable) -> None:
+    kept = kept_pages(phone)
+
+    assert {"/record/pick/", "/record/check/", "/records/cleaning/add/", "/not-sent/"} <= {*kept}
+    assert not {"/", "/record/receive-supplies/", "/record/deliver/", "/record/take-back/",
+                "/entries/", "/lots/", "/sales/", "/records/illness/add/"} & {*kept}  # fmt: skip
+
+
+def test_the_time_is_the_phones_and_how_its_clock_runs_is_noted(
+    phone: WebDriver, cable: Cable
+) -> None:
+    cable.pull()
+    enter_pick(phone, cable, "1.2 kg")
+    cable.plug_in()
+    phone.get(f"{cable.url}/not-sent/")
+    all_sent(phone)
+
+    noted = PhoneForm.objects.get(uuid=picks()[0].uuid)
+    assert noted.saved_at <= noted.received_at
+    assert not noted.is_clock_off

@@ -31,18 +31,24 @@ PARTS = (
     ),
     (
         "Lots",
-        "what is where, labels, entries",
+        "one lot, its label, its entries",
         (
             ("Lots", "lots"),
             ("Scan a label", "scan"),
+            ("Where did it go", "where"),
+            ("Labels", "labels"),
+            ("Entries", "entries"),
+        ),
+    ),
+    (
+        "Stock",
+        "what is there, counts, drying",
+        (
             ("Stock by stage", "stock"),
             ("In store", "in-store"),
             ("Stock counts", "stock-counts"),
             ("Drying", "drying-runs"),
             ("Check weights", "check-weights"),
-            ("Where did it go", "where"),
-            ("Labels", "labels"),
-            ("Entries", "entries"),
         ),
     ),
     (

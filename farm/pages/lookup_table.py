@@ -47,8 +47,9 @@ def lookup_listing(lookup: Lookup) -> Listing:
 def filter_of(lookup: Lookup) -> type[django_filters.FilterSet]:
     """Filter by the name where there is one, else by what the rows are of."""
     fields = {field.name for field in lookup.model._meta.fields}
-    wanted = [name for name in ("name", "customer", "species", "room", "use", "makes",
-                                "product", "place", "of", "action", "kind", "form") if name in fields]  # fmt: skip
+    wanted = [name for name in ("name", "customer", "species", "room", "use", "makes", "product",
+                                "place", "of", "action", "kind", "form")
+              if name in fields]  # fmt: skip
     if wanted[:1] == ["name"]:
         return type("NameFilter", (django_filters.FilterSet,),
                     {"name": django_filters.CharFilter(lookup_expr="icontains")})  # fmt: skip

@@ -234,6 +234,7 @@ def test_somebody_else_on_the_phone_sends_nothing_of_it_and_sees_no_page_of_it(
 ) -> None:
     cable.pull()
     enter_pick(phone, cable, "1.2 kg")
+    Session.objects.all().delete()
     cable.plug_in()
     signed_in(phone, cable, Person.objects.get(role=Role.HELPER))
 

@@ -2,8 +2,7 @@
 // On a page that was kept: a number and a time of its own, and what the address fills in.
 (function () {
   "use strict";
-  const KEEP_AGAIN_MS = 15 * 60 * 1000;
-  const TRY_AGAIN_MS = 60 * 1000;
+  const TRY_AGAIN_MS = 15 * 1000;
   if (!("serviceWorker" in navigator) || !window.indexedDB) return;
   const person = Number(document.body.dataset.person || 0);
   const isKept = "kept" in document.body.dataset;
@@ -68,13 +67,7 @@
 
   async function keepPages() {
     const registration = await navigator.serviceWorker.ready;
-    if (!person) {
-      registration.active.postMessage("forget");
-      return;
-    }
-    const isOther = (await Waiting.known("person")) !== person;
-    const age = Date.now() - ((await Waiting.known("kept_at")) || 0);
-    if (isOther || age > KEEP_AGAIN_MS) registration.active.postMessage("keep pages");
+    registration.active.postMessage(person ? { keepFor: person } : { forget: true });
   }
 
   async function begin() {

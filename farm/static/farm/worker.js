@@ -8,6 +8,7 @@ const PAGES = "pages";
 const KEEP = "Ledger-Keep";
 // Longer than this a page on its way is taken for lost; it may still arrive, and then once.
 const WAIT_MS = 12000;
+const KEEP_AGAIN_MS = 15 * 60 * 1000;
 const UNREACHED = [502, 503, 504];
 
 self.addEventListener("install", (event) => {
@@ -36,9 +37,13 @@ self.addEventListener("fetch", (event) => {
   }
 });
 
+// One after another, in the order they were asked for: keeping must not overtake forgetting.
+let turn = Promise.resolve();
+
 self.addEventListener("message", (event) => {
-  if (event.data === "keep pages") event.waitUntil(keepPages());
-  if (event.data === "forget") event.waitUntil(forget());
+  const asked = event.data.keepFor ? () => keepPages(event.data.keepFor) : forget;
+  turn = turn.then(asked).catch(() => {});
+  event.waitUntil(turn);
 });
 
 self.addEventListener("sync", (event) => {
@@ -113,16 +118,20 @@ function said(title, words) {
 }
 
 // Fetch the forms anew, one after another: only what the site itself says may be kept is kept.
-async function keepPages() {
+async function keepPages(person) {
+  const isTheirs = (await self.Waiting.known("person")) === person;
+  const age = Date.now() - ((await self.Waiting.known("kept_at")) || 0);
+  if (isTheirs && age < KEEP_AGAIN_MS) return;
+  if (!isTheirs) await forget();
   const here = await self.Waiting.now();
-  if (!here || here.signed_out) return;
-  if ((await self.Waiting.known("person")) !== here.person) await forget();
+  if (!here || here.person !== person) return;
   await self.Waiting.know("person", here.person);
   await self.Waiting.know("sent_to", here.sent_to);
   const cache = await caches.open(PAGES);
   for (const page of here.pages) {
     const answer = await fetch(page, { headers: { [KEEP]: "1", Accept: "text/html" } });
-    if (answer.ok && !answer.redirected && answer.headers.get(KEEP)) await cache.put(page, answer);
+    const isFor = answer.ok && !answer.redirected && answer.headers.get(KEEP);
+    if (isFor) await cache.put(page, answer);
   }
   await dropOthers(cache, here.pages);
   await self.Waiting.know("kept_at", Date.now());

@@ -54,6 +54,7 @@ class Hand:
         """Tap what bears these very words."""
         self.taps += 1
         found = next(one for one in self.in_sight() if one.text.strip() == words)
+        self.site.execute_script("arguments[0].scrollIntoView({block: 'center'})", found)
         found.click()
         if leads_on:
             WebDriverWait(self.site, 30).until(staleness_of(found))

@@ -84,6 +84,7 @@ def answer_difference(
     known = StockCountAnswer.objects.filter(entry__uuid=doing.uuid).first()
     if known is not None:
         return known
+    line = StockCountLine.objects.select_related("lot__item", "lot__card").get(pk=line.pk)
     before = standing_answer(line)
     if before is not None and before.answered == Answered.LEFT == answered and before.note == note:
         return before

@@ -1,4 +1,4 @@
-"""What is due, day by day: planned dates of lots, deliveries, loads, bills, certificates.
+"""What is due, day by day: planned dates of lots, deliveries, loads, bills, papers, drills.
 
 What should have been done before today is due today. Own rule: eight weeks are looked ahead.
 """
@@ -7,15 +7,19 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from farm.models import Stage, StallDay, Steriliser
+from django.utils import timezone
+
+from farm.models import Drill, Stage, StallDay, Steriliser
 from farm.queries.orders import WEEK, due_between
 from farm.queries.owed import accounts
 from farm.queries.sales import open_loads
 from farm.queries.stock import lots_on_hand
 from farm.queries.today import PICK_EARLY_DAYS, SHAKE_AFTER_DAYS, Days, last_days
-from ledger.models import Lot
+from ledger.models import Entry, Lot
 
 WEEKS_AHEAD = 8
+# Common practice, no source: a trace is practised once a year.
+DRILL_EVERY = timedelta(days=365)
 KINDS = ("steriliser run", "check", "move to fruiting", "pick")
 
 
@@ -49,6 +53,7 @@ def due_from(today: date) -> list[Due]:
         *_deliveries(today, end),
         *_bills(today),
         *_certificates(),
+        *_drills(),
     ]
     due = [_not_before(one, today) for one in found]
     return sorted(
@@ -79,23 +84,30 @@ def _of_lots(lots: list[Lot], last: Days, today: date) -> Iterator[Due]:
             shake = made + timedelta(days=SHAKE_AFTER_DAYS)
             yield Due(f"shake-{lot.code}", shake, f"Check and shake {lot.code}", str(lot.item))
         elif stage == Stage.BLOCKS and lot.card.strain:
-            yield _blocks(lot, last)
+            yield from _blocks(lot, last)
         elif stage in (Stage.CROP, Stage.PACKS):
             yield from _crop(lot)
 
 
-def _blocks(lot: Lot, last: Days) -> Due:
-    """Blocks are moved once they are grown through, and then picked flush by flush."""
+def _blocks(lot: Lot, last: Days) -> Iterator[Due]:
+    """Blocks are moved once they are grown through, and then picked flush by flush.
+
+    Where the strain is soaked, the soak comes so many days before each flush but the first.
+    """
     strain, made = lot.card.strain, lot.made_by.happened_on
     assert strain
     if (lot.pk, "move to fruiting") not in last:
         day = made + timedelta(days=strain.spawn_run_days)
-        return Due(f"move-{lot.code}", day, f"Move {lot.code} to fruiting", str(lot.item))
+        yield Due(f"move-{lot.code}", day, f"Move {lot.code} to fruiting", str(lot.item))
+        return
     picked = last.get((lot.pk, "pick"))
     gap = strain.flush_gap_days if picked else strain.first_pick_days
     day = (picked or made) + timedelta(days=gap)
     flush = "next flush" if picked else "first flush"
-    return Due(
+    soak = day - timedelta(days=strain.soak_days)
+    if picked and strain.soak_days and soak > picked:
+        yield Due(f"soak-{lot.code}-{picked}", soak, f"Soak {lot.code}", str(lot.item))
+    yield Due(
         f"pick-{lot.code}-{picked or made}",
         day - timedelta(days=PICK_EARLY_DAYS),
         f"Pick {lot.code}",
@@ -139,3 +151,15 @@ def _certificates() -> Iterator[Due]:
         assert one.inspected_until
         key, title = f"inspect-{one.pk}-{one.inspected_until}", f"Inspection of {one} runs out"
         yield Due(key, one.inspected_until, title, "have the pressure vessel inspected")
+
+
+def _drills() -> Iterator[Due]:
+    """A trace drill a year after the last, or after the farm first sold something."""
+    last = Drill.objects.first()
+    sold = Entry.objects.filter(kind="sell").order_by("happened_on").first()
+    if last:
+        day = timezone.localdate(last.started_at) + DRILL_EVERY
+        yield Due(f"drill-{day}", day, "Practise a trace", f"the last was {last}")
+    elif sold:
+        day = sold.happened_on + DRILL_EVERY
+        yield Due("drill-first", day, "Practise a trace", "none was done yet")

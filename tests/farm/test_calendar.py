@@ -12,14 +12,16 @@ from farm.actions.blocks import move_to_fruiting
 from farm.actions.calendar import renew_calendar
 from farm.actions.checks import check
 from farm.actions.common import Draw
+from farm.actions.drilling import start_drill
 from farm.actions.harvesting import pick
 from farm.actions.holding import hold
 from farm.actions.stalls import load_stall
 from farm.exchange.icalendar import calendar, escaped, folded
-from farm.models import CalendarAddress, Person
+from farm.models import CalendarAddress, Person, Strain
 from farm.queries.calendar import Due, due_from
-from ledger.models import Lot
+from ledger.models import Entry, Lot
 from tests.farm.goods import packs
+from tests.farm.season import season
 from tests.farm.world import KG, World, fresh, fruiting, grow_blocks, grow_spawn
 
 STAMP = datetime(2026, 9, 7, 8, 30, tzinfo=UTC)
@@ -64,6 +66,34 @@ def test_moved_blocks_have_a_pick_window_and_then_the_next_flush(world: World) -
     pick(doing, given=[Draw(blocks, 0)], flush=1, firsts_mg=10 * KG)
     following = doing.day + timedelta(days=strain.flush_gap_days)
     assert on(doing.day, blocks) == [("Pick", following - timedelta(days=3), following)]
+
+
+def test_a_strain_that_is_soaked_is_soaked_before_its_next_flush(world: World) -> None:
+    blocks = fruiting(world)
+    gap = world.strain.flush_gap_days
+    Strain.objects.filter(pk=world.strain.pk).update(soak_days=gap - 2)
+    assert "Soak" not in [verb for verb, *_ in on(world.now.date(), blocks)]
+
+    doing = world.doing()
+    pick(doing, given=[Draw(blocks, 0)], flush=1, firsts_mg=10 * KG)
+    soak = doing.day + timedelta(days=2)
+    assert ("Soak", soak, soak) in on(doing.day, blocks)
+
+
+@pytest.mark.django_db
+def test_a_trace_is_practised_a_year_after_the_first_sale_and_after_each_drill() -> None:
+    lots = season()
+    today = lots.world.now.date()
+    sold = Entry.objects.filter(kind="sell").order_by("happened_on")[0].happened_on
+    a_year = timedelta(days=365)
+    assert practised(sold + a_year) == [sold + a_year]
+
+    start_drill(lots.world.doing(), lots.packs, by_chance=False)
+    assert practised(sold + a_year) == [today + a_year]
+
+
+def practised(today: date) -> list[date]:
+    return [one.day for one in due_from(today) if one.title == "Practise a trace"]
 
 
 def test_what_is_late_is_due_today_and_says_since_when(world: World) -> None:

@@ -70,7 +70,7 @@ def test_what_is_ticked_is_taken_over_once(owner: Client) -> None:
     assert Strain.objects.get().species.name == "Oyster"
     assert Room.objects.get().shelves.count() == 1
     assert Rate.objects.get().rate_money == 18 * UNIT
-    assert page.count("is there") == 3
+    assert page.count(">is there<") == 3
     assert "Oyster is not one of the available choices" in again
 
 

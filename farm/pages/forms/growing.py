@@ -26,6 +26,8 @@ class BelievedForm(LookupForm):
         for name in self.believed:
             field = self.fields[name]
             field.required = False
+            if self.instance.pk is None:
+                self.initial[name] = None
             if isinstance(field, AmountField):
                 field.blank_value = None
             field.help_text = f"Blank: {self._starting(name)}. {field.help_text}".strip()
@@ -70,7 +72,10 @@ class SpeciesForm(BelievedForm):
 
 class StrainForm(BelievedForm):
     believed = {
-        **{name: name for name in ("spawn_run_days", "first_pick_days", "flush_gap_days")},
+        **{
+            name: name
+            for name in ("spawn_run_days", "first_pick_days", "flush_gap_days", "soak_days")
+        },
         "first_mg": "0",
         "planned_loss_ppm": "planned_loss_ppm",
     }

@@ -3,11 +3,13 @@
 Everything here is made up, down to the prices; nothing is measured.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 from farm.actions.starting import Account, add_person, start_farm
 from farm.models import (
+    AgreedPrice,
     Customer,
     Farm,
     Form,
@@ -31,6 +33,7 @@ from farm.models import (
     Strain,
     Supplier,
     Supply,
+    Token,
     Use,
 )
 from ledger import book
@@ -67,6 +70,8 @@ def build(first_day: date) -> Scenery:
     strains = _strains()
     supplies = _supplies()
     places = _places()
+    customers = _customers(places)
+    _agree_prices(customers, strains, first_day)
     return Scenery(
         people=people,
         strains=strains,
@@ -87,7 +92,7 @@ def build(first_day: date) -> Scenery:
         ),
         shelves=_shelves(),
         places=places,
-        customers=_customers(places),
+        customers=customers,
         products=_products(strains, supplies, places=places, first_day=first_day),
     )
 
@@ -217,30 +222,55 @@ def _shelves() -> dict[str, Shelf]:
 def _places() -> dict[str, SellingPlace]:
     rows = {
         "stall": ("Varnby Saturday market", PlaceKind.STALL, 22 * COIN, 0, 330),
+        "fair": ("Harbour Sunday fair", PlaceKind.STALL, 0, 60_000, 120),
         "kitchens": ("Kitchens", PlaceKind.KITCHENS, 0, 0, 20),
         "boxes": ("Thursday boxes", PlaceKind.BOXES, 0, 0, 20),
     }
-    return {
+    places = {
         key: SellingPlace.objects.create(
             name=name, kind=kind, day_fee_money=fee, fee_ppm=ppm, day_minutes=minutes
         )
         for key, (name, kind, fee, ppm, minutes) in rows.items()
     }
+    stalls = SellingPlace.objects.filter(kind=PlaceKind.STALL)
+    stalls.update(float_money=80 * COIN, card_fee_ppm=17_500, discount_ppm=200_000)
+    Token.objects.create(
+        name="Market token", place=places["stall"], value_money=5 * COIN,
+        issuer="Varnby market association (invented)",
+    )  # fmt: skip
+    return {key: SellingPlace.objects.get(pk=place.pk) for key, place in places.items()}
 
 
 def _customers(places: dict[str, SellingPlace]) -> list[Customer]:
     rows = (
-        ("The Ferry House", "kitchens", "0555 0201"),
-        ("Café Lindqvist", "kitchens", "0555 0202"),
-        ("Rook & Barley", "kitchens", "0555 0203"),
-        ("Hillside box scheme", "boxes", "boxes@hillside.example"),
+        ("The Ferry House", "kitchens", "0555 0201", 2, "back door, before 11"),
+        ("Café Lindqvist", "kitchens", "0555 0202", 1, ""),
+        ("Rook & Barley", "kitchens", "0555 0203", 3, "ring twice"),
+        ("Hillside box scheme", "boxes", "boxes@hillside.example", 4, ""),
     )
     return [
         Customer.objects.create(
-            name=name, place=places[place], contact=contact, address="Varnby (invented)"
+            name=name, place=places[place], contact=contact, address="Varnby (invented)",
+            stop=stop, stop_note=note, least_days=0 if stop == 4 else 1,
         )
-        for name, place, contact in rows
-    ]
+        for name, place, contact, stop, note in rows
+    ]  # fmt: skip
+
+
+def _agree_prices(
+    customers: Sequence[Customer], strains: dict[str, Strain], first_day: date
+) -> None:
+    """What is loose is agreed a kilogram; one kitchen pays less for oyster from the autumn on."""
+    for customer in customers:
+        for key, coins in (("oyster", 17), ("mane", 23), ("shiitake", 21)):
+            AgreedPrice.objects.create(
+                customer=customer, species=strains[key].species, from_day=first_day,
+                unit_money=coins * COIN, tax_included=customer.place.kind == PlaceKind.BOXES,
+            )  # fmt: skip
+    AgreedPrice.objects.create(
+        customer=customers[0], species=strains["oyster"].species,
+        from_day=first_day + timedelta(weeks=36), unit_money=16 * COIN,
+    )  # fmt: skip
 
 
 def _products(
@@ -261,6 +291,8 @@ def _products(
             net_mg=200 * GRAM,
             pack=PackKind.OPEN,
             packaging=supplies["Card punnets"],
+            tare_mg=9 * GRAM,
+            label_text="Keep the lid off; cook before eating.",
         )
         products[f"dried {key}"] = Product.objects.create(
             name=f"Dried {species.name.lower()}, 30 g pouch",
@@ -271,7 +303,8 @@ def _products(
             packaging=supplies["Dry pouches"],
             tax_ppm=90_000,
         )
-        for place in places.values():
+        # The product's own price holds wherever a place has no list.
+        for place in (*places.values(), None):
             for name, money in ((key, cents), (f"dried {key}", cents + 270)):
                 Price.objects.create(
                     product=products[name], place=place, from_day=first_day, pack_money=money * 100

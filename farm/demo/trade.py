@@ -4,33 +4,49 @@ from collections.abc import Sequence
 
 from farm.actions.common import Draw, on_hand
 from farm.actions.packing import pack
-from farm.actions.stalls import load_stall, settle_stall
 from farm.actions.storing import throw_away
 from farm.demo.clock import Year
-from farm.demo.papers import KILO_PRICE, deliver_orders, invoice_month, take_orders
+from farm.demo.market import fair, saturday
+from farm.demo.members import filled_mg, members_day, weigh_packs
+from farm.demo.papers import (
+    KILO_PRICE,
+    deliver_orders,
+    invoice_month,
+    set_orders_aside,
+    take_orders,
+)
 from farm.demo.scenery import GRAM
 from farm.demo.store import count_cold_room, run_dryer, weigh_crate
-from farm.models import Grade, Stage, StallDay
+from farm.models import Grade, LoadLine, Stage
+from farm.queries.sales import open_loads
 from ledger.models import Lot
 
-TUESDAY, THURSDAY, FRIDAY, SATURDAY, SUNDAY = 1, 3, 4, 5, 6
+MONDAY, TUESDAY, WEDNESDAY, THURSDAY, FRIDAY, SATURDAY, SUNDAY = range(7)
 
 
 def sell_week(year: Year, week: int, day: int) -> None:
     """Do what the weekday asks for on the selling side."""
     invoice_month(year)
-    if day == TUESDAY:
+    if day == MONDAY:
+        members_day(year, week, day)
+    elif day == TUESDAY:
         take_orders(year)
+    elif day == WEDNESDAY:
+        set_orders_aside(year)
     elif day == THURSDAY:
         deliver_orders(year)
         count_cold_room(year, week)
     elif day == FRIDAY:
         if week % 2:
             _weigh(year)
-        _pack(year)
+        _pack(year, week)
+        weigh_packs(year, week)
+        members_day(year, week, day)
     elif day == SATURDAY:
-        _market(year)
+        members_day(year, week, day)
+        saturday(year, week)
     elif day == SUNDAY:
+        fair(year, week)
         _tidy(year, week)
 
 
@@ -51,16 +67,16 @@ def _weigh(year: Year) -> None:
             weigh_crate(year, lot)
 
 
-def _pack(year: Year) -> None:
+def _pack(year: Year, week: int) -> None:
     """Pack what the market can take, oldest picks first, a little over the declared weight."""
     for key in KILO_PRICE:
         product = year.scenery.products[key]
         keeps = product.species.fridge_days
         lots = [lot for lot in _crop(year, key, Grade.FIRSTS) if _age(year, lot) <= keeps][:3]
-        packs = min(44, sum(lot.quantity for lot in lots) // (product.net_mg + 4 * GRAM))
+        packs = min(44, sum(lot.quantity for lot in lots) // filled_mg(week, product.net_mg))
         if packs < 4:
             continue
-        draws = _take(lots, packs * (product.net_mg + 4 * GRAM))
+        draws = _take(lots, packs * filled_mg(week, product.net_mg))
         cold = year.scenery.shelves["fridge"]
         pack(year.doing("tam"), product=product, packs=packs, draws=draws, shelf=cold)
 
@@ -76,31 +92,10 @@ def _take(lots: Sequence[Lot], wanted: int) -> list[Draw]:
     return draws
 
 
-def _market(year: Year) -> None:
-    """Load everything packed, and bring a part of it back."""
-    packed = list(on_hand(Stage.PACKS, product__form="fresh"))
-    dried = [lot for lot in on_hand(Stage.PACKS, product__form="dried") if lot.quantity]
-    lots = packed + dried[:3]
-    if not lots:
-        return
-    place = year.scenery.places["stall"]
-    lines = [Draw(lot, lot.quantity) for lot in lots]
-    entry = load_stall(year.doing("nora"), place=place, day=year.clock.date(), lines=lines).entry
-    back = {}
-    for lot in lots:
-        share = year.dice.uniform(0.0, 0.22) if lot in packed else year.dice.uniform(0.3, 0.8)
-        back[lot.pk] = int(lot.quantity * share)
-    settle_stall(
-        year.doing("nora"),
-        stall_day=StallDay.objects.get(entry=entry),
-        brought_back=back,
-        prices={},
-    )
-
-
 def _tidy(year: Year, week: int) -> None:
-    """Bin old packs, dry what will not sell fresh, pack what was dried."""
-    for lot in on_hand(Stage.PACKS, product__form="fresh"):
+    """Bin old packs that no stall has, dry what will not sell fresh, pack what was dried."""
+    loaded = LoadLine.objects.filter(stall_day__in=open_loads().order_by())
+    for lot in on_hand(Stage.PACKS, product__form="fresh").exclude(load_lines__in=loaded):
         throw_away(year.doing("tam", "old"), lot=lot, quantity=lot.quantity)
     for key in KILO_PRICE:
         keeps = year.scenery.strains[key].species.fridge_days

@@ -1,11 +1,15 @@
 """A stall day in words and sums, as its page lays it out: what it earned, what the till held."""
 
 from dataclasses import dataclass
+from fractions import Fraction
 
 from farm.models import Farm, Given, StallDay
 from farm.queries.cash import Cash
 from farm.queries.stall_days import Earned, ItemRow, Usual
-from farm.templatetags.farm_format import amount_of, money
+from farm.reports.steps import share_steps
+from farm.templatetags.farm_format import money
+from farm.units import MONEY_PER_CENT, show_mass
+from ledger.models import Dimension
 
 
 @dataclass(frozen=True)
@@ -51,31 +55,35 @@ def said_of(earned: Earned, usual: Usual | None, *, load: StallDay, farm: Farm) 
 
 
 def earned_lines(earned: Earned, farm: Farm) -> list[MoneyLine]:
-    """From what was taken to what is left, before own hours and after; the lines add up."""
-    own = earned.own_cost + earned.own_given + earned.own_hours
-    given = sum(earned.given.values())
+    """From what was taken to what is left, before own hours and after; the printed lines add up."""
+    given = sum(earned.given.values()) - earned.own_given
     parts = [
-        ("Sales tax in it", earned.tax),
-        ("What was sold had cost", earned.cost - earned.own_cost),
-        (f"{_given_words(earned)} had cost", given - earned.own_given),
-        ("Stall", earned.fees),
-        ("Cards", earned.cards),
-        ("Paid hours", earned.paid_hours),
+        ("Taken", earned.gross, ""),
+        ("Sales tax in it", -earned.tax, ""),
+        ("What was sold had cost", earned.own_cost - earned.cost, "own hours left out"),
+        (f"{_given_words(earned)} had cost", -given, ""),
+        ("Stall", -earned.fees, ""),
+        ("Cards", -earned.cards, ""),
+        ("Paid hours", -earned.paid_hours, ""),
     ]
-    after = earned.per_hour(earned.with_own)
+    known = [part for part in parts if part[1]]
+    cents = share_steps([amount for _, amount, _ in known], MONEY_PER_CENT)
+    before = sum(cents) * MONEY_PER_CENT
+    after, own_hour = _to_cent(earned.with_own), earned.per_hour(earned.with_own)
     return [
-        MoneyLine("Taken", money(earned.gross, farm)),
-        *(MoneyLine(label, less(amount, farm)) for label, amount in parts if amount),
-        MoneyLine("Earned, for own hours", money(earned.without_own, farm), is_sum=True),
-        MoneyLine(
-            "Own hours, at the stall and growing", less(own, farm),
-            hint=f"{hours(earned.own_minutes)} at the stall",
-        ),
-        MoneyLine(
-            "Left after own hours", money(earned.with_own, farm), is_sum=True,
-            hint="" if after is None else f"{money(after, farm)} an hour at the stall",
-        ),
+        *(MoneyLine(label, money(cent * MONEY_PER_CENT, farm), hint=hint)
+          for (label, _, hint), cent in zip(known, cents, strict=True)),
+        MoneyLine("Earned, for own hours", money(before, farm), is_sum=True),
+        MoneyLine("Own hours, at the stall and growing", money(after - before, farm),
+                  hint=f"{hours(earned.own_minutes)} at the stall"),
+        MoneyLine("Left after own hours", money(after, farm), is_sum=True,
+                  hint="" if own_hour is None else f"{money(own_hour, farm)} an hour at the stall"),
     ]  # fmt: skip
+
+
+def _to_cent(amount: int) -> int:
+    """Round half to even, as sums are printed."""
+    return round(Fraction(amount, MONEY_PER_CENT)) * MONEY_PER_CENT
 
 
 def cash_lines(cash: Cash, farm: Farm) -> list[MoneyLine]:
@@ -90,7 +98,7 @@ def cash_lines(cash: Cash, farm: Farm) -> list[MoneyLine]:
     return [
         MoneyLine("Float", money(kept.float_money, farm)),
         MoneyLine("Sold", money(cash.sales_money, farm)),
-        *(MoneyLine(label, less(amount, farm)) for label, amount in outs if amount),
+        *(MoneyLine(label, money(-amount, farm)) for label, amount in outs if amount),
         MoneyLine("So there should be", money(cash.expected_money, farm), is_sum=True),
         MoneyLine(
             f"Counted by {kept.by.initials}", money(kept.cash_money, farm), hint=counted
@@ -104,17 +112,15 @@ def cash_lines(cash: Cash, farm: Farm) -> list[MoneyLine]:
 
 def shown_item(row: ItemRow, farm: Farm, *, takes: bool) -> ShownItem:
     def amount(quantity: int) -> str:
-        return amount_of(quantity, row.lots[0], farm) if quantity else ""
+        if not quantity:
+            return ""
+        counted = row.item.dimension == Dimension.COUNT
+        return str(quantity) if counted else show_mass(quantity, farm.weight_unit)
 
     return ShownItem(
         row.item.name, amount(row.took), amount(row.sold), amount(row.given), amount(row.back),
         money(row.gross, farm) if takes else "",
     )  # fmt: skip
-
-
-def less(amount: int, farm: Farm) -> str:
-    """An amount that is taken off; what stands below zero is added."""
-    return money(-amount, farm)
 
 
 def hours(minutes: int) -> str:

@@ -11,6 +11,9 @@ from farm.queries.prices import prices_at
 from farm.units import MONEY_PER_CENT, in_unit
 from ledger.models import Dimension, Item, Lot
 
+# Of a load: what is loose, then packs, the fresh before the dried.
+IN_ORDER = ("lot__card__stage", "-lot__card__product__form", "lot__item__name", "lot_id")
+
 
 @dataclass(frozen=True)
 class TillGoods:
@@ -46,7 +49,7 @@ def till_goods(stall_day: StallDay) -> list[TillGoods]:
     """Everything loaded, item by item, in the order of the load list; four queries."""
     lines: dict[Item, list[LoadLine]] = defaultdict(list)
     loaded = stall_day.lines.select_related("lot__item", "lot__card", "lot__made_by")
-    for line in loaded.order_by("lot__card__stage", "lot__item__name", "lot_id"):
+    for line in loaded.order_by(*IN_ORDER):
         lines[line.lot.item].append(line)
     listed = _listed(stall_day, (line for several in lines.values() for line in several))
     prices = _prices(stall_day)

@@ -25,13 +25,17 @@ _OPTIONS = (
 )  # fmt: skip
 
 
+# Held by whatever uses the database, a request or a test: a phone asks for pages by itself.
+ALONE = threading.RLock()
+
+
 @pytest.fixture(scope="session", autouse=True)
 def _one_request_at_a_time() -> Iterator[None]:
     """Answer one after another: the tests' database in memory is one connection for all threads."""
-    answer, lock = BaseHandler.get_response, threading.RLock()
+    answer = BaseHandler.get_response
 
     def alone(handler: BaseHandler, request: HttpRequest) -> HttpResponseBase:
-        with lock:
+        with ALONE:
             return answer(handler, request)
 
     with pytest.MonkeyPatch.context() as patch:

@@ -35,7 +35,7 @@ from farm.pages.forms.store import LotFirst
 from farm.pages.forms.unlisted import SOLD_STAGES, ListedByKind
 from farm.queries.sales import open_loads
 from farm.queries.stock import lots_on_hand
-from farm.queries.till import TillGoods, till_goods
+from farm.queries.till import IN_ORDER, TillGoods, till_goods
 from farm.templatetags.farm_format import amount_of
 from farm.templatetags.farm_format import day as show_day
 from ledger.models import Lot
@@ -135,7 +135,7 @@ class BackForm(DoingForm):
         self.stall_day: StallDay = self.given["stall_day"]
         goods = {one.item.pk: one for one in till_goods(self.stall_day)}
         loaded = self.stall_day.lines.select_related("lot__item", "lot__card", "lot__made_by")
-        self.loaded = list(loaded.order_by("lot__card__stage", "lot__item__name", "lot_id"))
+        self.loaded = list(loaded.order_by(*IN_ORDER))
         self.one_by_one = bool(self.data.get("by_lot") or self.initial.get("by_lot"))
         self.rows = list(self.make_rows(goods))
         self.taps = sum(sum(one.tapped.values()) for one in goods.values())
@@ -260,12 +260,9 @@ class BackForm(DoingForm):
         )
 
     def prices(self) -> dict[int, int]:
-        typed = {row: self.cleaned_data.get(f"price_{row.key}") for row in self.rows}
+        typed = [(row, self.cleaned_data.get(f"price_{row.key}")) for row in self.rows]
         return {
-            line.lot_id: price
-            for row, price in typed.items()
-            if price is not None
-            for line in row.lines
+            line.lot_id: price for row, price in typed if price is not None for line in row.lines
         }
 
     def cash(self) -> CashCount | None:

@@ -19,6 +19,7 @@ from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, sees
 from farm.pages.doings import BY_SLUG, Deed
 from farm.pages.forms.correcting import CorrectForm, UndoForm
 from farm.pages.frame import show
+from farm.pages.photos import Beside, beside
 from farm.queries import entries as query
 from farm.queries.closings import late_for
 from farm.queries.dryings import drying_in
@@ -78,6 +79,7 @@ class EntryPage:
     deed: Deed | None
     late_for: str
     papers: Papers | None
+    beside: Beside
 
 
 @dataclass(frozen=True)
@@ -117,6 +119,7 @@ def entry(request: PageRequest, seq: int) -> HttpResponse:
         deed=BY_SLUG.get(found.kind.replace(" ", "-")),
         late_for=late_for(found),
         papers=papers_of(found) if may(request.person, Right.SEE_ORDERS) else None,
+        beside=beside(request, found),
     )
     return show(request, "farm/entries/entry.html", shown)
 

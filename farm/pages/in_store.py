@@ -18,8 +18,7 @@ from farm.pages.frame import show
 from farm.pages.handing_out import answer_page, made_by, taken_away
 from farm.pages.laid_out import AnswerPage
 from farm.pages.recording import follow_up
-from farm.queries.in_store import Place, Stored, places_in_store, stored_lots
-from farm.queries.water_loss import water_losses
+from farm.queries.in_store import Place, Stored, losses_in_store, places_in_store, stored_lots
 from farm.reports.store_rows import store_report
 from ledger.errors import Refused
 
@@ -52,7 +51,7 @@ class ShelfPage:
 
 @page(Right.SEE_WORK)
 def in_store(request: PageRequest) -> HttpResponse:
-    losses = water_losses()
+    losses = losses_in_store()
     places = places_in_store(timezone.localtime(), losses)
     report = store_report(places, losses, made_by(request), species=list(Species.objects.all()))
     if (file := taken_away(request, report, "in-store")) is not None:
@@ -118,7 +117,7 @@ def _on_shelf(request: PageRequest, shelf: str) -> tuple[str, list[Stored]]:
         rows = Shelf.objects.select_related("room")
         pk = int(shelf) if shelf.isdigit() else 0
         found = get_or_refuse(request, rows, Right.RECORD, pk=pk)
-    stored = stored_lots(timezone.localtime(), water_losses())
+    stored = stored_lots(timezone.localtime(), losses_in_store())
     loose = [one for one in stored if one.shelf == found and _is_loose(one)]
     return str(found or "Place not stated"), loose
 

@@ -9,7 +9,7 @@ from typing import Any
 from farm.models import Form, LotCard, PackKind, Product, Stage
 from farm.net_weight import Judged, Tolerance, fill_for, tolerance
 from farm.queries.keeping import keeps_until
-from farm.queries.water_loss import water_losses
+from farm.queries.water_loss import Kept, water_losses
 from ledger.models import Entry, Line, Lot
 
 NEWEST = 60
@@ -65,7 +65,7 @@ def fillings(weight_unit: str) -> list[Filling]:
     judged: dict[int, list[Judged]] = {}
     for one in weighings(weight_unit):
         judged.setdefault(one.lot.card.product_id or 0, []).append(one.judged)
-    losses = {pk: (loss.rate_ppm, loss.source) for pk, loss in water_losses().items()}
+    losses = {pk: (loss.rate_ppm, loss.source) for pk, loss in water_losses(Kept.PACKED).items()}
     products = Product.objects.select_related("species")
     return [
         _filling(
@@ -84,7 +84,7 @@ def expected(card: LotCard, day: date) -> Loss:
     assert card.product and card.stage == Stage.PACKS
     if not loses_water(card.product):
         return Loss(0, 0, "loses none in its pack")
-    loss = water_losses()[card.product.species_id]
+    loss = water_losses(Kept.PACKED)[card.product.species_id]
     last = keeps_until(card)
     return Loss(loss.rate_ppm, max(0, (last - day).days) if last else 0, loss.source)
 

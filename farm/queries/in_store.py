@@ -13,12 +13,13 @@ from farm.models import Shelf, Stage
 from farm.queries.keeping import is_fresh, keeps_until
 from farm.queries.stock import all_lots, shelf_of
 from farm.queries.stores import excursions, store_rooms
-from farm.queries.water_loss import WEIGHED, WaterLoss
+from farm.queries.water_loss import WEIGHED, Kept, WaterLoss, water_losses
 from ledger.models import Dimension, Entry, Line, Lot
 
 STORED = (Stage.CROP, Stage.DRIED, Stage.PACKS)
 WARM_DAYS = timedelta(days=14)
 FAR = date.max
+Losses = Mapping[Kept, Mapping[int, WaterLoss]]
 
 
 @dataclass(frozen=True)
@@ -66,7 +67,7 @@ class Place:
         return str(self.shelf) if self.shelf else "Place not stated"
 
 
-def places_in_store(now: datetime, losses: Mapping[int, WaterLoss]) -> list[Place]:
+def places_in_store(now: datetime, losses: Losses) -> list[Place]:
     """Every place with picked, dried or packed lots, by name; what has no place comes last."""
     by_shelf: dict[Shelf | None, list[Stored]] = defaultdict(list)
     for stored in stored_lots(now, losses):
@@ -79,18 +80,27 @@ def places_in_store(now: datetime, losses: Mapping[int, WaterLoss]) -> list[Plac
     ]
 
 
-def stored_lots(now: datetime, losses: Mapping[int, WaterLoss]) -> list[Stored]:
+def stored_lots(now: datetime, losses: Losses) -> list[Stored]:
     """Every lot in store on the local day of ``now``, what goes first leading."""
     lots = list(all_lots().filter(card__stage__in=STORED, quantity__gt=0))
     shelves, weighed = shelf_of(lots), last_weighed(lots)
     filled, warm = _filled(lots), _warm(now)
-    found = [
-        _stored(lot, shelves.get(lot.pk), now.date(), weighed_on=weighed.get(lot.pk),
-                loss=losses.get(lot.card.species_id or 0), filled_mg=filled.get(lot.pk),
-                warm=warm.get(lot.pk))
-        for lot in lots
-    ]  # fmt: skip
+    found = []
+    for lot in lots:
+        loss = losses[kept_of(lot)].get(lot.card.species_id or 0)
+        weights = _Weights(weighed.get(lot.pk), filled.get(lot.pk), loss)
+        shelf, stood = shelves.get(lot.pk), warm.get(lot.pk)
+        found.append(_stored(lot, shelf, now.date(), weights=weights, warm=stood))
     return sorted(found, key=lambda one: one.urgency)
+
+
+def losses_in_store() -> Losses:
+    """What each species loses a day, loose and in packs."""
+    return {kept: water_losses(kept) for kept in Kept}
+
+
+def kept_of(lot: Lot) -> Kept:
+    return Kept.PACKED if lot.card.stage == Stage.PACKS else Kept.LOOSE
 
 
 def use_first(stored: Iterable[Stored]) -> dict[int, int]:
@@ -113,22 +123,25 @@ def last_weighed(lots: Sequence[Lot]) -> dict[int, date]:
     return dict(lines.values_list("lot").annotate(Max("entry__happened_on")).order_by())
 
 
+@dataclass(frozen=True)
+class _Weights:
+    """When a lot was weighed last, what packs were filled with, and what it loses a day."""
+
+    weighed_on: date | None
+    filled_mg: int | None
+    loss: WaterLoss | None
+
+
 def _stored(
-    lot: Lot,
-    shelf: Shelf | None,
-    day: date,
-    *,
-    weighed_on: date | None,
-    loss: WaterLoss | None,
-    filled_mg: int | None,
-    warm: int | None,
+    lot: Lot, shelf: Shelf | None, day: date, *, weights: _Weights, warm: int | None
 ) -> Stored:
-    card, made_on = lot.card, lot.made_by.happened_on
-    since = weighed_on or made_on
-    is_mass = lot.item.dimension == Dimension.MASS
-    mass_mg = lot.quantity if is_mass else filled_mg or lot.quantity * (lot.unit_mass_mg or 0)
+    card, made_on, loss = lot.card, lot.made_by.happened_on, weights.loss
+    since = weights.weighed_on or made_on
+    mass_mg = lot.quantity
+    if lot.item.dimension != Dimension.MASS:
+        mass_mg = weights.filled_mg or lot.quantity * (lot.unit_mass_mg or 0)
     days = max(0, (day - since).days)
-    dries = loss is not None and is_fresh(card) and not _is_airtight(lot)
+    dries = is_fresh(card) and not _is_airtight(lot)
     until = keeps_until(card)
     return Stored(
         lot=lot,

@@ -9,25 +9,33 @@ may write off as water is the species' own figure.
 
 import json
 from collections import defaultdict
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from enum import Enum
 from statistics import median, quantiles
 
 from farm.beliefs import USUAL_OF_ALLOWED_PPM
-from farm.models import Species, Stage
-from ledger.models import Entry, Line
+from farm.models import Form, PackKind, Species, Stage
+from ledger.models import Entry, Line, Role
 
 MILLION = 1_000_000
 ENOUGH = 10  # weighings of a species before its own figure is used: own rule
-WEIGHED = "weigh again"
+WEIGHED, CHECKED = "weigh again", "check weights"
 UNEXPLAINED = "unexplained"
+
+
+class Kept(Enum):
+    """How fresh mushrooms are kept; each loses water at its own rate."""
+
+    LOOSE = "loose in crates"
+    PACKED = "in open packs"
 
 
 @dataclass(frozen=True)
 class WaterLoss:
     """``rate_ppm`` a day, ``low_ppm`` to ``high_ppm`` its band; ``weighings``: how many there are.
 
-    ``is_own``: enough of them, so that the figures are the farm's own.
+    ``is_own``: enough of them, so that the figures are the farm's own; ``source`` says so.
     """
 
     rate_ppm: int
@@ -35,12 +43,7 @@ class WaterLoss:
     high_ppm: int
     weighings: int
     is_own: bool
-
-    @property
-    def source(self) -> str:
-        if self.is_own:
-            return f"own: {self.weighings} weighings"
-        return f"a belief; own from {ENOUGH} weighings on, {self.weighings} so far"
+    source: str = ""
 
     def after(self, mass_mg: int, days: int) -> int:
         """What should be left of a weight, rounded half up."""
@@ -53,31 +56,53 @@ class WaterLoss:
         return _left(mass_mg, self.low_ppm, days)
 
 
-def water_losses() -> dict[int, WaterLoss]:
-    """The loss of each species loose in crates, by its key; four queries, however many weighings.
+def water_losses(kept: Kept = Kept.LOOSE) -> dict[int, WaterLoss]:
+    """The loss of each species as it is kept, by its key; some six queries, whatever their number.
 
-    1.0, 1.2 and 1.1 % a day would come to 1.1 %, were three enough.
+    1.0, 1.2 and 1.1 % a day would come to 1.1 %, were three enough. Packs lose as crates do
+    until enough of them were put on the scale some days after they were filled.
     """
     rates = _daily_rates()
-    return {one.pk: loss_from(rates.get(one.pk, []), one) for one in Species.objects.all()}
+    packed = _packed_rates() if kept is Kept.PACKED else {}
+    found = {}
+    for one in Species.objects.all():
+        loose = loss_from(rates.get(one.pk, []), one)
+        found[one.pk] = loose if kept is Kept.LOOSE else _in_packs(packed.get(one.pk, []), loose)
+    return found
 
 
-def loss_from(rates_ppm: list[int], species: Species) -> WaterLoss:
+def loss_from(rates_ppm: Sequence[int], species: Species) -> WaterLoss:
     """Work out the loss from daily rates; below `ENOUGH` the belief stands.
 
     The belief: half of what the species may lose, between nothing and all of that.
     """
     found = len(rates_ppm)
-    if found < ENOUGH:
-        most = species.water_loss_ppm
-        return WaterLoss(most * USUAL_OF_ALLOWED_PPM // MILLION, 0, most, found, is_own=False)
+    if found >= ENOUGH:
+        return _own(rates_ppm, "weighings")
+    most = species.water_loss_ppm
+    usual = most * USUAL_OF_ALLOWED_PPM // MILLION
+    source = f"a belief; own from {ENOUGH} weighings on, {found} so far"
+    return WaterLoss(usual, 0, most, found, is_own=False, source=source)
+
+
+def _in_packs(rates_ppm: Sequence[int], loose: WaterLoss) -> WaterLoss:
+    """The packs' own loss, or that of the crates until there are enough check weights."""
+    found = len(rates_ppm)
+    if found >= ENOUGH:
+        return _own(rates_ppm, "check weights")
+    source = f"as in crates ({loose.source}); own from {ENOUGH} check weights on, {found} so far"
+    return replace(loose, weighings=found, is_own=False, source=source)
+
+
+def _own(rates_ppm: Sequence[int], of: str) -> WaterLoss:
     tenths = quantiles(rates_ppm, n=10, method="inclusive")
     return WaterLoss(
-        round(median(rates_ppm)), round(tenths[0]), round(tenths[-1]), found, is_own=True
-    )
+        round(median(rates_ppm)), round(tenths[0]), round(tenths[-1]), len(rates_ppm),
+        is_own=True, source=f"own: {len(rates_ppm)} {of}",
+    )  # fmt: skip
 
 
-def daily_rate(before_mg: int, weight_mg: int, days: int) -> int:
+def daily_rate(before_mg: float, weight_mg: float, days: int) -> int:
     """The loss a day in ppm, rounded: 10 kg that weigh 9.604 after 2 days lost 2 % a day."""
     return round((1 - (weight_mg / before_mg) ** (1 / days)) * MILLION)
 
@@ -98,6 +123,30 @@ def _daily_rates() -> Mapping[int, list[int]]:
         explained = beyond and reasons[entry] not in ("", UNEXPLAINED)
         if days > 0 and weight > 0 and not explained:
             rates[of_species].append(daily_rate(before, weight, days))
+    return rates
+
+
+def _packed_rates() -> Mapping[int, list[int]]:
+    """The rates of packs put on the scale a day or more after they were filled, by species.
+
+    From the average that was filled in to the average that was weighed.
+    """
+    lines = Line.objects.filter(
+        entry__kind=CHECKED, entry__amends=None, entry__amendments=None,
+        lot__card__product__form=Form.FRESH, lot__card__product__pack=PackKind.OPEN,
+    ).select_related("entry", "lot__made_by", "lot__card")  # fmt: skip
+    packs = dict(
+        Line.objects.filter(role=Role.MADE, lot__in=[line.lot_id for line in lines])
+        .values_list("lot", "quantity")
+    )  # fmt: skip
+    rates: dict[int, list[int]] = defaultdict(list)
+    for line in lines:
+        said, filled = json.loads(line.entry.particulars), json.loads(line.lot.made_by.particulars)
+        days = (line.entry.happened_on - line.lot.made_by.happened_on).days
+        if days > 0 and filled.get("drawn_mg") and packs.get(line.lot_id):
+            before = filled["drawn_mg"] / packs[line.lot_id]
+            net = sum(said["gross_mg"]) / len(said["gross_mg"]) - said["tare_mg"]
+            rates[line.lot.card.species_id].append(daily_rate(before, min(net, before), days))
     return rates
 
 

@@ -3,28 +3,38 @@
 from collections.abc import Mapping, Sequence
 
 from farm.models import Species
-from farm.queries.in_store import Place, Stored, use_first
-from farm.queries.water_loss import ENOUGH, WaterLoss
+from farm.queries.in_store import Losses, Place, Stored, use_first
+from farm.queries.water_loss import ENOUGH
 from farm.reports.made import Made
 from farm.reports.pounds import beside_pounds
 from farm.reports.rows import Cell, Column, Fact, Kind, Report, Row, Table
 
-IN_STORE = (
+KEEPS = (  # dried, in jars and airtight packs
     Column("Lot"),
     Column("What it is"),
     Column("Goes", Kind.COUNT),
     Column("Age, days", Kind.COUNT),
     Column("Weighed", Kind.MASS),
     Column("On", Kind.DATE),
+    Column("Mind"),
+)
+DRIES = (
+    Column("Lot"),
+    Column("What it is"),
+    Column("Goes", Kind.COUNT),
+    Column("Days left", Kind.COUNT),
     Column("Should weigh now", Kind.MASS),
     Column("From", Kind.MASS),
     Column("To", Kind.MASS),
+    Column("Weighed", Kind.MASS),
+    Column("On", Kind.DATE),
+    Column("Age, days", Kind.COUNT),
     Column("Keeps until", Kind.DATE),
-    Column("Days left", Kind.COUNT),
     Column("Mind"),
 )
 LOSSES = (
-    Column("Species, loose in crates"),
+    Column("Species"),
+    Column("Kept"),
     Column("Loses a day", Kind.RATIO),
     Column("From", Kind.RATIO),
     Column("To", Kind.RATIO),
@@ -35,7 +45,8 @@ LOSSES = (
 LOSS_NOTE = (
     "The share of its weight that a lot loses a day; its own figure is the median of its weighings "
     f"(from {ENOUGH} on), and eight in ten of them lie between the two beside it. A weighing "
-    "writes off as water what the last column allows, and asks about the rest."
+    "writes off as water what the last column allows, and asks about the rest: where your own band "
+    "reaches beyond it, change the species' figure under Look-ups."
 )
 NOTE = (
     "“Goes” counts within a species or product: 1 goes first. What should be there now is what was "
@@ -45,7 +56,7 @@ NOTE = (
 
 def store_report(
     places: Sequence[Place],
-    losses: Mapping[int, WaterLoss],
+    losses: Losses,
     made: Made,
     *,
     species: Sequence[Species],
@@ -74,15 +85,24 @@ def store_report(
 
 
 def _place(place: Place, ranks: Mapping[int, int]) -> Table:
-    rows = tuple(_row(one, ranks[one.lot.pk]) for one in place.lots)
-    return Table(place.name, IN_STORE, rows, note=NOTE)
+    if all(one.expected_mg is None and one.days_left is None for one in place.lots):
+        rows = tuple(_keeps(one, ranks[one.lot.pk]) for one in place.lots)
+        return Table(place.name, KEEPS, rows)
+    rows = tuple(_dries(one, ranks[one.lot.pk]) for one in place.lots)
+    return Table(place.name, DRIES, rows, note=NOTE)
 
 
-def _row(one: Stored, rank: int) -> Row:
-    weights: tuple[Cell, ...] = (one.expected_mg, one.least_mg, one.most_mg)
+def _keeps(one: Stored, rank: int) -> Row:
+    said = "; ".join(mind(one))
+    weighed: tuple[Cell, ...] = (one.weighed_mg, one.weighed_on)
+    return (one.lot.code, one.lot.item.name, rank, one.age_days, *weighed, said)
+
+
+def _dries(one: Stored, rank: int) -> Row:
+    weights: tuple[Cell, ...] = (one.expected_mg, one.least_mg, one.most_mg, one.weighed_mg)
     return (
-        one.lot.code, one.lot.item.name, rank, one.age_days, one.weighed_mg, one.weighed_on,
-        *weights, one.keeps_until, one.days_left, "; ".join(mind(one)),
+        one.lot.code, one.lot.item.name, rank, one.days_left, *weights, one.weighed_on,
+        one.age_days, one.keeps_until, "; ".join(mind(one)),
     )  # fmt: skip
 
 
@@ -100,11 +120,12 @@ def mind(one: Stored) -> list[str]:
     return said
 
 
-def _losses(losses: Mapping[int, WaterLoss], species: Sequence[Species]) -> Table:
+def _losses(losses: Losses, species: Sequence[Species]) -> Table:
     rows: list[Row] = [
-        (str(one), loss.rate_ppm, loss.low_ppm, loss.high_ppm, loss.weighings, loss.source,
-         one.water_loss_ppm)
+        (str(one), kept.value, loss.rate_ppm, loss.low_ppm, loss.high_ppm, loss.weighings,
+         loss.source, one.water_loss_ppm)
         for one in species
-        if (loss := losses.get(one.pk))
+        for kept, found in losses.items()
+        if (loss := found.get(one.pk))
     ]  # fmt: skip
     return Table("Water lost in the fridge", LOSSES, tuple(rows), note=LOSS_NOTE)

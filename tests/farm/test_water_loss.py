@@ -4,8 +4,9 @@ import pytest
 
 from farm.actions.correcting import undo
 from farm.actions.storing import weigh_again
-from farm.queries.water_loss import ENOUGH, WaterLoss, daily_rate, loss_from, water_losses
-from tests.farm.goods import crop
+from farm.actions.weights import check_weights
+from farm.queries.water_loss import ENOUGH, Kept, WaterLoss, daily_rate, loss_from, water_losses
+from tests.farm.goods import crop, packs
 from tests.farm.world import GRAM, KG, World, small_farm
 
 
@@ -97,3 +98,39 @@ def test_a_weight_some_days_on_is_rounded_half_up(world: World) -> None:
     assert (loss.least_after(10 * KG, 2), loss.most_after(10 * KG, 2)) == (9_409_000, 9_801_000)
     # 25 mg x 0.98 = 24.5.
     assert loss.after(25, 1) == 25
+
+
+# --- in packs --------------------------------------------------------------------------------
+
+
+def checked_after(world: World, days: int, net_mg: int) -> None:
+    """40 packs filled with 200 g each; two of them on the scale some days later, 15 g of tare."""
+    lot = packs(world)
+    world.wait(days)
+    gross = [net_mg + 15 * GRAM] * 2
+    check_weights(world.doing(), lot=lot, tare_mg=15 * GRAM, gross_mg=gross)
+
+
+def test_packs_lose_as_crates_do_until_enough_were_weighed(world: World) -> None:
+    checked_after(world, 1, 199 * GRAM)
+
+    loss = water_losses(Kept.PACKED)[world.species.pk]
+
+    assert (loss.rate_ppm, loss.weighings, loss.is_own) == (10_000, 1, False)
+    assert loss.source.startswith("as in crates (a belief")
+
+
+def test_packs_have_a_loss_of_their_own_from_ten_check_weights_on(world: World) -> None:
+    for _ in range(ENOUGH):
+        checked_after(world, 1, 199 * GRAM)
+
+    loss = water_losses(Kept.PACKED)[world.species.pk]
+
+    # 1 g of 200 in a day.
+    assert (loss.rate_ppm, loss.source) == (5_000, "own: 10 check weights")
+
+
+def test_packs_weighed_on_the_day_they_were_filled_say_nothing(world: World) -> None:
+    checked_after(world, 0, 200 * GRAM)
+
+    assert water_losses(Kept.PACKED)[world.species.pk].weighings == 0

@@ -16,7 +16,7 @@ from farm.models import Answered, Farm, Person, Room, Stage
 from farm.pages.forms.doing import DoingForm, FarmForm
 from farm.pages.forms.fields import lot_label, lot_name, not_found, quantity_field
 from farm.pages.forms.store import MISSING
-from farm.queries.counts import Checked
+from farm.queries.counts import Checked, Verdict
 from farm.queries.in_store import STORED
 from farm.queries.stock import lot_by_code
 from farm.templatetags.farm_format import amount_of
@@ -128,7 +128,9 @@ class AnswersForm(FarmForm):
         for one in self.checked:
             key = one.line.pk
             choices = [("", "later"), *((way.value, WORDS[way]) for way in one.choices)]
-            self.add(f"do_{key}", forms.ChoiceField(label="Do", choices=choices, required=False))
+            usual = one.choices[0].value if one.verdict is Verdict.INSIDE else ""
+            self.add(f"do_{key}", forms.ChoiceField(label="Do", choices=choices, required=False,
+                                                    initial=usual))  # fmt: skip
             self.add(f"why_{key}", forms.ChoiceField(label="Why", choices=WHYS, required=False))
             self.add(f"note_{key}", forms.CharField(label="Note", max_length=200, required=False))
             number = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)

@@ -1,24 +1,21 @@
-"""The three answers: /cost/, /trace/, /month/ ask what for; below them stand the answers.
+"""What a lot cost and where it came from: /cost/ and /trace/ ask which; below stand the answers.
 
 Each answer is one report; `?file=pdf` and `?file=xlsx` take it away.
 """
 
 from dataclasses import dataclass
 
-from django.http import Http404, HttpResponse, HttpResponseRedirect
+from django.http import HttpResponse, HttpResponseRedirect
 from django.urls import reverse
 
 from farm.models import Stage
 from farm.pages import seen
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
-from farm.pages.closing import month_answer
 from farm.pages.frame import show
 from farm.pages.handing_out import handed_out, made_by
 from farm.pages.laid_out import Way
-from farm.queries.closings import months_shown
 from farm.queries.costs import cost_of
 from farm.queries.finding import UnknownLotError, find_lot
-from farm.queries.months import Month, NoMonthError, month_of
 from farm.queries.stock import all_lots
 from farm.queries.traces import trace_of
 from farm.reports.cost_rows import cost_report
@@ -27,7 +24,6 @@ from ledger.codes import tidy
 from ledger.models import Lot
 
 NEWEST = 12
-NEAR_DAYS = 190  # months offered beside one: half a year each way
 
 
 @dataclass(frozen=True)
@@ -43,14 +39,7 @@ class AskLotPage:
     asks_way: bool
 
 
-@dataclass(frozen=True)
-class AskMonthPage:
-    refusal: str
-    typed: str
-    months: tuple[Month, ...]
-
-
-# --- which lot, which month ------------------------------------------------------------------
+# --- which lot -------------------------------------------------------------------------------
 
 
 @page(Right.SEE_COSTS)
@@ -66,18 +55,6 @@ def trace(request: PageRequest) -> HttpResponse:
         "here and who received it."
     )
     return _ask_lot(request, "trace-of", title="Trace a lot", explained=explained)
-
-
-@page(Right.SEE_SALES)
-def month(request: PageRequest) -> HttpResponse:
-    typed, refusal = request.GET.get("month", ""), ""
-    if typed:
-        try:
-            return HttpResponseRedirect(reverse("month-of", args=[month_of(typed).key]))
-        except NoMonthError as error:
-            refusal = str(error)
-    shown = AskMonthPage(refusal, typed, tuple(months_shown()))
-    return show(request, "farm/answers/ask_month.html", shown)
 
 
 def _ask_lot(request: PageRequest, name: str, *, title: str, explained: str) -> HttpResponse:
@@ -139,21 +116,6 @@ def trace_of_lot(request: PageRequest, code: str) -> HttpResponse:
     report = trace_report(traced, made_by(request), names=names)
     return handed_out(request, report, name=f"trace-{lot.code}-{way}", others=others,
                       codes_lead_to="trace-of")  # fmt: skip
-
-
-@page(Right.SEE_SALES)
-def month_shown(request: PageRequest, key: str) -> HttpResponse:
-    try:
-        asked = month_of(key)
-    except NoMonthError as refusal:
-        raise Http404(str(refusal)) from refusal
-    others = tuple(
-        Way(other.name, reverse("month-of", args=[other.key]), is_here=other == asked)
-        for other in sorted(months_shown(), key=lambda kept: kept.first)
-        if abs((other.first - asked.first).days) < NEAR_DAYS
-    )
-    others = (*others, Way("Against plan", reverse("against-of", args=[asked.key])))
-    return month_answer(request, asked, others)
 
 
 def _lot(request: PageRequest, code: str) -> Lot:

@@ -22,6 +22,7 @@ UNITS: dict[Kind, tuple[Fraction, int]] = {
     Kind.POUND_COST: (10_000 * MG_PER_UNIT["kg"] / MG_PER_LB, 7),
     Kind.RATIO: (Fraction(10_000), 4),
     Kind.COUNT: (Fraction(1), 0),
+    Kind.HOURS: (Fraction(1_000), 3),
     Kind.CELSIUS: (Fraction(1_000), 3),
     Kind.FAHRENHEIT: (Fraction(1_000), 3),
 }

@@ -46,7 +46,7 @@ KINDS = (
     Column("Total", Kind.MONEY),
 )
 AGREES = (Column("The book's cost"), *KINDS)
-LEFT_OVER = "Left over (net sales less cost of sales, selling costs, losses)"
+LEFT_OVER = "Left over after costs and losses"
 OWED = (
     Column("Customer number"),
     Column("Open", Kind.MONEY),
@@ -126,7 +126,7 @@ def _unexplained(goods: Sequence[Reconciliation]) -> list[Fact]:
     """Say how much is unexplained, and whether water and the scale may be the reason."""
     missing = sum(found.unexplained_mg for found in goods)
     flagged = any(found.is_flagged for found in goods)
-    words = "more than the scale explains" if flagged else "no more than the scale may be off"
+    words = "beyond the scale's error" if flagged else "within the scale's error"
     return [Fact(f"Unexplained, {words}", missing, Kind.MASS)] if missing else []
 
 

@@ -28,6 +28,7 @@ class Kind(Enum):
     MASS = "mass"  # mg, shown in kg
     MONEY = "money"  # 1/10,000 of the currency unit
     COUNT = "count"  # pieces
+    HOURS = "hours"  # thousandths of an hour
     RATIO = "ratio"  # ppm, shown in %; the column's name states the basis
     UNIT_COST = "unit cost"  # 1/10,000 of the currency unit per kg
     POUNDS = "pounds"  # mg, shown in lb
@@ -40,9 +41,9 @@ class Kind(Enum):
 STEPS: Mapping[Kind, tuple[Step, int]] = {
     Kind.MASS: (1_000, 3), Kind.MONEY: (100, 2), Kind.UNIT_COST: (100, 2),
     Kind.POUNDS: (MG_PER_LB / 100, 2), Kind.POUND_COST: (100 * MG_PER_UNIT["kg"] / MG_PER_LB, 2),
-    Kind.RATIO: (1_000, 1), Kind.COUNT: (1, 0),
+    Kind.RATIO: (1_000, 1), Kind.COUNT: (1, 0), Kind.HOURS: (100, 1),
     Kind.CELSIUS: (100, 1), Kind.FAHRENHEIT: (100, 1)}  # fmt: skip
-SUMMED = (Kind.MASS, Kind.POUNDS, Kind.MONEY, Kind.COUNT)
+SUMMED = (Kind.MASS, Kind.POUNDS, Kind.MONEY, Kind.COUNT, Kind.HOURS)
 
 
 @dataclass(frozen=True)

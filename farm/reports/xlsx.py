@@ -47,6 +47,7 @@ FORMATS: Mapping[Kind, tuple[int | Fraction, str]] = {
     Kind.POUND_COST: (10_000 * MG_PER_UNIT["kg"] / MG_PER_LB, "#,##0.00??"),
     Kind.RATIO: (1_000_000, "0.0%"),
     Kind.COUNT: (1, "#,##0"),
+    Kind.HOURS: (1_000, "#,##0.0"),
     Kind.CELSIUS: (1_000, "0.0"),
     Kind.FAHRENHEIT: (1_000, "0.0"),
 }
@@ -82,9 +83,10 @@ def workbook_bytes(report: Report) -> bytes:
     for at, (name, table) in enumerate(zip(names[1:], report.tables, strict=True), start=1):
         sheet = book.create_sheet(name)
         totals.append(_write_table(sheet, table, report, name=f"Table{at}"))
-        add_charts(sheet, table, report)
     for sheet in book.worksheets:
         _set_print(sheet, report)
+    for sheet, table in zip(book.worksheets[1:], report.tables, strict=True):
+        add_charts(sheet, table, report)
     return packed(book, totals)
 
 

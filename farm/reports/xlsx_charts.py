@@ -3,17 +3,22 @@
 from fractions import Fraction
 
 from openpyxl.chart import BarChart, Reference, Series
+from openpyxl.chart.axis import ChartLines
 from openpyxl.chart.series import Series as Bars
+from openpyxl.chart.shapes import GraphicalProperties
+from openpyxl.drawing.line import LineProperties
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.worksheet import Worksheet
 
-from farm.reports.rows import Chart, Kind, Report, Table
+from farm.reports.rows import Chart, Kind, Report, Table, unit_of
 
 HEADER_ROW = 3
 FIRST_ROW = HEADER_ROW + 1
 # From dark to light; the legend says which is which.
 FILLS = ("1D4F6E", "8FA9B8", "565D63", "C4D0D6", "3E7D8C", "A9A295")
+FAINT = "CBD3CF"
 WIDTH_CM, ROW_CM, LEAST_CM, MOST_CM = 22.0, 0.75, 7.0, 24.0
+ON_A_PAGE = 30  # rows
 SCALES = {Kind.MASS: 1_000_000, Kind.MONEY: 10_000, Kind.COUNT: 1}
 
 
@@ -25,6 +30,8 @@ def add_charts(sheet: Worksheet, table: Table, report: Report) -> None:
             drawn = _drawn(sheet, table, chart, currency=report.currency)
             sheet.add_chart(drawn, f"A{row}")
             row += round(drawn.height / 0.5) + 2
+            if len(table.rows) <= ON_A_PAGE:
+                sheet.page_setup.fitToHeight = 1  # no page break goes through a drawing
 
 
 def _drawn(sheet: Worksheet, table: Table, chart: Chart, *, currency: str) -> BarChart:
@@ -51,9 +58,13 @@ def _drawn(sheet: Worksheet, table: Table, chart: Chart, *, currency: str) -> Ba
     drawn.set_categories(Reference(sheet, min_col=label, min_row=FIRST_ROW, max_row=last))
     drawn.x_axis.scaling.orientation = "maxMin"
     drawn.x_axis.delete = drawn.y_axis.delete = False
-    drawn.y_axis.title = table.columns[places[0]].header(currency)
+    drawn.y_axis.title = unit_of(table.columns[places[0]].kind, currency)
+    drawn.y_axis.number_format = "#,##0"
+    drawn.y_axis.majorGridlines = ChartLines(
+        GraphicalProperties(ln=LineProperties(solidFill=FAINT))
+    )
     drawn.visible_cells_only = False  # where bars begin stands in a hidden column
-    if len(places) == 1:
+    if len(places) == 1 or chart.starts:
         drawn.legend = None
     return drawn
 

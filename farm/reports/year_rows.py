@@ -1,0 +1,89 @@
+"""A year as rows: its months side by side, and this week beside the same week a year ago."""
+
+from collections.abc import Sequence
+
+from farm.queries.months import Span
+from farm.queries.years import MonthSums, WeekSums
+from farm.reports.made import Made
+from farm.reports.pictures import Bar, bars
+from farm.reports.pounds import beside_pounds
+from farm.reports.rows import Chart, Column, Fact, Kind, Report, Row, Table, show_cell, total_row
+
+MONTHS = (
+    Column("Month"),
+    Column("Blocks started", Kind.COUNT),
+    Column("Picked", Kind.MASS),
+    Column("Net sales", Kind.MONEY),
+    Column("Gross sales", Kind.MONEY),
+    Column("Cost of sales", Kind.MONEY),
+    Column("Selling costs", Kind.MONEY),
+    Column("Lost", Kind.MONEY),
+    Column("Left over", Kind.MONEY),
+    Column("Hours charged to lots", Kind.HOURS),
+)
+WEEK = (
+    Column("Species"),
+    Column("Blocks started", Kind.COUNT),
+    Column("Picked", Kind.MASS),
+    Column("Sold", Kind.MASS),
+    Column("Net sales", Kind.MONEY),
+    Column("Net", Kind.UNIT_COST),
+)
+SIDE_BY_SIDE = "Month by month"
+Week = tuple[str, Span, Sequence[WeekSums]]
+
+
+def year_report(
+    year: int, months: Sequence[MonthSums], *, weeks: Sequence[Week], made: Made
+) -> Report:
+    """Lay a year out; ``weeks``: each with its name, its days, and what was done in it."""
+    table = _months(months)
+    report = Report(
+        title=str(year),
+        subtitle=f"{len(months)} months with entries, by the day it happened",
+        farm_name=made.farm_name,
+        made_by=made.by,
+        made_at=made.at,
+        facts=(
+            Fact("Picked", sum(one.picked_mg for one in months), Kind.MASS, lead=True),
+            Fact("Net sales", sum(one.net for one in months), Kind.MONEY, lead=True),
+            Fact("Left over", sum(one.left_over for one in months), Kind.MONEY, lead=True),
+        ),
+        tables=(table, *(_week(*week) for week in weeks)),
+        drawings=(
+            bars([Bar(one.month.name, one.net, _money(one.net)) for one in months],
+                 title=f"Net sales, {made.currency}"),
+        ) if months else (),
+        currency=made.currency,
+        charts=(Chart("Net sales", SIDE_BY_SIDE, "Month", ("Net sales",)),
+                Chart("Picked", SIDE_BY_SIDE, "Month", ("Picked",))),
+    )  # fmt: skip
+    return beside_pounds(report, made)
+
+
+def _money(money: int) -> str:
+    return show_cell(Column("", Kind.MONEY), money)
+
+
+def _months(months: Sequence[MonthSums]) -> Table:
+    rows: list[Row] = [
+        (one.month.key, one.blocks, one.picked_mg, one.net, one.gross, one.cost_of_sales,
+         one.selling, one.lost, one.left_over, one.hours_milli)
+        for one in months
+    ]  # fmt: skip
+    total = total_row(MONTHS, rows, {column.name for column in MONTHS[1:]})
+    note = (
+        "Left over = net sales - cost of sales - selling costs - lost. Hours are those charged to "
+        "lots; what selling took stands in the selling costs."
+    )
+    return Table(SIDE_BY_SIDE, MONTHS, tuple(rows), total, note)
+
+
+def _week(name: str, days: Span, sums: Sequence[WeekSums]) -> Table:
+    rows: list[Row] = [
+        (one.species or "no species", one.blocks, one.picked_mg, one.sold_mg, one.net,
+         one.net_per_kg)
+        for one in sums
+    ]  # fmt: skip
+    total = total_row(WEEK, rows, {"Blocks started", "Picked", "Sold", "Net sales"})
+    return Table(f"{name}: {days.name}", WEEK, tuple(rows), total)

@@ -24,6 +24,7 @@ from farm.pages.frame import show
 from farm.pages.handing_out import answer_page, made_by, taken_away
 from farm.pages.kept_pages import may_be_kept
 from farm.pages.laid_out import ShownTable, Way
+from farm.pages.photos import Beside, beside
 from farm.queries import records as query
 from farm.queries.records import Gap, KindSummary
 from farm.queries.stores import store_rooms
@@ -81,6 +82,7 @@ class OnePage:
     may_review: bool
     may_correct: bool
     may_erase: bool
+    beside: Beside
 
 
 @dataclass(frozen=True)
@@ -208,6 +210,7 @@ def record_one(request: PageRequest, slug: str, pk: int) -> HttpResponse:
         and after is None,
         may_correct=may(request.person, Right.RECORD) and after is None and not was_erased,
         may_erase=is_owner and private is not None and not was_erased,
+        beside=beside(request, record),
     )  # fmt: skip
     return show(request, "farm/records/one.html", shown)
 

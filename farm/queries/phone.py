@@ -1,0 +1,24 @@
+"""What came from a telephone: the photos beside an entry or a record, and how a form came."""
+
+from uuid import UUID
+
+from django.db.models import QuerySet
+
+from farm.models import PhoneForm, Photo, Record
+from ledger.models import Entry
+
+
+def photos_of(to: Entry | Record) -> list[Photo]:
+    """The photos beside something, those taken out too, without the pictures; one query."""
+    beside = {"entry": to} if isinstance(to, Entry) else {"record": to}
+    found = Photo.objects.filter(**beside).defer("image")
+    return list(found.select_related("by", "removed_by"))
+
+
+def photos() -> QuerySet[Photo]:
+    return Photo.objects.select_related("entry", "record")
+
+
+def came_from_phone(uuid: UUID) -> PhoneForm | None:
+    """How the form of an entry or a record came, where it had waited on a telephone."""
+    return PhoneForm.objects.filter(uuid=uuid).first()

@@ -5,6 +5,7 @@ from datetime import timedelta
 
 from django.db.models import Sum
 
+from farm.actions.allotting import allocate
 from farm.actions.common import on_hand
 from farm.actions.invoicing import issue_change, issue_invoice
 from farm.actions.orders import Days, Wanted, deliver, stop_order, take_order
@@ -43,6 +44,14 @@ def take_orders(year: Year) -> None:
         line = _loose(year, "oyster", 2_500 * GRAM)
         doing = year.doing("nora", sure=True)
         take_order(doing, customer=boxes, days=Days(due_on, every_weeks=1), lines=[line])
+
+
+def set_orders_aside(year: Year) -> None:
+    """Set aside what kitchens get tomorrow, from what is over soonest."""
+    tomorrow = year.clock.date() + timedelta(days=1)
+    for due in due_between(tomorrow, tomorrow):
+        if due.is_open:
+            allocate(year.doing("tam"), order=due.order, due_on=due.day)
 
 
 def deliver_orders(year: Year) -> None:
@@ -86,7 +95,8 @@ def _is_there(year: Year, key: str) -> bool:
 
 def _loose(year: Year, key: str, wanted_mg: int) -> Wanted:
     species: Species = year.scenery.strains[key].species
-    return Wanted(species, wanted_mg, KILO_PRICE[key])
+    """At the price agreed with the customer, which stands under Look-ups."""
+    return Wanted(species, wanted_mg)
 
 
 def _lines(due: DueOrder, taken: dict[int, int]) -> list[SoldLine]:

@@ -7,7 +7,7 @@ from farm.actions.packing import pack
 from farm.actions.storing import throw_away
 from farm.demo.clock import Year
 from farm.demo.market import fair, saturday
-from farm.demo.members import filled_mg, members_day, weigh_packs
+from farm.demo.members import filled_mg, give_boxes, set_boxes_aside, weigh_packs
 from farm.demo.papers import (
     KILO_PRICE,
     deliver_orders,
@@ -21,15 +21,13 @@ from farm.models import Grade, LoadLine, Stage
 from farm.queries.sales import open_loads
 from ledger.models import Lot
 
-MONDAY, TUESDAY, WEDNESDAY, THURSDAY, FRIDAY, SATURDAY, SUNDAY = range(7)
+TUESDAY, WEDNESDAY, THURSDAY, FRIDAY, SATURDAY, SUNDAY = range(1, 7)
 
 
 def sell_week(year: Year, week: int, day: int) -> None:
     """Do what the weekday asks for on the selling side."""
     invoice_month(year)
-    if day == MONDAY:
-        members_day(year, week, day)
-    elif day == TUESDAY:
+    if day == TUESDAY:
         take_orders(year)
     elif day == WEDNESDAY:
         set_orders_aside(year)
@@ -37,17 +35,22 @@ def sell_week(year: Year, week: int, day: int) -> None:
         deliver_orders(year)
         count_cold_room(year, week)
     elif day == FRIDAY:
-        if week % 2:
-            _weigh(year)
-        _pack(year, week)
-        weigh_packs(year, week)
-        members_day(year, week, day)
+        _friday(year, week)
     elif day == SATURDAY:
-        members_day(year, week, day)
+        give_boxes(year, week)
         saturday(year, week)
     elif day == SUNDAY:
         fair(year, week)
         _tidy(year, week)
+
+
+def _friday(year: Year, week: int) -> None:
+    """Weigh crates every other week, pack for the market, and set the members' boxes aside."""
+    if week % 2:
+        _weigh(year)
+    _pack(year, week)
+    weigh_packs(year, week)
+    set_boxes_aside(year, week)
 
 
 def _crop(year: Year, key: str, grade: str) -> list[Lot]:

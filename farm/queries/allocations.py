@@ -11,9 +11,9 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import Enum
 
-from django.db.models import Max
+from django.db.models import Exists, OuterRef
 
-from farm.models import Allocation, AllocationLine, Order, OrderLine, Stage
+from farm.models import Allocation, AllocationLine, DeliveryNote, Order, OrderLine, Stage
 from farm.queries.keeping import keeps_until
 from farm.queries.orders import Asked, DueOrder, due_on_days, fits, orders
 from farm.queries.stock import located, lots_on_hand
@@ -115,10 +115,18 @@ def keeps(lot: Lot, day: date) -> bool:
 
 
 def _latest() -> list[Allocation]:
-    """The last allocation of each day of an order, by day and then as they were made."""
-    rows = Allocation.objects.values_list("order", "due_on").annotate(last=Max("pk")).order_by()
-    found = Allocation.objects.filter(pk__in=[last for *_, last in rows])
-    return list(found.order_by("due_on", "pk"))
+    """The last allocation of each day of an order, by day and then as they were made.
+
+    Days that a delivery closed are left out: however many years there are, few are open.
+    """
+    closing = DeliveryNote.objects.filter(
+        order=OuterRef("order"), due_on=OuterRef("due_on"), rest_follows=False
+    ).exclude(sale__entry__amendments__takes_back=True)
+    later = Allocation.objects.filter(
+        order=OuterRef("order"), due_on=OuterRef("due_on"), pk__gt=OuterRef("pk")
+    )
+    rows = Allocation.objects.filter(~Exists(closing), ~Exists(later))
+    return list(rows.order_by("due_on", "pk"))
 
 
 def _standing(made: Allocation, due: DueOrder, left: dict[int, int]) -> Iterator[SetAside]:

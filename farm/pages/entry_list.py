@@ -93,7 +93,9 @@ class EntryFilter(django_filters.FilterSet):
 
 
 class SaleTable(ListTable):
-    day = tables.Column(accessor="line__entry__happened_on", verbose_name="Day")
+    day = tables.Column(
+        accessor="line__entry__happened_on", verbose_name="Day", attrs={"td": {"class": "day"}}
+    )
     to = tables.Column(accessor="sale__customer", verbose_name="Customer", empty_values=())
     place = tables.Column(accessor="sale__place", verbose_name="Place")
     product = tables.Column(empty_values=())

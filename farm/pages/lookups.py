@@ -46,7 +46,8 @@ def lookup_rows(request: PageRequest, slug: str) -> HttpResponse:
     """List one look-up's rows, for who has the right to them."""
     lookup = named(slug)
     require(request, lookup.right)
-    rows = lookup.model._default_manager.all()
+    named_too = [field.name for field in lookup.model._meta.fields if field.many_to_one]
+    rows = lookup.model._default_manager.select_related(*named_too)
     return list_page(request, lookup_listing(lookup), rows, hint=lookup.hint)
 
 

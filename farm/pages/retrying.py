@@ -75,12 +75,12 @@ def drop(request: PageRequest, uuid: UUID) -> HttpResponse:
 
 def unfinished_rows(person: Person) -> list[UnfinishedRow]:
     """List what waits, oldest first: refused, asked or wrong. A seller sees what they sent."""
-    initials = dict(Person.objects.values_list("pk", "initials"))
     if not any(may(person, right) for right in STALL):
         return []
     waiting = unfinished.still_waiting()
     if seen.is_seller(person):
         waiting = [kept for kept in waiting if kept.by == person.pk]
+    initials = dict(Person.objects.values_list("pk", "initials")) if waiting else {}
     found = [(kept, form_of(kept.name)) for kept in waiting]
     return [
         UnfinishedRow(kept, form[0], initials.get(kept.by, "?"), f"{form[1]}?waiting={kept.uuid}")

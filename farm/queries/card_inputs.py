@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
 
-from django.db.models import Sum
+from django.db.models import Max, Sum
 
 from farm.beliefs import STANDARD_TIMES, Time
 from farm.models import (
@@ -233,8 +233,9 @@ def _newest_spawn(strain: Strain) -> Lot | None:
 def _ingredients(
     recipe: RecipeVersion, day: date
 ) -> tuple[tuple[Ingredient, ...], tuple[str, ...]]:
-    lines: Iterable[RecipeLine] = recipe.lines.select_related("supply__item")
-    found = [(line, *last_price(line.supply.item, day)) for line in lines]
+    lines: list[RecipeLine] = list(recipe.lines.select_related("supply__item"))
+    prices = last_prices((line.supply.item for line in lines), day)
+    found = [(line, *prices[line.supply.item_id]) for line in lines]
     parts = tuple(
         Ingredient(
             line.supply.item.name, line.quantity, price, line.supply.item.dimension == "mass"
@@ -246,12 +247,22 @@ def _ingredients(
 
 def last_price(item: Item, day: date) -> tuple[int, str]:
     """What a kilo or piece last cost, rounded half to even, and when; below zero: never bought."""
-    lines = Line.objects.filter(lot__item=item, role=Role.BOUGHT, entry__happened_on__lte=day)
-    line = lines.filter(quantity__gt=0).select_related("entry").order_by("-entry_id").first()
-    if line is None:
-        return UNKNOWN_PRICE, "never bought"
-    per = MILLION if item.dimension == Dimension.MASS else 1
-    return round(line.money * per / line.quantity), f"own: bought {line.entry.happened_on}"
+    return last_prices([item], day)[item.pk]
+
+
+def last_prices(items: Iterable[Item], day: date) -> dict[int, tuple[int, str]]:
+    """The last price of each item by its key; one query."""
+    asked = {item.pk: item for item in items}
+    lines = Line.objects.filter(
+        lot__item__in=asked, role=Role.BOUGHT, entry__happened_on__lte=day, quantity__gt=0
+    )
+    newest = lines.order_by().values("lot__item").annotate(last=Max("pk")).values("last")
+    found = dict.fromkeys(asked, (UNKNOWN_PRICE, "never bought"))
+    for line in Line.objects.filter(pk__in=newest).select_related("entry", "lot"):
+        per = MILLION if asked[line.lot.item_id].dimension == Dimension.MASS else 1
+        source = f"own: bought {line.entry.happened_on}"
+        found[line.lot.item_id] = (round(line.money * per / line.quantity), source)
+    return found
 
 
 # --- what comes of it ------------------------------------------------------------------------

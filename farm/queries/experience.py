@@ -126,12 +126,16 @@ def _flushes(places: Iterable[int]) -> dict[int, int]:
     return {place: flush or 1 for place, flush in cards.values_list("lot__made_by_id", "flush")}
 
 
-def flush_weights(lot: int) -> list[tuple[int, date, int]]:
-    """Flush, day and weight of each pick that a lot gave to; three queries."""
-    given = _given([lot]).get(lot, {})
-    flush_of = _flushes(given)
-    days = dict(Entry.objects.filter(pk__in=given).values_list("seq", "happened_on"))
-    return [(flush_of.get(place, 1), days[place], mg) for place, mg in given.items()]
+def flush_weights(lots: Iterable[int]) -> dict[int, list[tuple[int, date, int]]]:
+    """Flush, day and weight of each pick that each lot gave to; three queries for all of them."""
+    given = _given(lots)
+    places = {place for picks in given.values() for place in picks}
+    flush_of = _flushes(places)
+    days = dict(Entry.objects.filter(pk__in=places).values_list("seq", "happened_on"))
+    return {
+        lot: [(flush_of.get(place, 1), days[place], mg) for place, mg in picks.items()]
+        for lot, picks in given.items()
+    }
 
 
 def _by_flush(given: dict[int, int], flush_of: dict[int, int]) -> dict[int, int]:

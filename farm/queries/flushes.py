@@ -1,11 +1,12 @@
 """What later flushes really gave, batch by batch: weight a block, days waited."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 from farm.models import LotCard, Stage, Strain
 from farm.queries.experience import flush_weights
-from ledger.models import Entry, Flow, Role
+from ledger.models import Flow, Lot, Role
 
 NEWEST = 24
 
@@ -27,35 +28,33 @@ class FlushKept:
 
 
 def flushes_kept(strain: Strain) -> list[FlushKept]:
-    """The newest finished lots of a strain that stood on after their first pick, newest first."""
+    """The newest finished lots of a strain that stood on after their first pick, newest first.
+
+    Five queries, however many lots there are.
+    """
     cards = LotCard.objects.filter(stage=Stage.BLOCKS, strain=strain, lot__quantity=0)
-    found = []
-    for card in cards.select_related("lot").order_by("-lot_id")[:NEWEST]:
-        kept = _kept(card)
-        if kept:
-            found.append(kept)
-    return found
+    newest = list(cards.select_related("lot").order_by("-lot_id")[:NEWEST])
+    lots = [card.lot_id for card in newest]
+    picks, ends = flush_weights(lots), _ends(lots)
+    found = (_kept(card.lot, picks.get(card.lot_id, []), ends.get(card.lot_id)) for card in newest)
+    return [kept for kept in found if kept]
 
 
-def _kept(card: LotCard) -> FlushKept | None:
-    by_flush = flush_weights(card.lot_id)
-    firsts = [day for flush, day, _ in by_flush if flush == 1]
-    if not firsts:
+def _kept(lot: Lot, picks: list[tuple[int, date, int]], end: Flow | None) -> FlushKept | None:
+    """``end``: the last blocks of the lot that were binned."""
+    firsts = [day for flush, day, _ in picks if flush == 1]
+    if not firsts or end is None or end.entry.happened_on - min(firsts) < timedelta(days=1):
         return None
-    first, last = min(firsts), _ended(card.lot_id)
-    if last is None or last - first < timedelta(days=1):
-        return None
-    binned = Flow.objects.filter(lot=card.lot_id, role=Role.LOST).order_by("-entry_id").first()
     return FlushKept(
-        code=card.lot.code,
-        blocks=-binned.quantity if binned else 0,
-        first_mg=sum(mg for flush, _, mg in by_flush if flush == 1),
-        second_mg=sum(mg for flush, _, mg in by_flush if flush > 1),
-        days=(last - max(firsts)).days,
+        code=lot.code,
+        blocks=-end.quantity,
+        first_mg=sum(mg for flush, _, mg in picks if flush == 1),
+        second_mg=sum(mg for flush, _, mg in picks if flush > 1),
+        days=(end.entry.happened_on - max(firsts)).days,
     )
 
 
-def _ended(lot: int) -> date | None:
-    entries = Entry.objects.filter(flows__lot=lot, flows__role=Role.LOST)
-    day: date | None = entries.order_by("-seq").values_list("happened_on", flat=True).first()
-    return day
+def _ends(lots: Iterable[int]) -> dict[int, Flow]:
+    """The last of each lot that was lost; of one lot's flows, a later one goes over the others."""
+    flows = Flow.objects.filter(lot__in=lots, role=Role.LOST).select_related("entry")
+    return {flow.lot_id: flow for flow in flows.order_by("entry_id")}

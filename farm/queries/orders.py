@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import Enum
 
-from django.db.models import Q, QuerySet, Sum
+from django.db.models import Prefetch, Q, QuerySet, Sum
 
 from farm.models import (
     Customer,
@@ -89,8 +89,8 @@ class DueOrder:
 def orders() -> QuerySet[Order]:
     """Every order with its lines and stops, the newest first."""
     rows = Order.objects.select_related("customer__place", "by", "share")
-    rows = rows.order_by("-due_on", "-pk")
-    return rows.prefetch_related("lines__product__species", "lines__species", "stops", "pauses")
+    lines = Prefetch("lines", OrderLine.objects.select_related("product__species", "species"))
+    return rows.order_by("-due_on", "-pk").prefetch_related(lines, "stops", "pauses")
 
 
 def standing_notes() -> QuerySet[DeliveryNote]:

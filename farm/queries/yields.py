@@ -72,9 +72,13 @@ def picks_of(
         flows = flows.filter(lot__card__species=species)
     made = {flow.lot_id: flow for flow in flows.order_by("entry_id", "pk")}
     given: dict[int, list[tuple[int, int]]] = defaultdict(list)
-    edges = Edge.objects.filter(dst__in=made, src__card__stage=Stage.BLOCKS).order_by("pk")
-    for dst, src, quantity in edges.values_list("dst_id", "src_id", "quantity"):
-        given[dst].append((src, quantity))
+    # The stage is looked at here: asked of the database, SQLite starts from all block lots and
+    # looks up every pick for each, which grows with their product.
+    edges = Edge.objects.filter(dst__in=made).order_by("pk")
+    found = edges.values_list("dst_id", "src_id", "quantity", "src__card__stage")
+    for dst, src, quantity, stage in found:
+        if stage == Stage.BLOCKS:
+            given[dst].append((src, quantity))
     return tuple(
         pick
         for lot, flow in made.items()

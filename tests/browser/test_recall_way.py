@@ -105,7 +105,7 @@ def test_a_photo_of_a_label_leads_to_the_list_of_customers_in_five_taps(
     hand.tap("Open a recall", leads_on=False)
     site.find_element(By.CSS_SELECTOR, "details[open] [name=reason]").send_keys("glass in a punnet")
     hand.tap("Open the recall")
-    words = pdf_words(hand.taken_away("PDF"))
+    words = pdf_words(hand.taken_away("The list as a PDF"))
 
     assert hand.taps <= MOST_TAPS
     assert Recall.objects.get().reason == "glass in a punnet"

@@ -42,6 +42,7 @@ class InvoiceTable(ListTable):
     name = tables.Column(
         accessor="pk", verbose_name="Number", order_by=("series", "number"),
         linkify=lambda record: reverse("invoice", args=[str(record)]),
+        attrs={"td": {"class": "short"}},
     )  # fmt: skip
     kind = tables.Column(verbose_name="What")
     customer = tables.Column(empty_values=())

@@ -39,7 +39,8 @@ class LotTable(ListTable):
     what = tables.Column(accessor="item__name", verbose_name="What it is")
     quantity = tables.Column(verbose_name="On hand", attrs=BOTH)
     stage = tables.Column(accessor="card__stage", verbose_name="Stage")
-    made = tables.DateColumn(accessor="made_by__happened_on", verbose_name="Made", format="j M Y")
+    made = tables.DateColumn(accessor="made_by__happened_on", verbose_name="Made", format="j M Y",
+                             attrs={"td": {"class": "day"}})  # fmt: skip
     held = tables.Column(verbose_name="State")
 
     sheet = (

@@ -11,9 +11,11 @@ from farm.reports.rows import Printed, Report, printed, show_fact
 from ledger.codes import is_code
 
 CODE_HEADS = ("Lot", "Block lot")
-ENTRY_HEADS = ("Entry",)
+# Columns whose cells are the end of an address, by its name.
+HEADS_LEAD_TO = {"Entry": "entry", "Month": "month-of"}
 WIDE = 620  # points; what is wider would become too small to read on a page
 ONE_LINE = 24  # letters
+NARROW = 340  # points; as wide as a phone, and never drawn much wider
 LONG = 15  # rows; what is longer may be folded
 
 
@@ -31,6 +33,7 @@ class Picture:
     title: str
     svg: str
     fits: bool  # small enough to be as wide as the page; others are scrolled
+    narrow: bool
 
 
 @dataclass(frozen=True)
@@ -98,7 +101,12 @@ def laid_out(
         leads=tuple(words for lead, words in facts if lead),
         facts=tuple(words for lead, words in facts if not lead),
         pictures=tuple(
-            Picture(drawing.title, svg(drawing, f"drawing-{at}"), drawing.width < WIDE)
+            Picture(
+                drawing.title,
+                svg(drawing, f"drawing-{at}"),
+                drawing.width < WIDE,
+                drawing.width <= NARROW,
+            )
             for at, drawing in enumerate(report.drawings)
         ),
         tables=tuple(
@@ -143,6 +151,5 @@ def _cells(table: Printed, line: tuple[str, ...]) -> tuple[ShownCell, ...]:
 def _address(head: str, words: str, page_name: str) -> str:
     if head in CODE_HEADS and is_code(words):
         return reverse(page_name, args=[words])
-    if head in ENTRY_HEADS and words.isdecimal():
-        return reverse("entry", args=[words])
-    return ""
+    leads_to = HEADS_LEAD_TO.get(head)
+    return reverse(leads_to, args=[words]) if leads_to and words[:1].isdecimal() else ""

@@ -99,7 +99,6 @@ def year(request: PageRequest, number: int) -> HttpResponse:
     weeks = [("This week", week, week_sums(week)),
              ("This week last year", before, week_sums(before))]  # fmt: skip
     report = year_report(number, year_sums(number), weeks=weeks, made=made_by(request))
-    others = tuple(
-        Way(str(other), reverse("year", args=[other])) for other in (number - 1, number + 1)
-    )
+    kept = {one.first.year for one in months_shown()} - {number}
+    others = tuple(Way(str(other), reverse("year", args=[other])) for other in sorted(kept))
     return handed_out(request, report, name=f"year-{number}", others=others)

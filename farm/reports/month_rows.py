@@ -94,27 +94,29 @@ def _tables(figures: MonthFigures) -> tuple[Table, ...]:
 
 
 def _facts(figures: MonthFigures) -> tuple[Fact, ...]:
-    """Six figures first, then what they are made of."""
-    sales = figures.sales
+    """Six figures first, then what they are made of; of a part of the farm, those it has."""
+    sales, whole = figures.sales, figures.movement
     selling, lost = sum(figures.selling.values()), sum(row.cost for row in figures.losses)
     net, cost = sum(row.net for row in sales), sum(row.cost for row in sales)
-    owed = sum(one.open_money for one in figures.accounts)
-    facts = [
-        Fact("Picked", sum(pick.mass_mg for pick in figures.picks), Kind.MASS, lead=True),
+    picked = Fact("Picked", sum(pick.mass_mg for pick in figures.picks), Kind.MASS, lead=True)
+    wasted = Fact("Lost", lost, Kind.MONEY, lead=True)
+    owed = Fact("Owed to the farm at the end", sum(one.open_money for one in figures.accounts),
+                Kind.MONEY, lead=True)  # fmt: skip
+    at_a_place = figures.only.place is not None
+    return (
+        *(() if at_a_place else (picked,)),
         Fact("Sold", sum(row.amount.mass_mg or 0 for row in sales), Kind.MASS, lead=True),
         Fact("Sales, net of tax", net, Kind.MONEY, lead=True),
-        Fact("Lost", lost, Kind.MONEY, lead=True),
+        *(() if at_a_place else (wasted,)),
         Fact(LEFT_OVER, net - cost - selling - lost, Kind.MONEY, lead=True),
-        Fact("Owed to the farm at the end", owed, Kind.MONEY, lead=True),
+        *((owed,) if whole else ()),
         Fact("Cost of sales", cost, Kind.MONEY),
         Fact("Selling costs", selling, Kind.MONEY),
         Fact("Sales tax", sum(row.tax for row in sales), Kind.MONEY),
         *_owing(figures),
         *_unexplained(figures.goods),
-    ]
-    if figures.movement:
-        facts.append(Fact("Agrees with the book", _agreement(figures.movement.difference)))
-    return tuple(facts)
+        *((Fact("Agrees with the book", _agreement(whole.difference)),) if whole else ()),
+    )
 
 
 def _owing(figures: MonthFigures) -> list[Fact]:

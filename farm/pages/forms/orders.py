@@ -19,7 +19,7 @@ from farm.pages.forms.fields import CountField, MassField, MoneyField, RowField
 from farm.pages.forms.selling import WEIGHTS, PricedForm
 from farm.queries.allocations import sellable, suggested
 from farm.queries.orders import DueOrder, due_between, due_order, fits, orders
-from farm.queries.prices import listed_price, ordered_price, prices_at
+from farm.queries.prices import Listed, listed_price, ordered_price, prices_at
 from farm.units import show_money
 from ledger.models import Lot
 
@@ -196,7 +196,7 @@ class DeliverForm(PricedForm):
         offered = [lot for rows in self.groups.values() for lot, _ in rows]
         self.offer_prices(offered, due.order.customer.place, self.initial["when"].date())
         for lot in offered:
-            price, field = ordered_price(due, lot), self.fields.get(f"price_{lot.pk}")
+            price, field = self.price_of(lot), self.fields.get(f"price_{lot.pk}")
             if field and price is not None:
                 field.initial = price.unit_money
         self.offer_discount()
@@ -222,12 +222,21 @@ class DeliverForm(PricedForm):
 
     def unit_of(self, lot: Lot) -> str:
         """What is loose was ordered at a price a kilogram or a pound."""
-        price = ordered_price(self.given["due"], lot)
+        price = self.price_of(lot)
         return price.weight_unit if price else self.farm.weight_unit
+
+    def price_of(self, lot: Lot) -> Listed | None:
+        """The price of a lot, asked once however many lots there are of the same goods."""
+        card = lot.card
+        goods = (card.stage, card.product_id, card.species_id, card.grade)
+        prices: dict[tuple[object, ...], Listed | None] = self.__dict__.setdefault("prices", {})
+        if goods not in prices:
+            prices[goods] = ordered_price(self.given["due"], lot)
+        return prices[goods]
 
     def _line(self, due: DueOrder, draw: Draw, on: date) -> SoldLine:
         """At the price typed, else the order's, else what is agreed or listed."""
-        price, customer = ordered_price(due, draw.lot), due.order.customer
+        price, customer = self.price_of(draw.lot), due.order.customer
         if price is None or self.cleaned_data.get(f"price_{draw.lot.pk}") is not None:
             return self.line_of(draw, customer.place, on=on, customer=customer)
         return SoldLine(

@@ -57,9 +57,10 @@ def shelf_of(lots: Sequence[Lot]) -> dict[int, Shelf]:
     return {p.lot_id: p.shelf for p in standing.select_related("shelf__room")}
 
 
-def last_shelf(kind: str) -> Shelf | None:
-    """Say where the last standing entry of a kind put what it made; one query."""
-    placings = Placing.objects.filter(entry__kind=kind)
+def last_shelf(kind: str, **facts: object) -> Shelf | None:
+    """Say where the last standing entry of a kind put a lot of such a card; one query."""
+    where = {f"lot__card__{name}": value for name, value in facts.items()}
+    placings = Placing.objects.filter(entry__kind=kind, **where)
     standing = placings.exclude(entry__amendments__takes_back=True)
     last = standing.select_related("shelf__room").order_by("-entry_id", "-pk").first()
     return last.shelf if last else None

@@ -17,6 +17,8 @@ from farm.queries.stock import last_shelf, shelf_of
 from farm.units import read_mass
 from ledger.errors import Malformed, OnHold
 from ledger.models import Edge, Line, Lot, Role
+from tests.conftest import signed_in
+from tests.farm.filled import text
 from tests.farm.goods import crop, on_hand
 from tests.farm.world import GRAM, KG, World, assert_book_is_sound, small_farm
 
@@ -75,6 +77,17 @@ def test_the_next_packs_are_put_where_the_last_were(world: World) -> None:
 
     undo(world.doing(reason="not packed"), entries[1])
     assert last_shelf("pack") == world.fridge_shelf
+
+
+def test_the_form_offers_the_place_of_the_last_fresh_packs(world: World) -> None:
+    pack(world.doing(), product=world.product, packs=20, shelf=world.fridge_shelf,
+         draws=[Draw(crop(world, 4 * KG), 4 * KG)])  # fmt: skip
+    crop(world, 4 * KG)
+    address = f"/record/pack/?product={world.product.pk}&packs=20"
+    shown = text(signed_in(world.owner).get(address))
+
+    assert f'<option value="{world.fridge_shelf.pk}" selected>' in shown
+    assert last_shelf("pack", product__form="dried") is None
 
 
 def test_packs_keep_the_number_that_they_were_packed_under(world: World) -> None:

@@ -29,8 +29,9 @@ class PackForm(DoingForm):
     )
 
     def build(self) -> None:
-        self.initial.setdefault("shelf", last_shelf("pack"))
         product = self.given["product"]
+        # Pouches stand on a dry shelf, and punnets in the cold.
+        self.initial.setdefault("shelf", last_shelf("pack", product__form=product.form))
         stage = Stage.CROP if product.form == Form.FRESH else Stage.DRIED
         lots = [lot for lot in lots_on_hand(stage) if lot.card.species_id == product.species_id]
         usable = [lot for lot in lots if lot.card.grade != "trim"]

@@ -20,7 +20,7 @@ from farm.pages.forms.fields import (
     quantity_field,
 )
 from farm.queries.keeping import is_fresh
-from farm.queries.stock import lots_on_hand
+from farm.queries.stock import last_shelf, lots_on_hand
 from farm.units import UnitError, read_count
 
 # Causes of what is missing at a weighing beyond its water; whose fault is never one of them.
@@ -116,6 +116,7 @@ class DryForm(DoingForm):
     )
 
     def build(self) -> None:
+        self.initial.setdefault("shelf", last_shelf("dry"))
         crop = lots_on_hand(Stage.CROP)
         packs = [lot for lot in lots_on_hand(Stage.PACKS) if is_fresh(lot.card)]
         self.offer_draws("draws", [*crop, *packs])

@@ -25,7 +25,7 @@ def font(bold: bool, words: str = "") -> str:
     """Name the face for some plain words."""
     if _in_own_face(words):
         return "Helvetica-Bold" if bold else "Helvetica"
-    return _wide(bold).fontName  # type: ignore[no-any-return]
+    return _wide(bold).fontName
 
 
 def text_width(words: str, size: float, *, bold: bool = False) -> float:

@@ -154,9 +154,9 @@ def _write_table(sheet: Worksheet, table: Table, report: Report, *, name: str) -
         for at, (column, (value, shape)) in enumerate(
             zip(table.columns, values, strict=True), start=1
         ):
-            side = "left" if column.kind is Kind.DATE and value is not None else None
+            across = "left" if column.kind is Kind.DATE and value is not None else None
             wraps = isinstance(value, str) and value != ""
-            pen.write((down, at), value, Look(font, "row", shape, side, "top", wraps))
+            pen.write((down, at), value, Look(font, "row", shape, across, "top", wraps))
         pen.fit(down, [value for value, _ in values], widths)
     sheet.freeze_panes = f"A{FIRST_ROW}"
     sheet.print_title_rows = f"{HEADER_ROW}:{HEADER_ROW}"
@@ -233,13 +233,12 @@ class _Pen:
         """Write a value; words stay words: what a customer typed never becomes a formula."""
         cell = self.sheet.cell(*at)
         assert isinstance(cell, Cell)  # no cells are merged here
-        words = isinstance(value, str)
-        if words and value.startswith(FORMULA_STARTS):
+        if isinstance(value, str) and value.startswith(FORMULA_STARTS):
             look = look._replace(quoted=True)  # not even when it is edited
-        cell._style = copy(self.styles.get(look) or self._made(look))
+        cell._style = copy(self.styles.get(look) or self._made(look))  # type: ignore[attr-defined]
         if value not in (None, ""):
             cell.value = value
-        if words and value:
+        if isinstance(value, str) and value:
             cell.data_type = "s"
         return cell
 
@@ -256,7 +255,7 @@ class _Pen:
             cell.border = BORDERS[look.border]
         cell.alignment = Alignment(look.across, look.upright, wrap_text=look.wraps or None)
         cell.quotePrefix = look.quoted
-        self.styles[look] = cell._style
+        self.styles[look] = cell._style  # type: ignore[attr-defined]
         return self.styles[look]
 
 

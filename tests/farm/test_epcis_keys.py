@@ -4,6 +4,8 @@ The keys are made of 952, which GS1 keeps for documents and tests (from memory),
 digits; the shape of the addresses is that of the official examples and the syntax dictionary.
 """
 
+from typing import Any
+
 import pytest
 from biip.gs1_digital_link_uris import GS1DigitalLinkURI
 from django.utils import timezone
@@ -39,7 +41,7 @@ def keyed(db: None) -> Season:
     found = season(spent=False)
     world = found.world
     LotCard.objects.filter(product=world.product).update(gtin=GTIN)
-    holders = [(world.farm, FARM), (world.fridge_shelf.room, FRIDGE), (world.stall, STALL),
+    holders: list[tuple[Any, str]] = [(world.farm, FARM), (world.fridge_shelf.room, FRIDGE), (world.stall, STALL),
                (world.customer, KITCHEN), (world.supplier, SUPPLIER)]  # fmt: skip
     for row, gln in holders:
         row.gln = gln

@@ -93,4 +93,4 @@ def test_the_binder_heads_its_pages_with_the_farm(world: World) -> None:
 
 def paper(client: Client, address: str) -> str:
     response = client.get(address)
-    return pdf_words(b"".join(response) if response.streaming else response.content)  # type: ignore[arg-type]
+    return pdf_words(b"".join(response) if response.streaming else response.content)

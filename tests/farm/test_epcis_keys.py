@@ -41,8 +41,13 @@ def keyed(db: None) -> Season:
     found = season(spent=False)
     world = found.world
     LotCard.objects.filter(product=world.product).update(gtin=GTIN)
-    holders: list[tuple[Any, str]] = [(world.farm, FARM), (world.fridge_shelf.room, FRIDGE), (world.stall, STALL),
-               (world.customer, KITCHEN), (world.supplier, SUPPLIER)]  # fmt: skip
+    holders: list[tuple[Any, str]] = [
+        (world.farm, FARM),
+        (world.fridge_shelf.room, FRIDGE),
+        (world.stall, STALL),
+        (world.customer, KITCHEN),
+        (world.supplier, SUPPLIER),
+    ]
     for row, gln in holders:
         row.gln = gln
         row.full_clean()

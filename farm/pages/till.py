@@ -25,8 +25,6 @@ from farm.queries.till import TillGoods, newest_taps, till_goods
 from farm.units import UnitError
 from ledger.errors import Refused
 
-MONEY = (Right.SELL, Right.SEE_SALES)
-
 
 @dataclass(frozen=True)
 class TillPage:
@@ -37,7 +35,7 @@ class TillPage:
     settled: bool
 
 
-@page(*MONEY)
+@page(Right.SELL)
 def till(request: PageRequest, pk: int) -> HttpResponse:
     """One large button a product; each tap is a small form of its own, kept at once."""
     load = _load(request, pk)
@@ -53,7 +51,7 @@ def till(request: PageRequest, pk: int) -> HttpResponse:
 
 
 @require_POST
-@page(*MONEY)
+@page(Right.SELL)
 def till_tap(request: PageRequest, pk: int) -> HttpResponse:
     """Keep one tap; a phone that asks for JSON is told in JSON what became of it."""
     load = _load(request, pk)
@@ -86,7 +84,7 @@ def _tapped(request: PageRequest, load: StallDay, form: TapForm) -> tuple[str, b
 
 
 @require_POST
-@page(*MONEY)
+@page(Right.SELL)
 def till_price(request: PageRequest, pk: int) -> HttpResponse:
     load = _load(request, pk)
     goods = till_goods(load)
@@ -107,7 +105,7 @@ def till_price(request: PageRequest, pk: int) -> HttpResponse:
 
 def _load(request: PageRequest, pk: int) -> StallDay:
     loads = seen.loads(request.person, StallDay.objects.select_related("place", "entry"))
-    return get_or_refuse(request, loads, *MONEY, pk=pk)
+    return get_or_refuse(request, loads, Right.SELL, pk=pk)
 
 
 def _doing(request: PageRequest, form: FarmForm) -> Doing:

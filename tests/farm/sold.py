@@ -14,13 +14,17 @@ from tests.farm.world import UNIT, World, small_farm
 def selling_farm() -> World:
     """A farm that may issue invoices with tax, and a customer who has an address."""
     world = small_farm()
+    may_invoice(world)
+    return world
+
+
+def may_invoice(world: World) -> None:
     farm, customer = world.farm, world.customer
     farm.tax_number, farm.pay_to = "ES B0000000", "Account 00 0000 (invented)"
     farm.exemption_words = "No tax: small producer (invented wording)"
     farm.save()
     customer.address = "Quay 1, Lowfield (invented)"
     customer.save()
-    return world
 
 
 def order(world: World, packs: int, *, in_days: int = 0, every_weeks: int = 0, sure: bool = False
@@ -29,6 +33,13 @@ def order(world: World, packs: int, *, in_days: int = 0, every_weeks: int = 0, s
     due_on = doing.day + timedelta(days=in_days)
     lines = [Wanted(world.product, packs)]
     days = Days(due_on, every_weeks)
+    return take_order(doing, customer=world.customer, days=days, lines=lines)
+
+
+def wanted(world: World, *lines: Wanted, in_days: int = 0, every_weeks: int = 0) -> Order:
+    """Order whatever is wanted, without a question."""
+    doing = world.doing(sure=True)
+    days = Days(doing.day + timedelta(days=in_days), every_weeks)
     return take_order(doing, customer=world.customer, days=days, lines=lines)
 
 

@@ -1,0 +1,143 @@
+"""A farm on which something stands at every address of the site, for tests of who may open it.
+
+Selma, a seller, has two stall days of her own beside the owner's: one settled, one still open.
+"""
+
+from dataclasses import dataclass
+from datetime import date
+from uuid import uuid4
+
+from farm.actions.bills import BillSaid, enter_bill
+from farm.actions.common import Draw
+from farm.actions.counting import Counted, keep_count
+from farm.actions.drilling import start_drill
+from farm.actions.invoicing import issue_for_sale
+from farm.actions.orders import write_note
+from farm.actions.payments import Paid, enter_payment
+from farm.actions.recalling import open_recall
+from farm.actions.signing import Signed
+from farm.actions.stalls import load_stall, settle_stall
+from farm.models import BillKind, ClosedFile, Person, Photo, Recipe, Role, Sale, SignIn, StallDay
+from farm.queries.reach import reach_of
+from farm.queries.suspects import suspect_lots
+from ledger.models import Entry
+from tests.conftest import person_in_role
+from tests.farm.closed import SEPTEMBER, close
+from tests.farm.kept import cleaned, pinned
+from tests.farm.season import Season, season
+from tests.farm.sold import may_invoice, order
+from tests.farm.world import UNIT, World, fresh
+
+MARKET_DAY = date(2026, 10, 24)
+
+
+@dataclass(frozen=True)
+class Everything:
+    """``people`` by role; ``at``: what each address that names something is opened for."""
+
+    lots: Season
+    people: dict[str, Person]
+    at: dict[str, list[object]]
+
+    @property
+    def world(self) -> World:
+        return self.lots.world
+
+
+def everything() -> Everything:
+    lots = season()
+    world = lots.world
+    may_invoice(world)
+    people = {role: person_in_role(role, name) for role, name in (
+        (Role.SELLER, "selma"), (Role.BOOKKEEPER, "rita"), (Role.INSPECTOR, "inga"))}  # fmt: skip
+    people |= {Role.OWNER: pinned(world.owner), Role.HELPER: pinned(world.helper)}
+    at = _at_the_stall(lots, people[Role.SELLER]) | _in_the_books(lots) | _looked_into(lots)
+    at |= _of_the_farm(world)
+    return Everything(lots, people, at)
+
+
+def stall_load(lots: Season, seller: Person, packs: int) -> StallDay:
+    lines = [Draw(fresh(lots.packs), packs)]
+    doing = lots.world.doing(by=seller)
+    loaded = load_stall(doing, place=lots.world.stall, day=MARKET_DAY, lines=lines)
+    return StallDay.objects.get(entry=loaded.entry)
+
+
+def _at_the_stall(lots: Season, seller: Person) -> dict[str, list[object]]:
+    settled, waiting = stall_load(lots, seller, 2), stall_load(lots, seller, 1)
+    done = settle_stall(
+        lots.world.doing(by=seller), stall_day=settled, brought_back={}, prices={}
+    ).entry
+    code = lots.packs.code
+    photo = Photo.objects.create(
+        entry=done, by=seller, added_at=lots.world.now, image=b"a picture", width=1, height=1
+    )
+    return {
+        "photo": [photo.pk], "photo-remove": [photo.pk], "entry-photo": [done.seq],
+        "stall-day": [done.seq], "stall-cash": [done.seq], "fee-sheet": [lots.world.stall.pk],
+        "till": [waiting.pk], "till-tap": [waiting.pk], "till-price": [waiting.pk],
+        "entry": [done.seq], "entry-undo": [done.seq], "entry-correct": [done.seq],
+        "lot": [code], "cost-of": [code], "trace-of": [code], "where-of": [code],
+        "record-action": ["load-stall"],
+    }  # fmt: skip
+
+
+def _in_the_books(lots: Season) -> dict[str, list[object]]:
+    world = lots.world
+    asked, sale = order(world, 1), Sale.objects.get(entry=lots.delivery.entry)
+    note, invoice = write_note(sale), issue_for_sale(world.doing(), sale, simple=False)
+    paid = Paid(customer=world.customer, amount_money=UNIT, paid_on=world.now.date())
+    payment = enter_payment(world.doing(), paid)
+    close(world)
+    said = BillSaid(month=SEPTEMBER, kind=BillKind.ENERGY, paid_money=UNIT)
+    bill = enter_bill(world.owner, said, uuid=uuid4(), at=world.now)
+    return {
+        "order": [asked.pk], "order-stop": [asked.pk], "order-pause": [asked.pk],
+        "set-aside": [asked.pk, asked.due_on], "set-aside-at-once": [asked.pk, asked.due_on],
+        "note": [note], "note-write": [sale.entry_id], "invoice-sale": [sale.entry_id],
+        "invoice": [invoice], "invoice-change": [invoice], "payment-back": [payment.pk],
+        "receipt": [payment.pk], "statement": [world.customer.pk], "month-of": ["2026-10"],
+        "month-close": ["2026-09"], "year": [2026],
+        "closed-file": [ClosedFile.objects.all()[0].name],
+        "bill-back": [bill.pk], "against-of": [lots.grown.blocks.code],
+        "contamination-of": ["2026-10"], "steriliser-runs-of": ["2026-10"],
+    }  # fmt: skip
+
+
+def _looked_into(lots: Season) -> dict[str, list[object]]:
+    world = lots.world
+    drill = start_drill(world.doing(), lots.packs, by_chance=False)
+    reached = reach_of(suspect_lots([lots.grown.grain]))
+    recall = open_recall(world.doing(reason="green dust"), reached, notice="Do not eat it.")
+    record = cleaned(world)
+    counted = Counted(
+        uuid=uuid4(), happened_at=world.now, room=None, hidden=False, found=[(lots.dried, 0)]
+    )
+    count = keep_count(Signed(world.owner, world.owner), counted)
+    run = Entry.objects.filter(kind="steriliser run")[0].seq
+    of_record: list[object] = ["cleaning", record.pk]
+    return {
+        "drill": [drill.number], "drill-sign": [drill.number], "recall": [recall.number],
+        "recall-call": [recall.number], "recall-notice": [recall.number],
+        "record-list": ["cleaning"], "record-add": ["cleaning"], "record-one": of_record,
+        "record-review": of_record, "record-erase": of_record,
+        "record-photo": of_record,
+        "run-readings": [run], "run-readings-add": [run],
+        "stock-count": [count.pk],
+        "store": [world.fridge_shelf.room.pk],
+    }  # fmt: skip
+
+
+def _of_the_farm(world: World) -> dict[str, list[object]]:
+    sign_in = SignIn.objects.create(user=world.owner.user, at=world.now, succeeded=True)
+    other = pinned(person_in_role(Role.OWNER, "zoe"))  # may enter at everybody's device
+    return {
+        "start-undo": [1], "card-saved": [1], "share": [1], "box-left": [1, 1],
+        "session-end": [sign_in.pk], "who-pin": [other.pk],
+        "person-change": [world.helper.pk],
+        "lookup": ["rooms"], "lookup-add": ["rooms"],
+        "lookup-change": ["rooms", world.shelf.room.pk],
+        "recipe": [Recipe.objects.all()[0].pk], "recipe-version": [Recipe.objects.all()[0].pk],
+        "shelf-weigh": [world.fridge_shelf.pk],
+        "unfinished-drop": [uuid4()], "calendar-feed": ["no-secret"],
+    }  # fmt: skip

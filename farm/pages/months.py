@@ -63,7 +63,7 @@ def month_shown(request: PageRequest, key: str) -> HttpResponse:
         *[one for one in kept if one.first < asked.first][-1:],
         *[one for one in kept if one.first > asked.first][:1],
     ]
-    days = urlencode({"first": asked.first, "last": asked.last})
+    days = urlencode({"first": f"{asked.first}", "last": f"{asked.last}"})
     others = (
         *(Way(one.name, reverse("month-of", args=[one.key])) for one in beside),
         Way(str(asked.first.year), reverse("year", args=[asked.first.year])),

@@ -17,7 +17,7 @@ FIRST_ROW = HEADER_ROW + 1
 # From dark to light; the legend says which is which.
 FILLS = ("1D4F6E", "8FA9B8", "565D63", "C4D0D6", "3E7D8C", "A9A295")
 FAINT = "CBD3CF"
-WIDTH_CM, ROW_CM, LEAST_CM, MOST_CM = 22.0, 0.75, 7.0, 24.0
+WIDTH_CM, LEAST_CM, MOST_CM = 22, 7, 24
 ON_A_PAGE = 30  # rows
 SCALES = {Kind.MASS: 1_000_000, Kind.MONEY: 10_000, Kind.COUNT: 1}
 
@@ -29,7 +29,7 @@ def add_charts(sheet: Worksheet, table: Table, report: Report) -> None:
         if chart.table == table.title and table.rows:
             drawn = _drawn(sheet, table, chart, currency=report.currency)
             sheet.add_chart(drawn, f"A{row}")
-            row += round(drawn.height / 0.5) + 2
+            row += 2 * drawn.height + 2  # rows are half a centimetre high
             if len(table.rows) <= ON_A_PAGE:
                 sheet.page_setup.fitToHeight = 1  # no page break goes through a drawing
 
@@ -41,7 +41,7 @@ def _drawn(sheet: Worksheet, table: Table, chart: Chart, *, currency: str) -> Ba
     drawn = BarChart()
     drawn.type, drawn.title = "bar", chart.title
     drawn.width = WIDTH_CM
-    drawn.height = min(max(ROW_CM * len(table.rows) + 3, LEAST_CM), MOST_CM)
+    drawn.height = min(max(3 * len(table.rows) // 4 + 3, LEAST_CM), MOST_CM)
     drawn.gapWidth = 40
     places = [names.index(name) for name in chart.bars]
     if len(places) > 1 or chart.starts:
@@ -77,6 +77,6 @@ def _starts(sheet: Worksheet, chart: Chart, *, column: int, kind: Kind) -> Bars:
     sheet.column_dimensions[get_column_letter(column)].hidden = True
     last = HEADER_ROW + len(chart.starts)
     cells = Reference(sheet, min_col=column, min_row=HEADER_ROW, max_row=last)
-    unseen = Series(cells, title_from_data=True)
+    unseen: Bars = Series(cells, title_from_data=True)
     unseen.graphicalProperties.noFill = True
     return unseen

@@ -20,6 +20,7 @@ from farm.pages.forms.doing import FarmForm
 from farm.pages.forms.till import TapForm, TillPriceForm
 from farm.pages.frame import show
 from farm.pages.kept_pages import may_be_kept
+from farm.pages.retrying import ERROR
 from farm.queries.sales import open_loads
 from farm.queries.till import TillGoods, newest_taps, till_goods
 from farm.units import UnitError
@@ -58,7 +59,7 @@ def till_tap(request: PageRequest, pk: int) -> HttpResponse:
     words, good = _tapped(request, load, TapForm(request.POST, farm=request.farm))
     address = reverse("till", args=[pk])
     if from_phone.asks_for_json(request):
-        state = from_phone.ENTERED if good else from_phone.ERROR
+        state = from_phone.ENTERED if good else ERROR
         return from_phone.told(state, words, address)
     if not good:
         messages.error(request, words)

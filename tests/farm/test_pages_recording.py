@@ -329,14 +329,15 @@ def test_a_stall_day_goes_from_the_load_to_the_settling(world: World, client: Cl
     send(client, f"/record/load-stall/?place={world.stall.pk}", day="2026-10-20",
          **{f"load_{packs.pk}": "18"})  # fmt: skip
 
-    assert "Settle the stall" in text(client.get("/"))
+    assert "Back from the market" in text(client.get("/"))
 
     load = last_entry().stall_day
-    send(client, f"/record/settle-stall/?stall_day={load.pk}", **{f"back_{packs.pk}": "4"})
+    send(client, f"/record/settle-stall/?stall_day={load.pk}",
+         **{f"back_item{packs.item_id}": "4"})  # fmt: skip
 
     # took 18, brought back 4, sold 14 at 5.00
     assert SaleLine.objects.get().gross == 70 * UNIT
-    assert "Settle the stall" not in text(client.get("/"))
+    assert "Back from the market" not in text(client.get("/"))
 
 
 def test_what_comes_back_goes_to_its_own_lot(world: World, client: Client) -> None:

@@ -38,8 +38,8 @@ def a_saturday(world: World, lot: Lot, back: int = 9, **said: object) -> Sale:
     return settled.entry.sale
 
 
-def count(**said: int) -> CashCount:
-    return CashCount(float_money=100 * UNIT, cash_money=said.pop("cash", 0), **said)
+def count(*, cash: int = 0, card_money: int = 0, tokens: dict[int, int] | None = None) -> CashCount:
+    return CashCount(100 * UNIT, cash, card_money, tokens=tokens or {})
 
 
 # --- what it earned --------------------------------------------------------------------------
@@ -198,8 +198,8 @@ def test_tokens_are_owed_until_their_issuer_pays(world: World) -> None:
     token = Token.objects.create(
         name="Market pound", place=world.stall, value_money=UNIT, issuer="Town council"
     )
-    sale = a_saturday(world, packs(world), cash=count(tokens={token.pk: 9}))  # type: ignore[arg-type]
-    cash_up(world.doing(), sale=sale, count=count(tokens={token.pk: 7}))  # type: ignore[arg-type]
+    sale = a_saturday(world, packs(world), cash=count(tokens={token.pk: 9}))
+    cash_up(world.doing(), sale=sale, count=count(tokens={token.pk: 7}))
     tokens_paid(world.doing(), token=token, day=a_day(world), amount=3 * UNIT)
 
     (owed,) = tokens_owed()
@@ -212,7 +212,7 @@ def test_tokens_of_a_day_that_was_taken_back_are_not_owed(world: World) -> None:
     token = Token.objects.create(
         name="Market pound", place=world.stall, value_money=UNIT, issuer="Town council"
     )
-    sale = a_saturday(world, packs(world), cash=count(tokens={token.pk: 9}))  # type: ignore[arg-type]
+    sale = a_saturday(world, packs(world), cash=count(tokens={token.pk: 9}))
     undo(world.doing(), sale.entry)
 
     assert tokens_owed()[0].owed_money == 0

@@ -1,0 +1,141 @@
+"""Standing orders: every so many weeks, with an end, resting; and how sure a coming day is."""
+
+from datetime import date, timedelta
+
+import pytest
+
+from farm.actions.harvesting import mark_spent
+from farm.actions.orders import Days, Wanted, pause_order, take_order
+from farm.models import Order, OrderPause
+from farm.queries.orders import State, days_of, due_order, orders
+from farm.queries.promises import Promise, Sureness, promise
+from farm.reports.sure_words import sure_words
+from ledger.errors import Malformed
+from tests.farm.goods import packs
+from tests.farm.sold import order, selling_farm, wanted
+from tests.farm.world import KG, World, fresh, grow_blocks, picked
+
+pytestmark = pytest.mark.django_db
+
+FRIDAY = date(2026, 9, 11)
+WEEK = timedelta(weeks=1)
+
+
+@pytest.fixture
+def trade() -> World:
+    return selling_farm()
+
+
+def standing(world: World, every_weeks: int, until: date | None = None) -> Order:
+    return take_order(
+        world.doing(sure=True), customer=world.customer, days=Days(FRIDAY, every_weeks, until),
+        lines=[Wanted(world.product, 2)],
+    )  # fmt: skip
+
+
+def days(asked: Order, last: date) -> list[date]:
+    return days_of(orders().get(pk=asked.pk), FRIDAY, last)
+
+
+def test_an_order_every_other_week_is_due_every_other_week(trade: World) -> None:
+    asked = standing(trade, 2)
+
+    assert days(asked, FRIDAY + 5 * WEEK) == [FRIDAY, FRIDAY + 2 * WEEK, FRIDAY + 4 * WEEK]
+    assert days_of(asked, FRIDAY + WEEK, FRIDAY + 2 * WEEK) == [FRIDAY + 2 * WEEK]
+
+
+def test_an_order_ends_on_its_last_day(trade: World) -> None:
+    asked = standing(trade, 1, until=FRIDAY + 2 * WEEK)
+
+    assert days(asked, FRIDAY + 9 * WEEK) == [FRIDAY, FRIDAY + WEEK, FRIDAY + 2 * WEEK]
+    assert asked.how_often == "every week until 2026-09-25"
+
+
+def test_an_order_does_not_end_before_it_begins(trade: World) -> None:
+    with pytest.raises(Malformed, match="2026-09-04, is before the first"):
+        standing(trade, 1, until=FRIDAY - WEEK)
+
+
+def test_a_resting_order_is_due_and_not_open(trade: World) -> None:
+    asked = standing(trade, 1)
+    pause_order(trade.doing(reason="holiday"), asked, first=FRIDAY + WEEK, last=FRIDAY + 2 * WEEK)
+    again = orders().get(pk=asked.pk)
+
+    found = [due_order(again, FRIDAY + week * WEEK) for week in range(4)]
+    states = [due.state for due in found if due]
+    assert states == [State.OPEN, State.PAUSED, State.PAUSED, State.OPEN]
+
+
+def test_a_rest_sent_twice_is_one(trade: World) -> None:
+    asked = standing(trade, 1)
+    for _ in range(2):
+        pause_order(trade.doing(reason="holiday"), asked, first=FRIDAY, last=FRIDAY)
+
+    assert OrderPause.objects.count() == 1
+
+
+def test_only_a_standing_order_rests_and_not_backwards(trade: World) -> None:
+    packs(trade)
+    once, weekly = order(trade, 1), standing(trade, 1)
+
+    with pytest.raises(Malformed, match="is due once. Call it off"):
+        pause_order(trade.doing(reason="holiday"), once, first=FRIDAY, last=FRIDAY)
+    with pytest.raises(Malformed, match="State a later last day"):
+        pause_order(trade.doing(reason="holiday"), weekly, first=FRIDAY, last=FRIDAY - WEEK)
+
+
+# --- how sure --------------------------------------------------------------------------------
+
+
+def promised(world: World, mass_mg: int, *, in_days: int) -> tuple[Promise, list[str]]:
+    """What there will be for an order of so much loose oyster, and what is said of it."""
+    asked = wanted(world, Wanted(world.species, mass_mg, 20), in_days=in_days)
+    due = due_order(asked, asked.due_on)
+    assert due
+    today = world.now.date()
+    return promise(asked.lines.get(), due.day, today), sure_words(due, today, "kg")
+
+
+def finished_lot(world: World, picked_mg: int) -> None:
+    """40 blocks gave so much in their first flush, were spent, and all of it is too old now."""
+    crop = picked(world, firsts_mg=picked_mg)
+    mark_spent(world.doing(), lot=fresh(crop.edges_in.get().src))
+    world.wait(10)
+
+
+def test_what_is_there_needs_no_guess(trade: World) -> None:
+    packs(trade, 40)
+    found, words = promised(trade, 2 * KG, in_days=1)
+
+    assert (found.there_mg, found.of_picks_mg, found.sureness) == (8 * KG, 0, None)
+    assert words == ["Oyster, loose: all that is promised is there, and keeps until the day."]
+
+
+@pytest.mark.parametrize(("wanted_kg", "share_ppm", "kept"), [(10, 537_635, 1), (15, 806_452, 0)])
+def test_a_coming_pick_is_as_sure_as_finished_lots_were(
+    trade: World, wanted_kg: int, share_ppm: int, kept: int
+) -> None:
+    # 40 blocks at 500 g, less 7 %, are 18.6 kg to come: 10 kg need 53.7635 % of it. The finished
+    # lot gave 20 kg of the 30.4 kg planned in three flushes, 65.8 %, within the three days.
+    finished_lot(trade, 20 * KG)
+    grow_blocks(trade, 40)
+    found, words = promised(trade, wanted_kg * KG, in_days=28)
+
+    assert found.coming_mg == 18_600_000
+    assert found.sureness == Sureness(kept, of=1, share_ppm=share_ppm)
+    assert f"{kept} of 1 finished lots gave" in words[0]
+
+
+def test_without_a_finished_lot_nothing_is_claimed(trade: World) -> None:
+    grow_blocks(trade, 40)
+    _, words = promised(trade, 10 * KG, in_days=28)
+
+    assert words[0].endswith("No finished lot says yet how sure that is.")
+
+
+def test_more_than_there_will_be_is_said_in_kilograms(trade: World) -> None:
+    grow_blocks(trade, 40)
+    found, words = promised(trade, 20 * KG, in_days=28)
+
+    assert found.free_mg == -1_400_000
+    assert "1.40 kg · 3.09 lb more is promised than there will be" in words[0]

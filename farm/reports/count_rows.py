@@ -11,12 +11,12 @@ from farm.templatetags.farm_format import amount_of
 LINES = (
     Column("Lot"),
     Column("What it is"),
-    Column("Book"),
-    Column("Should be"),
-    Column("Found"),
-    Column("Difference"),
     Column("Outcome"),
     Column("What was done"),
+    Column("Difference"),
+    Column("Found"),
+    Column("Book"),
+    Column("Should be"),
 )
 COUNTS = (
     Column("Count"),
@@ -51,7 +51,7 @@ def count_report(count: StockCount, lines: Sequence[Checked], *, farm: Farm, mad
             Fact("Signed", signed_of(count)),
             Fact("The book's figures", "hidden while counting" if count.hidden else "shown"),
             *(Fact(one.value.capitalize(), sum(line.verdict is one for line in lines), Kind.COUNT)
-              for one in ORDER),
+              for one in ORDER if any(line.verdict is one for line in lines)),
         ),
         tables=(
             Table("What was found", LINES, tuple(_row(one, farm) for one in lines), note=NOTE),
@@ -87,12 +87,12 @@ def _row(one: Checked, farm: Farm) -> Row:
     return (
         line.lot.code,
         line.lot.item.name,
-        amount_of(line.book, line.lot, farm),
-        amount_of(line.expected, line.lot, farm),
-        found,
-        amount_of(difference, line.lot, farm) if difference else "",
         one.verdict.value,
         _answer(one),
+        amount_of(difference, line.lot, farm) if difference else "",
+        found,
+        amount_of(line.book, line.lot, farm),
+        amount_of(line.expected, line.lot, farm),
     )
 
 

@@ -61,7 +61,7 @@ def advice_for(lots: Sequence[tuple[Lot, int]], day: date) -> list[Advice]:
         species = lot.card.species
         if species is not None and species not in known and is_fresh(lot.card):
             known[species] = _Known(drying_inputs(species, day), weeks_of_dried(species, day))
-        found.append(_advise(lot, quantity, day=day, known=known.get(species)))
+        found.append(_advise(lot, quantity, day=day, known=known.get(species) if species else None))
     return found
 
 

@@ -104,7 +104,8 @@ def _own(rates_ppm: Sequence[int], of: str) -> WaterLoss:
 
 def daily_rate(before_mg: float, weight_mg: float, days: int) -> int:
     """The loss a day in ppm, rounded: 10 kg that weigh 9.604 after 2 days lost 2 % a day."""
-    return round((1 - (weight_mg / before_mg) ** (1 / days)) * MILLION)
+    kept: float = (weight_mg / before_mg) ** (1 / days)
+    return round((1 - kept) * MILLION)
 
 
 def _daily_rates() -> Mapping[int, list[int]]:
@@ -146,7 +147,8 @@ def _packed_rates() -> Mapping[int, list[int]]:
         if days > 0 and filled.get("drawn_mg") and packs.get(line.lot_id):
             before = filled["drawn_mg"] / packs[line.lot_id]
             net = sum(said["gross_mg"]) / len(said["gross_mg"]) - said["tare_mg"]
-            rates[line.lot.card.species_id].append(daily_rate(before, min(net, before), days))
+            species = line.lot.card.species_id or 0
+            rates[species].append(daily_rate(before, min(net, before), days))
     return rates
 
 

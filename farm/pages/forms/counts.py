@@ -138,7 +138,8 @@ class AnswersForm(FarmForm):
 
     def rows(self) -> Iterator[AnswerRow]:
         for one in self.checked:
-            shown = tuple(self[f"{name}_{one.line.pk}"] for name in ("do", "why", "note"))
+            asked = ("do", "note") if one.verdict is Verdict.INSIDE else ("do", "why", "note")
+            shown = tuple(self[f"{name}_{one.line.pk}"] for name in asked)
             yield AnswerRow(one, found_words(one, self.farm), shown)
 
     def answered(self, signed: Signed) -> Iterator[tuple[Checked, Doing, Answered, str]]:

@@ -18,7 +18,7 @@ from tests.farm.world import KG, UNIT, World, picked
 
 FREE = {
     "receive-supplies", "top-up", "buy-culture", "move", "spent", "weigh-again", "throw-away",
-    "hold", "release", "keep-spent-blocks",
+    "hold", "release", "keep-spent-blocks", "give-away", "check-weights",
 }  # fmt: skip
 
 

@@ -217,7 +217,7 @@ def _transformed(one: Went, farm: str) -> Row:
     return (
         one.src.code,
         _description(one.src),
-        one.used,
+        amount_in(one.src, one.used).mass_mg,
         "kg",
         one.dst.code,
         farm,

@@ -74,7 +74,7 @@ def _went(asked: Asked) -> list[Went]:
     edges = Edge.objects.filter(
         entry__in=asked.places,
         entry__kind__in=("pack", "dry"),
-        src__card__stage__in=(Stage.CROP, Stage.DRIED),
+        src__card__stage__in=(Stage.CROP, Stage.DRIED, Stage.PACKS),
     ).select_related("entry", *_related("src"), *_related("dst"))
     rows = edges.order_by("entry_id", "dst_id", "src_id")
     made = Flow.objects.filter(entry__in=asked.places, role=Role.MADE)

@@ -12,14 +12,17 @@ import pytest
 from django.core.management import call_command
 from openpyxl import load_workbook
 
+from farm.actions.common import Draw
 from farm.actions.correcting import undo
+from farm.actions.storing import dry
 from farm.exchange.choosing import asked_between, asked_of_lots
 from farm.exchange.key_data import key_data
 from farm.reports.rows import Cell, Report, Table
 from farm.reports.xlsx import workbook_bytes
 from tests.conftest import signed_in
+from tests.farm.goods import packs
 from tests.farm.season import MADE, Season, season
-from tests.farm.world import GRAM, KG, fresh, grow_blocks
+from tests.farm.world import GRAM, KG, fresh, grow_blocks, small_farm
 
 # What the rule asks for, in its order; what has no column is named in the workbook as not kept.
 ASKED_FOR = {
@@ -174,6 +177,19 @@ def test_drying_is_a_transformation_with_a_new_code(sold: Season) -> None:
     assert row["Traceability lot code used"] == sold.firsts.code
     assert row["New traceability lot code"] == sold.dried.code
     assert (row["Quantity used"], row["Quantity made"]) == (KG, 110 * GRAM)
+
+
+def test_packs_that_came_back_and_were_dried_are_one_too(db: None) -> None:
+    world = small_farm()
+    back = packs(world, 5)
+    dry(world.doing(), draws=[Draw(back, 5)], dried_mg=120 * GRAM,
+        temperature_milli_c=55_000, minutes_drying=600)  # fmt: skip
+
+    (row,) = rows("Transformation")
+
+    # Five packs of 200 g.
+    assert row["Traceability lot code used"] == back.code
+    assert (row["Quantity used"], row["Quantity made"]) == (KG, 120 * GRAM)
 
 
 def test_customers_are_numbers_where_names_are_not_to_be_seen(sold: Season) -> None:

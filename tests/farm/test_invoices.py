@@ -6,6 +6,7 @@ paragraph 17.5: "rounding to the nearer 1p", as read). Sums by own arithmetic.
 """
 
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -124,6 +125,23 @@ def test_an_invoice_sent_twice_is_one() -> None:
     other = Customer.objects.create(name="Other", place=world.kitchens, address="There")
     with pytest.raises(Conflict):
         issue_invoice(doing, other, until=doing.day)
+
+
+@pytest.mark.parametrize("other", ["another day", "other words", "one sale", "a simplified one"])
+def test_a_form_sent_before_with_other_content_is_a_conflict(other: str) -> None:
+    world = selling_farm()
+    sale = sold(world, packs(world), 1).entry.sale
+    doing = world.doing()
+    issue_invoice(doing, world.customer, until=doing.day)
+
+    with pytest.raises(Conflict, match="sent before with other content, as I2026-0001"):
+        if other == "another day":
+            issue_invoice(doing, world.customer, until=doing.day + timedelta(days=1))
+        elif other == "other words":
+            words = replace(doing, reason="thank you")
+            issue_invoice(words, world.customer, until=doing.day)
+        else:
+            issue_for_sale(doing, sale, simple=other == "a simplified one")
 
 
 def test_an_invoice_is_not_dated_before_the_last() -> None:

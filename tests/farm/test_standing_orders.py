@@ -52,7 +52,7 @@ def test_an_order_ends_on_its_last_day(trade: World) -> None:
 
 
 def test_an_order_does_not_end_before_it_begins(trade: World) -> None:
-    with pytest.raises(Malformed, match="2026-09-04, is before the first"):
+    with pytest.raises(Malformed, match=r"2026-09-04, is before the first"):
         standing(trade, 1, until=FRIDAY - WEEK)
 
 
@@ -78,7 +78,7 @@ def test_only_a_standing_order_rests_and_not_backwards(trade: World) -> None:
     packs(trade)
     once, weekly = order(trade, 1), standing(trade, 1)
 
-    with pytest.raises(Malformed, match="is due once. Call it off"):
+    with pytest.raises(Malformed, match=r"is due once\. Call it off"):
         pause_order(trade.doing(reason="holiday"), once, first=FRIDAY, last=FRIDAY)
     with pytest.raises(Malformed, match="State a later last day"):
         pause_order(trade.doing(reason="holiday"), weekly, first=FRIDAY, last=FRIDAY - WEEK)

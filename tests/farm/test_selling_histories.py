@@ -1,0 +1,272 @@
+"""Random histories of selling: orders, promises, deliveries, returns, papers, money, boxes.
+
+What holds after each: nothing is sold twice, no invoice number is missing, what is owed is what
+was invoiced less what was paid, deposits are what was paid less what was delivered, and what is set
+aside is never more than is there. What was packed and paid is kept a second time, in plain dicts.
+"""
+
+from collections import defaultdict
+from collections.abc import Callable
+from contextlib import suppress
+from datetime import date, timedelta
+
+import pytest
+from django.db import transaction
+from hypothesis import HealthCheck, Phase, settings
+from hypothesis import strategies as st
+from hypothesis.stateful import (
+    RuleBasedStateMachine,
+    invariant,
+    precondition,
+    rule,
+    run_state_machine_as_test,
+)
+
+from farm.actions.allotting import allocate
+from farm.actions.correcting import correct_quantity, undo
+from farm.actions.holding import hold, release
+from farm.actions.invoicing import issue_change, issue_invoice
+from farm.actions.orders import Days, Wanted, deliver, stop_order, take_order
+from farm.actions.payments import Paid, enter_payment, take_payment_back
+from farm.actions.selling import SoldLine, take_back
+from farm.actions.shares import Season, take_share
+from farm.models import Invoice, InvoiceLine, Order, Payment, SaleLine, Share, Stage
+from farm.queries.allocations import set_aside, suggested, taken_of
+from farm.queries.invoices import invoices
+from farm.queries.orders import DueOrder, due_between
+from farm.queries.owed import account_of
+from farm.queries.sales import returnable
+from farm.queries.shares import share_states
+from ledger.errors import Refused
+from ledger.models import Line, Lot, Role
+from tests.farm.goods import packs
+from tests.farm.sold import selling_farm
+from tests.farm.world import UNIT, assert_book_is_sound
+
+HISTORIES, ACTIONS = 6, 30
+END = date(2027, 12, 31)
+
+some = st.integers(0, 10**6)  # which order, sale or paper: taken modulo how many there are
+few = st.integers(1, 12)
+money = st.integers(1, 9_999).map(lambda cents: cents * 100)
+
+
+class Selling(RuleBasedStateMachine):
+    """Whatever may happen between an order and its money, in any order; refusals change nothing."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.atomic = transaction.atomic()
+        self.atomic.__enter__()
+        self.world = selling_farm()
+        self.packed: dict[int, int] = {}
+        self.paid: dict[int | None, int] = defaultdict(int)  # by share; None: for invoices
+        self.pack(10)
+
+    def teardown(self) -> None:
+        try:
+            assert_book_is_sound()
+        finally:
+            transaction.set_rollback(True)
+            self.atomic.__exit__(None, None, None)
+
+    # --- what can happen ---------------------------------------------------------------------
+
+    @rule(count=few)
+    def pack(self, count: int) -> None:
+        lot = packs(self.world, count)
+        self.packed[lot.pk] = count
+
+    @rule(count=few, days=st.integers(0, 3), every_weeks=st.integers(0, 2))
+    def order(self, count: int, days: int, every_weeks: int) -> None:
+        doing = self.world.doing(sure=True)
+        lines = [Wanted(self.world.product, count)]
+        when = Days(doing.day + timedelta(days=days), every_weeks)
+        take_order(doing, customer=self.world.customer, days=when, lines=lines)
+
+    @rule(boxes=st.integers(1, 3), price=money)
+    def share(self, boxes: int, price: int) -> None:
+        doing = self.world.doing(sure=True)
+        lines = [Wanted(self.world.product, 2)]
+        season = Season(doing.day, 1, boxes, price)
+        take_share(doing, customer=self.world.customer, season=season, lines=lines)
+
+    @rule(which=some, by_hand=st.booleans(), release_all=st.booleans())
+    def promise(self, which: int, by_hand: bool, release_all: bool) -> None:
+        due = self.open_day(which)
+        if due:
+            draws = [] if release_all else None
+            self.tried(lambda: allocate(self.world.doing(), order=due.order, due_on=due.day,
+                                        draws=draws if by_hand else None))  # fmt: skip
+
+    @rule(which=some, rest=st.booleans(), part=st.integers(1, 4))
+    def give(self, which: int, rest: bool, part: int) -> None:
+        """Deliver a quarter to all of what is suggested, at 5.00 a pack."""
+        due = self.open_day(which)
+        taken = suggested(due) if due else {}
+        lots = Lot.objects.in_bulk(taken)
+        lines = [
+            SoldLine(lots[pk], quantity * part // 4, 5 * UNIT)
+            for pk, quantity in taken.items()
+            if quantity * part // 4
+        ]
+        if due and lines:
+            follows = rest and not due.order.share
+            self.tried(lambda: deliver(self.world.doing(minutes=0), order=due.order,
+                                       due_on=due.day, lines=lines,
+                                       rest_follows=follows))  # fmt: skip
+
+    @rule(which=some)
+    def call_off(self, which: int) -> None:
+        orders = list(Order.objects.order_by("pk"))
+        if orders:
+            asked = orders[which % len(orders)]
+            stop_order(self.world.doing(reason="closed"), asked, from_day=self.today)
+
+    @rule(which=some, on_hold=st.booleans())
+    def hold_or_release(self, which: int, on_hold: bool) -> None:
+        lots = list(Lot.objects.filter(card__stage=Stage.PACKS).order_by("pk"))
+        lot = lots[which % len(lots)]
+        act = hold if on_hold else release
+        self.tried(lambda: act(self.world.doing(reason="looked at"), [lot]))
+
+    @rule(which=some, count=few)
+    @precondition(lambda self: returnable().exists())
+    def comes_back(self, which: int, count: int) -> None:
+        row = self.sale_row(which)
+        self.tried(lambda: take_back(self.world.doing(), sale_line=row, quantity=count))
+
+    @rule(which=some, right=st.integers(0, 12))
+    @precondition(lambda self: returnable().exists())
+    def correct(self, which: int, right: int) -> None:
+        row = self.sale_row(which)
+        self.tried(lambda: correct_quantity(self.world.doing(), row.line.entry, lot=row.line.lot,
+                                            role=Role.SOLD, right_quantity=right))  # fmt: skip
+
+    @rule(which=some)
+    @precondition(lambda self: returnable().exists())
+    def take_sale_back(self, which: int) -> None:
+        row = self.sale_row(which)
+        self.tried(lambda: undo(self.world.doing(), row.line.entry))
+
+    @rule()
+    def invoice(self) -> None:
+        customer = self.world.customer
+        self.tried(lambda: issue_invoice(self.world.doing(), customer, until=END))
+
+    @rule(which=some)
+    @precondition(lambda self: Invoice.objects.exists())
+    def credit(self, which: int) -> None:
+        papers = list(Invoice.objects.order_by("pk"))
+        self.tried(lambda: issue_change(self.world.doing(), papers[which % len(papers)]))
+
+    @rule(amount=money, which=some, names_one=st.booleans())
+    def pay(self, amount: int, which: int, names_one: bool) -> None:
+        papers = list(Invoice.objects.filter(credits=None).order_by("pk"))
+        invoice = papers[which % len(papers)] if papers and names_one else None
+        enter_payment(self.world.doing(sure=True), Paid(
+            customer=self.world.customer, amount_money=amount, paid_on=self.today,
+            invoice=invoice))  # fmt: skip
+        self.paid[None] += amount
+
+    @rule(amount=money, which=some)
+    @precondition(lambda self: Share.objects.exists())
+    def deposit(self, amount: int, which: int) -> None:
+        shares = list(Share.objects.order_by("pk"))
+        share = shares[which % len(shares)]
+        enter_payment(self.world.doing(sure=True), Paid(
+            customer=self.world.customer, amount_money=amount, paid_on=self.today,
+            share=share))  # fmt: skip
+        self.paid[share.pk] += amount
+
+    @rule(which=some)
+    @precondition(lambda self: Payment.objects.exists())
+    def take_money_back(self, which: int) -> None:
+        payments = list(Payment.objects.order_by("pk"))
+        payment = payments[which % len(payments)]
+        if self.tried(lambda: take_payment_back(self.world.doing(), payment)):
+            self.paid[payment.share_id] -= payment.amount_money
+
+    @rule(days=st.integers(1, 4))
+    def wait(self, days: int) -> None:
+        self.world.wait(days)
+
+    # --- what holds --------------------------------------------------------------------------
+
+    @invariant()
+    def nothing_is_sold_twice(self) -> None:
+        """What was packed is on hand or sold, lot by lot; a line stands on one paper at most."""
+        for pk, count in self.packed.items():
+            gone = Line.objects.filter(lot=pk, role__in=(Role.SOLD, Role.BACK))
+            left = Lot.objects.get(pk=pk).quantity
+            assert left >= 0
+            assert left - sum(gone.values_list("quantity", flat=True)) == count
+        on_papers = list(InvoiceLine.objects.values_list("sale_line", flat=True))
+        assert len(on_papers) == len(set(on_papers))
+
+    @invariant()
+    def no_number_is_missing(self) -> None:
+        numbers: dict[str, list[int]] = defaultdict(list)
+        for paper in Invoice.objects.order_by("pk"):
+            numbers[paper.series].append(paper.number)
+        for found in numbers.values():
+            assert found == list(range(1, len(found) + 1))
+
+    @invariant()
+    def what_is_owed_is_invoiced_less_paid(self) -> None:
+        invoiced = sum(paper.gross for paper in invoices())  # type: ignore[attr-defined]
+        account = account_of(self.world.customer, END)
+        assert account.open_money - account.ahead_money == invoiced - self.paid[None]
+
+    @invariant()
+    def deposits_are_paid_less_delivered(self) -> None:
+        for state in share_states(END):
+            sales = SaleLine.objects.filter(sale__note__order__share=state.share)
+            delivered = sum(sales.values_list("gross", flat=True))
+            assert state.held == self.paid[state.share.pk] - delivered
+
+    @invariant()
+    def no_more_is_set_aside_than_is_there(self) -> None:
+        parts = set_aside()
+        for pk, taken in taken_of(parts).items():
+            lot = Lot.objects.get(pk=pk)
+            assert 0 <= taken <= (0 if lot.held else lot.quantity)
+        assert all(0 <= part.quantity <= part.promised for part in parts)
+
+    # --- parts -------------------------------------------------------------------------------
+
+    @property
+    def today(self) -> date:
+        return self.world.now.date()
+
+    def open_day(self, which: int) -> DueOrder | None:
+        span = (self.today - timedelta(days=3), self.today + timedelta(days=8))
+        found = [due for due in due_between(*span) if due.is_open]
+        return found[which % len(found)] if found else None
+
+    def sale_row(self, which: int) -> SaleLine:
+        rows = list(returnable().order_by("pk"))
+        return rows[which % len(rows)]
+
+    def tried(self, act: Callable[[], object]) -> bool:
+        """Do it; a refusal leaves everything as it was."""
+        with suppress(Refused), transaction.atomic():
+            act()
+            return True
+        return False
+
+
+@pytest.mark.django_db
+def test_selling_adds_up_in_any_order() -> None:
+    run_state_machine_as_test(
+        Selling,
+        settings=settings(
+            max_examples=HISTORIES,
+            stateful_step_count=ACTIONS,
+            deadline=None,
+            derandomize=True,
+            database=None,
+            phases=[Phase.generate],  # shrinking takes minutes; the whole history is printed
+            suppress_health_check=list(HealthCheck),
+        ),
+    )

@@ -108,7 +108,8 @@ def trace_of_lot(request: PageRequest, code: str) -> HttpResponse:
         Way(f"Trace {other}", _address("trace-of", lot.code, other), is_here=way == other)
         for other in ("back", "forward")
     )
-    others += (Way("Whole reach, hold, recall", f"{reverse('reach')}?codes={lot.code}"),)
+    if may(request.person, Right.SEE_REACH):
+        others += (Way("Whole reach, hold, recall", f"{reverse('reach')}?codes={lot.code}"),)
     if may(request.person, Right.SEE_COSTS):
         others = (Way("Cost", _address("cost-of", lot.code, "")), *others)
     traced = seen.trace(request.person, trace_of(lot, forward=way == "forward"))

@@ -18,16 +18,18 @@ COUNTED = {"th": {"class": "num long"}, "td": {"class": "num"}}
 KINDS = {"_mg": Kind.MASS, "_money": Kind.MONEY, "_ppm": Kind.RATIO}
 
 
-def lookup_listing(lookup: Lookup) -> Listing:
+def lookup_listing(lookup: Lookup, *, leads: bool) -> Listing:
     """Make the listing of a look-up, its filter a search in the first text field it has.
 
-    Rows without a name of their own are named by their first column alone.
+    Rows without a name of their own are named by their first column alone. ``leads``: whether a
+    row leads to where it is changed.
     """
     named = lookup.shown[0] not in ("of", "action", "product", "customer")
     names = ["row", *lookup.shown] if named else [*lookup.shown]
     columns = {name: column_of(lookup, name) for name in names}
     columns[names[0]] = tables.Column(
-        empty_values=(), orderable=not named, linkify=lambda record: address_of(lookup, record),
+        empty_values=(), orderable=not named,
+        linkify=(lambda record: address_of(lookup, record)) if leads else None,
         **({"verbose_name": "Name", "accessor": "pk"} if named
            else {"verbose_name": label_of(lookup, names[0])}),
     )  # fmt: skip

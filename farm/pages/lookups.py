@@ -48,7 +48,8 @@ def lookup_rows(request: PageRequest, slug: str) -> HttpResponse:
     require(request, lookup.right)
     named_too = [field.name for field in lookup.model._meta.fields if field.many_to_one]
     rows = lookup.model._default_manager.select_related(*named_too)
-    return list_page(request, lookup_listing(lookup), rows, hint=lookup.hint)
+    leads = lookup.slug == "recipes" or may(request.person, Right.CHANGE_FARM)
+    return list_page(request, lookup_listing(lookup, leads=leads), rows, hint=lookup.hint)
 
 
 @page(Right.CHANGE_FARM)

@@ -20,7 +20,7 @@ from farm.actions.stalls import load_stall, settle_stall
 from farm.models import BillKind, ClosedFile, Person, Photo, Recipe, Role, Sale, SignIn, StallDay
 from farm.queries.reach import reach_of
 from farm.queries.suspects import suspect_lots
-from ledger.models import Entry
+from ledger.models import Entry, Lot
 from tests.conftest import person_in_role
 from tests.farm.closed import SEPTEMBER, close
 from tests.farm.kept import cleaned, pinned
@@ -56,15 +56,15 @@ def everything() -> Everything:
     return Everything(lots, people, at)
 
 
-def stall_load(lots: Season, seller: Person, packs: int) -> StallDay:
-    lines = [Draw(fresh(lots.packs), packs)]
+def stall_load(lots: Season, seller: Person, lot: Lot, quantity: int) -> StallDay:
+    lines = [Draw(fresh(lot), quantity)]
     doing = lots.world.doing(by=seller)
     loaded = load_stall(doing, place=lots.world.stall, day=MARKET_DAY, lines=lines)
     return StallDay.objects.get(entry=loaded.entry)
 
 
 def _at_the_stall(lots: Season, seller: Person) -> dict[str, list[object]]:
-    settled, waiting = stall_load(lots, seller, 2), stall_load(lots, seller, 1)
+    settled, waiting = (stall_load(lots, seller, lots.packs, packs) for packs in (2, 1))
     done = settle_stall(
         lots.world.doing(by=seller), stall_day=settled, brought_back={}, prices={}
     ).entry

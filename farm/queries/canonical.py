@@ -18,7 +18,7 @@ from farm.models import Form, SellingCost, Stage
 from farm.queries.bills import charged_and_billed
 from farm.queries.finding import amount_of
 from farm.queries.months import ROOT_DAY, Month, SoldRow, costs_in, flows_in, lost_in, sold_in
-from farm.queries.reconciliation import Step, reconcile
+from farm.queries.reconciliation import steps_taken
 from farm.queries.yields import picks_of
 from ledger.drafts import canonical
 from ledger.models import KINDS, Lot
@@ -175,12 +175,11 @@ def _stock(month: Month) -> Iterator[KeptRow]:
 def _goods(month: Month) -> Iterator[KeptRow]:
     """What each step of the month did to the fresh and to the dried crop."""
     for form in Form:
-        amounts = reconcile(month.first, month.last, form=form).amounts
-        for at, step in enumerate(Step):
-            if step not in (Step.START, Step.END) and step in amounts:
-                words = {"goods": form.label, "step": step.value}
-                numbers = {"moved_mg": amounts[step]}
-                yield KeptRow(month.key, "goods", (form.value, f"{at:02}"), words, numbers)
+        for step, moved_mg in steps_taken(month.first, month.last, form).items():
+            words = {"goods": form.label, "step": step.value}
+            yield KeptRow(
+                month.key, "goods", (form.value, step.name), words, {"moved_mg": moved_mg}
+            )
 
 
 def _tax(month: Month, sold: Iterable[SoldRow]) -> Iterator[KeptRow]:

@@ -122,7 +122,7 @@ def round_report(due: Sequence[DueOrder], day: date, *, farm: Farm, made: Made) 
                 STOPS,
                 tuple(_stop_row(asked, one, farm) for one in orders for asked in one.asked),
                 note=" · ".join(filter(None, (
-                    customer.address, customer.contact,
+                    customer.address, customer.contact, customer.stop_note,
                     *(one.order.note for one in orders),
                 ))),
             )

@@ -1,0 +1,262 @@
+"""Pages of what is promised: lots set aside, the packing list, the round, shares and receipts."""
+
+from datetime import timedelta
+
+import pytest
+from django.test import Client
+from django.utils import timezone
+
+from farm.actions.allotting import allocate
+from farm.actions.orders import Wanted
+from farm.models import AgreedPrice, Allocation, BoxLeft, Customer, Order, Payment, Share
+from farm.queries.allocations import set_aside
+from farm.queries.orders import due_order
+from farm.queries.shares import share_states
+from ledger.models import Lot
+from tests.conftest import person_in_role, signed_in
+from tests.farm.goods import crop, packs
+from tests.farm.papers import pdf_words
+from tests.farm.sold import order, selling_farm, wanted
+from tests.farm.world import KG, UNIT, World
+
+pytestmark = pytest.mark.django_db
+
+BOX = 12 * UNIT
+
+
+@pytest.fixture
+def trade(db: None) -> World:
+    """A selling farm whose clock is now, so that what it sells is due these days."""
+    world = selling_farm()
+    world.now = timezone.now() - timedelta(hours=12)
+    return world
+
+
+@pytest.fixture
+def owner(trade: World) -> Client:
+    return signed_in(trade.owner)
+
+
+@pytest.fixture
+def helper(trade: World) -> Client:
+    return signed_in(trade.helper)
+
+
+def text(client: Client, address: str) -> str:
+    response = client.get(address)
+    assert response.status_code == 200, address
+    return response.content.decode()
+
+
+def due_tomorrow(world: World, count: int = 6) -> tuple[Lot, Order, str]:
+    """Packs, an order of some for tomorrow, and the beginning of its day's address."""
+    lot = packs(world, 10)
+    day = timezone.localdate() + timedelta(days=1)
+    asked = order(world, count, in_days=(day - world.now.date()).days)
+    return lot, asked, f"/orders/{asked.pk}/{asked.due_on}/"
+
+
+# --- set aside -------------------------------------------------------------------------------
+
+
+def test_lots_are_set_aside_with_one_press_and_given_up_with_another(
+    trade: World, helper: Client
+) -> None:
+    lot, asked, address = due_tomorrow(trade)
+    assert helper.post(f"{address}set-aside-at-once/").status_code == 302
+    page = text(helper, f"/orders/{asked.pk}/")
+    assert f'Set aside: 6 packs of <a class="code" href="/lots/{lot.code}/">' in page
+
+    helper.post(f"{address}set-aside-at-once/", {"release": "1"})
+
+    assert set_aside() == []
+
+
+def test_a_hand_sets_aside_on_a_form_filled_with_what_is_over_soonest(
+    trade: World, owner: Client
+) -> None:
+    lot, _, address = due_tomorrow(trade)
+    form = owner.get(f"{address}set-aside/").context["form"]
+    assert form[f"lot_{lot.pk}"].value() == "6"
+
+    sent = {f"lot_{lot.pk}": "4", "uuid": form["uuid"].value()}
+    assert owner.post(f"{address}set-aside/", sent).status_code == 302
+    assert [part.quantity for part in set_aside()] == [4]
+
+
+def test_too_much_is_refused_beside_the_form(trade: World, owner: Client) -> None:
+    lot, _, address = due_tomorrow(trade)
+    form = owner.get(f"{address}set-aside/").context["form"]
+    sent = {f"lot_{lot.pk}": "40", "uuid": form["uuid"].value()}
+
+    page = owner.post(f"{address}set-aside/", sent).content.decode()
+    assert f"Lot {lot.code}: 40 pieces to set aside, 10 pieces free" in page
+    assert not Allocation.objects.exists()
+
+
+def test_what_is_set_aside_stands_on_the_lot_the_stock_and_the_packing_list(
+    trade: World, owner: Client
+) -> None:
+    lot, asked, _ = due_tomorrow(trade)
+    allocate(trade.doing(), order=asked, due_on=asked.due_on)
+
+    assert f"6 packs for The Anchor on {asked.due_on} (order {asked.pk})" in text(
+        owner, f"/lots/{lot.code}/"
+    )
+    assert "Set aside for orders" in text(owner, "/stock/")
+    listed = text(owner, f"/orders/packing-list/?day={asked.due_on}")
+    assert lot.code in listed
+    assert "6 packs" in listed
+
+
+def test_the_packing_list_says_what_is_not_set_aside(trade: World, owner: Client) -> None:
+    _, asked, _ = due_tomorrow(trade)
+    words = pdf_words(owner.get(f"/orders/packing-list/?day={asked.due_on}&file=pdf").getvalue())
+
+    assert "Asked for, and not set aside" in words
+    assert owner.get("/orders/packing-list/?day=nonsense").status_code == 404
+
+
+def test_a_seller_sees_no_orders(trade: World) -> None:
+    _, asked, address = due_tomorrow(trade)
+    seller = signed_in(person_in_role("seller", "sara"))
+
+    for page in (f"/orders/{asked.pk}/", "/orders/packing-list/", "/shares/"):
+        assert seller.get(page).status_code == 403
+    assert seller.post(f"{address}set-aside-at-once/").status_code == 403
+
+
+def test_an_order_rests_on_its_page(trade: World, owner: Client) -> None:
+    packs(trade, 40)
+    asked = order(trade, 1, every_weeks=1, sure=True)
+    week = asked.due_on + timedelta(weeks=1)
+
+    sent = {"first": week.isoformat(), "last": week.isoformat(), "reason": "holiday"}
+    assert owner.post(f"/orders/{asked.pk}/pause/", sent).status_code == 302
+    due = due_order(Order.objects.get(pk=asked.pk), week)
+    assert due and due.state.value == "rests"
+
+
+def test_the_round_goes_by_the_stops_numbers_with_their_notes(trade: World, owner: Client) -> None:
+    packs(trade, 40)
+    trade.customer.stop, trade.customer.stop_note = 2, "back door, before 11"
+    trade.customer.contact = "0555 0100"
+    trade.customer.save()
+    first = Customer.objects.create(name="Zebra Café", place=trade.kitchens, stop=1)
+    days = (timezone.localdate() - trade.now.date()).days
+    order(trade, 1, in_days=days)
+    trade.customer = first
+    order(trade, 1, in_days=days)
+
+    page = text(owner, f"/orders/round/?day={timezone.localdate()}")
+    assert page.index("1. Zebra Café") < page.index("2. The Anchor")
+    assert "0555 0100 · back door, before 11" in page
+
+
+# --- orders by the pound, and discounts ------------------------------------------------------
+
+
+def test_loose_goods_are_ordered_at_a_price_a_pound_where_the_farm_weighs_so(
+    trade: World, owner: Client
+) -> None:
+    trade.farm.weight_unit = "lb"
+    trade.farm.save()
+    crop(trade, 5 * KG)
+    address = f"/orders/take/?customer={trade.customer.pk}"
+    assert "price of a pound" in text(owner, address)
+    form = owner.get(address).context["form"]
+    name = f"species_{trade.species.pk}"
+
+    owner.post(address, {"due_on": timezone.localdate().isoformat(), name: "2", "every_weeks": "0",
+                         f"price_{name}": "8", "uuid": form["uuid"].value()})  # fmt: skip
+    line = Order.objects.get().lines.get()
+    assert (line.unit_money, line.weight_unit) == (8 * UNIT, "lb")
+
+
+def test_a_delivery_is_discounted_on_its_form(trade: World, owner: Client) -> None:
+    # 6 at 5.00 less 10 %: 27.00.
+    lot, asked, _ = due_tomorrow(trade)
+    address = f"/record/deliver/?due={asked.pk}:{asked.due_on}"
+    form = owner.get(address).context["form"]
+    sent = {f"give_{lot.pk}": "6", "discount": "10", "uuid": form["uuid"].value(),
+            "when": form["when"].value().strftime("%Y-%m-%dT%H:%M")}  # fmt: skip
+
+    assert owner.post(address, sent).status_code == 302
+    (line,) = asked.notes.get().sale.lines.all()
+    assert line.gross == 27 * UNIT
+
+
+def test_an_agreed_price_fills_the_form_of_a_delivery(trade: World, owner: Client) -> None:
+    lot = crop(trade, 2 * KG)
+    AgreedPrice.objects.create(customer=trade.customer, species=trade.species,
+                               from_day="2026-01-01", unit_money=17 * UNIT)  # fmt: skip
+    asked = wanted(trade, Wanted(trade.species, KG))
+
+    form = owner.get(f"/record/deliver/?due={asked.pk}:{asked.due_on}").context["form"]
+    assert form[f"price_{lot.pk}"].value() == "€17.00"
+
+
+# --- shares ----------------------------------------------------------------------------------
+
+
+def taken_on_a_page(trade: World, owner: Client) -> Share:
+    address = f"/shares/take/?customer={trade.customer.pk}"
+    form = owner.get(address).context["form"]
+    sent = {
+        "due_on": timezone.localdate().isoformat(), "every_weeks": "1", "boxes": "4",
+        "box_money": "12", f"product_{trade.product.pk}": "2", "uuid": form["uuid"].value(),
+        "sure": "on",
+    }  # fmt: skip
+    assert owner.post(address, sent).status_code == 302
+    return Share.objects.get()
+
+
+def test_a_share_goes_from_its_deposit_to_a_box_left_uncollected(
+    trade: World, owner: Client
+) -> None:
+    lot = packs(trade, 20)
+    share = taken_on_a_page(trade, owner)
+    paid_form = owner.get("/payments/enter/").context["form"]
+    owner.post("/payments/enter/", {
+        "customer": trade.customer.pk, "share": share.pk, "amount": "48", "method": "bank",
+        "paid_on": timezone.localdate().isoformat(), "uuid": paid_form["uuid"].value(),
+    })  # fmt: skip
+    address = f"/record/deliver/?due={share.order.pk}:{share.order.due_on}"
+    form = owner.get(address).context["form"]
+    assert f"price_{lot.pk}" not in form.fields
+    owner.post(address, {f"give_{lot.pk}": "2", "uuid": form["uuid"].value(),
+                         "when": form["when"].value().strftime("%Y-%m-%dT%H:%M")})  # fmt: skip
+
+    (state,) = share_states(timezone.localdate())
+    assert (state.paid, state.delivered, state.held) == (48 * UNIT, BOX, 36 * UNIT)
+    left = f"/shares/{share.pk}/left/{state.boxes[0].delivery.pk}/"
+    assert owner.post(left, {"reason": "given to the food bank"}).status_code == 302
+    assert BoxLeft.objects.get().reason == "given to the food bank"
+    page = text(owner, f"/shares/{share.pk}/")
+    assert "36.00" in page
+    assert "given to the food bank" in page
+    assert "36.00" in text(owner, "/shares/")
+    assert "36.00" in text(owner, "/owed/")
+    for report in ("/shares/", f"/shares/{share.pk}/"):
+        assert owner.get(f"{report}?file=xlsx").status_code == 200
+
+
+def test_the_receipt_of_a_deposit_says_that_tax_comes_with_the_delivery(
+    trade: World, owner: Client
+) -> None:
+    share = taken_on_a_page(trade, owner)
+    payment = Payment.objects.create(
+        customer=trade.customer, share=share, paid_on=timezone.localdate(), amount_money=BOX,
+        method="bank", entered_at=timezone.now(), by=trade.owner, uuid=share.uuid,
+    )  # fmt: skip
+    words = pdf_words(owner.get(f"/payments/{payment.pk}/receipt/?file=pdf").getvalue())
+
+    assert "12.00" in words
+    assert "no invoice. Tax is stated at each delivery" in words
+
+
+def test_a_helper_sees_no_members_money(trade: World, owner: Client, helper: Client) -> None:
+    share = taken_on_a_page(trade, owner)
+
+    for address in ("/shares/", "/shares/take/", f"/shares/{share.pk}/"):
+        assert helper.get(address).status_code == 403

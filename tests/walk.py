@@ -11,10 +11,12 @@ from collections.abc import Iterator
 from html import unescape
 from urllib.parse import urljoin, urlsplit
 
-from django.http import HttpResponse
+from django.http.response import HttpResponseBase
 from django.test import Client
 from django.urls import Resolver404, get_resolver, resolve
 from django.urls.resolvers import URLPattern
+
+from tests.weighing import Shown
 
 # Where a link from elsewhere leads in, or none does: the walk starts at these.
 STARTS = ("/", "/style/")
@@ -39,11 +41,11 @@ def walk(client: Client) -> dict[str, str]:
     return found
 
 
-def is_page(response: HttpResponse) -> bool:
+def is_page(response: HttpResponseBase) -> bool:
     return response.headers["Content-Type"].startswith("text/html")
 
 
-def links(response: HttpResponse, address: str) -> Iterator[str]:
+def links(response: Shown, address: str) -> Iterator[str]:
     """What a page leads to within the site; its forms lead nowhere by themselves."""
     for href in LINK.findall(response.content.decode()):
         link = urlsplit(urljoin(address, unescape(href)))

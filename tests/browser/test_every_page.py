@@ -66,7 +66,7 @@ def screen(browser: WebDriver, width: int, height: int = 800) -> None:
 def measure(browser: WebDriver, what: str) -> int:
     """Measure the page that is shown: its scrollWidth or scrollHeight."""
     script = f"return document.documentElement.{what}"
-    pixels: int = browser.execute_script(script)  # type: ignore[no-untyped-call]
+    pixels: int = browser.execute_script(script)
     return pixels
 
 
@@ -78,8 +78,8 @@ def test_no_page_breaks_a_rule_of_axe(
         browser.get(live_server.url + page)
         # As tall as the page: what is only scrolled under the bar at the thumb is not obscured.
         screen(browser, PHONE, measure(browser, "scrollHeight") + 400)
-        browser.execute_script(axe)  # type: ignore[no-untyped-call]
-        found = browser.execute_async_script(RUN, RULES)  # type: ignore[no-untyped-call]
+        browser.execute_script(axe)
+        found = browser.execute_async_script(RUN, RULES)
         if found:
             broken[page] = found
 

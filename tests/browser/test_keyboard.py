@@ -18,7 +18,7 @@ def press(site: WebDriver, *keys: str) -> None:
 
 
 def ask(site: WebDriver, script: str) -> object:
-    return site.execute_script(script)  # type: ignore[no-untyped-call]
+    return site.execute_script(script)
 
 
 def test_the_first_stop_skips_to_the_page(site: WebDriver) -> None:

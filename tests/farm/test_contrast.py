@@ -19,7 +19,8 @@ EDGES = ("edge", "accent", "check", "stop")
 
 def schemes() -> dict[str, Tokens]:
     """The colours by scheme; what a scheme does not state anew is as in the light."""
-    found, light = {}, {}
+    found: dict[str, Tokens] = {}
+    light: Tokens = {}
     blocks = re.split(r"@media \(prefers-color-scheme: dark\)|@media print", TOKENS.read_text())
     for name, block in zip(("light", "dark", "print"), blocks, strict=True):
         light = light or colours(block)

@@ -6,7 +6,6 @@ from django.db import IntegrityError, transaction
 from django.test import Client
 
 from farm.models import (
-    AgreedPrice,
     Person,
     Price,
     Product,
@@ -32,8 +31,6 @@ def client(world: World) -> Client:
 def test_each_look_up_is_listed_added_to_changed_and_taken_away(
     client: Client, world: World, slug: str
 ) -> None:
-    AgreedPrice.objects.create(customer=world.customer, product=world.product, unit_money=UNIT,
-                               from_day=FIRST_DAY)  # fmt: skip
     Token.objects.create(name="Pound", place=world.stall, value_money=UNIT, issuer="Council")
     world.customer.agreed_prices.create(
         product=world.product, from_day=FIRST_DAY, unit_money=4 * UNIT

@@ -1,5 +1,7 @@
 """The cold room and the dryer of the played year: weighings, drying runs, stock counts."""
 
+from collections.abc import Iterable
+
 from farm.actions.common import Doing, Draw, last_day
 from farm.actions.counting import Counted, answer_difference, keep_count
 from farm.actions.signing import Signed
@@ -30,7 +32,7 @@ def weigh_crate(year: Year, lot: Lot) -> None:
 def run_dryer(year: Year, key: str, lots: list[Lot]) -> None:
     """Dry some lots together, to between 6 and 12 % water, at about 55 °C for about ten hours."""
     species, dice = year.scenery.strains[key].species, year.shelf_dice
-    fresh = sum(lot.quantity for lot in lots)
+    fresh = fresh_mg(lots)
     wetter = dice.gauss(0, 0.004)  # the fresh mushroom holds more water in a wet week
     dry_share = 1 - species.moisture_ppm / 1e6 - wetter
     dry(
@@ -42,6 +44,11 @@ def run_dryer(year: Year, key: str, lots: list[Lot]) -> None:
         dryer_wh=round(fresh * 1.45 / 1000) // 100 * 100,
         laid=Laid(SLICES_MM[key], -(-fresh // (450 * GRAM)), year.scenery.shelves["jars"]),
     )
+
+
+def fresh_mg(lots: Iterable[Lot]) -> int:
+    """What lots weigh together; packs, what they declare."""
+    return sum(lot.quantity * (lot.unit_mass_mg or 1) for lot in lots)
 
 
 def count_cold_room(year: Year, week: int) -> None:

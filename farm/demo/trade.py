@@ -2,6 +2,8 @@
 
 from collections.abc import Sequence
 
+from django.db.models import QuerySet
+
 from farm.actions.common import Draw, on_hand
 from farm.actions.packing import pack
 from farm.actions.storing import throw_away
@@ -16,7 +18,7 @@ from farm.demo.papers import (
     take_orders,
 )
 from farm.demo.scenery import GRAM
-from farm.demo.store import count_cold_room, run_dryer, weigh_crate
+from farm.demo.store import count_cold_room, fresh_mg, run_dryer, weigh_crate
 from farm.models import Grade, LoadLine, Stage
 from farm.queries.sales import open_loads
 from ledger.models import Lot
@@ -96,24 +98,31 @@ def _take(lots: Sequence[Lot], wanted: int) -> list[Draw]:
 
 
 def _tidy(year: Year, week: int) -> None:
-    """Bin old packs that no stall has, dry what will not sell fresh, pack what was dried."""
-    loaded = LoadLine.objects.filter(stall_day__in=open_loads().order_by())
-    for lot in on_hand(Stage.PACKS, product__form="fresh").exclude(load_lines__in=loaded):
-        throw_away(year.doing("tam", "old"), lot=lot, quantity=lot.quantity)
+    """Dry what will not sell fresh, bin packs that no stall has, pack what was dried."""
     for key in KILO_PRICE:
-        keeps = year.scenery.strains[key].species.fridge_days
-        _old_crop(year, key, keeps)
+        species = year.scenery.strains[key].species
+        back = list(_came_back().filter(card__species=species)) if week % 2 else []
+        _old_crop(year, key, back)
         if week % 4 == 3:
             _pouches(year, key)
+    for lot in _came_back():
+        throw_away(year.doing("tam", "old"), lot=lot, quantity=lot.quantity)
 
 
-def _old_crop(year: Year, key: str, keeps: int) -> None:
-    """Bin the trim, and dry together what is near the end of its time in the fridge."""
+def _came_back() -> QuerySet[Lot]:
+    """Fresh packs that no stall has."""
+    loaded = LoadLine.objects.filter(stall_day__in=open_loads().order_by())
+    return on_hand(Stage.PACKS, product__form="fresh").exclude(load_lines__in=loaded)
+
+
+def _old_crop(year: Year, key: str, back: Sequence[Lot]) -> None:
+    """Bin the trim, and dry together what keeps no longer and the packs that came back."""
+    keeps = year.scenery.strains[key].species.fridge_days
     for lot in _crop(year, key, Grade.TRIM):
         throw_away(year.doing("tam", "old"), lot=lot, quantity=lot.quantity)
     crop = [*_crop(year, key, Grade.FIRSTS), *_crop(year, key, Grade.SECONDS)]
-    lots = [lot for lot in crop if _age(year, lot) >= keeps - 3]
-    if sum(lot.quantity for lot in lots) >= 800 * GRAM:
+    lots = [*(lot for lot in crop if _age(year, lot) >= keeps - 3), *back]
+    if fresh_mg(lots) >= 800 * GRAM:
         run_dryer(year, key, lots)
 
 

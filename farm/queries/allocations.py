@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import Enum
 
-from django.db.models import Exists, OuterRef
+from django.db.models import Exists, OuterRef, Prefetch
 
 from farm.models import Allocation, AllocationLine, DeliveryNote, Order, OrderLine, Stage
 from farm.queries.keeping import keeps_until
@@ -125,19 +125,19 @@ def _latest() -> list[Allocation]:
     later = Allocation.objects.filter(
         order=OuterRef("order"), due_on=OuterRef("due_on"), pk__gt=OuterRef("pk")
     )
-    rows = Allocation.objects.filter(~Exists(closing), ~Exists(later))
-    return list(rows.order_by("due_on", "pk"))
+    lines = AllocationLine.objects.select_related(
+        "order_line__product", "order_line__species", "lot__item", "lot__made_by",
+        "lot__card__species", "lot__card__product",
+    )  # fmt: skip
+    rows = Allocation.objects.filter(~Exists(closing), ~Exists(later)).order_by("due_on", "pk")
+    return list(rows.prefetch_related(Prefetch("lines", lines)))
 
 
 def _standing(made: Allocation, due: DueOrder, left: dict[int, int]) -> Iterator[SetAside]:
     """What of an allocation stands; takes it off what is ``left`` of each lot."""
     asked = {one.line.pk: one for one in due.asked}
     missing = {pk: one.missing for pk, one in asked.items()}
-    rows = AllocationLine.objects.filter(allocation=made).select_related(
-        "order_line__product", "order_line__species", "lot__item", "lot__made_by",
-        "lot__card__species", "lot__card__product",
-    )  # fmt: skip
-    for row in rows:
+    for row in made.lines.all():
         line = asked[row.order_line_id]
         given = _given_since(line, row.lot_id, made.after_entry)
         promised = max(0, min(row.quantity - given, missing[row.order_line_id]))

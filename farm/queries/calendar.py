@@ -10,6 +10,7 @@ from datetime import date, timedelta
 from django.utils import timezone
 
 from farm.models import Drill, Stage, StallDay, Steriliser
+from farm.queries.keeping import is_fresh, keeps_until
 from farm.queries.orders import WEEK, due_between
 from farm.queries.owed import accounts
 from farm.queries.sales import open_loads
@@ -117,10 +118,8 @@ def _blocks(lot: Lot, last: Days) -> Iterator[Due]:
 
 
 def _crop(lot: Lot) -> Iterator[Due]:
-    card = lot.card
-    fresh = not card.product or card.product.form == "fresh"
-    if card.species and card.harvested_on and fresh:
-        day = card.harvested_on + timedelta(days=card.species.fridge_days)
+    day = keeps_until(lot.card)
+    if day and is_fresh(lot.card):
         yield Due(f"use-{lot.code}", day, f"Sell or dry {lot.code} by today", str(lot.item))
 
 

@@ -7,6 +7,7 @@ from datetime import date, timedelta
 from django.db.models import Exists, Max, OuterRef, Q
 
 from farm.models import Order, Stage
+from farm.queries.keeping import is_fresh, keeps_until
 from farm.queries.orders import called_off, days_of, paused, standing_notes
 from farm.queries.stock import lots_on_hand
 from ledger.models import Line, Lot
@@ -180,17 +181,13 @@ def _crop(lots: list[Lot], day: date) -> Iterable[ToDo]:
     """Fresh picks and packs by the days that are left in the fridge, the fewest first."""
     fresh = []
     for lot in _of(lots, Stage.CROP, Stage.PACKS):
-        card = lot.card
-        if (
-            card.species
-            and card.harvested_on
-            and (not card.product or card.product.form == "fresh")
-        ):
-            left = card.species.fridge_days - (day - card.harvested_on).days
+        until = keeps_until(lot.card)
+        if until and is_fresh(lot.card):
+            left = (until - day).days
             if left < 0:
                 fresh.append(_over(lot, left))
             else:
-                slug = "pack" if card.stage == Stage.CROP else "sell"
+                slug = "pack" if lot.card.stage == Stage.CROP else "sell"
                 about = f"fridge days left: {left}"
                 fresh.append(ToDo(lot, about, slug, "", left, urgent=left <= 1))
     return sorted(fresh, key=lambda todo: todo.days)

@@ -1,6 +1,6 @@
 """Which forms a telephone may keep for use without a signal, and where they are sent to."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from copy import copy
 from dataclasses import dataclass
 
@@ -9,10 +9,12 @@ from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils.http import urlencode
 
-from farm.models import Farm, Person, Role
-from farm.pages.access import Right, may
+from farm.models import Farm, Person, Role, StallDay
+from farm.pages import seen
+from farm.pages.access import Right, may, sees_stall_prices
 from farm.pages.doings import DEEDS, Deed, may_do
 from farm.pages.forms.fields import LotField
+from farm.queries.sales import open_loads
 from farm.records import OPEN_KINDS
 
 # Asked with by a telephone that keeps pages, and answered with where a page may be kept.
@@ -54,6 +56,9 @@ def kept_forms(person: Person, farm: Farm) -> list[KeptForm]:
     for deed in DEEDS:
         if deed.is_kept and may_do(person, deed):
             found += _forms_of(deed, farm, person)
+    found += [
+        KeptForm(f"Till, {load.place}", reverse("till", args=[load.pk])) for load in _tills(person)
+    ]
     if may(person, Right.RECORD):
         found += [
             KeptForm(kind.title, reverse("record-add", args=[kind.slug])) for kind in OPEN_KINDS
@@ -65,7 +70,13 @@ def sent_to(person: Person) -> list[str]:
     """Addresses whose forms a telephone keeps when they cannot be sent; private records never."""
     deeds = [reverse("record-action", args=[deed.slug]) for deed in DEEDS]
     kinds = OPEN_KINDS if may(person, Right.RECORD) else ()
+    deeds += [reverse("till-tap", args=[load.pk]) for load in _tills(person)]
     return deeds + [reverse("record-add", args=[kind.slug]) for kind in kinds]
+
+
+def _tills(person: Person) -> Iterable[StallDay]:
+    """The stalls that are loaded and whose prices this person sees: they hang on the stall."""
+    return seen.loads(person, open_loads()) if sees_stall_prices(person) else ()
 
 
 def _forms_of(deed: Deed, farm: Farm, person: Person) -> list[KeptForm]:

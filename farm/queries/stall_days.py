@@ -12,7 +12,7 @@ from statistics import median
 
 from django.db.models import F, QuerySet, Sum
 
-from farm.models import LoadLine, Sale, SaleLine, SellingCost, StallDay
+from farm.models import LoadLine, Sale, SaleLine, SellingCost
 from ledger.models import KINDS, Flow, Item, Line, Lot, Role
 
 USUAL_DAYS = 8
@@ -94,14 +94,13 @@ def earned_of(sale: Sale) -> Earned:
 
 
 def earned_by(sales: Sequence[Sale]) -> dict[int, Earned]:
-    """Work out what each of some settled days earned; six queries, however many they are."""
+    """Work out what each of some settled days earned; five queries and one for each return."""
     found = {sale.pk: Earned() for sale in sales}
     by_entry = {sale.entry_id: found[sale.pk] for sale in sales}
     _add_takings(found)
     _add_cost_of_sold(by_entry)
     _add_given(found)
-    loads = StallDay.objects.filter(sales__in=sales).values_list("entry_id", "sales")
-    by_load = {entry: found[sale] for entry, sale in loads if sale in found}
+    by_load = {sale.stall_day.entry_id: found[sale.pk] for sale in sales if sale.stall_day}
     _add_selling({**by_load, **by_entry})
     return found
 

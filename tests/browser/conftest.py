@@ -4,6 +4,7 @@ import shutil
 import threading
 from collections.abc import Iterator
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import pytest
 from django.conf import settings
@@ -14,6 +15,7 @@ from pytest_django.live_server_helper import LiveServer
 from selenium import webdriver
 
 from farm.models import Person, Role
+from tests.browser.signal import Cable, plugged_in
 from tests.conftest import person_in_role
 from tests.farm.world import World, small_farm
 
@@ -58,6 +60,14 @@ def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[webdriver.Chr
     chrome.implicitly_wait(20)  # a page that was asked for may still be on its way
     yield chrome
     chrome.quit()
+
+
+@pytest.fixture
+def cable(live_server: LiveServer) -> Iterator[Cable]:
+    site = urlsplit(live_server.url)
+    assert site.hostname and site.port
+    with plugged_in(site.hostname, site.port) as cable:
+        yield cable
 
 
 @pytest.fixture

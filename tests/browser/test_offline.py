@@ -4,14 +4,12 @@ The worker and the page have no line to the site while the cable is pulled; noth
 in the browser.
 """
 
-from collections.abc import Iterator
 from urllib.parse import urlsplit
 
 import pytest
 from django.conf import settings
 from django.contrib.sessions.models import Session
 from django.test import Client
-from pytest_django.live_server_helper import LiveServer
 from selenium.webdriver.chrome.webdriver import WebDriver
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.wait import WebDriverWait
@@ -19,18 +17,10 @@ from selenium.webdriver.support.wait import WebDriverWait
 from farm.actions.storing import throw_away
 from farm.models import Person, PhoneForm, Role
 from ledger.models import Entry, Lot
-from tests.browser.signal import Cable, plugged_in
+from tests.browser.signal import Cable
 from tests.farm.world import World, assert_book_is_sound, fresh, fruiting
 
 UNSENT = (By.CSS_SELECTOR, ".unsent a")
-
-
-@pytest.fixture
-def cable(live_server: LiveServer) -> Iterator[Cable]:
-    site = urlsplit(live_server.url)
-    assert site.hostname and site.port
-    with plugged_in(site.hostname, site.port) as cable:
-        yield cable
 
 
 @pytest.fixture

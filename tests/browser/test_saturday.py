@@ -12,6 +12,7 @@ from farm.actions.stalls import load_stall
 from farm.models import CashUp, GivenAway, Product, SaleLine, StallDay, Tap, TapOf, Token
 from ledger.models import Lot
 from tests.browser.conftest import ALONE
+from tests.browser.signal import Cable
 from tests.browser.test_site import failures, send
 from tests.farm.goods import a_day, packs
 from tests.farm.world import FIRST_DAY, UNIT, World
@@ -141,6 +142,28 @@ def test_a_tap_is_one_press_and_kept_at_once(
     assert button.find_element(By.TAG_NAME, "output").text == "1 sold, 19 left"
     assert taps()[2:] == [(TapOf.SAMPLE, 1), (TapOf.SAMPLE, -1), (TapOf.SOLD, -1)]
     assert failures(site) == []
+
+
+def test_taps_without_a_signal_wait_on_the_phone_and_count_once(
+    load: StallDay, lots: list[Lot], site: WebDriver, live_server: LiveServer, cable: Cable
+) -> None:
+    site.get(f"{cable.url}/stall/till/{load.pk}/")
+    form = site.find_element(By.ID, f"tap-{lots[0].item_id}")
+    sold = form.find_element(By.CSS_SELECTOR, "[value='sold']")
+    cable.pull()
+
+    sold.click()
+    sold.click()
+    WebDriverWait(site, 30).until(
+        lambda _: "2 not sent" in site.find_element(By.CSS_SELECTOR, ".unsent").text
+    )
+    assert taps() == []
+    assert form.find_element(By.TAG_NAME, "output").text == "2 sold, 18 left"
+
+    cable.plug_in()
+    sold.click()
+    WebDriverWait(site, 30).until(lambda _: len(taps()) == 3)
+    assert taps() == [(TapOf.SOLD, 1)] * 3
 
 
 def test_what_was_tapped_is_filled_in_in_the_evening(

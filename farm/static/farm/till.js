@@ -80,8 +80,11 @@
     turn = turn.then(() => send(form, body)).catch(() => tell(form, "Not sent. Tap again."));
   });
 
-  // Taps that still wait on this phone are counted on top of what the page knows.
-  async function addWaiting() {
+  // Taps that still wait on this phone are counted on top of what the page knows. Whose taps these
+  // are is known from the page, also before the worker has been told.
+  async function begin() {
+    const person = Number(document.body.dataset.person);
+    if (!(await Waiting.known("person"))) await Waiting.know("person", person);
     for (const one of await Waiting.waiting()) {
       if (one.address !== address) continue;
       const said = Object.fromEntries(one.values);
@@ -90,5 +93,5 @@
     }
   }
 
-  if (window.Waiting) addWaiting().catch(() => {});
+  if (window.Waiting) begin().catch(() => {});
 })();

@@ -108,7 +108,8 @@ def _wait(wrong: QuerySet[SignIn], free: int, at: datetime) -> timedelta:
     over = wrong.count() - free
     if last is None or over < 0:
         return timedelta(0)
-    return last.at + min(FIRST_WAIT * 2 ** min(over, 10), LONGEST_WAIT) - at
+    wait = min(FIRST_WAIT * (1 << min(over, 10)), LONGEST_WAIT)
+    return last.at + wait - at
 
 
 def _words(wait: timedelta) -> str:

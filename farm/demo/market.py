@@ -15,7 +15,17 @@ from farm.actions.stalls import Besides, load_stall, settle_stall
 from farm.actions.till import tap
 from farm.demo.clock import Year
 from farm.demo.scenery import COIN
-from farm.models import CashWord, Discount, Given, Sale, SellingPlace, Stage, StallDay, TapOf
+from farm.models import (
+    CashWord,
+    Discount,
+    Given,
+    Person,
+    Sale,
+    SellingPlace,
+    Stage,
+    StallDay,
+    TapOf,
+)
 from farm.queries.cash import tokens_owed
 from ledger.models import Lot
 
@@ -31,7 +41,7 @@ def saturday(year: Year, week: int) -> None:
     if not lots:
         return
     place, dice = year.scenery.places["stall"], _dice(year, "stall")
-    load = _loaded(year.doing("nora"), place, lots)
+    load = _loaded(year.doing("nora"), place, lots, seller=year.scenery.people["sol"])
     back = {}
     for lot in lots:
         share = year.dice.uniform(0.0, 0.22) if lot in packed else year.dice.uniform(0.3, 0.8)
@@ -71,9 +81,11 @@ def _doing(year: Year, dice: Random, minutes: int = 15) -> Doing:
     )
 
 
-def _loaded(doing: Doing, place: SellingPlace, lots: Sequence[Lot]) -> StallDay:
+def _loaded(
+    doing: Doing, place: SellingPlace, lots: Sequence[Lot], *, seller: Person | None = None
+) -> StallDay:
     lines = [Draw(lot, lot.quantity) for lot in lots]
-    entry = load_stall(doing, place=place, day=doing.day, lines=lines).entry
+    entry = load_stall(doing, place=place, day=doing.day, lines=lines, seller=seller).entry
     return StallDay.objects.get(entry=entry)
 
 

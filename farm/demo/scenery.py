@@ -7,6 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from farm.actions.lookups import Look
+from farm.actions.signing import set_pin
 from farm.actions.starting import Account, add_person, start_farm
 from farm.models import (
     AgreedPrice,
@@ -43,7 +45,12 @@ ACCOUNTS = (
     ("nora", "two-alders-owner", Role.OWNER),
     ("tam", "two-alders-helper", Role.HELPER),
     ("iris", "two-alders-bookkeeper", Role.BOOKKEEPER),
+    ("sol", "two-alders-seller", Role.SELLER),
+    ("inga", "two-alders-inspector", Role.INSPECTOR),
 )
+# At a shared tablet.
+PINS = {"nora": "2580", "tam": "4711", "sol": "1379"}
+LOOK_DAYS = 90
 
 
 @dataclass
@@ -65,7 +72,7 @@ class Scenery:
 
 def build(first_day: date) -> Scenery:
     """Set the farm up as its owner would on the first day."""
-    people = _people()
+    people = _people(first_day)
     _rates(first_day)
     strains = _strains()
     supplies = _supplies()
@@ -97,7 +104,7 @@ def build(first_day: date) -> Scenery:
     )
 
 
-def _people() -> dict[str, Person]:
+def _people(first_day: date) -> dict[str, Person]:
     farm = Farm(
         name="Two Alders",
         place="Mill Lane 7, Varnby (invented)",
@@ -112,8 +119,11 @@ def _people() -> dict[str, Person]:
     )
     (name, password, _), *others = ACCOUNTS
     people = {name: start_farm(farm, Account(name, password))}
+    look = Look(first_day, first_day + timedelta(days=LOOK_DAYS), date(2099, 12, 31))
     for name, password, role in others:
-        people[name] = add_person(Account(name, password), role)
+        people[name] = add_person(Account(name, password), role, look)
+    for name, pin in PINS.items():
+        set_pin(people[name], pin)
     return people
 
 

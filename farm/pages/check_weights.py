@@ -9,7 +9,7 @@ from farm.queries.check_weights import fillings, weighings
 from farm.reports.check_weight_rows import check_weight_report
 
 
-@page(Right.SEE_WORK, Right.SEE_SAFETY)
+@page(Right.SEE_WORK)
 def check_weights(request: PageRequest) -> HttpResponse:
     unit = request.farm.weight_unit
     report = check_weight_report(

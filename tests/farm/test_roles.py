@@ -56,14 +56,13 @@ TABLE = {
         payment-back owed statement shares share receipt tokens fee-sheet
         """,
     "ohb": """
-        stock in-store stock-counts stock-count drying-runs where where-of labels labels-sheet
+        stock check-weights in-store stock-counts stock-count drying-runs where where-of labels labels-sheet
         calendar calendar-renew lookups lookup orders order round packing-list note
         """,
     "ohi": """
         trace trace-of recalls recall drills drill records record-list record-one records-review
         binder store run-readings key-data events
         """,
-    "ohbi": "check-weights",
     "ohsb": "stall-days stall-day",
     "os": "till till-tap till-price",
     "osb": "stall-cash",

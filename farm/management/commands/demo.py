@@ -100,7 +100,7 @@ class Command(BaseCommand):
     def _sign_in(self, port: str) -> None:
         self._say("Sign in (demo accounts only)", f"http://127.0.0.1:{port}/")
         for name, password, role in ACCOUNTS:
-            self.stdout.write(f"  {role.label:<8} {name} / {password}")
+            self.stdout.write(f"  {role.label:<10} {name} / {password}")
 
     def _say(self, title: str, how: str) -> None:
         self.stdout.write("")

@@ -23,6 +23,7 @@ from farm.queries import stock
 from farm.queries.allocations import SetAside, set_aside, words_of
 from farm.queries.dryings import drying_of
 from farm.queries.entries import EntryRow, entries, rows_of
+from farm.queries.reconciliation import GOODS
 from farm.reports.drying_rows import balance_facts
 from farm.reports.rows import Column, Kind, Table
 from farm.templatetags.farm_format import amount_of, both, day
@@ -170,7 +171,7 @@ def stock_page(request: PageRequest) -> HttpResponse:
     stages = stock.stock_by_stage()
     if request.GET.get("take") == "xlsx":
         cells = tuple(
-            (one.stage.label, len(one.lots), one.mass_mg, one.pieces, one.held) for one in stages
+            (one.stage.label, one.lots, one.mass_mg, one.pieces, one.held) for one in stages
         )
         return spreadsheet(request, Table("Stock", STOCK_COLUMNS, cells))
     return show(request, "farm/lots/stock.html", StockPage(stages, set_aside()))
@@ -234,5 +235,7 @@ def answers_about(request: PageRequest, found: Lot) -> list[tuple[str, str]]:
         ("Trace", reverse("trace-of", args=[code]), Right.SEE_SAFETY),
         ("How far it reaches", f"{reverse('reach')}?codes={code}", Right.SEE_REACH),
         ("Cost", reverse("cost-of", args=[code]), Right.SEE_COSTS),
-    ]
+        *([("Where it went", reverse("where-of", args=[code]), Right.SEE_WORK)]
+          if found.card.stage in GOODS else []),
+    ]  # fmt: skip
     return [(label, address) for label, address, right in ways if may(request.person, right)]

@@ -9,7 +9,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import urlencode
 
-from farm.models import Form, Stage
+from farm.models import Form
 from farm.pages import seen
 from farm.pages.access import PageRequest, Right, page
 from farm.pages.forms.spans import WhereForm
@@ -17,12 +17,12 @@ from farm.pages.frame import show
 from farm.pages.handing_out import answer_page, made_by, taken_away
 from farm.pages.laid_out import AnswerPage, Way
 from farm.queries.finding import UnknownLotError, find_lot
-from farm.queries.reconciliation import Reconciliation, reconcile, reconcile_lot
+from farm.queries.place_reconciliation import reconcile_place
+from farm.queries.reconciliation import GOODS, Reconciliation, reconcile, reconcile_lot
 from farm.reports.reconciliation_rows import reconciliation_report
 from farm.units import show_both
 from ledger.models import Lot
 
-GOODS = (Stage.CROP, Stage.DRIED, Stage.PACKS)
 ONE_DAY = timedelta(days=1)
 
 
@@ -49,8 +49,11 @@ def where(request: PageRequest) -> HttpResponse:
             return redirect("where-of", find_lot(said["lot"]).code)
         except UnknownLotError as error:
             refusal = str(error)
-    found = reconcile(said["first"], said["last"], form=said["form"], species=said["species"])
-    goods = f"{said['species'] or 'all species'}, {Form(said['form']).label}"
+    if said["place"]:
+        found = reconcile_place(said["place"], said["first"], said["last"], form=said["form"])
+    else:
+        found = reconcile(said["first"], said["last"], form=said["form"], species=said["species"])
+    goods = f"{said['place'] or said['species'] or 'all species'}, {Form(said['form']).label}"
     subtitle = f"{goods}, {said['first']} to {said['last']}"
     return _shown(request, found, subtitle=subtitle, form=form, refusal=refusal)
 
@@ -104,5 +107,5 @@ def _spans(form: WhereForm) -> tuple[Way, ...]:
 
 
 def _address(form: WhereForm, first: date, last: date) -> str:
-    kept = {name: form.data[name] for name in ("form", "species")}
+    kept = {name: form.data[name] for name in ("form", "species", "place")}
     return f"{reverse('where')}?{urlencode({'first': first, 'last': last, **kept})}"

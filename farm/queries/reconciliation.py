@@ -33,6 +33,8 @@ class Step(Enum):
     PACKED = "Packed"
     BROUGHT = "In stock before the book began"
     FOUND = "Found: counted or sold beyond the book"
+    LOADED = "Loaded"
+    DELIVERED = "Delivered"
     SOLD = "Sold"
     SHARES = "Given out in share boxes"
     SAMPLES = "Samples"
@@ -42,13 +44,19 @@ class Step(Enum):
     OVER = "Filled beyond the declared weight"
     DRIED = "Went into the dryer"
     USED = "Used for cultures and other lots"
+    BACK = "Brought back"
+    OUT = "Loaded and not settled yet"
     THROWN = "Thrown away"
     WATER = "Water, inside the band"
     END = "Still in stock"
     UNEXPLAINED = "Unexplained"
 
 
-CAME_IN = (Step.START, Step.PICKED, Step.MADE, Step.PACKED, Step.BROUGHT, Step.FOUND)
+CAME_IN = (
+    Step.START, Step.PICKED, Step.MADE, Step.PACKED, Step.BROUGHT, Step.FOUND,
+    Step.LOADED, Step.DELIVERED,
+)  # fmt: skip
+GOODS = (Stage.CROP, Stage.DRIED, Stage.PACKS)
 # Packs are goods already: what is made of them is set against what was drawn (OVER).
 MADE_OF = {Stage.CROP: Step.PICKED, Stage.DRIED: Step.MADE}
 STEP_OF = {Role.BOUGHT: Step.BROUGHT, Role.COUNTED: Step.FOUND, Role.SHRUNK: Step.WATER}
@@ -121,8 +129,8 @@ def reconcile(
     first: date, last: date, *, form: Form = Form.FRESH, species: Species | None = None
 ) -> Reconciliation:
     """Reconcile all fresh or all dried goods (of a species) over some days; five queries."""
-    goods = _goods(form, species)
-    moves = _moves(goods.filter(entry__happened_on__range=(first, last)))
+    goods = goods_flows(form, species)
+    moves = moves_of(goods.filter(entry__happened_on__range=(first, last)))
     return Reconciliation(
         form=form,
         start_mg=_held_mg(goods.filter(entry__happened_on__lt=first)),
@@ -134,7 +142,9 @@ def reconcile(
 
 def steps_taken(first: date, last: date, form: Form) -> dict[Step, int]:
     """What each step of some days did, without what was there before and after; four queries."""
-    return _summed(_moves(_goods(form, None).filter(entry__happened_on__range=(first, last))))
+    return _summed(
+        moves_of(goods_flows(form, None).filter(entry__happened_on__range=(first, last)))
+    )
 
 
 def _summed(moves: Iterable[Move]) -> dict[Step, int]:
@@ -166,7 +176,7 @@ def reconcile_lot(lot: Lot) -> Reconciliation:
 
 def _own_moves(flows: QuerySet[Flow], *, packed: bool) -> list[Move]:
     """A lot's own moves: packs came in when they were packed; what went into packs is followed."""
-    moves = _moves(flows)
+    moves = moves_of(flows)
     if packed:
         return [_as_packed(move) if move.step is Step.OVER else move for move in moves]
     return [move for move in moves if move.step is not Step.OVER]
@@ -176,12 +186,17 @@ def _as_packed(move: Move) -> Move:
     return replace(move, step=Step.PACKED)
 
 
-def _goods(form: Form, species: Species | None) -> QuerySet[Flow]:
+def goods_flows(form: Form, species: Species | None) -> QuerySet[Flow]:
     """Whatever moved fresh goods (picks, and packs of them), or dried ones."""
-    stage = Stage.CROP if form == Form.FRESH else Stage.DRIED
-    packed = Q(lot__card__stage=Stage.PACKS, lot__card__product__form=form)
-    flows = Flow.objects.filter(Q(lot__card__stage=stage) | packed)
+    flows = Flow.objects.filter(of_form(form))
     return flows.filter(lot__card__species=species) if species else flows
+
+
+def of_form(form: Form) -> Q:
+    stage = Stage.CROP if form == Form.FRESH else Stage.DRIED
+    return Q(lot__card__stage=stage) | Q(
+        lot__card__stage=Stage.PACKS, lot__card__product__form=form
+    )
 
 
 def _held_mg(flows: QuerySet[Flow]) -> int:
@@ -194,7 +209,7 @@ def _held_mg(flows: QuerySet[Flow]) -> int:
 # --- from flows to moves ---------------------------------------------------------------------
 
 
-def _moves(flows: QuerySet[Flow]) -> list[Move]:
+def moves_of(flows: QuerySet[Flow]) -> list[Move]:
     """Say of each flow which step it belongs to, in the order of the days; three queries."""
     rows = list(
         flows.exclude(quantity=0)
@@ -208,7 +223,16 @@ def _moves(flows: QuerySet[Flow]) -> list[Move]:
         into[entry].add(stage)
     sold = [flow.entry_id for flow in rows if flow.role in (Role.SOLD, Role.BACK)]
     boxes = _box_entries(sold)
-    return [_move(flow, _step(flow, into[flow.entry_id], flow.entry_id in boxes)) for flow in rows]
+    return [
+        move_of(
+            flow.lot,
+            flow.quantity,
+            step=_step(flow, into[flow.entry_id], flow.entry_id in boxes),
+            day=flow.entry.happened_on,
+            entry=flow.entry_id,
+        )
+        for flow in rows
+    ]
 
 
 def _box_entries(entries: Iterable[int]) -> set[int]:
@@ -219,13 +243,12 @@ def _box_entries(entries: Iterable[int]) -> set[int]:
     ))  # fmt: skip
 
 
-def _move(flow: Flow, step: Step) -> Move:
-    lot = flow.lot
-    amount = amount_of(flow.quantity, lot.item.dimension, lot.unit_mass_mg)
+def move_of(lot: Lot, quantity: int, *, step: Step, day: date, entry: int) -> Move:
+    amount = amount_of(quantity, lot.item.dimension, lot.unit_mass_mg)
     return Move(
         step=step,
-        day=flow.entry.happened_on,
-        entry=flow.entry_id,
+        day=day,
+        entry=entry,
         lot_code=lot.code,
         what=lot.item.name,
         species=lot.card.species.name if lot.card.species else "",
@@ -284,7 +307,7 @@ def _followed(pack: int, part_mg: int) -> tuple[list[Move], int]:
     steps = [
         # What was filled in, less all that was drawn for it, is what went beyond the weight.
         replace(move, mass_mg=move.mass_mg - whole_mg) if move.step is Step.OVER else move
-        for move in _moves(Flow.objects.filter(lot=pack))
+        for move in moves_of(Flow.objects.filter(lot=pack))
     ]
     parts = list(_handed_out([move.mass_mg for move in steps], part_mg, whole_mg))
     shared = [

@@ -13,11 +13,14 @@ A_WEEK, A_MONTH = timedelta(days=6), timedelta(days=30)
 
 
 class WhereForm(DaysForm):
-    """Days, fresh or dried goods, and perhaps one species; or the code of one lot."""
+    """Days, fresh or dried goods, and perhaps a species or a selling place; or one lot's code."""
 
     form = forms.ChoiceField(label="Goods", choices=Form)
     species = forms.ModelChoiceField(
         Species.objects.all(), label="Species", required=False, empty_label="all"
+    )
+    place = forms.ModelChoiceField(
+        SellingPlace.objects.all(), label="Or a selling place", required=False, empty_label="none"
     )
     lot = forms.CharField(
         label="Or one lot",
@@ -31,6 +34,7 @@ class WhereForm(DaysForm):
             **self.data,
             "form": data.get("form") or Form.FRESH,
             "species": data.get("species", ""),
+            "place": data.get("place", ""),
             "lot": data.get("lot", ""),
         }
 

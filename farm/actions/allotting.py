@@ -54,6 +54,8 @@ def ask_if_set_aside(draws: Sequence[Draw], *, besides: tuple[Order, date] | Non
 
     10 packs, 8 of them set aside: 2 go without a question.
     """
+    if not AllocationLine.objects.filter(lot__in=[draw.lot.pk for draw in draws]).exists():
+        return
     parts = [part for part in set_aside() if (part.due.order, part.due.day) != besides]
     taken = [one for draw in draws if (one := _broken(draw, parts))]
     if taken:

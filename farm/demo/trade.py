@@ -24,6 +24,7 @@ from farm.queries.sales import open_loads
 from ledger.models import Lot
 
 TUESDAY, WEDNESDAY, THURSDAY, FRIDAY, SATURDAY, SUNDAY = range(1, 7)
+PROMISING_WEEK = 46  # from when on lots are set aside for kitchens
 
 
 def sell_week(year: Year, week: int, day: int) -> None:
@@ -31,7 +32,7 @@ def sell_week(year: Year, week: int, day: int) -> None:
     invoice_month(year)
     if day == TUESDAY:
         take_orders(year)
-    elif day == WEDNESDAY:
+    elif day == WEDNESDAY and week >= PROMISING_WEEK:
         set_orders_aside(year)
     elif day == THURSDAY:
         deliver_orders(year)

@@ -109,8 +109,9 @@ def due_between(first: date, last: date) -> list[DueOrder]:
 def due_on_days(days: Iterable[tuple[Order, date]]) -> list[DueOrder]:
     """Orders (of `orders()`) on these of their days; three queries."""
     found = list(days)
-    given = _given([order.pk for order, _ in found])
-    closed = _closed([order.pk for order, _ in found])
+    if not found:
+        return []
+    given, closed = _given(found), _closed(found)
     return [_due(order, day, given=given, closed=closed) for order, day in found]
 
 
@@ -123,7 +124,8 @@ def due_order(order: Order, day: date) -> DueOrder | None:
     """One order on one day; None where it is not due then."""
     if day not in days_of(order, day, day):
         return None
-    return _due(order, day, given=_given([order.pk]), closed=_closed([order.pk]))
+    (due,) = due_on_days([(order, day)])
+    return due
 
 
 def days_of(order: Order, first: date, last: date) -> list[date]:
@@ -204,15 +206,25 @@ def _state(
     return State.OFF if called_off(order, day) else State.REST
 
 
-def _closed(order_pks: Sequence[int]) -> dict[tuple[int, date], bool]:
+def _closed(days: Sequence[tuple[Order, date]]) -> dict[tuple[int, date], bool]:
     """Say of each day with a standing note whether the last one closed it; one query."""
-    notes = standing_notes().filter(order__in=order_pks).order_by("pk")
-    return {(note.order_id or 0, note.due_on): not note.rest_follows for note in notes}
+    notes = DeliveryNote.objects.exclude(sale__entry__amendments__takes_back=True)
+    rows = notes.filter(**_on("", days)).order_by("pk")
+    return {
+        (order or 0, day): not rest
+        for order, day, rest in rows.values_list("order", "due_on", "rest_follows")
+    }
 
 
-def _given(order_pks: Sequence[int]) -> dict[tuple[int, date], list[Given]]:
+def _on(note: str, days: Sequence[tuple[Order, date]]) -> dict[str, set[object]]:
+    """Look for notes of these orders on these days alone, however long they have stood."""
+    orders, dates = {order.pk for order, _ in days}, {day for _, day in days}
+    return {f"{note}order__in": orders, f"{note}due_on__in": dates}
+
+
+def _given(days: Sequence[tuple[Order, date]]) -> dict[tuple[int, date], list[Given]]:
     """What was given by line and day; two queries."""
-    rows = DeliveredLine.objects.filter(order_line__order__in=order_pks)
+    rows = DeliveredLine.objects.filter(**_on("note__", days))
     rows = rows.exclude(note__sale__entry__amendments__takes_back=True).select_related(
         "note", "order_line", "sale_line__product", "sale_line__line__entry",
         "sale_line__line__lot__item", "sale_line__line__lot__card__species",

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from farm.actions.allotting import allocate
 from farm.actions.orders import Wanted
-from farm.models import AgreedPrice, Allocation, BoxLeft, Customer, Order, Payment, Share
+from farm.models import AgreedPrice, Allocation, BoxLeft, Customer, Order, Payment, Role, Share
 from farm.queries.allocations import set_aside
 from farm.queries.orders import due_order
 from farm.queries.shares import share_states
@@ -119,7 +119,7 @@ def test_the_packing_list_says_what_is_not_set_aside(trade: World, owner: Client
 
 def test_a_seller_sees_no_orders(trade: World) -> None:
     _, asked, address = due_tomorrow(trade)
-    seller = signed_in(person_in_role("seller", "sara"))
+    seller = signed_in(person_in_role(Role.SELLER, "sara"))
 
     for page in (f"/orders/{asked.pk}/", "/orders/packing-list/", "/shares/"):
         assert seller.get(page).status_code == 403

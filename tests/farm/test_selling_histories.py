@@ -23,6 +23,7 @@ from hypothesis.stateful import (
 )
 
 from farm.actions.allotting import allocate
+from farm.actions.common import Draw
 from farm.actions.correcting import correct_quantity, undo
 from farm.actions.holding import hold, release
 from farm.actions.invoicing import issue_change, issue_invoice
@@ -95,7 +96,7 @@ class Selling(RuleBasedStateMachine):
     def promise(self, which: int, by_hand: bool, release_all: bool) -> None:
         due = self.open_day(which)
         if due:
-            draws = [] if release_all else None
+            draws: list[Draw] | None = [] if release_all else None
             self.tried(lambda: allocate(self.world.doing(), order=due.order, due_on=due.day,
                                         draws=draws if by_hand else None))  # fmt: skip
 

@@ -1,9 +1,9 @@
 """What is on hand and where it stands."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from django.db.models import QuerySet
+from django.db.models import Count, Q, QuerySet, Sum
 
 from farm.models import Placing, Shelf, Stage
 from ledger.codes import near, tidy
@@ -12,10 +12,10 @@ from ledger.models import Dimension, Entry, Lot
 
 @dataclass(frozen=True)
 class StageStock:
-    """One stage's lots on hand, added up: weighed ones in mg, counted ones in pieces."""
+    """How many lots of a stage are on hand, added up: weighed ones in mg, counted in pieces."""
 
     stage: Stage
-    lots: tuple[Lot, ...]
+    lots: int
     mass_mg: int
     pieces: int
     held: int
@@ -67,9 +67,16 @@ def last_shelf(kind: str, **facts: object) -> Shelf | None:
 
 
 def stock_by_stage() -> list[StageStock]:
-    """Add up what is on hand, stage by stage in the order of the work."""
-    lots = lots_on_hand()
-    return [_added_up(stage, [lot for lot in lots if lot.card.stage == stage]) for stage in Stage]
+    """Add up what is on hand, stage by stage in the order of the work; one query."""
+    found = Lot.objects.filter(quantity__gt=0).order_by().values("card__stage")
+    sums = found.annotate(
+        lots=Count("pk"),
+        mass_mg=Sum("quantity", filter=Q(item__dimension=Dimension.MASS), default=0),
+        pieces=Sum("quantity", filter=Q(item__dimension=Dimension.COUNT), default=0),
+        on_hold=Count("pk", filter=Q(held=True)),
+    )
+    rows = {row["card__stage"]: row for row in sums}
+    return [_of_stage(stage, rows.get(stage.value)) for stage in Stage]
 
 
 def lot_by_code(text: str) -> Lot | None:
@@ -88,11 +95,11 @@ def history(lot: Lot) -> QuerySet[Entry]:
     return named.distinct().order_by("-seq")
 
 
-def _added_up(stage: Stage, lots: list[Lot]) -> StageStock:
-    weighed = [lot.quantity for lot in lots if lot.item.dimension == Dimension.MASS]
-    counted = [lot.quantity for lot in lots if lot.item.dimension == Dimension.COUNT]
-    held = sum(lot.held for lot in lots)
-    return StageStock(stage, tuple(lots), sum(weighed), sum(counted), held)
+def _of_stage(stage: Stage, row: Mapping[str, int] | None) -> StageStock:
+    if row is None:
+        return StageStock(stage, 0, 0, 0, 0)
+    return StageStock(stage, row["lots"], row["mass_mg"], row["pieces"], row["on_hold"])
+
 
 
 def held_lots() -> list[Lot]:

@@ -16,7 +16,7 @@ from ledger.models import Line, Lot
 SHAKE_AFTER_DAYS = 5
 # Own rule: a pick is looked for from three days before the planned day on.
 PICK_EARLY_DAYS = 3
-SHOWN = 4
+SHOWN, MOST = 4, 24
 Days = Mapping[tuple[int, str], date]
 
 
@@ -58,7 +58,12 @@ class ToDoList:
 
     @property
     def rest(self) -> tuple[ToDo, ...]:
-        return self.todos[SHOWN:]
+        return self.todos[SHOWN:MOST]
+
+    @property
+    def left_out(self) -> int:
+        """How many more there are than a page should carry to a phone."""
+        return max(0, len(self.todos) - MOST)
 
 
 @dataclass(frozen=True)

@@ -46,7 +46,7 @@ ACCOUNTS = (
     ("tam", "two-alders-helper", Role.HELPER),
     ("iris", "two-alders-bookkeeper", Role.BOOKKEEPER),
     ("sol", "two-alders-seller", Role.SELLER),
-    ("inga", "two-alders-inspector", Role.INSPECTOR),
+    ("vera", "two-alders-inspector", Role.INSPECTOR),
 )
 # At a shared tablet.
 PINS = {"nora": "2580", "tam": "4711", "sol": "1379"}

@@ -29,7 +29,7 @@ def add_charts(sheet: Worksheet, table: Table, report: Report) -> None:
         if chart.table == table.title and table.rows:
             drawn = _drawn(sheet, table, chart, currency=report.currency)
             sheet.add_chart(drawn, f"A{row}")
-            row += 2 * drawn.height + 2  # rows are half a centimetre high
+            row += 2 * round(drawn.height) + 2  # rows are half a centimetre high
             if len(table.rows) <= ON_A_PAGE:
                 sheet.page_setup.fitToHeight = 1  # no page break goes through a drawing
 

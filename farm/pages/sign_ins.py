@@ -60,7 +60,7 @@ class SignInPage(LoginView):
         assert isinstance(form, SignInForm)
         answer = super().form_valid(form)
         key = self.request.session.session_key or ""
-        action.succeed(form.tried, cast(User, form.get_user()), key)
+        action.succeed(form.tried, form.get_user(), key)
         return answer
 
 

@@ -36,7 +36,7 @@ class Everything:
     """``people`` by role; ``at``: what each address that names something is opened for."""
 
     lots: Season
-    people: dict[str, Person]
+    people: dict[Role, Person]
     at: dict[str, list[object]]
 
     @property

@@ -14,7 +14,6 @@ from zipfile import ZipFile
 
 import pytest
 from django.db import transaction
-from django.http import HttpResponse
 from pytest_django import DjangoDbBlocker
 
 from farm.actions.selling import SoldLine, sell
@@ -23,6 +22,7 @@ from farm.models import AgreedPrice, Price, Rate, RateOf, RecipeVersion, Role, S
 from ledger.models import Lot
 from tests.conftest import signed_in
 from tests.farm.everything import Everything, everything, stall_load
+from tests.farm.filled import Answered
 from tests.farm.kept import keep
 from tests.farm.test_roles import LETS_IN, NOT_THERE, ROLES, address_of
 from tests.farm.world import FIRST_DAY, KG, fresh
@@ -138,11 +138,11 @@ def joined(address: str, link: str) -> str:
     return address.split("?")[0] + link if link.startswith("?") else link
 
 
-def raw(answer: HttpResponse) -> str:
+def raw(answer: Answered) -> str:
     return answer.content.decode("utf-8", "replace")
 
 
-def plain(answer: HttpResponse) -> str:
+def plain(answer: Answered) -> str:
     """The words of a page or of the sheets of a spreadsheet; no thousands are parted."""
     content = answer.content
     if content.startswith(b"PK"):

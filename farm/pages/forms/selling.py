@@ -135,6 +135,7 @@ class SaleLineField(RowField):
 
     def use_farm(self, farm: Farm) -> None:
         super().use_farm(farm)
+        assert self.queryset is not None, "the field is declared with one"
         newest = self.queryset[:NEWEST]
         self.choices = [
             ("", "Choose"),

@@ -16,8 +16,10 @@ from farm.actions.common import (
     shelf_room,
     used,
 )
+from farm.actions.doubts import spawn_doubt
 from farm.actions.filling import fill, need_recipe_for, recipe_mix
 from farm.actions.once import action
+from farm.actions.questions import answered
 from farm.actions.runs import need_sterilised
 from farm.models import LotCard, RecipeFor, RecipeVersion, Shelf, Stage, Strain
 from farm.moisture import Portion, spawn_rate
@@ -53,6 +55,7 @@ def inoculate_blocks(
     strain = _one_strain(parents)
     spawn_mg = sum(draw.quantity for draw in spawn)
     need_some(spawn_mg, "mg of spawn")
+    doing = answered(doing, spawn_doubt(bags, spawn_mg=spawn_mg, count=count))
     made = LineDraft(
         NewLot(
             item_for(f"Blocks, {strain}", Dimension.COUNT),

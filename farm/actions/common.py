@@ -45,8 +45,8 @@ class Doing:
 
     ``uuid`` is made by the form, so that sending it twice has one effect. ``form``: a digest of
     what the form said, kept among the particulars; `once.action` fills it in. ``sure``: yes to
-    a question about a doubtful number (`questions`). ``typed_by``: under whose sign-in, where
-    the doer signed with a PIN at another's.
+    a question about a doubtful number; `questions.answered` writes what it was into ``asked``.
+    ``typed_by``: under whose sign-in, where the doer signed with a PIN at another's.
     """
 
     by: Person
@@ -58,6 +58,7 @@ class Doing:
     form: str = ""
     sure: bool = False
     typed_by: Person | None = None
+    asked: str = ""
 
     @cached_property
     def local(self) -> datetime:
@@ -104,6 +105,8 @@ def draft(
     typed_by = doing.typed_by or doing.by.entering_under
     if typed_by is not None:
         beside["typed_by"] = typed_by.pk
+    if doing.asked:
+        beside |= {"asked": doing.asked, "answer": "yes, that is right"}
     return Draft(
         kind=kind,
         happened_at=doing.local,

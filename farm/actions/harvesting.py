@@ -19,8 +19,9 @@ from farm.actions.common import (
     post,
     put,
 )
+from farm.actions.doubts import pick_doubt
 from farm.actions.once import action
-from farm.actions.questions import PlausibilityQuestion
+from farm.actions.questions import PlausibilityQuestion, answered
 from farm.models import Grade, LotCard, Shelf, Species, Stage
 from ledger.amounts import largest_remainder
 from ledger.book import Recorded
@@ -28,8 +29,6 @@ from ledger.drafts import ChargeDraft, LineDraft, NewLot
 from ledger.errors import Malformed
 from ledger.models import Line, Lot, Role
 
-# Own rule: a pick of more than three times what was planned is worth a question.
-SURPRISE = 3
 MG_PER_KG = 1_000_000
 
 
@@ -176,9 +175,9 @@ def _pick(
     total_mg = sum(share.mass_mg for share in shares.values())
     need_some(total_mg, "mg picked")
     species = _one_species(cards)
-    if not doing.sure:
-        _ask_if_not_fruiting(cards)
-        _ask_if_surprising(cards, flush, total_mg)
+    doing = answered(
+        doing, *_not_fruiting(cards), pick_doubt(species, cards, flush=flush, total_mg=total_mg)
+    )
     weights = _weights(cards, [draw.quantity for draw in given], total_mg)
     recorded = post(
         doing,
@@ -291,26 +290,13 @@ def _one_species(cards: Sequence[LotCard]) -> Species:
     return found.pop()
 
 
-def _ask_if_not_fruiting(cards: Sequence[LotCard]) -> None:
-    for blocks in cards:
-        if last_day(blocks.lot, ["move to fruiting"]) is None:
-            raise PlausibilityQuestion(
-                f"Lot {blocks.lot.code} ({blocks.lot.quantity} blocks) was never moved to "
-                "fruiting. Was it picked where it stood?",
-                [blocks.lot.code],
-            )
-
-
-def _ask_if_surprising(cards: Sequence[LotCard], flush: int, total_mg: int) -> None:
-    blocks, planned_mg = 0, 0
-    for each in cards:
-        assert each.strain
-        flushes_mg = each.strain.flushes_mg
-        blocks += each.lot.quantity
-        planned_mg += each.lot.quantity * (flushes_mg[min(flush, 3) - 1] or flushes_mg[0])
-    if total_mg > SURPRISE * planned_mg:
-        raise PlausibilityQuestion(
-            f"{both(total_mg)} from {blocks} blocks, where {both(planned_mg)} was "
-            "planned? Was it weighed in the other unit?",
-            [each.lot.code for each in cards],
+def _not_fruiting(cards: Sequence[LotCard]) -> list[PlausibilityQuestion]:
+    return [
+        PlausibilityQuestion(
+            f"Lot {blocks.lot.code} ({blocks.lot.quantity} blocks) was never moved to "
+            "fruiting. Was it picked where it stood?",
+            [blocks.lot.code],
         )
+        for blocks in cards
+        if last_day(blocks.lot, ["move to fruiting"]) is None
+    ]

@@ -1,7 +1,9 @@
 """A question that a person answers before a doubtful number is written."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 
+from farm.actions.common import Doing
 from ledger.errors import Malformed
 
 
@@ -11,3 +13,17 @@ class PlausibilityQuestion(Malformed):
     def __init__(self, question: str, lots: Sequence[str] = ()) -> None:
         super().__init__(f"{question} Correct it, or say that it is right.", lots)
         self.question = question
+
+
+def answered(doing: Doing, *doubts: PlausibilityQuestion | None) -> Doing:
+    """Ask all that is doubtful at once; with a yes, the entry keeps what was asked and answered.
+
+    All at once, so that a yes to one question never answers another that was not shown.
+    """
+    found = [doubt for doubt in doubts if doubt is not None]
+    if not found:
+        return doing
+    asked = " ".join(doubt.question for doubt in found)
+    if not doing.sure:
+        raise PlausibilityQuestion(asked, sorted({lot for doubt in found for lot in doubt.lots}))
+    return replace(doing, asked=asked)

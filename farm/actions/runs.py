@@ -7,7 +7,9 @@ practice: never run one above the maker's plate.
 from collections.abc import Sequence
 
 from farm.actions.common import Doing, energy, labour, need_some, need_stage, post
+from farm.actions.doubts import minutes_doubt
 from farm.actions.once import action
+from farm.actions.questions import answered
 from farm.models import Stage, Steriliser
 from ledger.book import Recorded
 from ledger.drafts import LineDraft
@@ -33,6 +35,7 @@ def sterilise(
     """
     _check_readings(steriliser, gauge_pa, temperature_milli_c)
     need_some(minutes_at_temperature, "minutes at temperature")
+    doing = answered(doing, minutes_doubt(steriliser, minutes_at_temperature))
     lines = []
     for lot in lots:
         now = need_stage(lot, Stage.GRAIN, Stage.BAGS).lot

@@ -5,8 +5,10 @@ from dataclasses import dataclass
 from datetime import date
 
 from farm.actions.common import Doing, Draw, card, need_stage, post, put, used
+from farm.actions.doubts import price_doubt
 from farm.actions.once import action
 from farm.actions.purchase_tax import landed
+from farm.actions.questions import answered
 from farm.models import Shelf, Stage, Supplier, Supply
 from ledger.book import Recorded
 from ledger.drafts import LineDraft, NewLot
@@ -43,6 +45,7 @@ def receive_supplies(
     that much less; the entry keeps both.
     """
     paid = landed(paid_money, tax_money)
+    doing = answered(doing, price_doubt(supply, quantity=quantity, money=paid.cost_money))
     counted = supply.item.dimension == Dimension.COUNT
     lot = NewLot(supply.item, unit_mass_mg=max(supply.piece_mg, 1) if counted else None)
     line = LineDraft(lot, Role.BOUGHT, quantity, money=paid.cost_money)

@@ -14,7 +14,7 @@ from typing import NamedTuple
 from django.db.models import BigIntegerField, Case, F, QuerySet, Sum, When
 from django.db.models.functions import Coalesce
 
-from farm.models import Grade, LotCard, SellingPlace, Stage, Strain
+from farm.models import Grade, LotCard, SellingPlace, Species, Stage, Strain
 from farm.models import SaleLine as SaleRow
 from farm.queries.yields import block_counts
 from ledger.models import Dimension, Entry, Flow, Line, Lot, Role
@@ -85,6 +85,18 @@ def experience_of(strain: Strain) -> Experience:
     )
 
 
+def weights_a_block_mg(species: Species, flush: int, most: int = 30) -> list[int]:
+    """What a block gave in a flush, lot by lot, of the newest finished lots of a species.
+
+    Lots that gave nothing in that flush are left out. Rounded down; four queries.
+    """
+    cards = LotCard.objects.filter(stage=Stage.BLOCKS, species=species, lot__quantity=0)
+    lots = _worked(list(cards.order_by("-lot_id").values_list("lot_id", flat=True)[:most]))
+    flush = min(flush, FLUSHES)
+    given = [(lot.given_mg.get(flush, 0), lot.fruited) for lot in lots]
+    return [mg // fruited for mg, fruited in given if mg and fruited]
+
+
 def usual_day_mg(place: SellingPlace) -> tuple[int, int]:
     """Weight sold there on a day that sold something, rounded down, and the number of days."""
     mass_mg = Case(
@@ -100,7 +112,10 @@ def usual_day_mg(place: SellingPlace) -> tuple[int, int]:
 
 def _block_lots(strain: Strain) -> list[BlockLot]:
     cards = LotCard.objects.filter(stage=Stage.BLOCKS, strain=strain, lot__quantity=0)
-    lots = list(cards.values_list("lot_id", flat=True))
+    return _worked(list(cards.values_list("lot_id", flat=True)))
+
+
+def _worked(lots: list[int]) -> list[BlockLot]:
     given = _given(lots)
     flush_of = _flushes(place for picks in given.values() for place in picks)
     return [

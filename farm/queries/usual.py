@@ -1,0 +1,52 @@
+"""What is usual on this farm: the newest entries of a kind, and what blocks of a species gave."""
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from statistics import median
+
+from farm.models import Species, Supply
+from farm.queries.experience import weights_a_block_mg
+from ledger.models import Entry, Line, Role
+
+NEWEST = 20
+# Fewer say too little of what is usual: then what is believed is asked by.
+ENOUGH = 5
+
+
+@dataclass(frozen=True)
+class Usual:
+    """The middle one of what was stated before, with the least and the most of it."""
+
+    middle: int
+    least: int
+    most: int
+    count: int
+
+
+def usual_of(stated: Sequence[int]) -> Usual | None:
+    """Say what is usual of some numbers; nothing where they are too few. Rounded down."""
+    if len(stated) < ENOUGH:
+        return None
+    return Usual(int(median(stated)), min(stated), max(stated), len(stated))
+
+
+def usual_weight_mg(species: Species, flush: int) -> Usual | None:
+    """What a block of a species gave in a flush, by the lots that are finished."""
+    return usual_of(weights_a_block_mg(species, flush))
+
+
+def usual_stated(kind: str, name: str, **also: object) -> Usual | None:
+    """What the newest entries of a kind stated under a name, where they state ``also``; a query."""
+    standing = Entry.objects.filter(kind=kind, amends=None).exclude(amendments__takes_back=True)
+    newest = standing.order_by("-seq").values_list("particulars", flat=True)[:NEWEST]
+    said = [json.loads(words) for words in newest]
+    alike = [one for one in said if all(one.get(key) == value for key, value in also.items())]
+    return usual_of([one[name] for one in alike if isinstance(one.get(name), int)])
+
+
+def last_price(supply: Supply) -> tuple[int, int] | None:
+    """Money and quantity of the last delivery of a supply that cost anything; one query."""
+    lines = Line.objects.filter(lot__item=supply.item, role=Role.BOUGHT, quantity__gt=0)
+    bought = lines.filter(money__gt=0, entry__amends=None).order_by("-entry_id")
+    return bought.values_list("money", "quantity").first()

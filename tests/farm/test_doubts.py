@@ -1,0 +1,154 @@
+"""Doubtful numbers are asked about by the farm's own records; the answer stands with the entry.
+
+The factors are own rules, no source: see farm/actions/doubts.py.
+"""
+
+import json
+from dataclasses import replace
+
+import pytest
+
+from farm.actions.blocks import inoculate_blocks
+from farm.actions.common import Draw
+from farm.actions.harvesting import mark_spent, pick
+from farm.actions.questions import PlausibilityQuestion
+from farm.actions.runs import sterilise
+from farm.queries.usual import ENOUGH, usual_of
+from ledger.book import Recorded
+from ledger.models import Entry, Lot
+from tests.farm.world import (
+    GRAM,
+    KG,
+    World,
+    assert_book_is_sound,
+    filled_bags,
+    fruiting,
+    grow_blocks,
+    grow_spawn,
+)
+
+
+def pick_kg(world: World, blocks: Lot, grams: int, *, sure: bool = False) -> Recorded:
+    return pick(
+        world.doing(sure=sure), given=[Draw(blocks, 0)], flush=1, firsts_mg=grams * GRAM,
+        shelf=world.fridge_shelf,
+    )  # fmt: skip
+
+
+@pytest.fixture
+def finished(world: World) -> World:
+    """Five lots of four blocks that gave 1.8 to 2.2 kg each, the middle one 500 g a block."""
+    for grams in (1800, 1900, 2000, 2100, 2200):
+        blocks = fruiting(world, 4)
+        pick_kg(world, blocks, grams)
+        mark_spent(world.doing(), lot=blocks)
+    return world
+
+
+def test_pounds_typed_as_kilos_are_asked_about_with_what_they_would_be(finished: World) -> None:
+    blocks = fruiting(finished, 4)
+
+    # 4.4 kg of 4 blocks are 1.1 kg each; 4.4 lb are 1.996 kg, 499 g each.
+    with pytest.raises(
+        PlausibilityQuestion, match=r"0\.50 kg .* is usual \(5 lots.*Pounds\?.*1\.996 kg"
+    ):
+        pick_kg(finished, blocks, 4400)
+
+
+def test_twice_the_usual_is_taken_and_a_gram_more_a_block_is_asked_about(finished: World) -> None:
+    # The middle is 500 g a block, so 4.000 kg of four is twice as much.
+    assert pick_kg(finished, fruiting(finished, 4), 4000).fresh
+    with pytest.raises(PlausibilityQuestion, match=r"1\.001 kg .* a block"):
+        pick_kg(finished, fruiting(finished, 4), 4004)
+
+
+def test_a_tenth_of_the_usual_is_taken_and_less_is_asked_about(finished: World) -> None:
+    # A slipped decimal mark: 0.2 kg of four blocks is 50 g each, a tenth of the middle.
+    assert pick_kg(finished, fruiting(finished, 4), 200).fresh
+    with pytest.raises(PlausibilityQuestion, match="is usual"):
+        pick_kg(finished, fruiting(finished, 4), 199)
+
+
+def test_what_was_asked_and_answered_stands_with_the_entry(finished: World) -> None:
+    said = json.loads(pick_kg(finished, fruiting(finished, 4), 4400, sure=True).entry.particulars)
+
+    assert said["asked"].endswith("Pounds? Then it is 1.996 kg · 4.40 lb.")
+    assert said["answer"] == "yes, that is right"
+    assert_book_is_sound()
+
+
+def test_a_yes_to_what_was_not_doubtful_is_not_written_down(world: World) -> None:
+    said = json.loads(pick_kg(world, fruiting(world, 4), 2000, sure=True).entry.particulars)
+
+    assert "asked" not in said
+
+
+def test_all_that_is_doubtful_is_asked_at_once(world: World) -> None:
+    blocks = grow_blocks(world, 4)
+
+    with pytest.raises(PlausibilityQuestion) as asked:
+        pick_kg(world, blocks, 12_400)
+
+    assert "never moved to fruiting" in asked.value.question
+    assert "other unit" in asked.value.question
+
+
+def test_an_answered_form_sent_twice_is_entered_once(world: World) -> None:
+    blocks, doing = fruiting(world, 4), world.doing(sure=True)
+    given = {"given": [Draw(blocks, 0)], "flush": 1, "firsts_mg": 12_400 * GRAM}
+
+    assert pick(doing, **given).fresh  # type: ignore[arg-type]
+    assert not pick(doing, **given).fresh  # type: ignore[arg-type]
+    assert Entry.objects.filter(kind="pick").count() == 1
+
+
+def test_a_spawn_rate_that_nobody_would_use_is_asked_about(world: World) -> None:
+    (*_, spawn), bags = grow_spawn(world), filled_bags(world, 4)
+    sterilise(
+        world.doing(),
+        steriliser=world.steriliser,
+        lots=[bags],
+        minutes_at_temperature=150,
+        temperature_milli_c=100_000,
+    )
+    doing = world.doing()
+
+    # 20 g in four bags of 2.27 kg and more is under half a percent.
+    with pytest.raises(PlausibilityQuestion, match="% of the wet substrate"):
+        inoculate_blocks(doing, bags=bags, count=4, spawn=[Draw(spawn, 20 * GRAM)])
+    recorded = inoculate_blocks(
+        replace(doing, sure=True), bags=bags, count=4, spawn=[Draw(spawn, 20 * GRAM)]
+    )
+    assert "asked" in json.loads(recorded.entry.particulars)
+
+
+def test_hours_typed_as_minutes_of_a_run_are_asked_about(world: World) -> None:
+    bags = filled_bags(world, 4)
+
+    with pytest.raises(PlausibilityQuestion, match=r"3 minutes at temperature.*Hours"):
+        sterilise(world.doing(), steriliser=world.steriliser, lots=[bags],
+                  minutes_at_temperature=3, temperature_milli_c=100_000)  # fmt: skip
+
+
+def test_a_price_ten_times_the_last_is_asked_about_and_nine_times_is_not(world: World) -> None:
+    world.received("sawdust", 100 * KG, 400_000)  # 40.00 for 100 kg
+
+    with pytest.raises(PlausibilityQuestion, match=r"400\.00 for this.*40\.00.*decimal mark"):
+        world.received("sawdust", 100 * KG, 4_000_000)
+    assert world.received("sawdust", 100 * KG, 3_600_000)
+
+
+def test_a_tenth_of_the_last_price_is_asked_about(world: World) -> None:
+    world.received("sawdust", 100 * KG, 400_000)
+
+    with pytest.raises(PlausibilityQuestion, match=r"4\.00 for this"):
+        world.received("sawdust", 100 * KG, 40_000)
+
+
+def test_too_few_numbers_say_nothing_of_what_is_usual() -> None:
+    few, enough = list(range(1, ENOUGH)), list(range(1, ENOUGH + 1))
+    found = usual_of(enough)
+
+    assert usual_of(few) is None
+    assert found is not None
+    assert (found.middle, found.least, found.most, found.count) == (3, 1, 5, 5)

@@ -29,12 +29,15 @@ from farm.models import (
 from farm.queries.cash import tokens_owed
 from ledger.models import Lot
 
-LAST_WEEK, FAIR_WEEKS, TAPPED_WEEKS = 51, 6, 26
+LAST_WEEK, FAIR_WEEKS, TAPPED_WEEKS = 51, 6, 17
 CENTS = COIN // 100
 
 
 def saturday(year: Year, week: int) -> None:
-    """Load everything packed for the stall, bring a part of it back, and cash up."""
+    """Load everything packed for the stall, bring a part of it back, and cash up.
+
+    From the last Saturday the van is not back yet: whoever looks at the farm may settle it.
+    """
     packed = list(on_hand(Stage.PACKS, product__form="fresh"))
     dried = [lot for lot in on_hand(Stage.PACKS, product__form="dried") if lot.quantity]
     lots = packed + dried[:3]
@@ -42,6 +45,8 @@ def saturday(year: Year, week: int) -> None:
         return
     place, dice = year.scenery.places["stall"], _dice(year, "stall")
     load = _loaded(year.doing("nora"), place, lots, seller=year.scenery.people["sol"])
+    if week == LAST_WEEK:
+        return
     back = {}
     for lot in lots:
         share = year.dice.uniform(0.0, 0.22) if lot in packed else year.dice.uniform(0.3, 0.8)
@@ -53,18 +58,12 @@ def saturday(year: Year, week: int) -> None:
 
 
 def fair(year: Year, week: int) -> None:
-    """Take what Saturday left to a small Sunday fair, now and then.
-
-    From the last one the van is not back yet: whoever looks at the farm may settle it.
-    """
+    """Take what Saturday left to a small Sunday fair, now and then."""
     lots = [lot for lot in on_hand(Stage.PACKS) if lot.quantity >= 3][:4]
-    is_last = week == LAST_WEEK
-    if not lots or not (is_last or week % FAIR_WEEKS == FAIR_WEEKS - 1):
+    if week % FAIR_WEEKS != FAIR_WEEKS - 1 or not lots:
         return
     dice = _dice(year, "fair")
     load = _loaded(_doing(year, dice), year.scenery.places["fair"], lots)
-    if is_last:
-        return
     back = {lot.pk: int(lot.quantity * dice.uniform(0.2, 0.6)) for lot in lots}
     _settled(_doing(year, dice), load, back=back, dice=dice, packed=[])
 

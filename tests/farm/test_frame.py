@@ -13,7 +13,7 @@ def test_the_home_page_names_the_farm_and_the_person(owner: Client) -> None:
     page = owner.get("/").content.decode()
 
     assert "Alder Lane" in page
-    assert "olive</a>, owner" in page
+    assert 'olive</a><span class="role">, owner</span>' in page
 
 
 def test_the_way_one_is_on_is_marked_and_its_part_opened(owner_person: Person) -> None:

@@ -8,10 +8,10 @@ from farm.reports.rows import Column, Fact, Kind, Report, Row, Table
 from farm.units import show_mass
 
 WEIGHED = (
-    Column("Day", Kind.DATE), Column("Lot"), Column("Product"), Column("Packs", Kind.COUNT),
-    Column("Average"), Column("Least"), Column("Days to sell", Kind.COUNT),
-    Column("Average then"), Column("Least then"), Column("Then short", Kind.COUNT),
-    Column("Verdict"), Column("Scale"),
+    Column("Day", Kind.DATE), Column("Lot"), Column("Product"), Column("Verdict"),
+    Column("Packs", Kind.COUNT), Column("Average"), Column("Least"),
+    Column("Days to sell", Kind.COUNT), Column("Average then"), Column("Least then"), Column("Then short", Kind.COUNT),
+    Column("Scale"),
 )  # fmt: skip
 FILL = (
     Column("Product"), Column("Declares"), Column("Days to sell", Kind.COUNT),
@@ -68,8 +68,9 @@ def _fill_row(one: Filling, unit: str) -> Row:
 def _row(one: Weighing, unit: str) -> Row:
     judged = one.judged
     return (
-        one.entry.happened_on, one.lot.code, str(one.lot.card.product), len(judged.nets_mg),
-        show_mass(judged.mean_mg, unit), show_mass(min(judged.nets_mg), unit), judged.days,
+        one.entry.happened_on, one.lot.code, str(one.lot.card.product), judged.verdict,
+        len(judged.nets_mg), show_mass(judged.mean_mg, unit),
+        show_mass(min(judged.nets_mg), unit), judged.days,
         show_mass(judged.mean_then_mg, unit), show_mass(min(judged.then_mg), unit), judged.short,
-        judged.verdict, one.scale,
+        one.scale,
     )  # fmt: skip

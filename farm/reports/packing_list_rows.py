@@ -45,7 +45,11 @@ def packing_list(
 def amount_words(quantity: int, lot: Lot, unit: str) -> str:
     if lot.item.dimension == Dimension.MASS:
         return show_both(quantity, unit)
-    return f"{quantity} {'pack' if quantity == 1 else 'packs'}"
+    return _packs(quantity)
+
+
+def _packs(count: int) -> str:
+    return f"{count} {'pack' if count == 1 else 'packs'}"
 
 
 def _row(part: SetAside, unit: str) -> Row:
@@ -65,6 +69,6 @@ def _short_rows(parts: Sequence[SetAside], due: Sequence[DueOrder], unit: str) -
             mine = (part for part in parts if part.line == asked.line)
             left = asked.missing - sum(part.quantity for part in mine)
             if left > 0:
-                words = f"{left} packs" if asked.line.product else show_both(left, unit)
+                words = _packs(left) if asked.line.product else show_both(left, unit)
                 rows.append((str(one.order.customer), str(asked.line), words, one.order.pk))
     return rows

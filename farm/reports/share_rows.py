@@ -14,7 +14,7 @@ SHARES = (
     Column("Member"), Column("Share", Kind.COUNT), Column("Boxes", Kind.COUNT),
     Column("Delivered", Kind.COUNT), Column("Left", Kind.COUNT), Column("Paid", Kind.MONEY),
     Column("Delivered for", Kind.MONEY), Column("Held", Kind.MONEY),
-    Column("Still to pay", Kind.MONEY), Column("Worth of a box, of its price", Kind.RATIO),
+    Column("Still to pay", Kind.MONEY), Column("Worth, of price", Kind.RATIO),
     Column("Species", Kind.COUNT),
 )  # fmt: skip
 BOXES = (

@@ -10,8 +10,8 @@ from farm.units import show_mass
 WEIGHED = (
     Column("Day", Kind.DATE), Column("Lot"), Column("Product"), Column("Verdict"),
     Column("Packs", Kind.COUNT), Column("Average"), Column("Least"),
-    Column("Days to sell", Kind.COUNT), Column("Average then"), Column("Least then"), Column("Then short", Kind.COUNT),
-    Column("Scale"),
+    Column("Days to sell", Kind.COUNT), Column("Average then"), Column("Least then"),
+    Column("Then short", Kind.COUNT), Column("Scale"),
 )  # fmt: skip
 FILL = (
     Column("Product"), Column("Declares"), Column("Days to sell", Kind.COUNT),

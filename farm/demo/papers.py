@@ -54,6 +54,14 @@ def set_orders_aside(year: Year) -> None:
             allocate(year.doing("tam"), order=due.order, due_on=due.day)
 
 
+def promise_next(year: Year) -> None:
+    """Take the coming week's first orders and set aside what they get: the year ends in between."""
+    take_orders(year)
+    day = year.clock.date() + timedelta(days=2)
+    for due in due_between(day, day):
+        allocate(year.doing("tam"), order=due.order, due_on=due.day)
+
+
 def deliver_orders(year: Year) -> None:
     """Give each customer what there is of what they asked for, from the oldest pick."""
     today = year.clock.date()

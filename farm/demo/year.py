@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from farm.demo.clock import Year
 from farm.demo.growing import monday, scare, slip
 from farm.demo.keeping import Keeper
-from farm.demo.papers import send_back
+from farm.demo.papers import promise_next, send_back
 from farm.demo.trade import sell_week
 
 WEEKS = 52
@@ -39,3 +39,4 @@ def play(year: Year, progress: Callable[[int], None], weeks: int = WEEKS) -> Non
             scare(year)
         if week == 12:
             slip(year)
+    promise_next(year)

@@ -216,13 +216,11 @@ def moves_of(flows: QuerySet[Flow]) -> list[Move]:
         .select_related("entry", "lot__item", "lot__card__product", "lot__card__species")
         .order_by("entry__happened_on", "entry_id", "pk")
     )
-    used = {flow.entry_id for flow in rows if flow.role == Role.USED}
     into: dict[int, set[int]] = defaultdict(set)
-    made = Lot.objects.filter(made_by__in=used).values_list("made_by_id", "card__stage")
-    for entry, stage in made:
+    made = Lot.objects.filter(made_by__in=flows.filter(role=Role.USED).values("entry"))
+    for entry, stage in made.values_list("made_by_id", "card__stage"):
         into[entry].add(stage)
-    sold = [flow.entry_id for flow in rows if flow.role in (Role.SOLD, Role.BACK)]
-    boxes = _box_entries(sold)
+    boxes = _box_entries(flows.filter(role__in=(Role.SOLD, Role.BACK)))
     return [
         move_of(
             flow.lot,
@@ -235,9 +233,9 @@ def moves_of(flows: QuerySet[Flow]) -> list[Move]:
     ]
 
 
-def _box_entries(entries: Iterable[int]) -> set[int]:
+def _box_entries(flows: QuerySet[Flow]) -> set[int]:
     """The entries whose sale, or whose return, is of a place for share boxes; one query."""
-    lines = SaleLine.objects.filter(line__entry__place__in=set(entries))
+    lines = SaleLine.objects.filter(line__entry__place__in=flows.values("entry"))
     return set(lines.filter(sale__place__kind=PlaceKind.BOXES).values_list(
         "line__entry__place", flat=True
     ))  # fmt: skip

@@ -2,8 +2,9 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from types import MappingProxyType
 
-from django.forms import Field
+from django.forms import Field, ModelChoiceField
 from django.http import QueryDict
 
 from farm.models import Farm, Person
@@ -34,15 +35,21 @@ def first_step(deed: Deed, address: QueryDict, *, farm: Farm, person: Person) ->
 
 
 def filled_form(
-    deed: Deed, sent: Sent, *, farm: Farm, person: Person, first: FirstForm | None
+    deed: Deed,
+    sent: Sent,
+    *,
+    farm: Farm,
+    person: Person,
+    first: FirstForm | None,
+    last: Mapping[str, str] = MappingProxyType({}),
 ) -> DoingForm:
-    """Make the form: of what was sent, or prefilled from the address."""
+    """Make the form: of what was sent, or prefilled from the address, else with what was last."""
     form = deed.form(
         sent.data,
         farm=farm,
         person=person,
         given=first.cleaned_data if first else {},
-        initial=answers(deed.form.base_fields, sent.address),
+        initial={**last, **answers(deed.form.base_fields, sent.address)},
     )
     if form.takes_time:
         usual = usual_time(deed.kind, form.place())
@@ -59,3 +66,16 @@ def answers(asked: Mapping[str, Field], address: QueryDict) -> dict[str, str]:
         if value:
             given[name] = value
     return given
+
+
+def chosen(form: DoingForm) -> dict[str, str]:
+    """Which rows a valid form chose (a shelf, a steriliser), to be chosen again the next time.
+
+    Never a customer: who bought last is seldom who buys next.
+    """
+    rows = {
+        name: form.cleaned_data.get(name)
+        for name, field in form.fields.items()
+        if isinstance(field, ModelChoiceField) and name != "customer"
+    }
+    return {name: str(row.pk) for name, row in rows.items() if row is not None}

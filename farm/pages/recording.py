@@ -19,7 +19,7 @@ from farm.models import Farm, LoadLine
 from farm.pages import from_phone, retrying
 from farm.pages.access import PageRequest, page, require
 from farm.pages.doings import BY_SLUG, STALL, Deed, deeds_by_group
-from farm.pages.filling import Sent, filled_form, first_step
+from farm.pages.filling import Sent, chosen, filled_form, first_step
 from farm.pages.forms.doing import DoingForm, FirstForm
 from farm.pages.frame import show
 from farm.pages.kept_pages import is_keeping, may_be_kept, without_money
@@ -76,7 +76,8 @@ def record(request: PageRequest, slug: str) -> HttpResponse:
     if first is not None and not first.is_valid():
         return keepable(deed, show(request, "farm/record/first.html", FirstPage(deed, first)))
     person = without_money(request.person) if is_keeping(request) else request.person
-    form = filled_form(deed, sent, farm=request.farm, person=person, first=first)
+    last = request.session.get(last_key(request, deed), {}) if not sent.data else {}
+    form = filled_form(deed, sent, farm=request.farm, person=person, first=first, last=last)
     if kept and retrying.QUESTION in kept.data.get(retrying.WHY, []) and form.is_bound:
         form.ask(kept.refusal)
     if request.method == "POST":
@@ -86,6 +87,11 @@ def record(request: PageRequest, slug: str) -> HttpResponse:
     shown = FormPage(deed, form, words_of(first), kept.refusal if kept else "")
     response = show(request, deed.template, shown)
     return keepable(deed, response) if PEOPLE not in form.fields else response
+
+
+def last_key(request: PageRequest, deed: Deed) -> str:
+    """Under which name a session keeps what a person last chose in a form."""
+    return f"last-{request.person.pk}-{deed.slug}"
 
 
 def keepable(deed: Deed, response: HttpResponse) -> HttpResponse:
@@ -103,6 +109,7 @@ def send(request: PageRequest, deed: Deed, form: DoingForm) -> HttpResponse | No
     recorded = recorded_or_refused(request, deed, form)
     if recorded is None:
         return None
+    request.session[last_key(request, deed)] = chosen(form)
     messages.success(request, said_of(deed, recorded, request.farm))
     for words in follow_up(recorded, request.farm):
         messages.info(request, words)

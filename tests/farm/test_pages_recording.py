@@ -383,3 +383,15 @@ def packed(world: World) -> Lot:
     lot = LotCard.objects.get(stage=Stage.PACKS).lot
     assert lot.unit_mass_mg == 200 * GRAM
     return lot
+
+
+def test_a_shelf_that_was_chosen_is_chosen_the_next_time_by_the_same_person_alone(
+    world: World, client: Client
+) -> None:
+    blocks = fruiting(world, 4)
+    chosen = f'<option value="{world.fridge_shelf.pk}" selected>'
+    send(client, "/record/pick/", blocks=[blocks.code], flush="1", firsts_mg="1.2 kg",
+         shelf=world.fridge_shelf.pk)  # fmt: skip
+
+    assert chosen in text(client.get("/record/pick/"))
+    assert chosen not in text(signed_in(world.helper).get("/record/pick/"))

@@ -77,6 +77,10 @@ class MassField(AmountField):
         super().__init__(**kwargs)
         self.exact = tuple(exact)
 
+    def use_farm(self, farm: Farm) -> None:
+        super().use_farm(farm)
+        self.widget.attrs["data-mass"] = farm.weight_unit  # a script shows the other units beside
+
     def hint(self) -> str:
         return f"In {self.farm.weight_unit}, or with its unit: 5.6 kg, 12.4 lb, 250 g"
 

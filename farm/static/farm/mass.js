@@ -1,0 +1,40 @@
+// Beside a weight that is being typed: the same in kilos, grams, pounds and ounces, at once.
+// The site says both units by itself once it is recorded; this only shows them earlier.
+(function () {
+  "use strict";
+  const GRAMS = {
+    kg: 1000, kgs: 1000, kilo: 1000, kilos: 1000, g: 1, gram: 1, grams: 1, mg: 0.001,
+    lb: 453.59237, lbs: 453.59237, pound: 453.59237, pounds: 453.59237,
+    oz: 28.349523125, ounce: 28.349523125, ounces: 28.349523125,
+  };
+  const TYPED = /^(\d*[.,]?\d+)\s*([a-z]*)$/;
+  const BOTH = /^(\d+)\s*(?:lbs?|pounds?)\s*(\d*[.,]?\d+)\s*(?:oz|ounces?)$/;
+  const number = (text) => Number(text.replace(",", "."));
+
+  function gramsOf(text, unit) {
+    const typed = text.trim().toLowerCase();
+    const both = BOTH.exec(typed);
+    if (both) return number(both[1]) * GRAMS.lb + number(both[2]) * GRAMS.oz;
+    const one = TYPED.exec(typed);
+    const grams = one && GRAMS[one[2] || unit];
+    return grams ? number(one[1]) * grams : null;
+  }
+
+  function words(grams) {
+    return (grams / 1000).toFixed(grams < 10 ? 4 : 3) + " kg · " + grams.toFixed(1) + " g · " +
+      (grams / GRAMS.lb).toFixed(2) + " lb · " + (grams / GRAMS.oz).toFixed(1) + " oz";
+  }
+
+  document.querySelectorAll("input[data-mass]").forEach((box) => {
+    const said = document.createElement("output");
+    said.className = "hint";
+    said.htmlFor.add(box.id);
+    box.after(said);
+    function say() {
+      const grams = gramsOf(box.value, box.dataset.mass);
+      said.textContent = grams === null ? "" : words(grams);
+    }
+    box.addEventListener("input", say);
+    say();
+  });
+})();

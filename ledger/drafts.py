@@ -90,8 +90,9 @@ def canonical(data: object) -> str:
 
 def fingerprint(draft: Draft, amends: Entry | None, takes_back: bool) -> str:
     """Digest what a submission says, so that a repeated UUID can be told from a conflict."""
+    at = draft.happened_at.astimezone(UTC).isoformat()
     content = {
-        "head": [draft.kind, draft.happened_at.astimezone(UTC).isoformat(), draft.happened_on, draft.by],
+        "head": [draft.kind, at, draft.happened_on, draft.by],
         "reason": draft.reason,
         "amends": amends.seq if amends else None,
         "takes_back": takes_back,

@@ -16,8 +16,8 @@ from ledger.drafts import NUMBERS, canonical
 from ledger.models import Charge, Entry, Line, Mark, Seal
 
 _ENTRY = (
-    "seq", "place", "kind", "happened_on", "utc_offset_min", "by", "reason", "amends_id", "takes_back",
-    "particulars", "fingerprint", "uuid",
+    "seq", "place", "kind", "happened_on", "utc_offset_min", "by", "reason", "amends_id",
+    "takes_back", "particulars", "fingerprint", "uuid",
 )  # fmt: skip
 
 

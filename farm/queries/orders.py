@@ -218,7 +218,8 @@ def _closed(days: Sequence[tuple[Order, date]]) -> dict[tuple[int, date], bool]:
 
 def _on(note: str, days: Sequence[tuple[Order, date]]) -> dict[str, set[object]]:
     """Look for notes of these orders on these days alone, however long they have stood."""
-    orders, dates = {order.pk for order, _ in days}, {day for _, day in days}
+    orders: set[object] = {order.pk for order, _ in days}
+    dates: set[object] = {day for _, day in days}
     return {f"{note}order__in": orders, f"{note}due_on__in": dates}
 
 

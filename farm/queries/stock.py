@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from django.db.models import Count, Q, QuerySet, Sum
 
@@ -75,7 +76,7 @@ def stock_by_stage() -> list[StageStock]:
         pieces=Sum("quantity", filter=Q(item__dimension=Dimension.COUNT), default=0),
         on_hold=Count("pk", filter=Q(held=True)),
     )
-    rows = {row["card__stage"]: row for row in sums}
+    rows: dict[int, Mapping[str, Any]] = {row["card__stage"]: row for row in sums}
     return [_of_stage(stage, rows.get(stage.value)) for stage in Stage]
 
 
@@ -95,11 +96,10 @@ def history(lot: Lot) -> QuerySet[Entry]:
     return named.distinct().order_by("-seq")
 
 
-def _of_stage(stage: Stage, row: Mapping[str, int] | None) -> StageStock:
+def _of_stage(stage: Stage, row: Mapping[str, Any] | None) -> StageStock:
     if row is None:
         return StageStock(stage, 0, 0, 0, 0)
     return StageStock(stage, row["lots"], row["mass_mg"], row["pieces"], row["on_hold"])
-
 
 
 def held_lots() -> list[Lot]:

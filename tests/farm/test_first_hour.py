@@ -47,9 +47,11 @@ def test_a_wrong_answer_is_said_beside_its_field(
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("seen", [{"REMOTE_ADDR": "192.0.2.7"}, {"HTTP_X_FORWARDED_FOR": "::1"}])
-def test_nobody_from_elsewhere_names_the_farm(client: Client, seen: dict[str, str]) -> None:
-    answer = client.post("/begin/", NAMED, **seen)
+@pytest.mark.parametrize(
+    "elsewhere", [Client(REMOTE_ADDR="192.0.2.7"), Client(HTTP_X_FORWARDED_FOR="::1")]
+)
+def test_nobody_from_elsewhere_names_the_farm(elsewhere: Client) -> None:
+    answer = elsewhere.post("/begin/", NAMED)
 
     assert answer.status_code == 403
     assert not Farm.objects.exists()

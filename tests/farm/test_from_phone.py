@@ -159,7 +159,7 @@ def test_a_clock_more_than_five_minutes_off_is_said_beside_the_entry(
 
 
 def test_a_record_is_kept_the_same_way(client: Client) -> None:
-    values = {"what": "fan", "how": "", "note": ""}
+    values: dict[str, Any] = {"what": "fan", "how": "", "note": ""}
     answer = from_phone(client, "/records/maintenance/add/", **values)
     assert set(answer) == {"error"}
 

@@ -87,7 +87,7 @@ def test_it_refuses_what_is_no_photo_whatever_its_name_says(client: Client, entr
     answer = client.post(f"/entries/{entry.seq}/photo/", sent(b"<svg onload=alert(1)>"),
                          follow=True)  # fmt: skip
 
-    assert "not a photo that can be read" in text(answer)  # type: ignore[arg-type]
+    assert "not a photo that can be read" in text(answer)
     assert not Photo.objects.exists()
 
 

@@ -56,8 +56,8 @@ TABLE = {
         payment-back owed statement shares share receipt tokens fee-sheet
         """,
     "ohb": """
-        stock check-weights in-store stock-counts stock-count drying-runs where where-of labels labels-sheet
-        calendar calendar-renew lookups lookup orders order round packing-list note
+        stock check-weights in-store stock-counts stock-count drying-runs where where-of labels
+        labels-sheet calendar calendar-renew lookups lookup orders order round packing-list note
         """,
     "ohi": """
         trace trace-of recalls recall drills drill records record-list record-one records-review

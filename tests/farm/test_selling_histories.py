@@ -182,13 +182,13 @@ class Selling(RuleBasedStateMachine):
         self.tried(lambda: undo(self.world.doing(), row.line.entry))
 
     @rule()
-    @precondition(lambda self: to_invoice(self.world.customer, END))
+    @precondition(lambda self: bool(to_invoice(self.world.customer, END)))
     def invoice(self) -> None:
         customer = self.world.customer
         self.tried(lambda: issue_invoice(self.world.doing(), customer, until=END))
 
     @rule(which=some)
-    @precondition(lambda self: changed_invoices())
+    @precondition(lambda self: bool(changed_invoices()))
     def credit(self, which: int) -> None:
         papers = changed_invoices()
         self.tried(lambda: issue_change(self.world.doing(), papers[which % len(papers)]))

@@ -115,7 +115,8 @@ def test_the_book_goes_on_after_reading(written: Path) -> None:
 def test_people_come_back_without_passwords(written: Path) -> None:
     read_tables(written)
 
-    assert [str(person) for person in Person.objects.order_by("pk")] == ["nora", "tam", "iris", "sol", "vera"]
+    people = [str(person) for person in Person.objects.order_by("pk")]
+    assert people == ["nora", "tam", "iris", "sol", "vera"]
     assert not any(person.user.has_usable_password() for person in Person.objects.all())
     assert "password" not in (written / "auth_user.csv").read_text()
 

@@ -1,6 +1,6 @@
 """A time on the farm's clock, where an hour may come twice or not at all."""
 
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Any
 
 from django import forms
@@ -17,7 +17,7 @@ class ClockField(forms.DateTimeField):
         box = forms.DateTimeInput(attrs={"type": "datetime-local"}, format=FORMATS[0])
         super().__init__(widget=box, input_formats=FORMATS, **kwargs)
 
-    def to_python(self, value: object) -> datetime | None:
+    def to_python(self, value: str | datetime | date | None) -> datetime | None:
         try:
             return super().to_python(value)
         except ValidationError as refusal:

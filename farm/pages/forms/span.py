@@ -23,6 +23,7 @@ class DaysForm(forms.Form):
         required=False,
         widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
     )
+
     def clean(self) -> dict[str, Any]:
         said: dict[str, Any] = super().clean() or {}
         first, last = said.get("first"), said.get("last")

@@ -47,6 +47,14 @@ def new_version(
     return version
 
 
+def weigh_in(person: Person, weight_unit: str) -> Person:
+    """Let somebody weigh in a unit of their own; empty: as the farm does."""
+    person.weight_unit = weight_unit
+    person.full_clean()
+    person.save(update_fields=["weight_unit"])
+    return person
+
+
 @transaction.atomic
 def change_person(
     person: Person, *, role: str, initials: str, password: str = "", look: Look | None = None

@@ -27,7 +27,8 @@ EVERYBODY, OWNER, WORKERS, RECORDERS, KEEPERS = "ohsbi", "o", "ohs", "oh", "ob"
 
 TABLE = {
     EVERYBODY: """
-        today style not-sent glossary own-sign-ins own-password sessions-end session-end who-back
+        today style not-sent glossary own-sign-ins own-password own-ways sessions-end session-end
+        who-back
         lots lot scan entries entry photo
         """,
     OWNER: """

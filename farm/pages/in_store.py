@@ -8,19 +8,16 @@ from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
 
-from farm.actions.common import Recorded
-from farm.actions.questions import PlausibilityQuestion
-from farm.actions.storing import weigh_again
 from farm.models import Shelf, Species, Stage
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
+from farm.pages.forms.rows import RowsForm
 from farm.pages.forms.shelf import ShelfForm
 from farm.pages.frame import show
 from farm.pages.handing_out import answer_page, made_by, taken_away
 from farm.pages.laid_out import AnswerPage
-from farm.pages.recording import follow_up
+from farm.pages.row_by_row import Done, record_rows
 from farm.queries.in_store import Place, Stored, losses_in_store, places_in_store, stored_lots
 from farm.reports.store_rows import store_report
-from ledger.errors import Refused
 
 NOWHERE = "none"  # the address of lots whose place was never stated
 
@@ -45,7 +42,7 @@ class ShelfPage:
     """``recorded``: what was recorded of this form already, while the rest waits for answers."""
 
     place: str
-    form: ShelfForm
+    form: RowsForm[Stored]
     recorded: tuple[str, ...]
 
 
@@ -66,51 +63,19 @@ def weigh_shelf(request: PageRequest, shelf: str) -> HttpResponse:
     """Weigh in what is loose on a shelf; what was recorded leaves the form, the rest stays."""
     name, stored = _on_shelf(request, shelf)
     if request.method != "POST":
-        form = ShelfForm(farm=request.farm, person=request.person, stored=stored)
+        form = ShelfForm(farm=request.farm, person=request.person, things=stored)
         return show(request, "farm/store/weigh.html", ShelfPage(name, form, ()))
-    form = ShelfForm(request.POST, farm=request.farm, person=request.person, stored=stored)
-    done = _recorded(request, form)
+    form = ShelfForm(request.POST, farm=request.farm, person=request.person, things=stored)
+    done = record_rows(request, form)
     if not form.errors:
         messages.success(request, _said(done, len(stored)))
         return redirect("in-store")
-    rest = _rest_of(request, form, done=done)
-    said = tuple(f"{code}: entry {one.entry.seq}" for code, one in done.items())
-    return show(request, "farm/store/weigh.html", ShelfPage(name, rest, said))
+    said = tuple(str(one) for one in done.values())
+    shown = ShelfPage(name, form.without(list(done)), said)
+    return show(request, "farm/store/weigh.html", shown)
 
 
-def _recorded(request: PageRequest, form: ShelfForm) -> dict[str, Recorded]:
-    """Record each row that can be, by the code of its lot; refusals stand at their rows."""
-    form.full_clean()
-    if form.is_wrong():
-        return {}
-    try:
-        form.sign()
-    except Refused as refusal:
-        form.add_error("pin", str(refusal))
-        return {}
-    done = {}
-    for lot, doing, weight_mg in form.weighed():
-        try:
-            done[lot.code] = weigh_again(doing, lot=lot, weight_mg=weight_mg)
-        except PlausibilityQuestion as question:
-            form.ask_about(lot, question.question)
-        except Refused as refusal:
-            form.refuse(lot, str(refusal))
-    for recorded in done.values():
-        for words in follow_up(recorded, request.farm):
-            messages.info(request, words)
-    return done
-
-
-def _rest_of(request: PageRequest, form: ShelfForm, *, done: dict[str, Recorded]) -> ShelfForm:
-    """The form without what is recorded, with everything typed and every refusal kept."""
-    stored = [one for one in form.stored.values() if one.lot.code not in done]
-    rest = ShelfForm(request.POST, farm=request.farm, person=request.person, stored=stored)
-    rest.take_refusals(form)
-    return rest
-
-
-def _on_shelf(request: PageRequest, shelf: str) -> tuple[str, list[Stored]]:
+def _on_shelf(request: PageRequest, shelf: str) -> tuple[str, dict[str, Stored]]:
     """The loose lots on a shelf, what goes first leading."""
     found = None
     if shelf != NOWHERE:
@@ -118,7 +83,7 @@ def _on_shelf(request: PageRequest, shelf: str) -> tuple[str, list[Stored]]:
         pk = int(shelf) if shelf.isdigit() else 0
         found = get_or_refuse(request, rows, Right.RECORD, pk=pk)
     stored = stored_lots(timezone.localtime(), losses_in_store())
-    loose = [one for one in stored if one.shelf == found and _is_loose(one)]
+    loose = {str(one.lot.pk): one for one in stored if one.shelf == found and _is_loose(one)}
     return str(found or "Place not stated"), loose
 
 
@@ -135,8 +100,8 @@ def _is_loose(one: Stored) -> bool:
     return bool(one.lot.card.stage == Stage.CROP)
 
 
-def _said(done: dict[str, Recorded], on_shelf: int) -> str:
+def _said(done: dict[str, Done], on_shelf: int) -> str:
     if not done:
         return "Nothing was weighed: nothing was recorded."
-    entries = ", ".join(f"{code} (entry {one.entry.seq})" for code, one in done.items())
+    entries = ", ".join(map(str, done.values()))
     return f"Weighed {len(done)} of {on_shelf} lots: {entries}."

@@ -1,0 +1,70 @@
+"""Record a form of many rows: each row that can be is recorded, the rest stays with its answer."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+
+from farm.actions.common import Recorded
+from farm.actions.questions import PlausibilityQuestion
+from farm.models import Record
+from farm.pages.access import PageRequest
+from farm.pages.forms.rows import RowsForm
+from farm.pages.recording import follow_up
+from farm.units import UnitError
+from ledger.errors import Refused
+from ledger.models import Entry
+
+
+@dataclass(frozen=True)
+class Done:
+    """What a row became: an entry or a record."""
+
+    name: str
+    to: Entry | Record
+
+    def __str__(self) -> str:
+        return f"{self.name} ({self.to})"
+
+
+def record_rows(request: PageRequest, form: RowsForm[Any]) -> dict[str, Done]:
+    """Record each row that can be, by its key; refusals and questions stand at their rows."""
+    form.full_clean()
+    if form.is_wrong():
+        return {}
+    try:
+        form.sign()
+    except Refused as refusal:
+        form.add_error("pin", str(refusal))
+        return {}
+    made = {}
+    for key in form.filled():
+        found = _record_row(form, key)
+        if found is not None:
+            made[key] = found
+    for one in made.values():
+        for words in follow_up(one, request.farm) if isinstance(one, Recorded) else ():
+            messages.info(request, words)
+    return _named(form, made)
+
+
+def _record_row(form: RowsForm[Any], key: str) -> Recorded | Record | None:
+    said = form.said_of(key)
+    try:
+        return form.run_row(form.things[key], said, form.doing_of(key, said))
+    except PlausibilityQuestion as question:
+        form.ask_about(key, question.question)
+    except ValidationError as refusal:
+        form.refuse(key, " ".join(refusal.messages))
+    except (Refused, UnitError) as refusal:
+        form.refuse(key, str(refusal))
+    return None
+
+
+def _named(form: RowsForm[Any], made: Mapping[str, Recorded | Record]) -> dict[str, Done]:
+    return {
+        key: Done(form.name_of(form.things[key]), one if isinstance(one, Record) else one.entry)
+        for key, one in made.items()
+    }

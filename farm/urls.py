@@ -47,6 +47,7 @@ from farm.pages import (
     taking_over,
     till,
     today,
+    wall_sheets,
     where_it_went,
 )
 
@@ -91,6 +92,17 @@ record = [
     path("record/<slug:slug>/", recording.record, name="record-action"),
     path("unfinished/", retrying.unfinished_list, name="unfinished"),
     path("unfinished/<uuid:uuid>/drop/", retrying.drop, name="unfinished-drop"),
+]
+
+# /wall-sheets/...
+on_the_wall = [
+    path("wall-sheets/", wall_sheets.wall_sheets, name="wall-sheets"),
+    path("wall-sheets/<slug:sheet>/<str:day>.pdf", wall_sheets.wall_sheet, name="wall-sheet"),
+    path(
+        "wall-sheets/<slug:sheet>/<str:day>/<int:number>/",
+        wall_sheets.type_up,
+        name="wall-type-up",
+    ),
 ]
 
 # What a phone asks for, so that it works without a signal.
@@ -273,6 +285,7 @@ urlpatterns = [
     *access,
     *beginning,
     *record,
+    *on_the_wall,
     *on_the_phone,
     *entry,
     *trade,

@@ -27,7 +27,7 @@ PARTS = (
     (
         "Record",
         "from the delivery to the sale",
-        (("Record", "record"),),
+        (("Record", "record"), ("Wall sheets", "wall-sheets")),
     ),
     (
         "Lots",

@@ -26,7 +26,7 @@ class Done:
     to: Entry | Record
 
     def __str__(self) -> str:
-        return f"{self.name} ({self.to})"
+        return f"{self.name}: {self.to}"
 
 
 def record_rows(request: PageRequest, form: RowsForm[Any]) -> dict[str, Done]:

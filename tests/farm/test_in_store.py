@@ -190,7 +190,7 @@ def test_a_doubtful_weight_is_asked_about_and_the_others_are_recorded(
 
     text = sent(owner, world, **{f"weight_{first.pk}": "9.9", f"weight_{second.pk}": "8"})
 
-    assert f"{first.code} (entry" in text
+    assert f"{first.code}: entry" in text
     assert "Is something not written down yet" in text
     assert f'name="weight_{second.pk}" value="8"' in text
     assert f'name="weight_{first.pk}"' not in text

@@ -46,7 +46,7 @@ TABLE = {
         recall-call recall-notice drill-start drill-sign
         record-add record-photo run-readings-add
         order-take order-stop order-pause note-write set-aside set-aside-at-once
-        box-left shelf-weigh count-start
+        box-left wall-sheets wall-sheet wall-type-up shelf-weigh count-start
         """,
     KEEPERS: """
         costs cost-of month month-of days year month-close closed-file bills bill-back

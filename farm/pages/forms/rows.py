@@ -110,7 +110,8 @@ class RowsForm(DoingForm, Generic[Thing]):
     def without(self, done: Sequence[str]) -> "RowsForm[Thing]":
         """The form without what is recorded, with everything typed and every refusal kept."""
         left = {key: thing for key, thing in self.things.items() if key not in done}
-        rest = type(self)(self.data, farm=self.farm, person=self.person, things=left)
+        typist = self.typed_by or self.person
+        rest = type(self)(self.data, farm=self.farm, person=typist, things=left)
         rest.take_refusals(self)
         return rest
 

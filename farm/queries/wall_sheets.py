@@ -1,0 +1,168 @@
+"""What stands on the day's wall sheets, in walking order: printed, and typed up in the same order.
+
+A sheet holds what was there when its day began, so that what happens on the day moves no row.
+"""
+
+import re
+from collections import defaultdict
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.db.models import Exists, OuterRef, Q
+
+from farm.models import LotCard, Placing, Record, Room, Shelf, Stage
+from farm.queries.stock import all_lots
+from farm.queries.stores import store_rooms
+from farm.queries.today import last_days
+from farm.records import STORE
+from ledger.models import Line, Lot, Role
+
+PICKS, CHECKS, FRIDGE, TEMPERATURES = "picks", "checks", "fridge", "temperatures"
+TITLES = {
+    PICKS: "Picks",
+    CHECKS: "Checks of spawn and blocks",
+    FRIDGE: "What is in the fridge",
+    TEMPERATURES: "Store temperatures",
+}
+KINDS = {PICKS: "pick", CHECKS: "check", FRIDGE: "weigh again"}
+ROWS_A_PAGE = 10
+TIMES_A_DAY = ("morning", "evening")  # common practice, no source
+
+
+@dataclass(frozen=True)
+class SheetRow:
+    """One row of a sheet: a lot, or a room at a time of day. ``key`` tells it from the others.
+
+    ``recorded``: what was recorded of it for that day already, in words.
+    """
+
+    key: str
+    place: str
+    lot: Lot | None = None
+    room: Room | None = None
+    time: str = ""
+    flush: int = 0
+    recorded: tuple[str, ...] = ()
+
+    @property
+    def name(self) -> str:
+        return self.lot.code if self.lot else f"{self.room}, {self.time}"
+
+
+def sheet_rows(sheet: str, day: date) -> list[SheetRow]:
+    """The rows of a sheet for a day, room by room and shelf by shelf."""
+    rows: Mapping[str, Callable[[date], list[SheetRow]]] = {
+        PICKS: _picks,
+        CHECKS: _checks,
+        FRIDGE: _fridge,
+        TEMPERATURES: _temperatures,
+    }
+    return rows[sheet](day)
+
+
+def in_pages(rows: Sequence[SheetRow]) -> list[Sequence[SheetRow]]:
+    """Part the rows as they are printed: a page of the sheet is a page to type up."""
+    return [rows[at : at + ROWS_A_PAGE] for at in range(0, len(rows), ROWS_A_PAGE)]
+
+
+def _picks(day: date) -> list[SheetRow]:
+    blocks = [lot for lot, fruits in _blocks(day) if fruits]
+    flushes = next_flushes(blocks)
+    return _rows_of(blocks, day, PICKS, flushes=flushes)
+
+
+def _checks(day: date) -> list[SheetRow]:
+    blocks = [lot for lot, fruits in _blocks(day) if not fruits]
+    return _rows_of([*_there(day, Stage.SPAWN), *blocks], day, CHECKS)
+
+
+def _fridge(day: date) -> list[SheetRow]:
+    return _rows_of(_there(day, Stage.CROP), day, FRIDGE)
+
+
+def _temperatures(day: date) -> list[SheetRow]:
+    """Every room that was read before, or has picked mushrooms in it, twice a day."""
+    holding = {shelf.room for shelf in _shelves(_there(day, Stage.CROP), day).values()}
+    kept: dict[int | None, list[str]] = defaultdict(list)
+    for record in Record.objects.filter(kind=STORE, happened_on=day):
+        kept[record.room_id].append(str(record))
+    return [
+        SheetRow(f"{room.pk}-{time}", str(room), room=room, time=time,
+                 recorded=tuple(kept[room.pk]))
+        for room in sorted({*store_rooms(), *holding}, key=lambda room: _natural(room.name))
+        for time in TIMES_A_DAY
+    ]  # fmt: skip
+
+
+def next_flushes(lots: Iterable[Lot]) -> dict[int, int]:
+    """The flush that comes next from each lot of blocks; two queries for all of them."""
+    picks = Line.objects.filter(
+        lot__in=[lot.pk for lot in lots], role=Role.USED, entry__amends=None, entry__kind="pick"
+    ).exclude(entry__amendments__takes_back=True)
+    picked = list(picks.values_list("lot_id", "entry_id"))
+    cards = LotCard.objects.filter(lot__made_by__in={entry for _, entry in picked})
+    flushes = dict(cards.values_list("lot__made_by_id", "flush"))
+    last: dict[int, int] = defaultdict(int)
+    for lot, entry in picked:
+        last[lot] = max(last[lot], flushes.get(entry) or 0)
+    return {lot.pk: last[lot.pk] + 1 for lot in lots}
+
+
+def _blocks(day: date) -> list[tuple[Lot, bool]]:
+    """Blocks, and whether they were moved to fruiting before the day."""
+    lots = _there(day, Stage.BLOCKS)
+    moved = last_days(lots, ("move to fruiting",))
+    return [(lot, moved.get((lot.pk, "move to fruiting"), day) < day) for lot in lots]
+
+
+def _there(day: date, stage: Stage) -> list[Lot]:
+    """Lots made before the day that hold something still, or did until that day or later."""
+    since = Line.objects.filter(lot=OuterRef("pk"), entry__happened_on__gte=day)
+    lots = all_lots().filter(card__stage=stage, made_by__happened_on__lt=day)
+    return list(lots.filter(Q(quantity__gt=0) | Exists(since)))
+
+
+def _rows_of(
+    lots: Sequence[Lot], day: date, sheet: str, *, flushes: Mapping[int, int] | None = None
+) -> list[SheetRow]:
+    shelves, recorded = _shelves(lots, day), _recorded(lots, day, KINDS[sheet])
+    return [
+        SheetRow(str(lot.pk), str(shelves.get(lot.pk) or "Place not stated"), lot=lot,
+                 flush=(flushes or {}).get(lot.pk, 0), recorded=tuple(recorded[lot.pk]))
+        for lot in sorted(lots, key=lambda lot: _walk(shelves.get(lot.pk), lot))
+    ]  # fmt: skip
+
+
+def _shelves(lots: Sequence[Lot], day: date) -> dict[int, Shelf]:
+    """Where each lot stood when the day began; one that was placed later, where it was put."""
+    placings = Placing.objects.filter(lot__in=[lot.pk for lot in lots])
+    standing = placings.exclude(entry__amendments__takes_back=True).order_by("entry_id", "pk")
+    found: dict[int, Shelf] = {}
+    for placing in standing.select_related("shelf__room", "entry"):
+        if placing.entry.happened_on < day or placing.lot_id not in found:
+            found[placing.lot_id] = placing.shelf
+    return found
+
+
+def _recorded(lots: Sequence[Lot], day: date, kind: str) -> Mapping[int, list[str]]:
+    lines = Line.objects.filter(
+        lot__in=[lot.pk for lot in lots], entry__kind=kind, entry__happened_on=day,
+        entry__amends=None,
+    ).exclude(entry__amendments__takes_back=True)  # fmt: skip
+    found: dict[int, list[str]] = defaultdict(list)
+    for lot, entry in sorted(set(lines.values_list("lot_id", "entry_id"))):
+        found[lot].append(f"entry {entry}")
+    return found
+
+
+def _walk(shelf: Shelf | None, lot: Lot) -> tuple[Any, ...]:
+    room, name = (shelf.room.name, shelf.name) if shelf else ("", "")
+    return (shelf is None, _natural(room), _natural(name), lot.made_by_id, lot.pk)
+
+
+def _natural(name: str) -> tuple[tuple[int, str], ...]:
+    """Sort shelf 2 before shelf 10."""
+    return tuple((int(part or 0), "") if part.isdigit() else (0, part.casefold())
+                 for part in re.split(r"(\d+)", name))  # fmt: skip

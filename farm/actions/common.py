@@ -45,7 +45,8 @@ class Doing:
 
     ``uuid`` is made by the form, so that sending it twice has one effect. ``form``: a digest of
     what the form said, kept among the particulars; `once.action` fills it in. ``sure``: yes to
-    a question about a doubtful number; `questions.answered` writes what it was into ``asked``.
+    a question about a doubtful number; `questions.answered` writes what it was into ``asked``, or
+    ``asked_money`` where it names a price.
     ``typed_by``: under whose sign-in, where the doer signed with a PIN at another's.
     """
 
@@ -59,6 +60,7 @@ class Doing:
     sure: bool = False
     typed_by: Person | None = None
     asked: str = ""
+    asked_money: str = ""
 
     @cached_property
     def local(self) -> datetime:
@@ -105,8 +107,12 @@ def draft(
     typed_by = doing.typed_by or doing.by.entering_under
     if typed_by is not None:
         beside["typed_by"] = typed_by.pk
-    if doing.asked:
-        beside |= {"asked": doing.asked, "answer": "yes, that is right"}
+    asked = {"asked": doing.asked, "asked_of_money": doing.asked_money}
+    if any(asked.values()):
+        beside |= {
+            **{key: words for key, words in asked.items() if words},
+            "answer": "yes, that is right",
+        }
     return Draft(
         kind=kind,
         happened_at=doing.local,

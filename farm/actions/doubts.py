@@ -90,7 +90,8 @@ def price_doubt(supply: Supply, *, quantity: int, money: int) -> PlausibilityQue
         like = was_money * quantity // was_quantity
         return PlausibilityQuestion(
             f"{show_money(money, farm.currency)} for this {supply}: at the price of the last "
-            f"delivery it would be {show_money(like, farm.currency)}. Did a decimal mark slip?"
+            f"delivery it would be {show_money(like, farm.currency)}. Did a decimal mark slip?",
+            is_money=True,
         )
     return None
 

@@ -8,11 +8,14 @@ from ledger.errors import Malformed
 
 
 class PlausibilityQuestion(Malformed):
-    """Something is doubtful, not wrong: the page asks, and a yes sends it again, sure."""
+    """Something is doubtful, not wrong: the page asks, and a yes sends it again, sure.
 
-    def __init__(self, question: str, lots: Sequence[str] = ()) -> None:
+    ``is_money``: it names a price, and is shown to those alone who may see prices.
+    """
+
+    def __init__(self, question: str, lots: Sequence[str] = (), *, is_money: bool = False) -> None:
         super().__init__(f"{question} Correct it, or say that it is right.", lots)
-        self.question = question
+        self.question, self.is_money = question, is_money
 
 
 def answered(doing: Doing, *doubts: PlausibilityQuestion | None) -> Doing:
@@ -23,7 +26,9 @@ def answered(doing: Doing, *doubts: PlausibilityQuestion | None) -> Doing:
     found = [doubt for doubt in doubts if doubt is not None]
     if not found:
         return doing
-    asked = " ".join(doubt.question for doubt in found)
     if not doing.sure:
-        raise PlausibilityQuestion(asked, sorted({lot for doubt in found for lot in doubt.lots}))
-    return replace(doing, asked=asked)
+        lots = sorted({lot for doubt in found for lot in doubt.lots})
+        raise PlausibilityQuestion(" ".join(doubt.question for doubt in found), lots)
+    plain = " ".join(doubt.question for doubt in found if not doubt.is_money)
+    of_money = " ".join(doubt.question for doubt in found if doubt.is_money)
+    return replace(doing, asked=plain, asked_money=of_money)

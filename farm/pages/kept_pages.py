@@ -11,7 +11,7 @@ from django.utils.http import urlencode
 
 from farm.models import Farm, Person, Role, StallDay
 from farm.pages import seen
-from farm.pages.access import Right, may, sees_stall_prices
+from farm.pages.access import Right, may
 from farm.pages.doings import DEEDS, Deed, may_do
 from farm.pages.forms.fields import LotField
 from farm.queries.sales import open_loads
@@ -75,8 +75,8 @@ def sent_to(person: Person) -> list[str]:
 
 
 def _tills(person: Person) -> Iterable[StallDay]:
-    """The stalls that are loaded and whose prices this person sees: they hang on the stall."""
-    return seen.loads(person, open_loads()) if sees_stall_prices(person) else ()
+    """The stalls that are loaded and at whose till this person may stand."""
+    return seen.loads(person, open_loads()) if may(person, Right.SELL) else ()
 
 
 def _forms_of(deed: Deed, farm: Farm, person: Person) -> list[KeptForm]:

@@ -68,7 +68,7 @@ def plant(site: Everything) -> None:
         world.doing(sure=True), stall_day=others, brought_back={},
         prices={lots.seconds.pk: money(OTHERS_STALL)},
     )  # fmt: skip
-    world.received("rye", KG, paid_money=money(COST))
+    world.received("rye", KG, paid_money=money(COST), sure=True)
     Rate.objects.filter(of__in=(RateOf.PAID_HOUR, RateOf.OWN_HOUR)).update(
         rate_money=money(AN_HOUR)
     )

@@ -163,7 +163,7 @@ class Selling(RuleBasedStateMachine):
     @rule(which=some, count=st.integers(1, 4), credit=st.booleans())
     @precondition(lambda self: returnable().exists())
     def comes_back(self, which: int, count: int, credit: bool) -> None:
-        row = self.sale_row(which)
+        row = self.sale_row(which, invoiced=credit)
         self.tried(lambda: take_back(self.world.doing(), sale_line=row, quantity=count))
         if credit and changed_invoices():
             self.credit(which)
@@ -278,8 +278,10 @@ class Selling(RuleBasedStateMachine):
         found = [due for due in due_between(*span) if due.is_open]
         return found[which % len(found)] if found else None
 
-    def sale_row(self, which: int) -> SaleLine:
+    def sale_row(self, which: int, *, invoiced: bool = False) -> SaleLine:
+        """Any sale, of those on an invoice where there is one and it is asked for."""
         rows = list(returnable().order_by("pk"))
+        rows = [row for row in rows if invoiced and hasattr(row, "invoiced")] or rows
         return rows[which % len(rows)]
 
     def tried(self, act: Callable[[], object]) -> bool:

@@ -58,7 +58,7 @@ def blocks_at(world: World, count: int, cost: int, *, planned_ppm: int = 0) -> L
     run(world, fresh(bags))
     spawn = free_spawn(world)
     made = inoculate_blocks(
-        world.doing(), bags=fresh(bags), count=count, spawn=[Draw(spawn, spawn.quantity)]
+        world.doing(sure=True), bags=fresh(bags), count=count, spawn=[Draw(spawn, spawn.quantity)]
     )
     return fresh(made.lots[-1])
 

@@ -101,7 +101,8 @@ def test_nine_weeks_come_back_with_the_same_totals_seals_and_bytes(
 def test_the_book_goes_on_after_reading(written: Path) -> None:
     read_tables(written)
     last = Entry.objects.latest("seq").seq
-    doing = Doing(by=Person.objects.all()[0], happened_at=timezone.now(), uuid=uuid4())
+    by = Person.objects.all()[0]
+    doing = Doing(by=by, happened_at=timezone.now(), uuid=uuid4(), sure=True)
 
     entry = receive_supplies(
         doing, supply=Supply.objects.all()[0], quantity=KG, paid_money=UNIT

@@ -106,12 +106,14 @@ class World:
     def wait(self, days: int) -> None:
         self.now += timedelta(days=days)
 
-    def received(self, name: str, quantity: int, paid_money: int | None = None) -> Lot:
+    def received(
+        self, name: str, quantity: int, paid_money: int | None = None, *, sure: bool = False
+    ) -> Lot:
         """Receive mg or pieces of a supply, at the usual price unless another is stated."""
         supply = self.supplies[name]
         per = KG if supply.item.dimension == "mass" else 1
         recorded = receive_supplies(
-            self.doing(),
+            self.doing(sure=sure),
             supply=supply,
             quantity=quantity,
             paid_money=quantity * PAID[name] // per if paid_money is None else paid_money,

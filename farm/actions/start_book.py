@@ -11,14 +11,22 @@ from datetime import date, datetime, time
 from uuid import uuid5
 
 from django.db import transaction
+from django.db.models import QuerySet
 from django.utils import timezone
 
 from farm.actions.common import Doing, item_for
 from farm.actions.correcting import undo
+from farm.actions.orders import Days, Wanted, stop_order, take_order
 from farm.actions.selling import SoldLine, sell
 from farm.actions.start_lookups import Known, write_lookups
-from farm.models import Grade, LotCard, Stage, StartWorkbook
-from farm.queries.start_books import standing_entries
+from farm.models import Grade, LotCard, Order, Stage, StartWorkbook, the_farm
+from farm.queries.orders import standing_notes
+from farm.queries.start_books import (
+    order_uuid,
+    read_in_of,
+    standing_entries,
+    standing_orders,
+)
 from farm.start_book.reading import Filled, Row
 from ledger import book
 from ledger.drafts import Draft, LineDraft, NewLot
@@ -36,6 +44,7 @@ class _Beginning:
 
     doing: Doing
     known: Known
+    weight_unit: str  # of the prices of what is loose
     cards: list[LotCard] = field(default_factory=list)
     marked: dict[str, Lot] = field(default_factory=dict)
     items: dict[tuple[str, str], Item] = field(default_factory=dict)
@@ -62,12 +71,13 @@ def read_in(doing: Doing, filled: Filled, *, name: str, sha256: str) -> StartWor
         return before
     _refuse_a_second_time(sha256)
     first = head.seq + 1
-    beginning = _Beginning(doing, write_lookups(filled))
+    beginning = _Beginning(doing, write_lookups(filled), the_farm().weight_unit)
     for row, line, card in _openings(beginning, filled):
         _open(beginning, row, line=line, card=card)
     LotCard.objects.bulk_create(beginning.cards, batch_size=500)
     _sell(beginning, filled.rows["sales"])
     _write_off(beginning, filled.rows["picks"])
+    _take_orders(beginning, filled.rows["orders"])
     return StartWorkbook.objects.create(
         uuid=doing.uuid, name=name[:120], sha256=sha256, read_at=timezone.now(), by=doing.by,
         first_seq=first, last_seq=book.lock_head().seq,
@@ -76,23 +86,37 @@ def read_in(doing: Doing, filled: Filled, *, name: str, sha256: str) -> StartWor
 
 @transaction.atomic
 def take_out(doing: Doing, workbook: StartWorkbook) -> int:
-    """Take back every entry of a workbook that stands, newest first; return how many.
+    """Take back every entry of a workbook that stands, newest first, and call its orders off.
 
-    Refuses (NotEnough) while something later needs one of them, and then takes nothing back.
+    Returns how many. Refuses (NotEnough, Conflict) while something later needs an entry or one of
+    the orders was delivered, and then takes nothing back.
     """
     book.lock_head()
-    entries = list(standing_entries(workbook).order_by("-seq"))
+    orders, entries = standing_orders(workbook), standing_entries(workbook).order_by("-seq")
+    count = len(orders) + len(entries)
+    _refuse_delivered(orders)
+    for order in orders:
+        reason = doing.reason.strip() or f"{workbook} was taken back"
+        stop_order(replace(doing, reason=reason), order, from_day=order.due_on)
     for entry in entries:
         undo(replace(doing, uuid=uuid5(doing.uuid, str(entry.seq))), entry)
-    return len(entries)
+    return count
+
+
+def _refuse_delivered(orders: QuerySet[Order]) -> None:
+    note = standing_notes().filter(order__in=orders).first()
+    if note:
+        raise Conflict(
+            f"Order {note.order_id} was delivered for {note.due_on}. Take that delivery back first."
+        )
 
 
 def _refuse_a_second_time(sha256: str) -> None:
     for known in StartWorkbook.objects.filter(sha256=sha256):
-        if standing_entries(known).exists():
+        if read_in_of(known).stands:
             raise Conflict(
-                f"This very file, “{known.name}”, was read in on {known.read_at:%Y-%m-%d} as "
-                f"entries {known.first_seq} to {known.last_seq}. Take it back first."
+                f"This very file, “{known.name}”, was read in on {known.read_at:%Y-%m-%d}, and "
+                "stands. Take it back first."
             )
 
 
@@ -219,3 +243,27 @@ def _write_off(beginning: _Beginning, rows: Sequence[Row]) -> None:
                 _draft(beginning, row, lines=[line], kind="throw away", reason=UNKNOWN,
                        day=entry.entry.happened_on)
             )  # fmt: skip
+
+
+# --- what is promised ------------------------------------------------------------------------
+
+
+def _take_orders(beginning: _Beginning, rows: Sequence[Row]) -> None:
+    """Take each customer's order of a day and rhythm; what was promised is not doubted here."""
+    orders: dict[tuple[str, date, int], list[Row]] = {}
+    for row in rows:
+        key = (row["customer"], row["due_on"], int(row["often"] or 0))
+        orders.setdefault(key, []).append(row)
+    known = beginning.known
+    for at, ((customer, due_on, weeks), asked) in enumerate(orders.items()):
+        uuid = order_uuid(beginning.doing.uuid, at)
+        take_order(
+            replace(beginning.doing, uuid=uuid, sure=True, reason=""),
+            customer=known.customers[customer],
+            days=Days(due_on, weeks),
+            lines=[
+                Wanted(known.wanted[row["wanted"]], row["quantity"], row["unit_money"],
+                       beginning.weight_unit)
+                for row in asked
+            ],
+        )  # fmt: skip

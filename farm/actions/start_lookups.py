@@ -26,6 +26,7 @@ class Known:
     customers: dict[str | None, Customer]
     supplies: dict[str, Supply]
     strains: dict[str, Strain]
+    wanted: dict[str, Product | Species]
 
 
 def write_lookups(filled: Filled) -> Known:
@@ -51,6 +52,10 @@ def write_lookups(filled: Filled) -> Known:
         customers={one.name: one for one in Customer.objects.all()},
         supplies={one.item.name: one for one in Supply.objects.select_related("item")},
         strains={str(one): one for one in Strain.objects.select_related("species")},
+        wanted={
+            **{one.name: one for one in Species.objects.all()},
+            **{one.name: one for one in Product.objects.all()},
+        },
     )
 
 

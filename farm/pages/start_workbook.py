@@ -21,7 +21,7 @@ from farm.pages.forms.correcting import UndoForm
 from farm.pages.frame import show
 from farm.pages.lists import SPREADSHEET
 from farm.pages.uploads import WORKBOOK, checked
-from farm.queries.start_books import start_books
+from farm.queries.start_books import ReadIn, read_in_of, start_books
 from farm.reports.start_sheets import start_workbook
 from farm.start_book.layout import SHEETS
 from farm.start_book.reading import Filled, Problem, read_workbook
@@ -68,7 +68,7 @@ class SheetRead:
 @dataclass(frozen=True)
 class StartPage:
     form: FileForm
-    known: list[tuple[StartWorkbook, int, UndoForm]]
+    known: list[tuple[ReadIn, UndoForm]]
 
 
 @dataclass(frozen=True)
@@ -87,7 +87,7 @@ def start_page(request: PageRequest) -> HttpResponse:
     form = FileForm(request.POST or None, request.FILES or None)
     if request.method == "POST" and form.is_valid():
         return preview(request, form.cleaned_data["workbook"], name=form.name)
-    known = [(one, left, UndoForm(initial={"uuid": uuid4()})) for one, left in start_books()]
+    known = [(one, UndoForm(initial={"uuid": uuid4()})) for one in start_books()]
     status = 422 if form.is_bound else 200
     return show(request, "farm/start/start.html", StartPage(form, known), status=status)
 
@@ -119,10 +119,10 @@ def start_read_in(request: PageRequest) -> HttpResponse:
         )
     except Refused as refusal:
         return preview(request, content, name=name, refusal=str(refusal))
-    count = done.last_seq - done.first_seq + 1
-    messages.success(
-        request, f"{name} is read in: {count} entries, {done.first_seq} to {done.last_seq}."
-    )
+    left = read_in_of(done)
+    span = f", {done.first_seq} to {done.last_seq}" if left.has_entries else ""
+    words = f"{left.entries} entries{span}" + (f", {left.orders} orders" if left.orders else "")
+    messages.success(request, f"{name} is read in: {words}.")
     return redirect("start-workbook")
 
 
@@ -139,7 +139,7 @@ def start_undo(request: PageRequest, pk: int) -> HttpResponse:
         except Refused as refusal:
             messages.error(request, f"Nothing was taken back. {refusal}")
         else:
-            messages.success(request, f"{found} is taken back: {count} entries.")
+            messages.success(request, f"{found} is taken back: {count} entries and orders.")
     return redirect("start-workbook")
 
 

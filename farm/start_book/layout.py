@@ -123,6 +123,21 @@ SHEETS = (
            Col(key="customer", title="Customer", holds=Holds.NAME, of="customer", needed=False),
            Col(key="day", title="Sold on", holds=Holds.DAY), WEIGHT,
            Col(key="kg_money", title="Price of a kilogram", holds=Holds.MONEY))),
+    Sheet("orders", "Open orders", "What was promised and not delivered yet. Rows of one customer, "
+          "day and rhythm are one order.",
+          (Col(key="customer", title="Customer", holds=Holds.NAME, of="customer"),
+           Col(key="wanted", title="Product or species", holds=Holds.NAME, of="wanted",
+               hint="A product by packs, a species loose by weight"),
+           Col(key="quantity", title="How much", holds=Holds.AMOUNT,
+               hint="Packs of a product; the weight of a species"),
+           Col(key="due_on", title="Due on", holds=Holds.DAY,
+               hint="Of a standing order, its next day"),
+           Col(key="often", title="How often", holds=Holds.CHOICE, needed=False,
+               choices={"once": "0", "every week": "1", "every other week": "2",
+                        "every four weeks": "4"}, hint="Empty: once"),
+           Col(key="unit_money", title="Agreed price", holds=Holds.MONEY, needed=False,
+               hint="Of a pack, empty: as listed; of a kilogram, or a pound where the farm "
+                    "works in pounds, of what is loose"))),
 )  # fmt: skip
 
 BY_KEY = {sheet.key: sheet for sheet in SHEETS}

@@ -28,6 +28,7 @@ from ledger.models import Dimension
 
 Cells = Iterator[tuple[object, ...]]
 MOST_ROWS = 20_000  # on one sheet
+MOST_ORDERS = 500
 
 
 @dataclass(frozen=True)
@@ -135,6 +136,7 @@ def _check(filled: Filled, farm: Farm, today: date) -> None:
     _check_products(filled)
     _check_supplies(filled, farm)
     _check_growing(filled, farm)
+    _check_orders(filled, farm, today)
     _check_amounts(filled)
     _check_sales(filled)
 
@@ -152,10 +154,13 @@ def names_known(filled: Filled) -> dict[str, set[str]]:
     }
     for key, of in NAMES_FROM.items():
         known[of] |= {row["mark" if of == "mark" else "name"] for row in filled.rows[key]}
+    known["wanted"] = known["product"] | known["species"]
     return known
 
 
 def _remedy(of: str) -> str:
+    if of == "wanted":
+        return "Add it to the sheet of products, or write the species as under Look-ups."
     if of in ("species", "strain"):
         return "Add it under Look-ups first, with its planning figures, or write it as there."
     return "Add it to its sheet of this workbook, or write it as there."
@@ -240,6 +245,28 @@ def _check_sales(filled: Filled) -> None:
             filled.complain(row, "mass_mg", words)
         if row["day"] and pick["day"] and row["day"] < pick["day"]:
             filled.complain(row, "day", f"Before it was picked, on {pick['day']}. Correct one.")
+
+
+def _check_orders(filled: Filled, farm: Farm, today: date) -> None:
+    """Read packs or weight by what is wanted; refuse a day that is over, and a thing twice."""
+    rows, seen = filled.rows["orders"], dict[tuple[object, ...], int]()
+    products = names_known(filled)["product"]
+    for row in rows:
+        packed = row["wanted"] in products
+        _read_amount(filled, row, counted=packed, farm=farm)
+        if row["wanted"] and not packed and row["unit_money"] is None:
+            words = f"Empty. State the price of a {farm.weight_unit}: it is sold loose."
+            filled.complain(row, "unit_money", words)
+        if row["due_on"] and row["due_on"] < today:
+            words = f"{row['due_on']} is over. State the next day on which it is due."
+            filled.complain(row, "due_on", words)
+        same = tuple(row[key] for key in ("customer", "wanted", "due_on", "often"))
+        if same in seen:
+            words = f"Stands in row {seen[same]} already, for the same day. Add the two up."
+            filled.complain(row, "wanted", words)
+        seen.setdefault(same, row.number)
+    if len(rows) > MOST_ORDERS:
+        filled.complain(rows[MOST_ORDERS], "customer", f"More than {MOST_ORDERS}. Split the file.")
 
 
 def _all(filled: Filled) -> Iterator[Row]:

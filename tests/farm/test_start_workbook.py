@@ -1,6 +1,6 @@
 """The starting workbook: filled in, looked at, recorded whole or not at all, taken back."""
 
-from datetime import date
+from datetime import date, timedelta
 from hashlib import sha256
 from io import BytesIO
 from typing import TYPE_CHECKING, Any
@@ -40,7 +40,7 @@ if TYPE_CHECKING:
 
 TODAY = date(2026, 9, 7)
 OYSTER = "Oyster · Grey"
-DAY, LATER = date(2026, 5, 2), date(2026, 5, 4)
+DAY, LATER, DUE = date(2026, 5, 2), date(2026, 5, 4), date(2026, 9, 12)
 
 # A cell for each column, in the order of the sheet.
 ROWS: dict[str, list[tuple[Any, ...]]] = {
@@ -60,6 +60,11 @@ ROWS: dict[str, list[tuple[Any, ...]]] = {
     "stock": [("fresh", OYSTER, "seconds", DAY, 3, 12), ("dried", OYSTER, None, DAY, "400 g", 30)],
     "picks": [("A", OYSTER, None, DAY, 10, 40)],
     "sales": [("A", "Sunday market", "The Weir", LATER, 6, 16)],
+    "orders": [
+        ("The Weir", "Oyster, 300 g", 12, DUE, "every other week", None),
+        ("The Weir", "Oyster", "2.5 kg", DUE, "every other week", 15),
+        ("The Weir", "Oyster", 4, DUE, None, 14),
+    ],
 }
 
 
@@ -142,6 +147,12 @@ def test_a_number_cell_reads_as_it_would_be_typed(cell: object, text: str) -> No
         ("supplies", 1, None, "“Beech pellets” is new here. Say what it is used for."),
         ("growing", 2, 2.5, '"2.5" is not a whole number'),
         ("growing", 3, None, "Say what one block weighs"),
+        ("orders", 0, "Nobody", "“Nobody” is not known"),
+        ("orders", 1, "Enoki", "“Enoki” is not known. Add it to the sheet of products"),
+        ("orders", 2, "2.5 kg", '"2.5 kg" is not a whole number'),
+        ("orders", 2, 0, "0 of it cannot be"),
+        ("orders", 3, date(2026, 9, 6), "2026-09-06 is over. State the next day"),
+        ("orders", 4, "monthly", "“monthly” is not one of: once; every week"),
     ],
 )
 def test_a_problem_names_sheet_row_column_and_remedy(
@@ -260,7 +271,7 @@ def test_it_is_taken_back_whole_newest_first(world: World) -> None:
     workbook = recorded(world)
     standing = workbook.last_seq - workbook.first_seq + 1
 
-    assert take_out(world.doing(), workbook) == standing == 9
+    assert (standing, take_out(world.doing(), workbook)) == (9, 11)
     assert set(Lot.objects.values_list("quantity", flat=True)) == {0}
     assert sum(SaleLine.objects.values_list("gross", flat=True)) == 0
     assert_book_is_sound()
@@ -290,13 +301,16 @@ def test_the_owner_takes_looks_records_and_takes_back(owner: Client, world: Worl
     blank = owner.get("/start-workbook/blank.xlsx").content
     assert load_workbook(BytesIO(blank)).sheetnames[1] == SHEETS[0].title
 
-    looked = sent(owner, filled_in(world))
+    soon = timezone.localdate() + timedelta(days=5)
+    orders = [(*row[:3], soon, *row[4:]) for row in ROWS["orders"]]
+    looked = sent(owner, filled_in(world, {**ROWS, "orders": orders}))
     assert looked.status_code == 200 and "Record all of it" in looked.content.decode()
     assert not Entry.objects.exists()
 
     said = {name: looked.context["yes"][name].value() for name in ("content", "name", "uuid")}
     done = owner.post("/start-workbook/read-in/", said, follow=True).content.decode()
-    assert "ours.xlsx is read in: 9 entries, 1 to 9." in done and "9 stand" in done
+    assert "ours.xlsx is read in: 9 entries, 1 to 9, 2 orders." in done
+    assert "9 entries and 2 orders stand" in done
 
     workbook = StartWorkbook.objects.get()
     back = {"uuid": uuid4(), "reason": "wrong year"}

@@ -12,7 +12,7 @@ from PIL import Image
 from farm.actions.blocks import move
 from farm.actions.harvesting import mark_spent
 from farm.models import Photo, Record, Room, Shelf
-from farm.queries.wall_sheets import in_pages, sheet_rows
+from farm.queries.wall_sheets import SheetRow, in_pages, sheet_rows
 from farm.reports.sheets import MM
 from farm.reports.wall_sheet_pdf import ROW, WallSheet, wall_sheet_pdf, with_spare
 from ledger.models import Entry, Line, Lot
@@ -91,12 +91,12 @@ def test_a_row_is_high_enough_for_a_pencil() -> None:
     assert ROW >= 14 * MM
 
 
-def test_there_are_always_spare_rows_at_the_end(world: World) -> None:
-    row = sheet_rows("picks", day_after(world)) or [object()]
+@pytest.mark.parametrize(("rows", "pages"), [(0, [0]), (8, [8]), (9, [9, 0]), (12, [10, 2])])
+def test_there_are_always_spare_rows_at_the_end(rows: int, pages: list[int]) -> None:
+    """Ten rows a page: a page of eight has two to spare, nine are followed by an empty one."""
+    filled = [SheetRow(key=str(at), place="Tent, shelf 1") for at in range(rows)]
 
-    assert [len(page) for page in with_spare(in_pages(row * 8))] == [8]  # type: ignore[arg-type]
-    assert [len(page) for page in with_spare(in_pages(row * 9))] == [9, 0]  # type: ignore[arg-type]
-    assert [len(page) for page in with_spare([])] == [0]
+    assert [len(page) for page in with_spare(in_pages(filled))] == pages
 
 
 @pytest.mark.parametrize(("unit", "width"), [("kg", b"841.8898"), ("lb", b"792")])

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime, time
-from typing import Any
+from typing import Any, ClassVar
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -32,7 +32,7 @@ from ledger.models import Lot
 class WallForm(RowsForm[SheetRow]):
     """Each row may have its own time and initials; what is blank is as for the whole sheet."""
 
-    folded = ("at", "initials", "pin")
+    folded: ClassVar[tuple[str, ...]] = ("at", "initials", "pin")
 
     def boxes(self, row: SheetRow) -> Mapping[str, forms.Field]:
         """What this sheet asks of a row."""
@@ -88,9 +88,11 @@ class PicksForm(WallForm):
         return {"flush": flush, **weights}
 
     def run_row(self, thing: SheetRow, said: Mapping[str, Any], doing: Doing) -> Recorded:
-        grades = {f"{name}_mg": said[name] or 0 for name in self.typed}
-        given = [Draw(_lot(thing), 0)]
-        return pick(doing, given=given, flush=said["flush"] or thing.flush, **grades)
+        firsts_mg, seconds_mg, trim_mg = (said[name] or 0 for name in self.typed)
+        return pick(
+            doing, given=[Draw(_lot(thing), 0)], flush=said["flush"] or thing.flush,
+            firsts_mg=firsts_mg, seconds_mg=seconds_mg, trim_mg=trim_mg,
+        )  # fmt: skip
 
 
 class ChecksForm(WallForm):

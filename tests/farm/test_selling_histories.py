@@ -17,6 +17,7 @@ from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import (
     RuleBasedStateMachine,
+    initialize,
     invariant,
     precondition,
     rule,
@@ -95,6 +96,16 @@ class Selling(RuleBasedStateMachine):
             self.atomic.__exit__(None, None, None)
 
     # --- what can happen ---------------------------------------------------------------------
+
+    @initialize()
+    def one_of_each(self) -> None:
+        """Begin with every kind of paper, whichever rules a history then leaves out."""
+        self.order(3, days=1)
+        self.promise(0, by_hand=False, release_all=False)
+        self.give(0, count=3, rest=False, part=4, bill=True)
+        self.comes_back(0, count=1, credit=True)
+        self.share(2, 10 * UNIT)
+        self.give(0, count=2, rest=False, part=4, bill=False)
 
     @rule(count=few)
     def pack(self, count: int) -> None:

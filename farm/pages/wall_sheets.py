@@ -18,7 +18,7 @@ from farm.pages.forms.wall_sheets import FORMS, WallForm
 from farm.pages.frame import show
 from farm.pages.row_by_row import Done, record_rows
 from farm.pages.uploads import PHOTO, checked
-from farm.queries.wall_sheets import TITLES, SheetRow, in_pages, sheet_rows
+from farm.queries.wall_sheets import TITLES, SheetRow, in_pages, sheet_rows, with_recorded
 from farm.reports.wall_sheet_pdf import WallSheet, wall_sheet_pdf
 from ledger.errors import Refused
 
@@ -86,7 +86,8 @@ def type_up(request: PageRequest, sheet: str, day: str, *, number: int) -> HttpR
     pages, on = in_pages(_rows(sheet, day)), date.fromisoformat(day)
     if not 1 <= number <= len(pages):
         raise Http404
-    things = {row.key: row for row in pages[number - 1]}
+    rows = with_recorded(pages[number - 1], sheet, on)
+    things = {row.key: row for row in rows}
     form = FORMS[sheet](
         request.POST or None, farm=request.farm, person=request.person, things=things,
         initial={"when": _usual_time(on)},

@@ -6,7 +6,7 @@ A sheet holds what was there when its day began, so that what happens on the day
 import re
 from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
@@ -47,6 +47,11 @@ class SheetRow:
     recorded: tuple[str, ...] = ()
 
     @property
+    def about(self) -> int:
+        """The key of its lot or room."""
+        return int(self.lot.pk if self.lot else self.room.pk if self.room else 0)
+
+    @property
     def name(self) -> str:
         return self.lot.code if self.lot else f"{self.room}, {self.time}"
 
@@ -67,33 +72,35 @@ def in_pages(rows: Sequence[SheetRow]) -> list[Sequence[SheetRow]]:
     return [rows[at : at + ROWS_A_PAGE] for at in range(0, len(rows), ROWS_A_PAGE)]
 
 
+def with_recorded(rows: Sequence[SheetRow], sheet: str, day: date) -> list[SheetRow]:
+    """Say beside each row what was recorded of it for the day already; one query."""
+    recorded = _entries(rows, day, KINDS[sheet]) if sheet in KINDS else _records(rows, day)
+    return [replace(row, recorded=tuple(recorded[row.about])) for row in rows]
+
+
 def _picks(day: date) -> list[SheetRow]:
     blocks = [lot for lot, fruits in _blocks(day) if fruits]
     flushes = next_flushes(blocks)
-    return _rows_of(blocks, day, PICKS, flushes=flushes)
+    return _rows_of(blocks, day, flushes=flushes)
 
 
 def _checks(day: date) -> list[SheetRow]:
     blocks = [lot for lot, fruits in _blocks(day) if not fruits]
-    return _rows_of([*_there(day, Stage.SPAWN), *blocks], day, CHECKS)
+    return _rows_of([*_there(day, Stage.SPAWN), *blocks], day)
 
 
 def _fridge(day: date) -> list[SheetRow]:
-    return _rows_of(_there(day, Stage.CROP), day, FRIDGE)
+    return _rows_of(_there(day, Stage.CROP), day)
 
 
 def _temperatures(day: date) -> list[SheetRow]:
     """Every room that was read before, or has picked mushrooms in it, twice a day."""
     holding = {shelf.room for shelf in _shelves(_there(day, Stage.CROP), day).values()}
-    kept: dict[int | None, list[str]] = defaultdict(list)
-    for record in Record.objects.filter(kind=STORE, happened_on=day):
-        kept[record.room_id].append(str(record))
     return [
-        SheetRow(f"{room.pk}-{time}", str(room), room=room, time=time,
-                 recorded=tuple(kept[room.pk]))
+        SheetRow(f"{room.pk}-{time}", str(room), room=room, time=time)
         for room in sorted({*store_rooms(), *holding}, key=lambda room: _natural(room.name))
         for time in TIMES_A_DAY
-    ]  # fmt: skip
+    ]
 
 
 def next_flushes(lots: Iterable[Lot]) -> dict[int, int]:
@@ -125,12 +132,12 @@ def _there(day: date, stage: Stage) -> list[Lot]:
 
 
 def _rows_of(
-    lots: Sequence[Lot], day: date, sheet: str, *, flushes: Mapping[int, int] | None = None
+    lots: Sequence[Lot], day: date, *, flushes: Mapping[int, int] | None = None
 ) -> list[SheetRow]:
-    shelves, recorded = _shelves(lots, day), _recorded(lots, day, KINDS[sheet])
+    shelves = _shelves(lots, day)
     return [
         SheetRow(str(lot.pk), str(shelves.get(lot.pk) or "Place not stated"), lot=lot,
-                 flush=(flushes or {}).get(lot.pk, 0), recorded=tuple(recorded[lot.pk]))
+                 flush=(flushes or {}).get(lot.pk, 0))
         for lot in sorted(lots, key=lambda lot: _walk(shelves.get(lot.pk), lot))
     ]  # fmt: skip
 
@@ -146,14 +153,23 @@ def _shelves(lots: Sequence[Lot], day: date) -> dict[int, Shelf]:
     return found
 
 
-def _recorded(lots: Sequence[Lot], day: date, kind: str) -> Mapping[int, list[str]]:
+def _entries(rows: Sequence[SheetRow], day: date, kind: str) -> Mapping[int, list[str]]:
     lines = Line.objects.filter(
-        lot__in=[lot.pk for lot in lots], entry__kind=kind, entry__happened_on=day,
-        entry__amends=None,
+        lot__in=[row.lot.pk for row in rows if row.lot], entry__kind=kind,
+        entry__happened_on=day, entry__amends=None,
     ).exclude(entry__amendments__takes_back=True)  # fmt: skip
     found: dict[int, list[str]] = defaultdict(list)
     for lot, entry in sorted(set(lines.values_list("lot_id", "entry_id"))):
         found[lot].append(f"entry {entry}")
+    return found
+
+
+def _records(rows: Sequence[SheetRow], day: date) -> Mapping[int, list[str]]:
+    rooms = [row.room for row in rows if row.room]
+    kept = Record.objects.filter(kind=STORE, happened_on=day, room__in=rooms, corrected_by=None)
+    found: dict[int, list[str]] = defaultdict(list)
+    for record in kept.order_by("happened_at", "pk"):
+        found[record.room_id or 0].append(str(record))
     return found
 
 

@@ -15,7 +15,7 @@ from farm.reports.faces import font, plain, text_width
 from farm.reports.pdf import wrapped
 from farm.reports.sheets import A4_MM, LETTER_MM, MM
 
-ROW, HEAD, MARGIN = 15 * MM, 8 * MM, 11 * MM  # a row is at least 14 mm high, for a pencil
+ROW, HEAD, MARGIN = 16 * MM, 8 * MM, 11 * MM  # a row is at least 14 mm high, for a pencil
 LEAST_SPARE = 2
 CODE, NAME, SMALL = 21.0, 15.0, 9.0
 INK, SOFT = "#000000", "#555555"

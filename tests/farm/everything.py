@@ -140,6 +140,6 @@ def _of_the_farm(world: World) -> dict[str, list[object]]:
         "recipe": [Recipe.objects.all()[0].pk], "recipe-version": [Recipe.objects.all()[0].pk],
         "shelf-weigh": [world.fridge_shelf.pk],
         "wall-sheet": ["picks", "2026-10-01"],
-        "wall-type-up": ["temperatures", "2026-10-01", 1],
+        "wall-type-up": ["checks", "2026-10-01", 1],
         "unfinished-drop": [uuid4()], "calendar-feed": ["no-secret"],
     }  # fmt: skip

@@ -90,8 +90,9 @@ def correct_quantity(
     now = _Standing.read(root, lot, role)
     difference = now.difference(lot, role, right_quantity=right_quantity, right_money=right_money)
     if right_money is None and not any(difference.numbers().values()):
+        words = amount_words(right_quantity, lot.item.dimension)
         raise Malformed(
-            f"Lot {lot.code}: entry {root.seq} says {right_quantity} already. State what is right.",
+            f"Lot {lot.code}: entry {root.seq} says {words} already. State what is right.",
             [lot.code],
         )
     if not right_quantity:

@@ -50,7 +50,8 @@ ACCOUNTS = (
 )
 # At a shared tablet.
 PINS = {"nora": "2580", "tam": "4711", "sol": "1379"}
-LOOK_DAYS = 90
+# The inspector looks at the last three months of the year.
+LOOK_FROM, LOOK_UNTIL = timedelta(days=274), timedelta(days=364)
 
 
 @dataclass
@@ -119,7 +120,7 @@ def _people(first_day: date) -> dict[str, Person]:
     )
     (name, password, _), *others = ACCOUNTS
     people = {name: start_farm(farm, Account(name, password))}
-    look = Look(first_day, first_day + timedelta(days=LOOK_DAYS), date(2099, 12, 31))
+    look = Look(first_day + LOOK_FROM, first_day + LOOK_UNTIL, date(2099, 12, 31))
     for name, password, role in others:
         people[name] = add_person(Account(name, password), role, look)
     for name, pin in PINS.items():

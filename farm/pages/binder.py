@@ -7,6 +7,7 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
+from django.utils import timezone
 
 from farm.actions.run_readings import attach_readings
 from farm.actions.runs import KIND as RUN
@@ -76,12 +77,11 @@ class AddReadingsPage:
 @page(Right.SEE_SAFETY)
 def binder(request: PageRequest) -> HttpResponse:
     """Ask for the days; hand the binder out as PDF or spreadsheet."""
-    form = DaysForm(request.GET, usual=A_YEAR)
+    form = _days_form(request, A_YEAR)
     ending = request.GET.get("file", "")
-    if not form.is_valid():
+    span = _span(request, form)
+    if span is None:
         return show(request, "farm/records/binder.html", BinderPage(form, []))
-    said = form.cleaned_data
-    span = Span(*seen.days(request.person, said["first"], said["last"]))
     if ending not in MEDIA_TYPES:
         titles = [section.title for section in sections(span, request.farm)]
         return show(request, "farm/records/binder.html", BinderPage(form, titles))
@@ -101,12 +101,11 @@ def binder_file(span: Span, request: PageRequest, ending: str) -> bytes:
 @page(Right.SEE_SAFETY)
 def store(request: PageRequest, pk: int) -> HttpResponse:
     room = get_or_refuse(request, Room.objects.all(), Right.SEE_SAFETY, pk=pk)
-    days = DaysForm(request.GET, usual=A_MONTH)
+    days = _days_form(request, A_MONTH)
     content = Content(())
     words = ""
-    if days.is_valid():
-        said = days.cleaned_data
-        span = Span(*seen.days(request.person, said["first"], said["last"]))
+    span = _span(request, days)
+    if span:
         content, words = store_content(room, span, request.farm), str(span)
     report = report_of(f"Temperature of {room}", words, content, made=made_by(request))
     file = taken_away(request, report, f"temperature-{room.pk}")
@@ -118,6 +117,23 @@ def store(request: PageRequest, pk: int) -> HttpResponse:
     )
     shown = answer_page(request, report, others=others, codes_lead_to="lot")
     return show(request, "farm/records/store.html", StorePage(room, shown, days))
+
+
+def _days_form(request: PageRequest, back: timedelta) -> DaysForm:
+    usual = seen.usual_days(request.person, timezone.localdate(), back)
+    return DaysForm(request.GET, usual=usual)
+
+
+def _span(request: PageRequest, form: DaysForm) -> Span | None:
+    """The days asked for, as far as the person may see them; None, said on the form, if none."""
+    if not form.is_valid():
+        return None
+    first, last = seen.days(request.person, form.cleaned_data["first"], form.cleaned_data["last"])
+    if first > last:
+        shown = seen.span_words(request.person)
+        form.add_error("first", f"Your sign-in shows other days: {shown}.")
+        return None
+    return Span(first, last)
 
 
 @page(Right.SEE_SAFETY)

@@ -100,9 +100,7 @@ def hold_reached(request: PageRequest) -> HttpResponse:
     except Refused as refusal:
         messages.error(request, str(refusal))
         return _back(request)
-    messages.success(
-        request, f"On hold: {len(codes)} lots, {', '.join(codes)} (entry {recorded.entry.seq})."
-    )
+    messages.success(request, f"On hold: {', '.join(codes)} (entry {recorded.entry.seq}).")
     return _back(request)
 
 

@@ -110,7 +110,8 @@ def records(request: PageRequest) -> HttpResponse:
 def record_list(request: PageRequest, slug: str) -> HttpResponse:
     """Show a kind's records of some days, newest first, or hand them out as a file."""
     kind = kind_or_refuse(request, slug)
-    days = DaysForm(request.GET, usual=USUAL)
+    usual = seen.usual_days(request.person, timezone.localdate(), USUAL)
+    days = DaysForm(request.GET, usual=usual)
     found = seen.records(request.person, query.records(kind=slug))
     if days.is_valid():
         said = days.cleaned_data

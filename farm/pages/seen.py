@@ -11,7 +11,7 @@ can be opened, and its sales, losses, runs and works stay out.
 
 from collections.abc import Iterable
 from dataclasses import replace
-from datetime import date, datetime, time
+from datetime import date, datetime, time, timedelta
 from typing import Protocol, TypeVar
 
 from django.db.models import Q, QuerySet
@@ -115,6 +115,13 @@ def days(person: Person, first: date, last: date) -> tuple[date, date]:
     return (max(first, span[0]), min(last, span[1])) if span else (first, last)
 
 
+def usual_days(person: Person, today: date, back: timedelta) -> tuple[date, date]:
+    """The newest days that the person may see, so many back, for a form where none are typed."""
+    span = span_of(person)
+    last = min(today, span[1]) if span else today
+    return max(last - back, span[0]) if span else last - back, last
+
+
 def trace(person: Person, whole: Trace) -> Trace:
     """Leave out what happened outside an inspector's span; the lots stay."""
     span = span_of(person)
@@ -135,7 +142,7 @@ def asked(person: Person, of: Asked) -> Asked:
     span = span_of(person)
     if not span:
         return of
-    words = f"{of.words}; of {span[0]} to {span[1]}"
+    words = f"{of.words}; of {span_words(person)}"
     return replace(of, entries=entries(person, of.entries), words=words)
 
 
@@ -153,6 +160,11 @@ def span_of(person: Person) -> tuple[date, date] | None:
         return None
     assert person.from_day and person.until_day, "the database asks for both"
     return person.from_day, person.until_day
+
+
+def span_words(person: Person) -> str:
+    span = span_of(person)
+    return f"{span[0]} to {span[1]}" if span else "all days"
 
 
 def _both(person: Person) -> tuple[Person, ...]:

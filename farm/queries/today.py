@@ -10,6 +10,7 @@ from farm.models import Order, Stage
 from farm.queries.keeping import is_fresh, keeps_until
 from farm.queries.orders import called_off, days_of, paused, standing_notes
 from farm.queries.stock import lots_on_hand
+from farm.units import show_count
 from ledger.models import Line, Lot
 
 # Common practice, no source: grain is shaken when about a third is grown through.
@@ -193,14 +194,14 @@ def _crop(lots: list[Lot], day: date) -> Iterable[ToDo]:
                 fresh.append(_over(lot, left))
             else:
                 slug = "pack" if lot.card.stage == Stage.CROP else "sell"
-                about = f"fridge days left: {left}"
+                about = f"keeps {show_count(left, 'day', 'days')} more"
                 fresh.append(ToDo(lot, about, slug, "", left, urgent=left <= 1))
     return sorted(fresh, key=lambda todo: todo.days)
 
 
 def _over(lot: Lot, left: int) -> ToDo:
     """Past its days in the fridge nothing is packed or sold: a pick may be dried, or binned."""
-    about = f"days over: {-left}"
+    about = f"{show_count(-left, 'day', 'days')} too old"
     binned = ToDo(lot, about, "throw-away", "lot", left, urgent=True)
     if lot.card.stage == Stage.PACKS:
         return binned

@@ -25,7 +25,7 @@ from farm.reports.trace_columns import (
     sure_words,
 )
 from farm.reports.trace_picture import Way, way_picture
-from farm.units import show_mass
+from farm.units import show_count, show_mass
 
 MOST_CODES = 6
 # Customers by key; None: the person may see their numbers only.
@@ -73,7 +73,7 @@ def _facts(reach: Reach) -> tuple[Fact, ...]:
              + (" and others" if len(reach.codes) > 8 else "")),
         Fact("Lots made of them", f"{len(made_of)}: {sure} certain, "
              f"{len(made_of) - sure} possible"),
-        Fact("Still here", f"{len(here)} lots, {held} of {len(here)} on hold"),
+        Fact("Still here", f"{show_count(len(here), 'lot', 'lots')}, {held} on hold"),
         Fact("Named customers", len(reach.recipients), Kind.COUNT),
         Fact("Sold, less what came back", reach.sold_mg, Kind.MASS),
         Fact("Stall loads and sales without a name", len(reach.unnamed), Kind.COUNT),

@@ -18,7 +18,7 @@ from farm.reports.reach_rows import (
     unnamed_table,
 )
 from farm.reports.rows import Column, Fact, Kind, Report, Row, Table, total_row
-from farm.units import show_mass
+from farm.units import show_count, show_mass
 
 
 def recall_report(state: RecallState, made: Made, *, names: Names, zone: ZoneInfo) -> Report:
@@ -56,7 +56,7 @@ def _facts(state: RecallState) -> tuple[Fact, ...]:
         Fact("Lots", f"{len(frozen.lots)}: {sure} certain, {len(frozen.lots) - sure} possible"),
         Fact("Customers spoken to", f"{state.reached} of {len(frozen.recipients)}"),
         Fact("Recovered of what was sold", recovered_words(state)),
-        Fact("Still here when it was opened", f"{len(frozen.still_here)} lots"),
+        Fact("Still here when it was opened", show_count(len(frozen.still_here), "lot", "lots")),
         Fact("Waiting entries when it was opened", frozen.waiting, Kind.COUNT),
     )
 

@@ -174,6 +174,16 @@ def test_an_inspector_reads_records_of_the_span_alone(inspected: Season, inspect
     assert f"/records/cleaning/{late.pk}/" not in listed
 
 
+def test_a_binder_of_days_outside_the_span_is_refused_in_words(inspector: Client) -> None:
+    answer = inspector.get("/records/binder/?first=2026-11-01&last=2026-11-30&file=pdf")
+
+    assert "shows other days: 2026-09-01 to 2026-09-30." in text(answer)
+
+
+def test_the_binder_first_asks_for_days_of_the_span(inspector: Client) -> None:
+    assert 'value="2026-09-30"' in inspector.get("/records/binder/").content.decode()
+
+
 def test_the_binder_is_narrowed_to_the_span(inspected: Season, inspector: Client) -> None:
     asked = "/records/binder/?first=2026-01-01&last=2026-12-31&file=pdf"
     answer = inspector.get(asked)

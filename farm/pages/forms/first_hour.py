@@ -28,8 +28,13 @@ class BeginForm(forms.ModelForm):  # type: ignore[type-arg]
     class Meta:
         model = Farm
         fields = ("name", "place", "time_zone", "currency", "weight_unit", "habit")
+        labels = {"name": "Name of the farm"}
+        help_texts = {"currency": "Three capital letters, such as EUR or USD"}
 
-    time_zone = forms.ChoiceField(choices=[(zone, zone) for zone in sorted(available_timezones())])
+    time_zone = forms.ChoiceField(
+        choices=[("", "Choose"), *((zone, zone) for zone in sorted(available_timezones()))],
+        help_text="By the nearest large city",
+    )
     account = forms.CharField(
         label="Your name, to sign in with", max_length=150, help_text="Letters, digits and . _ -"
     )

@@ -1,7 +1,7 @@
 """Forms of records: a kind's own fields, when it was done, who signs, and a number of its own."""
 
 from collections.abc import Mapping
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from typing import Any
 from uuid import uuid4
 
@@ -225,11 +225,10 @@ class DaysForm(forms.Form):
         label="Last day", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
     )
 
-    def __init__(self, data: Mapping[str, Any], *, usual: timedelta) -> None:
-        """Take what is typed, and the last days where nothing is."""
-        today = timezone.localdate()
-        super().__init__({"first": data.get("first") or today - usual,
-                          "last": data.get("last") or today})  # fmt: skip
+    def __init__(self, data: Mapping[str, Any], *, usual: tuple[date, date]) -> None:
+        """Take what is typed, and the usual days where nothing is."""
+        super().__init__({"first": data.get("first") or usual[0],
+                          "last": data.get("last") or usual[1]})  # fmt: skip
 
     def clean(self) -> dict[str, Any]:
         said: dict[str, Any] = super().clean() or {}

@@ -1,7 +1,7 @@
 """Forms of records: a kind's own fields, when it was done, who signs, and a number of its own."""
 
 from collections.abc import Mapping
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import uuid4
 
@@ -213,6 +213,12 @@ class ReadingsForm(SigningForm):
             reference_milli_c=said["reference_milli_c"],
             z_milli_c=said["z_milli_c"],
         )
+
+
+def newest(back: timedelta) -> tuple[date, date]:
+    """The days from so many back until today."""
+    today = timezone.localdate()
+    return today - back, today
 
 
 class DaysForm(forms.Form):

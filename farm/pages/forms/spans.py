@@ -7,7 +7,7 @@ from typing import Any
 from django import forms
 
 from farm.models import Form, SellingPlace, Species
-from farm.pages.forms.records import DaysForm
+from farm.pages.forms.records import DaysForm, newest
 
 A_WEEK, A_MONTH = timedelta(days=6), timedelta(days=30)
 
@@ -29,7 +29,7 @@ class WhereForm(DaysForm):
     )
 
     def __init__(self, data: Mapping[str, Any]) -> None:
-        super().__init__(data, usual=A_WEEK)
+        super().__init__(data, usual=newest(A_WEEK))
         self.data = {
             **self.data,
             "form": data.get("form") or Form.FRESH,
@@ -50,7 +50,7 @@ class SpanForm(DaysForm):
     )
 
     def __init__(self, data: Mapping[str, Any]) -> None:
-        super().__init__(data, usual=A_MONTH)
+        super().__init__(data, usual=newest(A_MONTH))
         self.data = {
             **self.data,
             "species": data.get("species", ""),

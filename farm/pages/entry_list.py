@@ -18,7 +18,7 @@ from farm.pages.lists import BOTH, NUMBER, Listing, ListTable, list_page
 from farm.queries.entries import entries, is_late, kinds
 from farm.queries.sales import products_sold, sale_lines
 from farm.reports.rows import Column, Kind
-from farm.templatetags.farm_format import MINUS, amount_of, day, moment, money
+from farm.templatetags.farm_format import MINUS, amount_of, day, moment, money, what
 from ledger.models import Entry, Line
 
 TAKEN_BACK = mark_safe('<span class="badge">taken back</span>')
@@ -27,7 +27,7 @@ DAY = DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
 
 
 def kind_choices() -> list[tuple[str, str]]:
-    return [(kind, kind) for kind in kinds()]
+    return [(kind, what(kind)) for kind in kinds()]
 
 
 def signers() -> list[tuple[int, str]]:
@@ -62,6 +62,9 @@ class EntryTable(ListTable):
 
     class Meta(ListTable.Meta):
         row_attrs = {"class": lambda record: "struck" if record.taken_back else ""}
+
+    def render_kind(self, value: str) -> str:
+        return what(value)
 
     def render_happened_at(self, record: Entry) -> str:
         return moment(record.happened_at)

@@ -61,6 +61,7 @@ PARTS = (
             ("Recalls", "recalls"),
             ("Trace drills", "drills"),
             ("Records", "records"),
+            ("The binder", "binder"),
             ("Key data", "key-data"),
             ("Events", "events"),
         ),

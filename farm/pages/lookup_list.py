@@ -51,7 +51,7 @@ LOOKUPS = (
            ("action", "minutes", "unit_seconds"), ("action", "minutes", "unit_seconds"),
            "How long each action usually takes, so that labour is never forgotten."),
     Lookup("suppliers", "Suppliers", "a supplier", Supplier, ("name", "address", "contact", "gln"),
-           ("name", "contact")),
+           ("contact",)),
     Lookup("supplies", "Supplies", "a supply", Supply, ("use", "moisture_ppm", "piece_mg"),
            ("use", "moisture_ppm", "piece_mg"), "Whatever the farm buys: weighed or counted."),
     Lookup("species", "Species", "a species", Species,

@@ -5,7 +5,7 @@ from datetime import date
 
 import django_filters
 import django_tables2 as tables
-from django.db.models import DateField, IntegerField, Model
+from django.db.models import BooleanField, DateField, Field, IntegerField, Model
 from django.urls import reverse
 
 from farm.pages.lists import Listing, ListTable
@@ -34,7 +34,11 @@ def lookup_listing(lookup: Lookup, *, leads: bool) -> Listing:
            else {"verbose_name": label_of(lookup, names[0])}),
     )  # fmt: skip
     sheet = tuple((sheet_column(lookup, name), getter(name)) for name in names)
-    shown = [name for name in lookup.shown if ending(name) or is_day(lookup, name)]
+    shown = [
+        name
+        for name in lookup.shown
+        if ending(name) or is_a(DateField, lookup, name) or is_a(BooleanField, lookup, name)
+    ]
     renders = {f"render_{name}": render(name) for name in shown}
     meta = type("Meta", (ListTable.Meta,), {"sequence": names})
     table = type(
@@ -75,13 +79,13 @@ def column_of(lookup: Lookup, name: str) -> tables.Column:
 
 def label_of(lookup: Lookup, name: str) -> str:
     names = {field.name: field.verbose_name for field in lookup.model._meta.fields}
-    return str(names.get(name, name)).capitalize()
+    label = str(names.get(name, name))
+    return label[:1].upper() + label[1:]
 
 
-def is_day(lookup: Lookup, name: str) -> bool:
-    return any(
-        field.name == name and isinstance(field, DateField) for field in lookup.model._meta.fields
-    )
+def is_a(kind: type[Field], lookup: Lookup, name: str) -> bool:  # type: ignore[type-arg]
+    fields = lookup.model._meta.fields
+    return any(field.name == name and isinstance(field, kind) for field in fields)
 
 
 def ending(name: str) -> str:
@@ -89,9 +93,11 @@ def ending(name: str) -> str:
 
 
 def render(name: str) -> Callable[..., str]:
-    """Show a figure by the unit that its name ends in, and a day as everywhere."""
+    """Show a figure by the unit that its name ends in, a day as everywhere, yes or no in words."""
 
     def shown(self: ListTable, value: int | date) -> str:
+        if isinstance(value, bool):
+            return "yes" if value else "no"
         if isinstance(value, date):
             return day(value)
         if name.endswith("_ppm"):

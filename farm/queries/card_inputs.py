@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
 
-from django.db.models import Max, Sum
+from django.db.models import Count, Max, Sum
 
 from farm.beliefs import STANDARD_TIMES, Time
 from farm.models import (
@@ -72,7 +72,7 @@ class CardInputs:
 
 
 def usual_choice() -> Choice | None:
-    """What was last grown, sold at a stall if there is one; None while something is missing."""
+    """What was last grown, sold at the stall of most days; None while something is missing."""
     blocks = LotCard.objects.filter(stage=Stage.BLOCKS).exclude(strain=None).exclude(recipe=None)
     last = blocks.select_related("strain__species", "recipe__recipe").order_by("-lot_id").first()
     strains = Strain.objects.select_related("species")
@@ -82,7 +82,8 @@ def usual_choice() -> Choice | None:
     products = Product.objects.filter(form=Form.FRESH)
     product = products.filter(species=strain.species).first() if strain else None
     product = product or products.first()
-    places = sorted(SellingPlace.objects.all(), key=lambda place: place.kind != PlaceKind.STALL)
+    by_days = SellingPlace.objects.annotate(days=Count("stall_days")).order_by("-days", "pk")
+    places = sorted(by_days, key=lambda place: place.kind != PlaceKind.STALL)
     if recipe is None or strain is None or product is None or not places:
         return None
     return Choice(recipe, strain, product, places[0], steriliser=Steriliser.objects.first())

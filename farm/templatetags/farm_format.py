@@ -36,6 +36,13 @@ ROLES: Mapping[str, str] = {
     "used": "used up",
     "sold": "sold",
 }
+# How pages call a kind of entry whose own word is not theirs.
+KIND_WORDS: Mapping[str, str] = {
+    "load stall": "load for a stall",
+    "settle stall": "back from the market",
+    "hold": "put on hold",
+    "release": "release from hold",
+}
 MINUS = "−"
 
 
@@ -101,6 +108,12 @@ def quantity_now(line: Standing, farm: Farm) -> str:
 def quantity_written(line: Standing, farm: Farm) -> str:
     """Show what an entry said of a lot before it was corrected."""
     return _quantity(line.lot, line.written, gave_mg=line.gave_written_mg, farm=farm)
+
+
+@register.filter
+def what(kind: str) -> str:
+    """Name a kind of entry as its page does, where the two differ."""
+    return KIND_WORDS.get(kind, kind)
 
 
 @register.filter

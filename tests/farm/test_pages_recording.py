@@ -337,7 +337,7 @@ def test_a_stall_day_goes_from_the_load_to_the_settling(world: World, client: Cl
 
     # took 18, brought back 4, sold 14 at 5.00
     assert SaleLine.objects.get().gross == 70 * UNIT
-    assert "Back from the market" not in text(client.get("/"))
+    assert 'class="loads"' not in client.get("/").content.decode()
 
 
 def test_what_comes_back_goes_to_its_own_lot(world: World, client: Client) -> None:

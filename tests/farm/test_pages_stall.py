@@ -104,6 +104,16 @@ def test_one_form_settles_the_day_and_says_what_it_earned(
     assert (on_hand(lot), GivenAway.objects.count(), CashUp.objects.count()) == (9, 2, 1)
 
 
+def test_a_day_settled_later_is_offered_as_sold_on_its_own_evening(
+    world: World, client: Client, lot: Lot
+) -> None:
+    load = loaded(world, lot)
+    page = client.get(f"/record/settle-stall/?stall_day={load.pk}")
+
+    assert f'value="{load.day}T18:00"' in page.content.decode()
+    assert "18:00, in the usual time" in text(page)
+
+
 def test_a_day_of_which_nothing_is_said_to_come_back_is_asked_about_once(
     world: World, client: Client, lot: Lot
 ) -> None:

@@ -295,6 +295,10 @@ class DoingForm(FarmForm):
     def rest_fields(self) -> list[forms.BoundField]:
         return [self[name] for name in REST if name in self.fields]
 
+    def when_words(self) -> str:
+        """What stands in the folded part unless it is changed, for its heading."""
+        return "now"
+
     def rest_is_open(self) -> bool:
         """Say whether something in the folded part needs to be seen."""
         seen = any(name in self.errors for name in REST) or bool(self.data.get("initials"))

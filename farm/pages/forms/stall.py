@@ -6,9 +6,11 @@ see prices types none: the price list is used.
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from datetime import datetime, time
 from typing import Any
 
 from django import forms
+from django.utils import timezone
 
 from farm.actions.cashing import CashCount
 from farm.actions.common import Doing, Draw, Recorded
@@ -36,10 +38,11 @@ from farm.pages.forms.unlisted import SOLD_STAGES, ListedByKind
 from farm.queries.sales import open_loads
 from farm.queries.stock import lots_on_hand
 from farm.queries.till import IN_ORDER, TillGoods, till_goods
-from farm.templatetags.farm_format import amount_of
+from farm.templatetags.farm_format import amount_of, moment
 from farm.templatetags.farm_format import day as show_day
 from ledger.models import Lot
 
+EVENING = time(18)
 AWAY = {Given.SAMPLE: "Samples", Given.GIFT: "Gifts", Given.OWN: "Own use"}
 
 
@@ -136,6 +139,8 @@ class BackForm(DoingForm):
         goods = {one.item.pk: one for one in till_goods(self.stall_day)}
         loaded = self.stall_day.lines.select_related("lot__item", "lot__card", "lot__made_by")
         self.loaded = list(loaded.order_by(*IN_ORDER))
+        if self.is_late:
+            self.initial["when"] = self.evening()
         self.one_by_one = bool(self.data.get("by_lot") or self.initial.get("by_lot"))
         self.rows = list(self.make_rows(goods))
         self.taps = sum(sum(one.tapped.values()) for one in goods.values())
@@ -147,6 +152,18 @@ class BackForm(DoingForm):
             )
             self.add("off_why", why)
         self.add_cash()
+
+    @property
+    def is_late(self) -> bool:
+        return self.stall_day.day < timezone.localdate()
+
+    def evening(self) -> datetime:
+        """When a day that is settled later was sold: at its end, and never before its load."""
+        evening = datetime.combine(self.stall_day.day, EVENING, self.farm.zone)
+        return max(evening, timezone.localtime(self.stall_day.entry.happened_at))
+
+    def when_words(self) -> str:
+        return moment(self.evening()) if self.is_late else super().when_words()
 
     def make_rows(self, goods: Mapping[int, TillGoods]) -> Iterator[BackRow]:
         keys: dict[str, list[LoadLine]] = {}

@@ -50,12 +50,16 @@ RECORD = {"settle": ("record-action", ["settle-stall"]), "unfinished": ("unfinis
 
 @dataclass(frozen=True)
 class ClosePage:
-    """``stops``: why it cannot be closed now, or ''. ``closed``: as it was, once it is."""
+    """``stops``: why it cannot be closed now, or ''. ``closed``: as it was, once it is.
+
+    ``before``: which month is to be closed first, if there is one.
+    """
 
     month: Month
     closed: ClosedMonth | None
     files: list[ClosedFile]
     stops: str
+    before: Month | None
     unfinished: list[tuple[Unfinished, str]]
     provisional: list[str]
     bills: AnswerPage
@@ -77,7 +81,7 @@ def month_answer(request: PageRequest, month: Month, others: tuple[Way, ...]) ->
     """Show an open month as worked now, a closed one as it was frozen, each with its files."""
     others = (*others, Way("Bills", f"{reverse('bills')}?month={month.key}"))
     closed = closing_of(month)
-    if closed or (may(request.person, Right.CHANGE_FARM) and month == earliest_open()):
+    if closed or (may(request.person, Right.CHANGE_FARM) and _is_to_close(month)):
         label = "How it was closed" if closed else f"Close {month.name}"
         others = (*others, Way(label, reverse("month-close", args=[month.key])))
     if closed is None:
@@ -132,6 +136,7 @@ def close(request: PageRequest, key: str) -> HttpResponse:
         closed=closed,
         files=list(closed.files.all()) if closed else [],
         stops="" if closed else _stops(month),
+        before=_before(month) if not closed else None,
         unfinished=[(one, _address(one)) for one in unfinished_of(month)] if not closed else [],
         provisional=list(provisional_lots(month).values_list("code", flat=True)),
         bills=_compared(request, month),
@@ -152,6 +157,17 @@ def _stops(month: Month) -> str:
     except Refused as refusal:
         return str(refusal)
     return ""
+
+
+def _is_to_close(month: Month) -> bool:
+    first = earliest_open()
+    return first is not None and first.first <= month.first and month.last < timezone.localdate()
+
+
+def _before(month: Month) -> Month | None:
+    """The month to close before this one, if there is one."""
+    first = earliest_open()
+    return first if first and first.first < month.first else None
 
 
 def _address(one: Unfinished) -> str:

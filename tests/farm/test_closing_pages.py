@@ -154,8 +154,11 @@ def test_the_next_month_shows_what_changed_since(small: World, owner: Client) ->
 
 def test_a_month_out_of_order_says_which_is_first(small: World, owner: Client) -> None:
     crop(small)
+    page = read(owner, "/month/2026-10/close/")
 
-    assert "Close September 2026 first" in read(owner, "/month/2026-10/close/")
+    assert "/month/2026-10/close/" in read(owner, "/month/2026-10/")
+    assert "Close September 2026 first" in page
+    assert f'href="{CLOSE}">To the closing of September 2026' in page
     assert owner.get("/month/2026-13/close/").status_code == 404
 
 

@@ -137,6 +137,15 @@ def test_six_actions_are_offered_at_once_and_the_rest_on_their_own_page(world: W
     assert "Everything that can be recorded" in page
 
 
+def test_who_records_nothing_is_led_to_what_they_came_for(
+    reader: Client, inspector: Client
+) -> None:
+    money, safety = (one.get("/").content.decode() for one in (reader, inspector))
+
+    assert 'href="/owed/">Who owes what' in money and "/record/" not in money
+    assert 'href="/records/binder/">The binder' in safety and "/owed/" not in safety
+
+
 def test_what_is_done_most_is_offered(world: World) -> None:
     assert "transfer-culture" not in [deed.slug for deed in most_used(world.owner)]
 

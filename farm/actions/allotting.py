@@ -54,9 +54,8 @@ def ask_if_set_aside(draws: Sequence[Draw], *, besides: tuple[Order, date] | Non
 
     10 packs, 8 of them set aside: 2 go without a question.
     """
-    if not AllocationLine.objects.filter(lot__in=[draw.lot.pk for draw in draws]).exists():
-        return
-    parts = [part for part in set_aside() if (part.due.order, part.due.day) != besides]
+    parts = set_aside(of={draw.lot.pk for draw in draws})
+    parts = [part for part in parts if (part.due.order, part.due.day) != besides]
     taken = [one for draw in draws if (one := _broken(draw, parts))]
     if taken:
         codes = [draw.lot.code for draw in draws]
@@ -102,7 +101,8 @@ def _the_same(
 
 
 def _check(due: DueOrder, draws: Sequence[Draw], lots: Mapping[int, Lot], *, sure: bool) -> None:
-    others = [p for p in set_aside() if (p.due.order.pk, p.due.day) != (due.order.pk, due.day)]
+    parts = set_aside(of=lots)
+    others = [p for p in parts if (p.due.order.pk, p.due.day) != (due.order.pk, due.day)]
     last = due.day + timedelta(days=due.order.customer.least_days)
     for draw in draws:
         lot = lots[draw.lot.pk]

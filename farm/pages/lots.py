@@ -217,7 +217,7 @@ def facts_of(request: PageRequest, found: Lot) -> list[tuple[str, str]]:
 
 def _aside_words(found: Lot, farm: Farm) -> str:
     """How much of a lot is promised, and to whom; empty where none is."""
-    parts = [part for part in set_aside() if part.lot == found and part.quantity]
+    parts = [part for part in set_aside(of=[found.pk]) if part.quantity]
     quantity = sum(part.quantity for part in parts)
     return f"{amount_of(quantity, found, farm)} for {words_of(parts)}" if parts else ""
 

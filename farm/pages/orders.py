@@ -26,7 +26,16 @@ from farm.pages.lists import PER_LEAF, ListPage, ListTable, rows_of, spreadsheet
 from farm.pages.papers import numbered, paper_page
 from farm.queries.allocations import SetAside, set_aside
 from farm.queries.invoices import sold_lines
-from farm.queries.orders import DueOrder, State, called_off, due_between, due_order, orders
+from farm.queries.orders import (
+    DueOrder,
+    State,
+    called_off,
+    days_of,
+    due_between,
+    due_on_days,
+    due_order,
+    orders,
+)
 from farm.reports.invoice_rows import note_paper
 from farm.reports.owed_rows import round_report
 from farm.reports.rows import Column, Kind
@@ -169,7 +178,7 @@ def order(request: PageRequest, pk: int) -> HttpResponse:
     today = timezone.localdate()
     span = (today - LATE, today + AHEAD) if found.every_weeks else (found.due_on, found.due_on)
     first, last = span
-    due = [one for one in due_between(first, last) if one.order == found]
+    due = due_on_days((found, day) for day in days_of(found, first, last))
     may_stop = not called_off(found, last) and any(one.is_open for one in due)
     aside = set_aside(order=found)
     shown = OrderPage(

@@ -6,12 +6,12 @@ release it by themselves. So all that is set aside of a lot is never more than i
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import Enum
 
-from django.db.models import Exists, OuterRef, Prefetch
+from django.db.models import Exists, OuterRef, QuerySet
 
 from farm.models import Allocation, AllocationLine, DeliveryNote, Order, OrderLine, Stage
 from farm.queries.keeping import keeps_until
@@ -45,13 +45,16 @@ class SetAside:
         return Standing.HELD if self.lot.held else Standing.GONE
 
 
-def set_aside(*, order: Order | None = None) -> list[SetAside]:
+def set_aside(*, order: Order | None = None, of: Collection[int] | None = None) -> list[SetAside]:
     """All that is set aside, the first day first; ``order``: look at one order's days alone.
 
-    The promise for the earlier day comes first where a lot no longer holds all of them, then the
-    one made earlier. At most eleven queries.
+    ``of``: of these lots alone, by pk; where none of them was promised it is one query. The
+    promise for the earlier day comes first where a lot no longer holds all of them, then the one
+    made earlier. At most nine queries.
     """
-    latest = _latest()
+    latest = _latest(of)
+    if not latest:
+        return []
     lines = _lines(latest)
     days = [(one.order_id, one.due_on) for one in latest]
     found = {one.pk: one for one in orders().filter(pk__in={pk for pk, _ in days})}
@@ -62,8 +65,12 @@ def set_aside(*, order: Order | None = None) -> list[SetAside]:
         one = due[made.order_id, made.due_on]
         if one.is_open:
             parts += list(_standing(lines[made.pk], one, after=made.after_entry, left=left))
+    if order is not None:
+        parts = [part for part in parts if part.due.order == order]
+    if of is not None:
+        parts = [part for part in parts if part.lot.pk in of]
     located(part.lot for part in parts)
-    return [part for part in parts if order is None or part.due.order == order]
+    return parts
 
 
 def taken_of(parts: Iterable[SetAside]) -> dict[int, int]:
@@ -115,10 +122,11 @@ def keeps(lot: Lot, day: date) -> bool:
 # --- parts -----------------------------------------------------------------------------------
 
 
-def _latest() -> list[Allocation]:
+def _latest(of: Collection[int] | None = None) -> list[Allocation]:
     """The last allocation of each day of an order, by day and then as they were made.
 
-    Days that a delivery closed are left out: however many years there are, few are open.
+    Days that a delivery closed are left out: however many years there are, few are open. ``of``:
+    those alone that name one of these lots; what they leave of it depends on no others.
     """
     closing = DeliveryNote.objects.filter(
         order=OuterRef("order"), due_on=OuterRef("due_on"), rest_follows=False
@@ -126,19 +134,19 @@ def _latest() -> list[Allocation]:
     later = Allocation.objects.filter(
         order=OuterRef("order"), due_on=OuterRef("due_on"), pk__gt=OuterRef("pk")
     )
-    lines = AllocationLine.objects.select_related(
-        "order_line__product", "order_line__species", "lot__item", "lot__made_by",
-        "lot__card__species", "lot__card__product",
-    )  # fmt: skip
     rows = Allocation.objects.filter(~Exists(closing), ~Exists(later)).order_by("due_on", "pk")
-    return list(rows.prefetch_related(Prefetch("lines", lines)))
+    return list(rows if of is None else rows.filter(Exists(_naming(of))))
+
+
+def _naming(lots: Collection[int]) -> QuerySet[AllocationLine]:
+    return AllocationLine.objects.filter(allocation=OuterRef("pk"), lot__in=lots)
 
 
 def _lines(made: Sequence[Allocation]) -> dict[int, list[AllocationLine]]:
     rows = AllocationLine.objects.filter(allocation__in=made).select_related(
         "order_line__product", "order_line__species", "lot__item", "lot__made_by",
         "lot__card__species", "lot__card__product",
-    ).order_by("pk") if made else ()  # fmt: skip
+    ).order_by("pk")  # fmt: skip
     lines: dict[int, list[AllocationLine]] = defaultdict(list)
     for row in rows:
         lines[row.allocation_id].append(row)

@@ -5,7 +5,7 @@ from datetime import date
 
 import pytest
 from django.contrib.auth.models import User
-from django.db import connections
+from django.db import connection, connections
 from django.test import Client, TransactionTestCase
 
 from farm.models.people import Farm, Person, Role
@@ -19,17 +19,40 @@ SPAN = {
 }
 
 
+@pytest.fixture(scope="session")
+def django_db_modify_db_settings(
+    django_db_modify_db_settings_parallel_suffix: None, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    """Keep SQLite's book in a file, as a farm does.
+
+    In memory all threads would share one connection, and a page that a browser asks for by itself
+    would meet a locked table.
+    """
+    if connection.vendor == "sqlite":
+        file = tmp_path_factory.mktemp("book") / "test.sqlite3"
+        connection.settings_dict["TEST"]["NAME"] = str(file)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Keep tests that share a farm made for their module in one process, so that it is made once."""
+    for item in items:
+        made = item._fixtureinfo.name2fixturedefs if isinstance(item, pytest.Function) else {}
+        if any(each[-1].scope == "module" for each in made.values()):
+            item.add_marker(pytest.mark.xdist_group(item.nodeid.partition("::")[0]))
+
+
 @pytest.fixture(autouse=True, scope="session")
 def _flushing_lifts_the_triggers() -> Iterator[None]:
     """Let a test with real transactions clear its tables, which the book's triggers forbid."""
     plain = TransactionTestCase._fixture_teardown  # type: ignore[attr-defined]
 
     def lifted(test: TransactionTestCase) -> None:
-        for connection in connections.all():
-            append_only.remove(connection)
+        for each in connections.all():
+            append_only.remove(each)
         plain(test)
-        for connection in connections.all():
-            append_only.install(connection)
+        for each in connections.all():
+            append_only.install(each)
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(TransactionTestCase, "_fixture_teardown", lifted)

@@ -1,15 +1,12 @@
 """A real browser before the running site. Skipped where Chromium or its driver is missing."""
 
 import shutil
-import threading
 from collections.abc import Iterator
 from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
 from django.conf import settings
-from django.core.handlers.base import BaseHandler
-from django.http import HttpRequest, HttpResponseBase
 from django.test import Client
 from pytest_django.live_server_helper import LiveServer
 from selenium import webdriver
@@ -25,24 +22,6 @@ _OPTIONS = (
     "--disable-background-networking", "--disable-component-update", "--disable-sync",
     "--disable-dev-shm-usage",
 )  # fmt: skip
-
-
-# Held by whatever uses the database, a request or a test: a phone asks for pages by itself.
-ALONE = threading.RLock()
-
-
-@pytest.fixture(scope="session", autouse=True)
-def _one_request_at_a_time() -> Iterator[None]:
-    """Answer one after another: the tests' database in memory is one connection for all threads."""
-    answer = BaseHandler.get_response
-
-    def alone(handler: BaseHandler, request: HttpRequest) -> HttpResponseBase:
-        with ALONE:
-            return answer(handler, request)
-
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(BaseHandler, "get_response", alone)
-        yield
 
 
 @pytest.fixture(scope="session")
@@ -82,8 +61,13 @@ def owner(world: World) -> Person:
 
 
 @pytest.fixture
-def site(chromium: webdriver.Chrome, live_server: LiveServer, owner: Person) -> webdriver.Chrome:
-    """A browser in which the owner is signed in, on the first page, at a phone's width."""
+def site(
+    chromium: webdriver.Chrome, live_server: LiveServer, owner: Person
+) -> Iterator[webdriver.Chrome]:
+    """A browser in which the owner is signed in, on the first page, at a phone's width.
+
+    It leaves the site before the tables are cleared: a page asks for more by itself.
+    """
     client = Client()
     client.force_login(owner.user)
     chromium.set_window_size(360, 800)
@@ -91,4 +75,6 @@ def site(chromium: webdriver.Chrome, live_server: LiveServer, owner: Person) -> 
     cookie = client.cookies[settings.SESSION_COOKIE_NAME].value
     chromium.add_cookie({"name": settings.SESSION_COOKIE_NAME, "value": cookie, "path": "/"})
     chromium.get(live_server.url)
-    return chromium
+    chromium.get_log("browser")
+    yield chromium
+    chromium.get("about:blank")

@@ -11,7 +11,6 @@ from farm.actions.common import Draw
 from farm.actions.stalls import load_stall
 from farm.models import CashUp, GivenAway, Product, SaleLine, StallDay, Tap, TapOf, Token
 from ledger.models import Lot
-from tests.browser.conftest import ALONE
 from tests.browser.signal import Cable
 from tests.browser.test_site import failures, send
 from tests.farm.goods import a_day, packs
@@ -47,13 +46,12 @@ class Hands:
 @pytest.fixture
 def lots(world: World) -> list[Lot]:
     """Six products, as many as a small stall shows; the stall takes tokens."""
-    with ALONE:
-        world.stall.float_money, world.stall.card_fee_ppm = 80 * UNIT, 20_000
-        world.stall.save()
-        Token.objects.create(
-            name="Market pound", place=world.stall, value_money=UNIT, issuer="Town council"
-        )
-        return [packs_of(world, number) for number in range(6)]
+    world.stall.float_money, world.stall.card_fee_ppm = 80 * UNIT, 20_000
+    world.stall.save()
+    Token.objects.create(
+        name="Market pound", place=world.stall, value_money=UNIT, issuer="Town council"
+    )
+    return [packs_of(world, number) for number in range(6)]
 
 
 def packs_of(world: World, number: int) -> Lot:
@@ -68,19 +66,17 @@ def packs_of(world: World, number: int) -> Lot:
 
 @pytest.fixture
 def load(world: World, lots: list[Lot]) -> StallDay:
-    with ALONE:
-        entry = load_stall(
-            world.doing(),
-            place=world.stall,
-            day=a_day(world),
-            lines=[Draw(lot, 20) for lot in lots],
-        ).entry
-        return StallDay.objects.get(entry=entry)
+    entry = load_stall(
+        world.doing(),
+        place=world.stall,
+        day=a_day(world),
+        lines=[Draw(lot, 20) for lot in lots],
+    ).entry
+    return StallDay.objects.get(entry=entry)
 
 
 def taps() -> list[tuple[str, int]]:
-    with ALONE:
-        return list(Tap.objects.order_by("pk").values_list("of", "quantity"))
+    return list(Tap.objects.order_by("pk").values_list("of", "quantity"))
 
 
 def test_saturday_night_takes_two_taps_and_well_under_three_minutes(
@@ -109,9 +105,8 @@ def test_saturday_night_takes_two_taps_and_well_under_three_minutes(
     assert (hands.taps, hands.boxes) == (2, 10)
     # Typing leaves two minutes for counting packs and coins.
     assert hands.hundredths() < MINUTE
-    with ALONE:
-        assert sum(SaleLine.objects.values_list("gross", flat=True)) == 520 * UNIT
-        assert (GivenAway.objects.count(), CashUp.objects.count()) == (1, 1)
+    assert sum(SaleLine.objects.values_list("gross", flat=True)) == 520 * UNIT
+    assert (GivenAway.objects.count(), CashUp.objects.count()) == (1, 1)
     assert failures(site) == []
 
 

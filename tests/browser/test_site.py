@@ -29,6 +29,7 @@ def failures(site: WebDriver) -> list[str]:
 def send(site: WebDriver, button: str) -> None:
     """Press a form's button, and wait for the page that follows."""
     pressed = site.find_element(By.CSS_SELECTOR, button)
+    site.execute_script("arguments[0].scrollIntoView({block: 'center'})", pressed)
     pressed.click()
     WebDriverWait(site, 30).until(staleness_of(pressed))
 

@@ -75,6 +75,6 @@ def site(
     cookie = client.cookies[settings.SESSION_COOKIE_NAME].value
     chromium.add_cookie({"name": settings.SESSION_COOKIE_NAME, "value": cookie, "path": "/"})
     chromium.get(live_server.url)
-    chromium.get_log("browser")
+    chromium.get_log("browser")  # type: ignore[no-untyped-call]
     yield chromium
     chromium.get("about:blank")

@@ -9,7 +9,7 @@ from django.http import QueryDict
 
 from farm.models import Farm, Person
 from farm.pages.doings import Deed
-from farm.pages.forms.doing import DoingForm, FirstForm
+from farm.pages.forms.doing import ALL_OF, DoingForm, FirstForm
 from farm.queries.times import usual_time
 
 
@@ -49,7 +49,11 @@ def filled_form(
         farm=farm,
         person=person,
         given=first.cleaned_data if first else {},
-        initial={**last, **answers(deed.form.base_fields, sent.address)},
+        initial={
+            **last,
+            **answers(deed.form.base_fields, sent.address),
+            ALL_OF: sent.address.get(ALL_OF),
+        },
     )
     if form.takes_time:
         usual = usual_time(deed.kind, form.place())

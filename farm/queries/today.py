@@ -205,7 +205,7 @@ def _over(lot: Lot, left: int) -> ToDo:
     binned = ToDo(lot, about, "throw-away", "lot", left, urgent=True)
     if lot.card.stage == Stage.PACKS:
         return binned
-    return ToDo(lot, about, "dry", "", left, urgent=True, other=binned)
+    return ToDo(lot, about, "dry", "all_of", left, urgent=True, other=binned)
 
 
 def _held(lots: list[Lot]) -> Iterable[ToDo]:

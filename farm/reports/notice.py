@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from datetime import date
 
+from farm import habits
 from farm.models import Farm
 from farm.queries.reach import Reach
 
@@ -14,12 +15,12 @@ def first_words(farm: Farm, reach: Reach, day: date) -> str:
     named = _listed([*products, *unnamed]) or ["our products"]
     days = [one.first for one in reach.recipients] + [one.day for one in reach.unnamed]
     days += [one.last for one in reach.recipients]
-    when = f", sold from {min(days)} to {max(days)}" if days else ""
+    when = f", sold from {habits.day(min(days))} to {habits.day(max(days))}" if days else ""
     codes = _listed(code for one in reach.recipients for code in one.codes)
     codes = _listed([*codes, *(one.lot_code for one in reach.unnamed)])
     return "\n".join((
         f"{farm.name}, {farm.place}",
-        f"Notice of {day}",
+        f"Notice of {habits.day(day)}",
         "",
         f"We are calling back: {', '.join(named)}{when}.",
         f"The lot on the label is one of: {', '.join(codes)}." if codes else

@@ -26,6 +26,8 @@ from ledger.models import Lot
 # A phone's clock may run a little fast; anything later has not happened yet.
 FAST_CLOCK = timedelta(minutes=10)
 OWN = (("", "by who signs in"), ("own", "own hours"), ("paid", "paid hours"))
+# In an address: the code of a lot of which everything is taken.
+ALL_OF = "all_of"
 REST = ("when", "minutes", "own", "reason", "initials", "pin")
 QUESTIONS = {"sure": "Yes, that is right", "count_up": "Sell it all the same, and count up"}
 
@@ -230,11 +232,14 @@ class DoingForm(FarmForm):
     ) -> None:
         """Add a box for each lot: how much of it; blank is nothing.
 
+        The lot that the address says all is taken of comes filled in.
         ``weighed``: in weight, also where the lot itself is counted (what blocks gave).
         """
         rows = self.groups.setdefault(group, [])
         for lot in [*lots, *self.sent_before(group, lots)]:
             name, taken = f"{group}_{lot.pk}", (prefilled or {}).get(lot.pk)
+            if lot.code == self.initial.get(ALL_OF):
+                taken = lot.quantity
             field = MassField() if weighed else quantity_field(lot)
             field.label, field.required, field.initial = lot_label(lot, self.farm), False, taken
             if taken and isinstance(field, MassField):

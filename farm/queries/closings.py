@@ -54,7 +54,10 @@ def frozen_rows() -> list[KeptRow]:
 
 def covered() -> list[Month]:
     """The months that closings answer for: from the first of the book to the last closed."""
-    last = last_closed()
+    return _up_to(last_closed())
+
+
+def _up_to(last: ClosedMonth | None) -> list[Month]:
     return months_from(min(_first_day() or last.month, last.month), last.month) if last else []
 
 
@@ -68,15 +71,19 @@ def closing_of(month: Month) -> ClosedMonth | None:
 
 def earliest_open() -> Month | None:
     """The month to close next: after the last closed, else the first with anything in it."""
-    last = last_closed()
+    return _after(last_closed())
+
+
+def _after(last: ClosedMonth | None) -> Month | None:
     first = month_after(last.month) if last else _first_day()
     return _month(first) if first else None
 
 
 def months_shown() -> list[Month]:
     """List the months to look at, newest first: with entries, closed, or to be closed next."""
-    found = {month.first: month for month in [*months_kept(), *covered()]}
-    following = earliest_open()
+    last = last_closed()
+    found = {month.first: month for month in [*months_kept(), *_up_to(last)]}
+    following = _after(last)
     if following:
         found[following.first] = following
     return [found[first] for first in sorted(found, reverse=True)]

@@ -6,18 +6,18 @@ shelf are the slow ones.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import NamedTuple
 
-from django.db.models import BigIntegerField, Case, F, QuerySet, Sum, When
+from django.db.models import BigIntegerField, Case, F, Q, Sum, When
 from django.db.models.functions import Coalesce
 
 from farm.models import Grade, LotCard, SellingPlace, Species, Stage, Strain
 from farm.models import SaleLine as SaleRow
 from farm.queries.yields import block_counts
-from ledger.models import Dimension, Entry, Flow, Line, Lot, Role
+from ledger.models import Dimension, Entry, Flow, Line, Role
 
 FLUSHES = 3
 ENOUGH_BLOCKS = 20
@@ -35,6 +35,20 @@ class Share:
     def ppm(self) -> int:
         """Parts per million, rounded half to even; of nothing, none."""
         return round(self.part * 1_000_000 / self.whole) if self.whole else 0
+
+
+class Made(NamedTuple):
+    """A crop or pack lot: what is left of it, and the sum of its flows by what moved them.
+
+    ``missing``: what of ``lost`` was found at a weighing.
+    """
+
+    grade: str
+    left: int
+    made: int
+    shrunk: int
+    lost: int
+    missing: int
 
 
 class BlockLot(NamedTuple):
@@ -73,15 +87,17 @@ def experience_of(strain: Strain) -> Experience:
     fruited = sum(lot.fruited for lot in lots)
     given = [_sum_of_flush(lots, flush) for flush in range(1, FLUSHES + 1)]
     grown = [lot for lot in lots if lot.fruited]
+    crop = _made(stage=Stage.CROP, strain=strain)
+    packs = _made(stage=Stage.PACKS, product__species=strain.species, lot__quantity=0)
     return Experience(
         blocks=sum(lot.started for lot in lots),
         lots=len(lots),
         flushes_mg=tuple(round(mg / fruited) if fruited else 0 for mg in given),
         yields_kg=tuple(sum(lot.given_mg.values()) / 1e6 / lot.fruited for lot in grown),
         loss=_share((lot.lost, lot.started) for lot in lots),
-        trim=_trim(strain),
-        fridge=_fridge(strain),
-        unsold=_unsold(strain),
+        trim=_trim(crop),
+        fridge=_fridge(crop),
+        unsold=_unsold(packs),
     )
 
 
@@ -164,36 +180,37 @@ def _sum_of_flush(lots: Iterable[BlockLot], flush: int) -> int:
     return sum(lot.given_mg.get(flush, 0) for lot in lots)
 
 
-def _trim(strain: Strain) -> Share:
-    made = _quantities(_lots(stage=Stage.CROP, strain=strain), Role.MADE)
-    trim = _quantities(_lots(stage=Stage.CROP, strain=strain, grade=Grade.TRIM), Role.MADE)
-    return Share(sum(trim.values()), sum(made.values()))
+def _trim(crop: Sequence[Made]) -> Share:
+    trim = sum(lot.made for lot in crop if lot.grade == Grade.TRIM)
+    return Share(trim, sum(lot.made for lot in crop))
 
 
-def _fridge(strain: Strain) -> Share:
+def _fridge(crop: Sequence[Made]) -> Share:
     """Water and what was missing at a weighing, of crop lots that are gone."""
-    lots = _lots(stage=Stage.CROP, strain=strain, lot__quantity=0).exclude(card__grade=Grade.TRIM)
-    shrunk = _quantities(lots, Role.SHRUNK)
-    missing = _quantities(lots, Role.LOST, entry__kind="weigh again")
-    made = _quantities(lots, Role.MADE)
-    return _share((-shrunk.get(lot, 0) - missing.get(lot, 0), mg) for lot, mg in made.items())
+    gone = [lot for lot in crop if not lot.left and lot.grade != Grade.TRIM]
+    return _share((-lot.shrunk - lot.missing, lot.made) for lot in gone)
 
 
-def _unsold(strain: Strain) -> Share:
-    """Packs of the species that were binned, of packs that are gone."""
-    lots = _lots(stage=Stage.PACKS, product__species=strain.species, lot__quantity=0)
-    lost = _quantities(lots, Role.LOST)
-    return _share((-lost.get(lot, 0), made) for lot, made in _quantities(lots, Role.MADE).items())
+def _unsold(packs: Sequence[Made]) -> Share:
+    """Packs that were binned, of packs that are gone."""
+    return _share((-lot.lost, lot.made) for lot in packs)
 
 
-def _lots(**facts: object) -> QuerySet[Lot]:
+def _made(**facts: object) -> list[Made]:
+    """Add up what happened to all lots of such cards, lot by lot; one query."""
     cards = LotCard.objects.filter(**facts)
-    return Lot.objects.filter(pk__in=cards.values("lot_id"))
+    flows = Flow.objects.filter(lot__in=cards.values("lot_id"))
+    sums = flows.values_list("lot_id", "lot__card__grade", "lot__quantity").annotate(
+        made=_sum(role=Role.MADE),
+        shrunk=_sum(role=Role.SHRUNK),
+        lost=_sum(role=Role.LOST),
+        missing=_sum(role=Role.LOST, entry__kind="weigh again"),
+    )
+    return [Made(*row[1:]) for row in sums.order_by("lot_id")]
 
 
-def _quantities(lots: QuerySet[Lot], role: str, **facts: object) -> dict[int, int]:
-    flows = Flow.objects.filter(lot__in=lots, role=role, **facts)
-    return dict(flows.values_list("lot_id").annotate(Sum("quantity")).order_by())
+def _sum(**flows: str) -> Sum:
+    return Sum("quantity", filter=Q(**flows), default=0)
 
 
 def _share(pairs: Iterable[tuple[int, int]]) -> Share:

@@ -13,7 +13,7 @@ from datetime import date, timedelta
 from django.db.models import QuerySet, Sum
 from django.db.models.functions import Coalesce, TruncMonth
 
-from farm.models import Form, LotCard, SaleLine, SellingCost, SellingPlace, Species, Stage
+from farm.models import Form, SaleLine, SellingCost, SellingPlace, Species, Stage
 from farm.queries.finding import Amount, amount_in
 from farm.queries.owed import Account, accounts
 from farm.queries.reconciliation import Reconciliation, reconcile
@@ -305,17 +305,16 @@ def lost_in(month: Span, only: Only = EVERYTHING) -> tuple[LostRow, ...]:
 
 
 def _stock(rows: list[balances.Balance], only: Only) -> tuple[StockRow, ...]:
-    """Add up by stage what lots held at the end of a day; two queries more."""
-    cards = LotCard.objects.filter(lot__in=[row.lot_id for row in rows])
+    """Add up by stage what lots held at the end of a day; one query more."""
+    found = Lot.objects.select_related("item", "card")
     if only.species:
-        cards = cards.filter(species=only.species)
-    stages = dict(cards.values_list("lot_id", "stage"))
-    lots = Lot.objects.select_related("item").in_bulk([row.lot_id for row in rows])
+        found = found.filter(card__species=only.species)
+    lots = found.in_bulk([row.lot_id for row in rows])
     sums: dict[int, list[int]] = defaultdict(lambda: [0, 0, 0, 0])
-    for row in (row for row in rows if row.lot_id in stages):
+    for row in (row for row in rows if row.lot_id in lots):
         amount = amount_in(lots[row.lot_id], row.quantity)
         numbers = (1, amount.pieces or 0, amount.mass_mg or 0, sum(row.cost))
-        stage = stages[row.lot_id]
+        stage = lots[row.lot_id].card.stage
         sums[stage] = [a + b for a, b in zip(sums[stage], numbers, strict=True)]
     return tuple(StockRow(Stage(stage), *numbers) for stage, numbers in sorted(sums.items()))
 

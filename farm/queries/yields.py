@@ -118,7 +118,7 @@ def block_yields(picks: Iterable[Pick], until: date) -> tuple[BlockYield, ...]:
     counts = block_counts(lots)
     cards = LotCard.objects.filter(lot__in=lots).select_related(
         "lot", "strain__species", "species", "recipe__recipe"
-    )
+    ).order_by("lot__made_by_id", "pk")  # fmt: skip
     dry = _dry_mg({card.recipe for card in cards if card.recipe})
     return tuple(
         BlockYield(
@@ -133,7 +133,7 @@ def block_yields(picks: Iterable[Pick], until: date) -> tuple[BlockYield, ...]:
             provisional=card.lot.shares_open,
             recipe=str(card.recipe or ""),
         )
-        for card in cards.order_by("lot__made_by_id", "pk")
+        for card in cards
     )
 
 

@@ -66,7 +66,8 @@ def open_report(month: Month, made: Made) -> Report:
     is_earliest = month == earliest_open()
     since = since_closing() if is_earliest and last_closed() else None
     state = "open, the earliest: closed next" if is_earliest else "open"
-    return _with_closing(month, made, state=state, own=rows_of(month), since=since)
+    own = rows_of(month) if since is not None else ()  # shown beside what changed, else nowhere
+    return _with_closing(month, made, state=state, own=own, since=since)
 
 
 def closing_files(

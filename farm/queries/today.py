@@ -17,6 +17,8 @@ from ledger.models import Line, Lot
 SHAKE_AFTER_DAYS = 5
 # Own rule: a pick is looked for from three days before the planned day on.
 PICK_EARLY_DAYS = 3
+# Own rule: an order that was not given is reminded of for two weeks.
+LATE = timedelta(weeks=2)
 SHOWN, MOST = 4, 24
 Days = Mapping[tuple[int, str], date]
 
@@ -110,15 +112,22 @@ def room_of(lot: Lot) -> str:
 
 
 def orders_to_deliver(day: date) -> list[Order]:
-    """Orders due on a day that have no standing note for it; three queries."""
-    noted = standing_notes().filter(order=OuterRef("pk"), due_on=day).order_by()
-    found = Order.objects.filter(Q(every_weeks__gt=0) | Q(due_on=day), due_on__lte=day)
+    """Orders due on a day that have no standing note for it; three queries.
+
+    What was ordered once and not given stays for two weeks: it is late, and not forgotten.
+    """
+    once = Q(every_weeks=0, due_on__gt=day - LATE)
+    due = Q(due_on=day) | Q(due_on=OuterRef("due_on"), order__every_weeks=0)
+    noted = standing_notes().filter(due, order=OuterRef("pk")).order_by()
+    found = Order.objects.filter(Q(every_weeks__gt=0) | once, due_on__lte=day)
     found = found.filter(~Exists(noted)).select_related("customer", "share")
-    return [
-        order
-        for order in found.prefetch_related("stops", "pauses").order_by("pk")
-        if day in days_of(order, day, day) and not called_off(order, day) and not paused(order, day)
-    ]
+    listed = found.prefetch_related("stops", "pauses").order_by("due_on", "pk")
+    return [order for order in listed if _is_due(order, day if order.every_weeks else order.due_on)]
+
+
+def _is_due(order: Order, day: date) -> bool:
+    is_off = called_off(order, day) or paused(order, day)
+    return day in days_of(order, day, day) and not is_off
 
 
 def last_days(lots: Iterable[Lot], kinds: Iterable[str]) -> Days:

@@ -183,10 +183,19 @@ def test_what_was_never_placed_stands_in_no_room(world: World) -> None:
     assert rooms(world) == {"": ["Inoculate"]}
 
 
-def test_an_order_is_to_be_delivered_on_its_day_alone(world: World) -> None:
+@pytest.mark.parametrize(("days", "waits"), [(-1, False), (0, True), (13, True), (14, False)])
+def test_an_order_waits_from_its_day_and_two_weeks_where_it_is_late(
+    world: World, days: int, waits: bool
+) -> None:
     asked = order(world, 2, sure=True)
 
-    assert orders_to_deliver(asked.due_on) == [asked]
+    assert orders_to_deliver(asked.due_on + timedelta(days=days)) == [asked] * waits
+
+
+def test_a_late_order_that_was_called_off_waits_no_more(world: World) -> None:
+    asked = order(world, 2, sure=True)
+    stop_order(world.doing(reason="closed"), order=asked, from_day=asked.due_on)
+
     assert orders_to_deliver(asked.due_on + timedelta(days=1)) == []
 
 
@@ -195,7 +204,8 @@ def test_an_order_that_was_delivered_waits_no_more(world: World) -> None:
     asked = order(world, 2)
     delivered(world, asked, lot, 2)
 
-    assert orders_to_deliver(asked.due_on) == []
+    late = asked.due_on + timedelta(days=1)
+    assert orders_to_deliver(asked.due_on) == orders_to_deliver(late) == []
 
 
 def test_a_weekly_order_waits_every_week_until_it_is_called_off(world: World) -> None:

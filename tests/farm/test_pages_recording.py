@@ -359,16 +359,6 @@ def test_weights_are_hinted_in_the_farms_unit(world: World, client: Client) -> N
     assert fresh(crop).quantity == 9_979_032
 
 
-def test_the_dryer_asked_for_from_a_lot_takes_all_of_it(world: World, client: Client) -> None:
-    crop, other = picked(world), picked(world)
-    page = client.get(f"/lots/{crop.code}/").content.decode()
-    boxes = prefilled(client, f"/record/dry/?all_of={crop.code}")
-
-    assert f"/record/dry/?all_of={crop.code}" in page
-    assert boxes[f"draws_{crop.pk}"] == "10.00 kg"
-    assert f"draws_{other.pk}" not in boxes
-
-
 def test_cautions_stand_where_the_work_can_hurt(world: World, client: Client) -> None:
     picked(world)
     expected = {

@@ -12,7 +12,7 @@ from farm.models import Farm
 from farm.pages.today import most_used
 from farm.queries.today import by_room, orders_to_deliver, to_do
 from tests.conftest import signed_in
-from tests.farm.filled import text
+from tests.farm.filled import prefilled, text
 from tests.farm.goods import packs
 from tests.farm.sold import delivered, order
 from tests.farm.world import (
@@ -115,6 +115,17 @@ def test_a_pick_past_its_days_is_dried_or_thrown_away(world: World) -> None:
     picked(world)
 
     assert acts(world, world.species.fridge_days + 1) == ["Dry", "Throw away"]
+
+
+def test_the_dryer_asked_for_from_a_lot_takes_all_of_it(world: World) -> None:
+    client = signed_in(world.owner)
+    crop, other = picked(world), picked(world)
+    page = client.get(f"/lots/{crop.code}/").content.decode()
+    boxes = prefilled(client, f"/record/dry/?all_of={crop.code}")
+
+    assert f"/record/dry/?all_of={crop.code}" in page
+    assert boxes[f"draws_{crop.pk}"] == "10.00 kg"
+    assert f"draws_{other.pk}" not in boxes
 
 
 def test_packs_past_their_days_are_thrown_away(world: World) -> None:

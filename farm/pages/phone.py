@@ -19,7 +19,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.cache import never_cache
 
-from farm.models.people import the_farm
+from farm.models.people import Farm, the_farm
 from farm.pages.access import PageRequest, Right, farm_for, page, person_of
 from farm.pages.frame import show
 from farm.pages.kept_pages import KeptForm, kept_forms, may_be_kept, sent_to
@@ -83,10 +83,10 @@ def worker(request: HttpRequest) -> HttpResponse:
 
 @login_not_required
 def manifest(request: HttpRequest) -> JsonResponse:
-    """Say how the site is put on a telephone's first screen."""
-    farm = the_farm()
+    """Say how the site is put on a telephone's first screen, also before the farm has a name."""
+    farm = Farm.objects.first()
     said = {
-        "name": f"{farm.name} ledger",
+        "name": f"{farm.name} ledger" if farm else "Ledger",
         "short_name": "Ledger",
         "start_url": reverse("today"),
         "scope": "/",

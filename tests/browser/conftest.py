@@ -2,6 +2,7 @@
 
 import shutil
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -60,21 +61,30 @@ def owner(world: World) -> Person:
     return found or person_in_role(Role.OWNER, "olive")
 
 
+@contextmanager
+def signed_in_at(
+    chromium: webdriver.Chrome, address: str, person: Person
+) -> Iterator[webdriver.Chrome]:
+    """Sign somebody in, and show their first page at a phone's width.
+
+    The browser leaves before the tables are cleared: a page asks for more by itself.
+    """
+    client = Client()
+    client.force_login(person.user)
+    chromium.set_window_size(360, 800)
+    chromium.get(f"{address}/sign-in/")
+    cookie = client.cookies[settings.SESSION_COOKIE_NAME].value
+    chromium.add_cookie({"name": settings.SESSION_COOKIE_NAME, "value": cookie, "path": "/"})
+    chromium.get(address)
+    chromium.get_log("browser")  # type: ignore[no-untyped-call]
+    yield chromium
+    chromium.get("about:blank")
+
+
 @pytest.fixture
 def site(
     chromium: webdriver.Chrome, live_server: LiveServer, owner: Person
 ) -> Iterator[webdriver.Chrome]:
-    """A browser in which the owner is signed in, on the first page, at a phone's width.
-
-    It leaves the site before the tables are cleared: a page asks for more by itself.
-    """
-    client = Client()
-    client.force_login(owner.user)
-    chromium.set_window_size(360, 800)
-    chromium.get(f"{live_server.url}/sign-in/")
-    cookie = client.cookies[settings.SESSION_COOKIE_NAME].value
-    chromium.add_cookie({"name": settings.SESSION_COOKIE_NAME, "value": cookie, "path": "/"})
-    chromium.get(live_server.url)
-    chromium.get_log("browser")  # type: ignore[no-untyped-call]
-    yield chromium
-    chromium.get("about:blank")
+    """A browser in which the owner is signed in."""
+    with signed_in_at(chromium, live_server.url, owner) as site:
+        yield site

@@ -53,7 +53,7 @@ def set_aside(*, order: Order | None = None, of: Collection[int] | None = None) 
     made earlier. At most nine queries.
     """
     latest = _latest(of)
-    if not latest:
+    if not any(order is None or one.order_id == order.pk for one in latest):
         return []
     lines = _lines(latest)
     days = [(one.order_id, one.due_on) for one in latest]

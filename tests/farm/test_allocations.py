@@ -3,6 +3,7 @@
 from datetime import timedelta
 
 import pytest
+from pytest_django import DjangoAssertNumQueries
 
 from farm.actions.allotting import allocate
 from farm.actions.common import Draw
@@ -12,7 +13,7 @@ from farm.actions.orders import stop_order
 from farm.actions.questions import PlausibilityQuestion
 from farm.actions.selling import SoldLine, sell
 from farm.actions.stalls import load_stall
-from farm.actions.storing import throw_away
+from farm.actions.storing import dry, throw_away
 from farm.models import Allocation, AllocationLine, Order
 from farm.queries.allocations import Standing, set_aside, suggested, taken_of
 from farm.queries.orders import due_order
@@ -244,12 +245,53 @@ def test_selling_what_is_set_aside_asks_and_a_yes_sells_it(trade: World) -> None
     assert fresh(lot).quantity == 7
 
 
+def test_what_is_set_aside_of_lots_promised_to_nobody_is_one_query(
+    trade: World, django_assert_num_queries: DjangoAssertNumQueries
+) -> None:
+    aside(trade, order(trade, 8, sure=True), Draw(packs(trade, 10), 8))
+    free = packs(trade, 5)
+
+    with django_assert_num_queries(1):
+        assert set_aside(of=[free.pk]) == []
+
+
+def test_a_lot_promised_beside_others_is_looked_at_alone(trade: World) -> None:
+    # 12 packs asked for: 8 of one lot, 4 of the other. Of the other alone: 4.
+    one, other = packs(trade, 8), packs(trade, 8)
+    aside(trade, order(trade, 12, sure=True), Draw(one, 8), Draw(other, 4))
+
+    assert [(part.lot, part.quantity) for part in set_aside(of=[other.pk])] == [(other, 4)]
+
+
 def test_loading_what_is_set_aside_asks(trade: World) -> None:
     lot = packs(trade, 10)
     aside(trade, order(trade, 8))
 
     with pytest.raises(PlausibilityQuestion, match="3 pieces asked for, 8 pieces set aside"):
         load_stall(trade.doing(), place=trade.stall, day=trade.now.date(), lines=[Draw(lot, 3)])
+
+
+def test_throwing_away_what_is_set_aside_asks_and_the_entry_keeps_the_answer(trade: World) -> None:
+    lot = packs(trade, 10)
+    aside(trade, order(trade, 8))
+    throw_away(trade.doing(reason="old"), lot=lot, quantity=2)
+
+    with pytest.raises(PlausibilityQuestion, match="1 piece asked for, 8 pieces set aside"):
+        throw_away(trade.doing(reason="old"), lot=fresh(lot), quantity=1)
+    entry = throw_away(trade.doing(reason="old", sure=True), lot=fresh(lot), quantity=1).entry
+
+    assert "8 pieces set aside" in entry.particulars
+    assert_book_is_sound()
+
+
+def test_drying_what_is_set_aside_asks(trade: World) -> None:
+    # 10 packs of 250 g are 2.5 kg of oyster at 89 % water or so: 0.29 kg dried is plausible.
+    lot = packs(trade, 10)
+    aside(trade, order(trade, 8))
+
+    with pytest.raises(PlausibilityQuestion, match="10 pieces asked for, 8 pieces set aside"):
+        dry(trade.doing(), draws=[Draw(lot, 10)], dried_mg=290_000, temperature_milli_c=50_000,
+            minutes_drying=600)  # fmt: skip
 
 
 def test_delivering_an_order_takes_its_own_promise_without_a_question(trade: World) -> None:

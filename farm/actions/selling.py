@@ -8,10 +8,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import date
 
-from farm.actions.allotting import ask_if_set_aside
+from farm.actions.allotting import set_aside_doubt
 from farm.actions.common import Doing, Draw, need_stage, post
+from farm.actions.doubts import sale_price_doubt
 from farm.actions.once import action
 from farm.actions.pricing import Terms, terms_at
+from farm.actions.questions import PlausibilityQuestion, answered
 from farm.actions.takings import (
     add_hours,
     add_sale_line,
@@ -30,6 +32,7 @@ from farm.models import (
     Stage,
     StallDay,
 )
+from farm.queries.prices import goods_of, listed_price
 from ledger.amounts import MILLION
 from ledger.book import Recorded
 from ledger.drafts import LineDraft
@@ -80,15 +83,16 @@ def sell(
     """Sell from named lots at the prices asked; each line is split into net, tax and gross.
 
     Asks (PlausibilityQuestion) before it sells what is set aside for another order than
-    ``promised``.
+    ``promised``, and about a price ten times what is listed, or a tenth of it.
 
     Beyond what the book holds it is refused (NotEnough); with ``count_up`` what is missing is
     counted up without cost in the same entry. The hours (`takings.add_hours`) and the share of
     takings are selling costs of the place.
     """
     _check_discounts(lines)
-    if not doing.sure:
-        ask_if_set_aside([Draw(line.lot, line.quantity) for line in lines], besides=promised)
+    draws = [Draw(line.lot, line.quantity) for line in lines]
+    doubts = [_price_doubt(Deal(place, customer), doing.day, line) for line in lines]
+    doing = answered(doing, set_aside_doubt(draws, besides=promised), *doubts)
     counted = _missing(lines) if count_up else []
     recorded = post_sale(doing, "sell", Deal(place, customer), lines=lines, beside=counted)
     if recorded.fresh:
@@ -113,6 +117,17 @@ def take_back(doing: Doing, *, sale_line: SaleLine, quantity: int) -> Recorded:
         add_share_of_takings(recorded.entry, sale.place, amount.gross)
         add_hours(recorded.entry, doing, sale.place)
     return recorded
+
+
+def _price_doubt(deal: Deal, day: date, line: SoldLine) -> PlausibilityQuestion | None:
+    """Hold a price against what is agreed or listed, where both are of the same unit."""
+    goods = goods_of(line.lot)
+    listed = listed_price(deal.place, day, customer=deal.customer, what=goods)
+    if listed is None or line.whole_money is not None:
+        return None
+    if not isinstance(goods, Product) and listed.weight_unit != line.weight_unit:
+        return None
+    return sale_price_doubt(line.lot, line.unit_money, listed=listed)
 
 
 # --- writing a sale --------------------------------------------------------------------------

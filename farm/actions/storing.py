@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
+from farm.actions.allotting import set_aside_doubt
 from farm.actions.common import (
     Doing,
     Draw,
@@ -20,7 +21,7 @@ from farm.actions.common import (
     used,
 )
 from farm.actions.once import action
-from farm.actions.questions import PlausibilityQuestion
+from farm.actions.questions import PlausibilityQuestion, answered
 from farm.models import Form, LotCard, Shelf, Species, Stage
 from farm.moisture import PPM, Portion, fresh_per_dried, plausible_dried_range
 from ledger.book import Recorded
@@ -74,6 +75,7 @@ def throw_away(doing: Doing, *, lot: Lot, quantity: int) -> Recorded:
         raise Malformed(
             f"Lot {lot.code}: {quantity} thrown away without a cause. Say why.", [lot.code]
         )
+    doing = answered(doing, set_aside_doubt([Draw(lot, quantity)]))
     return post(doing, "throw away", [LineDraft(lot, Role.LOST, -quantity)])
 
 
@@ -122,7 +124,7 @@ def dry(
     cards = [_fresh_card(draw.lot) for draw in draws]
     species, laid = one_species(cards), laid or Laid()
     fresh = Portion(sum(map(_mass_of, draws)), species.moisture_ppm)
-    _check_dried(draws, fresh, dried_mg, sure=doing.sure)
+    doing = answered(doing, _dried_doubt(draws, fresh, dried_mg), set_aside_doubt(draws))
     made = LineDraft(NewLot(item_for(f"Dried {species}")), Role.MADE, dried_mg, basis=dried_mg)
     laid_out = {"slice_mm": laid.slice_mm, "trays": laid.trays}
     recorded = post(
@@ -246,7 +248,9 @@ def _mass_of(draw: Draw) -> int:
     return draw.quantity * (1 if is_mass else draw.lot.unit_mass_mg or 0)
 
 
-def _check_dried(draws: Sequence[Draw], fresh: Portion, dried_mg: int, *, sure: bool) -> None:
+def _dried_doubt(
+    draws: Sequence[Draw], fresh: Portion, dried_mg: int
+) -> PlausibilityQuestion | None:
     codes = [draw.lot.code for draw in draws]
     if not 0 < dried_mg < fresh.mass_mg:
         raise Malformed(
@@ -255,11 +259,11 @@ def _check_dried(draws: Sequence[Draw], fresh: Portion, dried_mg: int, *, sure: 
             codes,
         )
     least_mg, most_mg = plausible_dried_range(fresh)
-    if sure or least_mg <= dried_mg <= most_mg:
-        return
+    if least_mg <= dried_mg <= most_mg:
+        return None
     held = f"{round(dried_moisture(fresh, dried_mg) / 10_000)} % water"
     odd = f"would still hold {held}" if dried_mg > most_mg else "is less than its dry matter allows"
-    raise PlausibilityQuestion(
+    return PlausibilityQuestion(
         f"Lot {', '.join(codes)}: {both(fresh.mass_mg)} fresh usually give "
         f"{both(least_mg)} to {both(most_mg)} dried (2 % to 15 % water left). "
         f"{both(dried_mg)} {odd}. Is it right?",

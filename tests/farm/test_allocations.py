@@ -21,7 +21,7 @@ from ledger.errors import Conflict, Malformed, NotEnough, OnHold
 from ledger.models import Lot
 from tests.farm.goods import packs
 from tests.farm.sold import delivered, order, selling_farm
-from tests.farm.world import UNIT, World, assert_book_is_sound, fresh
+from tests.farm.world import GRAM, UNIT, World, assert_book_is_sound, fresh
 
 pytestmark = pytest.mark.django_db
 
@@ -285,12 +285,12 @@ def test_throwing_away_what_is_set_aside_asks_and_the_entry_keeps_the_answer(tra
 
 
 def test_drying_what_is_set_aside_asks(trade: World) -> None:
-    # 10 packs of 250 g are 2.5 kg of oyster at 89 % water or so: 0.29 kg dried is plausible.
+    # 10 packs of 200 g are 2 kg; 240 g dried is within what they usually give, 221 to 255 g.
     lot = packs(trade, 10)
     aside(trade, order(trade, 8))
 
     with pytest.raises(PlausibilityQuestion, match="10 pieces asked for, 8 pieces set aside"):
-        dry(trade.doing(), draws=[Draw(lot, 10)], dried_mg=290_000, temperature_milli_c=50_000,
+        dry(trade.doing(), draws=[Draw(lot, 10)], dried_mg=240 * GRAM, temperature_milli_c=50_000,
             minutes_drying=600)  # fmt: skip
 
 

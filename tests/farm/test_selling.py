@@ -4,6 +4,7 @@ import pytest
 
 from farm.actions.correcting import correct_quantity
 from farm.actions.pricing import Terms, to_cent
+from farm.actions.questions import PlausibilityQuestion
 from farm.actions.selling import SoldLine, sell, take_back
 from farm.models import PlaceKind, Price, Sale, SaleLine, SellingCost, SellingPlace
 from ledger.book import Recorded
@@ -19,11 +20,17 @@ def world(db: None) -> World:
 
 
 def sold(
-    world: World, lot: Lot, quantity: int, *, price: int = 5 * UNIT, count_up: bool = False
+    world: World,
+    lot: Lot,
+    quantity: int,
+    *,
+    price: int = 5 * UNIT,
+    count_up: bool = False,
+    sure: bool = False,
 ) -> Recorded:
     """Sell to the customer of the kitchens; packs carry 4 % tax, within the price."""
     return sell(
-        world.doing(),
+        world.doing(sure=sure),
         place=world.kitchens,
         customer=world.customer,
         lines=[SoldLine(lot, quantity, price)],
@@ -288,3 +295,28 @@ def test_a_return_sent_twice_comes_back_once(world: World) -> None:
         take_back(doing, sale_line=line, quantity=2)
 
     assert (on_hand(lot), SaleLine.objects.count()) == (32, 2)
+
+
+# --- a price that slipped --------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("price", [50 * UNIT, UNIT // 2])
+def test_ten_times_the_list_or_a_tenth_is_asked_about_and_the_answer_kept(
+    world: World, price: int
+) -> None:
+    lot = packs(world)
+
+    # 5.00 is on the list: 50.00, and 0.50.
+    with pytest.raises(PlausibilityQuestion, match=r"5\.00 .*Did a decimal mark slip"):
+        sold(world, lot, 2, price=price)
+    recorded = sold(world, lot, 2, price=price, sure=True)
+
+    assert "decimal mark" in recorded.entry.particulars
+    assert_book_is_sound()
+
+
+@pytest.mark.parametrize("price", [4_999 * UNIT // 100, 51 * UNIT // 100, 0])
+def test_a_cent_within_ten_times_the_list_is_taken_and_so_is_a_gift(
+    world: World, price: int
+) -> None:
+    assert sold(world, packs(world), 2, price=price).fresh

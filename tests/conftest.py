@@ -2,11 +2,14 @@
 
 from collections.abc import Iterator
 from datetime import date
+from functools import cache
+from pathlib import Path
 
 import pytest
 from django.contrib.auth.models import User
 from django.db import connection, connections
 from django.test import Client, TransactionTestCase
+from xdist.scheduler import LoadScopeScheduling
 
 from farm.models.people import Farm, Person, Role
 from ledger import append_only
@@ -33,13 +36,21 @@ def django_db_modify_db_settings(
         connection.settings_dict["TEST"]["NAME"] = str(file)
 
 
-@pytest.hookimpl(tryfirst=True)
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Keep tests that share a farm made for their module in one process, so that it is made once."""
-    for item in items:
-        made = item._fixtureinfo.name2fixturedefs if isinstance(item, pytest.Function) else {}
-        if any(each[-1].scope == "module" for each in made.values()):
-            item.add_marker(pytest.mark.xdist_group(item.nodeid.partition("::")[0]))
+class _InTurn(LoadScopeScheduling):
+    """Hand tests out one by one, but whole files whose tests share a farm: it is made once."""
+
+    def _split_scope(self, nodeid: str) -> str:
+        file = nodeid.partition("::")[0]
+        return file if _shares_a_farm(self.config.rootpath / file) else nodeid
+
+
+@cache
+def _shares_a_farm(file: Path) -> bool:
+    return 'scope="module"' in file.read_text()
+
+
+def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> LoadScopeScheduling:
+    return _InTurn(config, log)
 
 
 @pytest.fixture(autouse=True, scope="session")

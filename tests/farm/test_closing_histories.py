@@ -26,6 +26,7 @@ from ledger.models import Entry, Lot, Role
 from tests.farm.closed import blocks, close, flush, go_to, sold, spent
 from tests.farm.goods import crop
 from tests.farm.world import GRAM, UNIT, World
+from tests.repeated import seeds
 
 STEPS, STEPS_AFTER = 18, 8
 MONTHS = [month_of(f"2026-{number:02}") for number in range(7, 11)]
@@ -117,7 +118,7 @@ def open_months() -> list[Month]:
     return months_from(following.first, last.happened_on)
 
 
-@pytest.mark.parametrize("seed", range(36))
+@pytest.mark.parametrize("seed", seeds(12))
 def test_frozen_and_open_come_to_what_is_worked(world: World, seed: int) -> None:
     """Row by row, by month, table and key; and all of it to the whole book, worked apart."""
     play(world, Random(seed))

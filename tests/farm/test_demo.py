@@ -19,8 +19,10 @@ from tests.farm.world import assert_book_is_sound
 # Long enough for oyster to be picked twice, sold, brought back, dried and spent.
 WEEKS = 9
 
+Lots = list[tuple[str, int, int]]  # code, quantity, own cost
 
-def play_some() -> list[tuple[str, int, int]]:
+
+def play_some() -> Lots:
     first_day = date(2026, 1, 5)
     year = Year(build(first_day), datetime.combine(first_day, time(7), tzinfo=ZONE))
     with played_clock(year):
@@ -29,15 +31,18 @@ def play_some() -> list[tuple[str, int, int]]:
 
 
 @pytest.fixture(scope="module")
-def played(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[None]:
-    """Play once for the whole module, and leave nothing behind."""
-    with django_db_blocker.unblock(), transaction.atomic():
-        play_some()
-        yield
-        transaction.set_rollback(True)
+def played(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[list[Lots]]:
+    """Play twice, each time from nothing, and leave nothing behind; the second is there to read."""
+    with django_db_blocker.unblock():
+        with transaction.atomic():
+            first = play_some()
+            transaction.set_rollback(True)
+        with transaction.atomic():
+            yield [first, play_some()]
+            transaction.set_rollback(True)
 
 
-def test_it_goes_the_whole_way_and_the_book_is_sound(played: None) -> None:
+def test_it_goes_the_whole_way_and_the_book_is_sound(played: list[Lots]) -> None:
     stages = set(Lot.objects.values_list("card__stage", flat=True))
 
     assert stages >= {stage.value for stage in Stage} - {Stage.DRIED.value, Stage.SPENT.value}
@@ -46,20 +51,20 @@ def test_it_goes_the_whole_way_and_the_book_is_sound(played: None) -> None:
     assert_book_is_sound()
 
 
-def test_it_keeps_records_beside_the_book(played: None) -> None:
+def test_it_keeps_records_beside_the_book(played: list[Lots]) -> None:
     kinds = set(Record.objects.values_list("kind", flat=True))
 
     assert kinds >= {"store-temperature", "cleaning", "training", "water"}
     assert Review.objects.exists()
 
 
-def test_no_entry_of_the_played_year_looks_late(played: None) -> None:
+def test_no_entry_of_the_played_year_looks_late(played: list[Lots]) -> None:
     waits = [entry.recorded_at - entry.happened_at for entry in Entry.objects.all()]
 
     assert max(waits) < timedelta(hours=1)
 
 
-def test_it_shows_the_three_answers_of_a_demo_that_is_there(played: None) -> None:
+def test_it_shows_the_three_answers_of_a_demo_that_is_there(played: list[Lots]) -> None:
     out = StringIO()
 
     call_command("demo", "--no-serve", stdout=out)
@@ -71,15 +76,10 @@ def test_it_shows_the_three_answers_of_a_demo_that_is_there(played: None) -> Non
     assert "two-alders-owner" in said
 
 
-@pytest.mark.django_db
-def test_it_is_the_same_each_time_it_is_played() -> None:
-    played = []
-    for _ in range(2):
-        with transaction.atomic():
-            played.append([row[:2] for row in play_some()])
-            transaction.set_rollback(True)
+def test_it_is_the_same_each_time_it_is_played(played: list[Lots]) -> None:
+    first, second = ([row[:2] for row in lots] for lots in played)
 
-    assert played[0] == played[1]
+    assert first == second
 
 
 @pytest.mark.django_db

@@ -34,7 +34,8 @@ WEEKS = 14  # the typing mistake that is taken back is in the thirteenth
 FIRST = date(2026, 3, 2)
 
 # Of itself the module's fixture makes no test database be set up.
-pytestmark = pytest.mark.django_db
+# What an event says is worked from rows, which either engine gives alike.
+pytestmark = [pytest.mark.django_db, pytest.mark.same_on_any_engine]
 
 
 @pytest.fixture(scope="module")

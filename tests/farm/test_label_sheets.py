@@ -21,6 +21,9 @@ from tests.farm.printing import (
     words_on,
 )
 
+# Paper is laid out without a look at the database.
+pytestmark = pytest.mark.same_on_any_engine
+
 ADDRESS = "https://alder-lane.example/lots/"
 
 

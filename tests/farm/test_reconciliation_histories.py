@@ -21,6 +21,7 @@ from ledger.errors import Refused
 from ledger.models import Dimension, Entry, Line, Lot
 from tests.farm.closed import blocks, flush, sold
 from tests.farm.world import GRAM, World, assert_book_is_sound
+from tests.repeated import seeds
 
 pytestmark = pytest.mark.django_db
 
@@ -134,7 +135,7 @@ def from_the_lines(first: date, last: date) -> dict[str, int]:
     return sums
 
 
-@pytest.mark.parametrize("seed", range(24))
+@pytest.mark.parametrize("seed", seeds(12))
 def test_it_adds_up_to_the_bare_lines_after_any_history(world: World, seed: int) -> None:
     chance = Random(seed)
     play(world, chance)
@@ -173,7 +174,7 @@ def test_the_histories_take_every_step(world: World) -> None:
     }  # fmt: skip
 
 
-@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("seed", seeds(4))
 def test_every_lot_adds_to_zero(world: World, seed: int) -> None:
     """Packs that mix lots are shared without a milligram lost."""
     play(world, Random(seed))

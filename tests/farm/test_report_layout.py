@@ -20,6 +20,9 @@ from farm.reports.pictures import Bar, Step, bars, stages_picture, waterfall
 from farm.reports.rows import Column, Fact, Kind, Report, Table
 from farm.reports.stages import Link, Node, arranged, folded
 
+# Reports take rows, whatever these came from.
+pytestmark = pytest.mark.same_on_any_engine
+
 SALES = (
     Column("Day", Kind.DATE),
     Column("Customer"),

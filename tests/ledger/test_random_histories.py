@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 import pytest
 from django.db import transaction
-from hypothesis import HealthCheck, Phase, settings
+from hypothesis import HealthCheck, Phase, seed, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import (
     RuleBasedStateMachine,
@@ -22,6 +22,7 @@ from tests.ledger.plain_book import Happening, PlainBook, turns_round
 from tests.ledger.shorthand import assert_book_is_sound, draft, line, new, pieces
 
 HISTORIES, ACTIONS = 200, 50
+PARTS = 8  # so that they run side by side on several cores
 
 some = st.integers(0, 10**6)  # which lot or entry: taken modulo how many there are
 part = st.integers(1, 9)  # of eighths of what is on hand, hence now and then too much
@@ -330,11 +331,12 @@ class Histories(RuleBasedStateMachine):
 
 
 @pytest.mark.django_db
-def test_every_truth_holds_after_random_histories() -> None:
+@pytest.mark.parametrize("part_of_all", range(PARTS))
+def test_every_truth_holds_after_random_histories(part_of_all: int) -> None:
     run_state_machine_as_test(
-        Histories,
+        seed(part_of_all)(Histories),
         settings=settings(
-            max_examples=HISTORIES,
+            max_examples=HISTORIES // PARTS,
             stateful_step_count=ACTIONS,
             deadline=None,
             derandomize=True,

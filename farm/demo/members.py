@@ -20,7 +20,7 @@ from farm.queries.orders import DueOrder, due_between
 from farm.queries.prices import ordered_price
 from ledger.models import Lot
 
-SEASON_WEEK, REST_WEEK, LEFT_WEEK = 42, 46, 48
+SEASON_WEEK, REST_WEEK, LEFT_WEEK = 45, 47, 49
 BOX_PRICE = 13 * COIN
 CHECKED_PACKS = 5
 CHECK_EVERY_WEEKS = 4

@@ -24,7 +24,7 @@ from farm.queries.sales import open_loads
 from ledger.models import Lot
 
 TUESDAY, WEDNESDAY, THURSDAY, FRIDAY, SATURDAY, SUNDAY = range(1, 7)
-PROMISING_WEEK = 46  # from when on lots are set aside for kitchens
+PROMISING_WEEK = 49  # from when on lots are set aside for kitchens
 
 
 def sell_week(year: Year, week: int, day: int) -> None:

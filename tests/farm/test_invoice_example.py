@@ -41,7 +41,8 @@ def the_example(world: World) -> Invoice:
         SoldLine(exempt, 10, 100 * UNIT),
         SoldLine(off, 10, 100 * UNIT, discount_ppm=100_000),
     ]
-    sell(world.doing(minutes=0), place=world.kitchens, customer=world.customer, lines=lines)
+    asked = world.doing(minutes=0, sure=True)
+    sell(asked, place=world.kitchens, customer=world.customer, lines=lines)
     doing = world.doing()
     return issue_invoice(doing, world.customer, until=doing.day)
 

@@ -20,6 +20,7 @@ from ledger.drafts import ChargeDraft, Draft, LineDraft, MarkDraft, NewLot
 from ledger.models import Entry, Flow, Line, Lot, Role
 from tests.ledger.plain_book import Happening, PlainBook, turns_round
 from tests.ledger.shorthand import assert_book_is_sound, draft, line, new, pieces
+from tests.repeated import seeds
 
 HISTORIES, ACTIONS = 200, 50
 PARTS = 8  # so that they run side by side on several cores
@@ -331,7 +332,7 @@ class Histories(RuleBasedStateMachine):
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("part_of_all", range(PARTS))
+@pytest.mark.parametrize("part_of_all", seeds(PARTS))
 def test_every_truth_holds_after_random_histories(part_of_all: int) -> None:
     run_state_machine_as_test(
         seed(part_of_all)(Histories),

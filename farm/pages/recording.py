@@ -15,9 +15,9 @@ from django.urls import reverse
 from farm.actions import unfinished
 from farm.actions.common import Recorded
 from farm.actions.questions import PlausibilityQuestion
-from farm.models import Farm, LoadLine
+from farm.models import Farm, LoadLine, Person
 from farm.pages import from_phone, retrying
-from farm.pages.access import PageRequest, page, require
+from farm.pages.access import PageRequest, Right, may, page, require
 from farm.pages.doings import BY_SLUG, STALL, Deed, deeds_by_group
 from farm.pages.filling import Sent, chosen, filled_form, first_step
 from farm.pages.forms.doing import DoingForm, FirstForm
@@ -151,7 +151,7 @@ def answer_phone(request: PageRequest, deed: Deed, form: DoingForm) -> HttpRespo
         form.sign()
         recorded = form.run(form.doing())
     except PlausibilityQuestion as refusal:
-        return from_phone.question(request, deed.slug, refusal.question)
+        return from_phone.question(request, deed.slug, asked_of(request.person, refusal))
     except (NotEnough, OnHold, Conflict) as refusal:
         retrying.keep(deed, form, refusal=refusal, address=request.GET)
         return from_phone.kept(str(refusal))
@@ -161,6 +161,11 @@ def answer_phone(request: PageRequest, deed: Deed, form: DoingForm) -> HttpRespo
         return from_phone.error(request, deed.slug, str(refusal))
     words = [said_of(deed, recorded, request.farm), *follow_up(recorded, request.farm)]
     return from_phone.entered(" ".join(words), address_of(deed, recorded.entry.seq))
+
+
+def asked_of(person: Person, question: PlausibilityQuestion) -> str:
+    """Word a question for somebody: whoever sees no prices is asked without the usual one."""
+    return question.question if may(person, Right.SEE_SALES) else question.discreet
 
 
 def address_of(deed: Deed, seq: int) -> str:
@@ -177,7 +182,7 @@ def recorded_or_refused(request: PageRequest, deed: Deed, form: DoingForm) -> Re
     try:
         return form.run(form.doing())
     except PlausibilityQuestion as question:
-        form.ask(question.question)
+        form.ask(asked_of(request.person, question))
     except (NotEnough, OnHold, Conflict) as refusal:
         retrying.keep(deed, form, refusal=refusal, address=request.GET)
         if form.counts_up and isinstance(refusal, NotEnough) and refusal.lots:

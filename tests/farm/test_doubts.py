@@ -5,6 +5,7 @@ The factors are own rules, no source: see farm/actions/doubts.py.
 
 import json
 from dataclasses import replace
+from uuid import uuid4
 
 import pytest
 
@@ -16,6 +17,8 @@ from farm.actions.runs import sterilise
 from farm.queries.usual import ENOUGH, usual_of
 from ledger.book import Recorded
 from ledger.models import Entry, Lot
+from tests.conftest import signed_in
+from tests.farm.filled import text
 from tests.farm.world import (
     GRAM,
     KG,
@@ -152,3 +155,18 @@ def test_too_few_numbers_say_nothing_of_what_is_usual() -> None:
     assert usual_of(few) is None
     assert found is not None
     assert (found.middle, found.least, found.most, found.count) == (3, 1, 5, 5)
+
+
+def test_whoever_sees_no_prices_is_asked_without_the_usual_one(world: World) -> None:
+    world.received("sawdust", 100 * KG, 400_000)  # 40.00 for 100 kg
+    said = {"supply": str(world.supplies["sawdust"].pk), "quantity": "100 kg", "paid_money": "400",
+            "supplier": str(world.supplier.pk), "uuid": str(uuid4()),
+            "when": f"{world.now:%Y-%m-%dT%H:%M}"}  # fmt: skip
+    asked = {
+        person: text(signed_in(person).post("/record/receive-supplies/", said))
+        for person in (world.helper, world.owner)
+    }
+
+    assert "This price is far from the usual one" in asked[world.helper]
+    assert "€40.00" not in asked[world.helper]
+    assert "€40.00" in asked[world.owner]

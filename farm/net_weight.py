@@ -140,8 +140,7 @@ def spread(nets_mg: Sequence[int]) -> int:
     if count < 2:
         return 0
     squares = count * sum(net * net for net in nets_mg) - sum(nets_mg) ** 2
-    root = isqrt(squares * MILLION // (count * (count - 1)))
-    return -(-root // 1000)
+    return isqrt((squares - 1) // (count * (count - 1))) + 1 if squares else 0
 
 
 def _of_us(grams: Fraction) -> int:

@@ -12,7 +12,6 @@ from django.views.decorators.http import require_POST
 
 from farm.actions.allotting import allocate
 from farm.actions.common import Doing, Draw
-from farm.actions.questions import PlausibilityQuestion
 from farm.pages.access import PageRequest, Right, get_or_refuse, page
 from farm.pages.forms.allotting import SetAsideForm
 from farm.pages.frame import show
@@ -36,13 +35,8 @@ def set_aside_by_hand(request: PageRequest, pk: int, day: str) -> HttpResponse:
     data = request.POST if request.method == "POST" else None
     form = SetAsideForm(data, farm=request.farm, person=request.person, due=due)
     if data is not None and form.is_valid():
-        try:
-            allocate(form.doing(), order=due.order, due_on=due.day, draws=form.draws())
-        except PlausibilityQuestion as question:
-            form.ask_sure(question.question)
-        except Refused as refusal:
-            form.add_error(None, str(refusal))
-        else:
+        doing, draws = form.doing(), form.draws()
+        if form.taken(lambda: allocate(doing, order=due.order, due_on=due.day, draws=draws)):
             messages.success(request, f"Set aside for {due.order.customer}, {due.day:%-d %b}.")
             return redirect("order", pk)
     return show(request, "farm/orders/set_aside.html", SetAsidePage(due, form))

@@ -17,7 +17,6 @@ from django.views.decorators.http import require_POST
 from farm.actions.common import Doing
 from farm.actions.invoicing import issue_change, issue_for_sale, issue_invoice
 from farm.actions.payments import enter_payment, take_payment_back
-from farm.actions.questions import PlausibilityQuestion
 from farm.models import Customer, Invoice, InvoiceKind, Method, Payment, Sale
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, require
 from farm.pages.forms.invoicing import DAY, IssueForm, PaymentForm
@@ -253,13 +252,9 @@ def payment_enter(request: PageRequest) -> HttpResponse:
     data = request.POST if request.method == "POST" else None
     form = PaymentForm(data, farm=request.farm, initial=request.GET.dict())
     if data is not None and form.is_valid():
-        try:
-            payment = enter_payment(form.doing(request.person), form.paid())
-        except PlausibilityQuestion as question:
-            form.ask_sure(question.question)
-        except Refused as refusal:
-            form.add_error(None, str(refusal))
-        else:
+        doing, paid = form.doing(request.person), form.paid()
+        payment = form.taken(lambda: enter_payment(doing, paid))
+        if payment:
             messages.success(request, f"The payment of {payment.customer} is entered.")
             return redirect("owed")
     return show(request, "farm/invoices/pay.html", PayPage(form))

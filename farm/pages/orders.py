@@ -16,7 +16,6 @@ from django.views.decorators.http import require_POST
 
 from farm.actions.common import Doing
 from farm.actions.orders import pause_order, stop_order, take_order, write_note
-from farm.actions.questions import PlausibilityQuestion
 from farm.models import Customer, DeliveryNote, Order, Sale
 from farm.pages.access import PageRequest, Right, get_or_refuse, page
 from farm.pages.forms.orders import DAY, CustomerFirst, OrderForm, PauseForm, StopForm, key_of
@@ -158,15 +157,9 @@ def order_take(request: PageRequest) -> HttpResponse:
     data = request.POST if request.method == "POST" else None
     form = OrderForm(data, farm=request.farm, person=request.person, customer=customer)
     if data is not None and form.is_valid():
-        try:
-            order = take_order(
-                form.doing(), customer=customer, days=form.days(), lines=form.lines()
-            )
-        except PlausibilityQuestion as question:
-            form.ask_sure(question.question)
-        except Refused as refusal:
-            form.add_error(None, str(refusal))
-        else:
+        doing, days, lines = form.doing(), form.days(), form.lines()
+        order = form.taken(lambda: take_order(doing, customer=customer, days=days, lines=lines))
+        if order:
             messages.success(request, f"Order {order.pk} is taken.")
             return redirect("order", order.pk)
     return show(request, "farm/orders/take.html", TakeOrderPage(form, customer))

@@ -13,7 +13,6 @@ from django.views.decorators.http import require_POST
 
 from farm.actions.boxes import note_left
 from farm.actions.common import Doing
-from farm.actions.questions import PlausibilityQuestion
 from farm.actions.shares import take_share
 from farm.models import BoxDelivery, Customer, Grade, Payment, Share, Stage
 from farm.pages.access import PageRequest, Right, get_or_refuse, page, require
@@ -82,15 +81,9 @@ def share_take(request: PageRequest) -> HttpResponse:
     data = request.POST if request.method == "POST" else None
     form = ShareForm(data, farm=request.farm, person=request.person, customer=customer)
     if data is not None and form.is_valid():
-        try:
-            taken = take_share(
-                form.doing(), customer=customer, season=form.season(), lines=form.lines()
-            )
-        except PlausibilityQuestion as question:
-            form.ask_sure(question.question)
-        except Refused as refusal:
-            form.add_error(None, str(refusal))
-        else:
+        doing, season, lines = form.doing(), form.season(), form.lines()
+        taken = form.taken(lambda: take_share(doing, customer=customer, season=season, lines=lines))
+        if taken:
             messages.success(request, f"Share {taken.pk} of {customer} is taken.")
             return redirect("share", taken.pk)
     return show(request, "farm/shares/take.html", TakeSharePage(form, customer))

@@ -9,14 +9,14 @@ from django.utils import timezone
 
 from farm.actions.common import Doing, Draw
 from farm.models import Farm, Person
-from farm.pages.forms.doing import QUESTIONS, FarmForm
 from farm.pages.forms.fields import MassField, lot_label, quantity_field
+from farm.pages.forms.sure import SureForm
 from farm.queries.allocations import sellable, suggested
 from farm.queries.orders import DueOrder, fits
 from ledger.models import Lot
 
 
-class SetAsideForm(FarmForm):
+class SetAsideForm(SureForm):
     """A box for each lot that fits, filled in with what would be set aside by itself."""
 
     uuid = forms.UUIDField(widget=forms.HiddenInput)
@@ -34,17 +34,6 @@ class SetAsideForm(FarmForm):
         ]
         for lot in self.lots:
             self._add_lot(lot, taken.get(lot.pk))
-        if "sure" in self.data:
-            self.ask_sure()
-
-    def ask_sure(self, question: str = "") -> None:
-        """Put a question above a box to tick."""
-        self.fields["sure"] = forms.BooleanField(label=QUESTIONS["sure"], required=False)
-        if question:
-            self.add_error("sure", question)
-
-    def asked(self) -> list[forms.BoundField]:
-        return [field for field in self.visible_fields() if field.name not in QUESTIONS]
 
     def draws(self) -> list[Draw]:
         said = self.cleaned_data
@@ -54,7 +43,7 @@ class SetAsideForm(FarmForm):
         said = self.cleaned_data
         return Doing(
             by=self.person, happened_at=timezone.now(), uuid=said["uuid"],
-            sure=bool(said.get("sure")),
+            sure=self.is_sure(),
         )  # fmt: skip
 
     def _add_lot(self, lot: Lot, taken: int | None) -> None:

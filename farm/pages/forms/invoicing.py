@@ -14,6 +14,7 @@ from farm.actions.payments import Paid
 from farm.models import Customer, Farm, Invoice, Method, Person, Share
 from farm.pages.forms.doing import FarmForm
 from farm.pages.forms.fields import MoneyField, RowField
+from farm.pages.forms.sure import SureForm
 
 DAY = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
 
@@ -35,9 +36,10 @@ class IssueForm(FarmForm):
         return Doing(by=person, happened_at=timezone.now(), uuid=said["uuid"], reason=said["note"])
 
 
-class PaymentForm(FarmForm):
+class PaymentForm(SureForm):
     """``invoice`` blank: the oldest that are open are paid first."""
 
+    yes = "Yes, that came in"
     customer = RowField(queryset=Customer.objects.all())
     amount = MoneyField(label="What came in")
     paid_on = forms.DateField(label="On which day", widget=DAY)
@@ -68,23 +70,12 @@ class PaymentForm(FarmForm):
         super().__init__(
             data, farm=farm, initial={"paid_on": today, "uuid": uuid4(), **(initial or {})}
         )
-        if "sure" in self.data:
-            self.ask_sure()
 
     def clean_paid_on(self) -> date:
         paid_on: date = self.cleaned_data["paid_on"]
         if paid_on > timezone.localdate():
             raise ValidationError("This is later than today. State when it came in.")
         return paid_on
-
-    def ask_sure(self, question: str = "") -> None:
-        """Put a question above a box to tick."""
-        self.fields["sure"] = forms.BooleanField(label="Yes, that came in", required=False)
-        if question:
-            self.add_error("sure", question)
-
-    def asked(self) -> list[forms.BoundField]:
-        return [field for field in self.visible_fields() if field.name != "sure"]
 
     def doing(self, person: Person) -> Doing:
         said = self.cleaned_data
@@ -93,7 +84,7 @@ class PaymentForm(FarmForm):
             happened_at=timezone.now(),
             uuid=said["uuid"],
             reason=said["note"],
-            sure=bool(said.get("sure")),
+            sure=self.is_sure(),
         )
 
     def paid(self) -> Paid:

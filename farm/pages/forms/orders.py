@@ -14,9 +14,10 @@ from farm.actions.orders import Days, Wanted, deliver
 from farm.actions.selling import SoldLine
 from farm.models import Customer, Farm, Person, Product, SellingPlace, Species
 from farm.pages.access import Right, may
-from farm.pages.forms.doing import QUESTIONS, FarmForm, FirstForm
+from farm.pages.forms.doing import FirstForm
 from farm.pages.forms.fields import CountField, MassField, MoneyField, RowField
 from farm.pages.forms.selling import WEIGHTS, PricedForm
+from farm.pages.forms.sure import SureForm
 from farm.queries.allocations import sellable, suggested
 from farm.queries.orders import DueOrder, due_between, due_order, fits, orders
 from farm.queries.prices import Listed, listed_price, ordered_price, prices_at
@@ -33,9 +34,10 @@ class CustomerFirst(FirstForm):
     customer = RowField(label="Who orders", queryset=Customer.objects.select_related("place"))
 
 
-class WantedForm(FarmForm):
+class WantedForm(SureForm):
     """A box for each product with a price for the customer, and for each species, loose."""
 
+    yes = "Take the order all the same"
     note = forms.CharField(label="Note", required=False, max_length=200)
     uuid = forms.UUIDField(widget=forms.HiddenInput)
 
@@ -58,8 +60,6 @@ class WantedForm(FarmForm):
             for species in Species.objects.all():
                 self._add_loose(species, customer, today)
         self.order_fields([*(name for name in self.fields if name not in LAST), *LAST])
-        if "sure" in self.data:
-            self.ask_sure()
 
     def _add(self, name: str, what: Product | Species, field: CountField | MassField) -> None:
         field.label = f"{what}, packs" if isinstance(what, Product) else f"{what}, loose"
@@ -92,19 +92,8 @@ class WantedForm(FarmForm):
             happened_at=timezone.now(),
             uuid=said["uuid"],
             reason=said["note"],
-            sure=bool(said.get("sure")),
+            sure=self.is_sure(),
         )
-
-    def ask_sure(self, question: str = "") -> None:
-        """Put a question above a box to tick."""
-        label = "Take the order all the same"
-        self.fields["sure"] = forms.BooleanField(label=label, required=False)
-        if question:
-            self.add_error("sure", question)
-
-    def asked(self) -> list[forms.BoundField]:
-        """The fields as they are laid out, without the question, which stands above."""
-        return [field for field in self.visible_fields() if field.name not in QUESTIONS]
 
 
 class OrderForm(WantedForm):

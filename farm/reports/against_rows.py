@@ -5,9 +5,9 @@ from collections.abc import Iterable, Sequence
 from farm.habits import to_places
 from farm.planning.variance import DIFFERENCES, Factor
 from farm.queries.against_plan import BatchAgainst, MonthAgainst
+from farm.reports.bars import Step, waterfall
 from farm.reports.drawing import Drawing
 from farm.reports.made import Made
-from farm.reports.pictures import Step, waterfall
 from farm.reports.plan_bars import PlanBar, plan_bars
 from farm.reports.rows import Cell, Column, Fact, Kind, Report, Row, Table, show_cell, total_row
 

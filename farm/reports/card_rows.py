@@ -10,8 +10,8 @@ from farm.planning.inputs import Names
 from farm.planning.pricing import Ask
 from farm.planning.spread import COSTS, SEED
 from farm.planning.work import PlaceAsk, Worked
+from farm.reports.bars import Step, waterfall
 from farm.reports.made import Made
-from farm.reports.pictures import Step, waterfall
 from farm.reports.range_bar import RangeRow, range_bars
 from farm.reports.rows import Cell, Column, Fact, Kind, Report, Row, Table, total_row
 

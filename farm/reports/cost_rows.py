@@ -4,9 +4,9 @@ from fractions import Fraction
 
 from farm.queries.costs import ACTUAL, IN_PART, MG_PER_KG, CostOfLot
 from farm.queries.kilos import Kilo
+from farm.reports.bars import Step, waterfall
 from farm.reports.drawing import Drawing
 from farm.reports.made import Made, amount_fact, cells
-from farm.reports.pictures import Step, waterfall
 from farm.reports.pounds import beside_pounds
 from farm.reports.rows import Cell, Column, Fact, Kind, Report, Row, Table, total_row
 

@@ -15,7 +15,7 @@ from farm.reports.drawing import Drawing, Line, Point, Shape, Text, Tone
 
 WIDTH, HEIGHT = 600.0, 280.0
 LEFT, RIGHT, TOP, BOTTOM = 46.0, 546.0, 34.0, 222.0
-SMALL = 8
+SMALL = 10
 TICKS = 6
 DASH = 5.0
 MOST_POINTS = 400  # more lines than dots across a page say nothing more
@@ -181,7 +181,7 @@ def _key(named: Sequence[tuple[str, Tone, float, bool]]) -> Iterable[Shape]:
     for words, tone, width, dashed in named:
         yield Line((x, HEIGHT - 12), (x + 26, HEIGHT - 12), tone, width, dashed)
         yield Text((x + 32, HEIGHT - 9), words, SMALL)
-        x += 52 + 5.2 * len(words)
+        x += 52 + 0.65 * SMALL * len(words)
 
 
 def _scale(values: Sequence[float]) -> Scale:

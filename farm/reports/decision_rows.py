@@ -13,8 +13,8 @@ from farm.planning.decisions import (
     an_ounce,
 )
 from farm.queries.flushes import FlushKept
+from farm.reports.bars import Bar, bars
 from farm.reports.made import Made
-from farm.reports.pictures import Bar, bars
 from farm.reports.rows import Cell, Column, Fact, Kind, Report, Row, Table, show_cell
 
 STEPS = (Column("Step"), Column("Worked"), Column("Result", Kind.MONEY))

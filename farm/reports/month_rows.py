@@ -10,11 +10,11 @@ from collections.abc import Mapping, Sequence
 from farm.queries.months import MonthFigures, Movement, StockRow
 from farm.queries.owed import AGES
 from farm.queries.reconciliation import Reconciliation
+from farm.reports.bars import Bar, bars
 from farm.reports.drawing import Drawing
 from farm.reports.made import Made
 from farm.reports.month_harvest import HARVEST_BY_SPECIES, harvest_tables
 from farm.reports.month_sales import BY_WEEK, COUNTS, sales_tables
-from farm.reports.pictures import Bar, bars
 from farm.reports.pounds import beside_pounds
 from farm.reports.reconciliation_rows import IN, OUT, steps_drawings, steps_table, told
 from farm.reports.rows import Chart, Column, Fact, Kind, Report, Row, Table, total_row

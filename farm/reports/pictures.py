@@ -1,10 +1,9 @@
-"""Draw what people would rather look at than read: a trace by stages, a cost cascade, bars.
+"""Draw a trace by stages: lots as boxes in columns, with arrows that say how much.
 
 Everything is said in words and lines: solid is certain, dashed is possible, a mark is a word.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 from farm.reports.drawing import (
@@ -18,33 +17,13 @@ from farm.reports.drawing import (
     fitted,
     room_for,
 )
-from farm.reports.rows import Column, Kind, show_cell
 from farm.reports.stages import Arrangement, Link, Node, Spot, arranged, folded
-from farm.reports.steps import rounded
 
 FOLD_AFTER = 6
 EDGE = 2.0
 HEAD, FOOT = 26.0, 26.0
 LABEL_SIZE, LABEL_HEIGHT = 8.0, 11.0
-BAR_ROW, BAR_HEIGHT, BAR_ROOM = 26.0, 15.0, 260.0
 SPOTS_ON_CURVE = (0.5, 0.36, 0.64, 0.26, 0.74)
-
-
-@dataclass(frozen=True)
-class Step:
-    """One step of a cost cascade, in 1/10,000; without an amount it shows the sum so far."""
-
-    label: str
-    amount: int | None = None
-
-
-@dataclass(frozen=True)
-class Bar:
-    """One bar: its length in any whole unit, and the words that say it with its unit."""
-
-    label: str
-    size: int
-    shown: str
 
 
 def stages_picture(
@@ -78,75 +57,6 @@ def stages_picture(
         f" {certain} certain, {len(links) - certain} possible."
     )
     return Drawing(max(width, 200), height, tuple(shapes), title, description)
-
-
-def waterfall(steps: Sequence[Step], *, title: str, unit: str) -> Drawing:
-    """Draw how a cost builds up, top to bottom, each step starting where the last one ended.
-
-    A printed step is the difference of the printed sums before and after it, so that the printed
-    steps add up to every printed sum.
-    """
-    column = Column("", Kind.MONEY)
-    spans: list[_Span] = []
-    running = 0
-    for step in steps:
-        before, running = running, running + (step.amount or 0)
-        if step.amount is None:
-            spans.append(_Span(step.label, 0, running, show_cell(column, running), is_sum=True))
-            continue
-        cents = rounded(running, 100) - rounded(before, 100)
-        sign = "+" if cents >= 0 else ""
-        shown = sign + show_cell(column, cents * 100)
-        spans.append(_Span(step.label, before, running, shown))
-    sums = "; ".join(f"{span.label} {span.shown} {unit}" for span in spans if span.is_sum)
-    return _spans_drawing(spans, title, f"Cost step by step, in {unit}: {sums}.", joined=True)
-
-
-def bars(rows: Sequence[Bar], *, title: str) -> Drawing:
-    """Draw one horizontal bar a row, all from the same base line."""
-    spans = [_Span(row.label, 0, row.size, row.shown) for row in rows]
-    words = "; ".join(f"{row.label} {row.shown}" for row in rows) or "Nothing to show"
-    return _spans_drawing(spans, title, f"{words}.", joined=False)
-
-
-@dataclass(frozen=True)
-class _Span:
-    label: str
-    start: int
-    end: int
-    shown: str
-    is_sum: bool = False
-
-
-def _spans_drawing(
-    spans: Sequence[_Span], title: str, description: str, *, joined: bool
-) -> Drawing:
-    """Lay labels left, bars in the middle, values to the right of the longest bar."""
-    ends = [0, *(end for span in spans for end in (span.start, span.end))]
-    low, high = min(ends), max(ends)
-    scale = BAR_ROOM / max(high - low, 1)
-    left = min(max((room_for(span.label, 10, bold=True) for span in spans), default=0), 220) + 12
-    value_width = max((room_for(span.shown, 10, bold=True) for span in spans), default=0)
-    width = left + BAR_ROOM + 14 + value_width + EDGE
-    shapes: list[Shape] = []
-    for at, span in enumerate(spans):
-        y = at * BAR_ROW
-        base = y + BAR_HEIGHT - 2
-        fill = Tone.ACCENT if span.is_sum or not joined else Tone.SOFT
-        x = left + (min(span.start, span.end) - low) * scale
-        size = max(abs(span.end - span.start) * scale, 0.8)
-        shapes += [
-            Text((0, base), fitted(span.label, left - 10, 10, bold=span.is_sum), 10, span.is_sum),
-            Box((x, y + 1), size, BAR_HEIGHT, fill, None),
-            Text((width - EDGE, base), span.shown, 10, span.is_sum, "end"),
-        ]
-        if joined and at + 1 < len(spans):
-            edge = left + (span.end - low) * scale
-            shapes.append(Line((edge, y + BAR_HEIGHT + 1), (edge, y + BAR_ROW + 1), Tone.SOFT, 0.6))
-    zero = left - low * scale
-    height = max(len(spans), 1) * BAR_ROW
-    shapes.append(Line((zero, 0), (zero, height - 6), Tone.INK, 0.8))
-    return Drawing(width, height, tuple(shapes), title, description)
 
 
 def _box_width(nodes: Sequence[Node]) -> float:

@@ -3,11 +3,11 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from farm.reports.drawing import Box, Drawing, Line, Shape, Text, Tone, fitted, room_for
+from farm.reports.bars import BAR, WIDTH, WORDS, words_above
+from farm.reports.drawing import Box, Drawing, Line, Shape, Text, Tone
 from farm.reports.rows import Column, Kind, show_cell
 
-ROW, BAR, ROOM, EDGE, HEAD = 42.0, 12.0, 240.0, 4.0, 18.0
-SIZE, LABEL_ROOM = 10.0, 190.0
+ROW, HEAD = WORDS + 2 * BAR + 9, 18.0
 
 
 @dataclass(frozen=True)
@@ -18,33 +18,27 @@ class PlanBar:
     planned: int
     actual: int
 
+    @property
+    def shown(self) -> str:
+        column = Column("", Kind.MONEY)
+        return f"planned {show_cell(column, self.planned)}, actual {show_cell(column, self.actual)}"
+
 
 def plan_bars(rows: Sequence[PlanBar], *, title: str, unit: str) -> Drawing:
-    """Draw two bars a row from one base line; words beside each say which it is, and how much."""
-    most = max([1, *(max(row.planned, row.actual) for row in rows)])
-    left = min(max((room_for(row.label, SIZE) for row in rows), default=0), LABEL_ROOM) + 10
-    words = [(f"planned {_said(row.planned)}", f"actual {_said(row.actual)}") for row in rows]
-    right = max((room_for(word, SIZE) for pair in words for word in pair), default=0)
-    width = left + ROOM + 12 + right + EDGE
-    height = HEAD + ROW * len(rows) + 4
+    """Draw two bars a row from one base line; the words above say both amounts."""
+    scale = (WIDTH - 2) / max([1, *(max(row.planned, row.actual) for row in rows)])
+    height = HEAD + ROW * len(rows)
     shapes: list[Shape] = [
-        Text((left, 10), "dashed outline: planned · filled: actual", 8, tone=Tone.SOFT)
+        Text((0, 10), "dashed outline: planned · filled: actual", 9, tone=Tone.SOFT)
     ]
-    for at, (row, (planned, actual)) in enumerate(zip(rows, words, strict=True)):
-        y = HEAD + at * ROW
-        sizes = [max(amount, 0) / most * ROOM for amount in (row.planned, row.actual)]
+    for at, row in enumerate(rows):
+        y = HEAD + at * ROW + WORDS
+        planned, actual = (max(max(amount, 0) * scale, 1) for amount in (row.planned, row.actual))
+        shapes += words_above(row.label, row.shown, y)
         shapes += [
-            Text((0, y + BAR + 5), fitted(row.label, left - 8, SIZE), SIZE),
-            Box((left, y + 3), max(sizes[0], 0.8), BAR, Tone.PAPER, Tone.INK, dashed=True),
-            Box((left, y + 5 + BAR), max(sizes[1], 0.8), BAR, Tone.ACCENT, None),
-            Text((width - EDGE, y + BAR + 1), planned, SIZE, anchor="end"),
-            Text((width - EDGE, y + 2 * BAR + 4), actual, SIZE, anchor="end"),
+            Box((0, y), planned, BAR, Tone.PAPER, Tone.INK, dashed=True),
+            Box((0, y + BAR + 1), actual, BAR, Tone.ACCENT, None),
         ]
-    shapes.append(Line((left, HEAD), (left, height - 6), Tone.INK, 0.8))
-    said = "; ".join(f"{row.label} {', '.join(pair)}"
-                     for row, pair in zip(rows, words, strict=True))  # fmt: skip
-    return Drawing(width, height, tuple(shapes), title, f"{said or 'Nothing to show'}; {unit}.")
-
-
-def _said(amount: int) -> str:
-    return show_cell(Column("", Kind.MONEY), amount)
+    shapes.append(Line((0, HEAD + WORDS - 2), (0, height - 4), Tone.INK, 0.8))
+    words = "; ".join(f"{row.label} {row.shown}" for row in rows) or "Nothing to show"
+    return Drawing(WIDTH, height, tuple(shapes), title, f"{words}; {unit}.")

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 
 from farm.models import Form
 from farm.queries.reconciliation import CAME_IN, SCALE_STEP_MG, Move, Reconciliation, Step
+from farm.reports.bars import falling
 from farm.reports.drawing import Drawing
-from farm.reports.falling import falling
 from farm.reports.made import Made
 from farm.reports.pounds import beside_pounds
 from farm.reports.rows import Column, Fact, Kind, Report, Row, Table, printed, total_row
@@ -104,10 +104,12 @@ def steps_drawings(found: Reconciliation) -> tuple[Drawing, ...]:
     steps, table = told(found), steps_table(found)
     if not steps:
         return ()
-    words = [row[1] or f"- {row[2]}" for row in printed(table).rows]
-    spans = [(step.left - step.came_in + step.went_out, step.left) for step in steps]
-    labels = [step.label for step in steps]
-    return (falling(labels, spans, words, title=f"{table.title}, kg"),)
+    words = (row[1] or f"- {row[2]}" for row in printed(table).rows)
+    spans = [
+        (step.label, step.left - step.came_in + step.went_out, step.left, word)
+        for step, word in zip(steps, words, strict=True)
+    ]
+    return (falling(spans, title=f"{table.title}, kg"),)
 
 
 def verdict(found: Reconciliation) -> str:

@@ -4,8 +4,8 @@ from collections.abc import Sequence
 
 from farm.queries.growing_losses import GrowingLoss, LossesOfMonth
 from farm.queries.steriliser_runs import Run, RunsOfMonth, curve
+from farm.reports.bars import Bar, bars
 from farm.reports.made import Made
-from farm.reports.pictures import Bar, bars
 from farm.reports.rows import Column, Fact, Kind, Report, Row, Table, show_cell, total_row
 
 KINDS = ("Materials", "Paid hours", "Own hours", "Energy", "Room")

@@ -4,8 +4,8 @@ from collections.abc import Sequence
 
 from farm.queries.months import Span
 from farm.queries.years import MonthSums, WeekSums
+from farm.reports.bars import Bar, bars
 from farm.reports.made import Made
-from farm.reports.pictures import Bar, bars
 from farm.reports.pounds import beside_pounds
 from farm.reports.rows import Chart, Column, Fact, Kind, Report, Row, Table, show_cell, total_row
 

@@ -32,7 +32,12 @@ def laid_out(rows: Sequence[Mapping[str, object]], address: str = "/lots/") -> s
 
 
 def test_numbers_stand_in_the_number_column() -> None:
-    assert '<td class="num">1</td>' in laid_out(ROWS)
+    assert '<td class="num" data-head="kg">1</td>' in laid_out(ROWS)
+
+
+def test_a_cell_that_is_read_alone_on_a_phone_has_its_head() -> None:
+    assert "<td >1 May</td>" in laid_out(ROWS)
+    assert laid_out(ROWS).count('data-head="kg"') == 2
 
 
 def test_a_head_sorts_by_its_column() -> None:

@@ -203,7 +203,8 @@ def _crop(lots: list[Lot], day: date) -> Iterable[ToDo]:
                 fresh.append(_over(lot, left))
             else:
                 slug = "pack" if lot.card.stage == Stage.CROP else "sell"
-                about = f"keeps {show_count(left, 'day', 'days')} more"
+                more = show_count(left, "day", "days")
+                about = f"keeps {more} more" if left else "today is its last day"
                 fresh.append(ToDo(lot, about, slug, "", left, urgent=left <= 1))
     return sorted(fresh, key=lambda todo: todo.days)
 

@@ -17,7 +17,7 @@ from farm.units import MG_PER_LB, MG_PER_UNIT
 Cell = str | int | date | None
 Row = tuple[Cell, ...]
 
-EMPTY_WORDS = "Nothing to show: no rows for this report."
+EMPTY_WORDS = "None."
 
 
 class Kind(Enum):

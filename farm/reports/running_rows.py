@@ -7,6 +7,7 @@ from farm.queries.steriliser_runs import Run, RunsOfMonth, curve
 from farm.reports.bars import Bar, bars
 from farm.reports.made import Made
 from farm.reports.rows import Column, Fact, Kind, Report, Row, Table, show_cell, total_row
+from farm.units import show_count
 
 KINDS = ("Materials", "Paid hours", "Own hours", "Energy", "Room")
 LOSSES = (
@@ -108,12 +109,15 @@ def runs_report(figures: RunsOfMonth, made: Made) -> Report:
         currency=made.currency,
         facts=tuple(facts),
         drawings=tuple(
-            bars([Bar(f"{bags} bags", each, _money(each)) for bags, each in points],
-                 title=f"{name}: what a bag costs by the load, {made.currency}")
+            bars(_load_bars(points), title=f"{name}: what a bag costs by the load, {made.currency}")
             for name, points in curves
         ),
         tables=(_runs(runs), *(_points(name, points) for name, points in curves)),
     )  # fmt: skip
+
+
+def _load_bars(points: Sequence[tuple[int, int]]) -> list[Bar]:
+    return [Bar(show_count(bags, "bag", "bags"), each, _money(each)) for bags, each in points]
 
 
 def _curve(name: str, runs: Sequence[Run]) -> tuple[str, list[tuple[int, int]]]:

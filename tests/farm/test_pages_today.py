@@ -10,7 +10,7 @@ from farm.actions.cultures import buy_culture, transfer_culture
 from farm.actions.orders import stop_order
 from farm.models import Farm
 from farm.pages.today import most_used
-from farm.queries.today import by_room, orders_to_deliver, to_do
+from farm.queries.today import ToDo, by_room, orders_to_deliver, to_do
 from tests.conftest import signed_in
 from tests.farm.filled import prefilled, text
 from tests.farm.goods import packs
@@ -98,11 +98,23 @@ def test_the_page_greets_with_the_farms_own_day(world: World) -> None:
 # --- what is past its days, and what a phone shows ---------------------------------------------
 
 
-def acts(world: World, days: int) -> list[str]:
-    """What is offered for the crop so many days after the world's last doing."""
+def crop(world: World, days: int) -> ToDo:
+    """What is due for the crop so many days after the world's last doing."""
     day = world.now.date() + timedelta(days=days)
     listed = next(one for one in to_do(day) if one.title == "Sell or dry, the oldest first")
-    return [act.act for act in listed.todos[0].acts]
+    return listed.todos[0]
+
+
+def acts(world: World, days: int) -> list[str]:
+    return [act.act for act in crop(world, days).acts]
+
+
+def test_the_last_day_in_the_fridge_is_called_so(world: World) -> None:
+    picked(world)
+    days = world.species.fridge_days
+
+    assert crop(world, days - 1).about == "keeps 1 day more"
+    assert crop(world, days).about == "today is its last day"
 
 
 def test_a_pick_on_its_last_day_in_the_fridge_is_packed(world: World) -> None:

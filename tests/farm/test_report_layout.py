@@ -124,8 +124,8 @@ def test_it_refuses_a_total_that_is_not_the_sum_of_its_column() -> None:
 
 
 def test_an_empty_table_says_so() -> None:
-    assert "Nothing to show" in rows.printed(sales_report().tables[1]).empty_words
-    assert "Nothing to show" in str(workbook(sales_report())["Brought back"]["A2"].value)
+    assert "None." in rows.printed(sales_report().tables[1]).empty_words
+    assert "None." in str(workbook(sales_report())["Brought back"]["A2"].value)
 
 
 # Spreadsheet
@@ -215,7 +215,7 @@ def test_pdf_shows_the_printed_totals(tmp_path: Path) -> None:
 
     assert re.search(r"Total +36 +7\.201 +10\.00", text)
     assert "made 2026-11-02 18:30 by Ana" in text
-    assert "Nothing to show" in text
+    assert "None." in text
     assert "Steam scalds." in text
 
 

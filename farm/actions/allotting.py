@@ -49,13 +49,6 @@ def allocate(
     return made
 
 
-def ask_if_set_aside(draws: Sequence[Draw], *, besides: tuple[Order, date] | None = None) -> None:
-    """Ask before lots go elsewhere that are set aside for orders, other than one day's own."""
-    doubt = set_aside_doubt(draws, besides=besides)
-    if doubt:
-        raise doubt
-
-
 def set_aside_doubt(
     draws: Sequence[Draw], *, besides: tuple[Order, date] | None = None
 ) -> PlausibilityQuestion | None:

@@ -55,7 +55,7 @@ def inoculate_blocks(
     strain = _one_strain(parents)
     spawn_mg = sum(draw.quantity for draw in spawn)
     need_some(spawn_mg, "mg of spawn")
-    doing = answered(doing, spawn_doubt(bags, spawn_mg=spawn_mg, count=count))
+    doing = answered(doing, spawn_doubt(doing.by, bags, spawn_mg=spawn_mg, count=count))
     made = LineDraft(
         NewLot(
             item_for(f"Blocks, {strain}", Dimension.COUNT),

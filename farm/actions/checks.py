@@ -3,7 +3,9 @@
 from typing import NamedTuple
 
 from farm.actions.common import Doing, card, labour, need_stage, post, put
+from farm.actions.count_doubts import CheckCount, loss_doubt, most_in_lot, uncounted_doubt
 from farm.actions.once import action
+from farm.actions.questions import answered
 from farm.models import LotCard, Placing, Shelf, Stage
 from ledger.amounts import rate_of
 from ledger.book import Recorded
@@ -56,6 +58,8 @@ def check(
     _refuse_nonsense(doing, seen, colonised_percent, lost=lost, passed=passed)
     splits = passed is not None and (passed + lost < seen.on_hand or bool(passed and lost))
     checked = (passed or 0) + lost if splits else seen.on_hand
+    counted = CheckCount(lot.code, seen.on_hand, lost, passed)
+    doing = answered(doing, loss_doubt(counted, checked), uncounted_doubt(counted))
     lines = _split(seen, checked, lost) if splits else _whole(seen, lost)
     recorded = post(
         doing,
@@ -134,7 +138,8 @@ def _refuse_nonsense(
     if lost < 0 or (passed or 0) < 0 or not seen.on_hand or (passed or 0) + lost > seen.on_hand:
         raise Malformed(
             f"Lot {code} has {seen.on_hand} on hand; {passed or 0} passed and {lost} lost do not "
-            "fit into them. Count again, or correct the entry that made the lot.",
+            f"fit into them.{most_in_lot(CheckCount(code, seen.on_hand, lost, passed))} Count "
+            f"again, or correct entry {seen.card.lot.made_by_id}, which made the lot.",
             [code],
         )
     if lost and doing.reason.partition(":")[0] not in CAUSES:

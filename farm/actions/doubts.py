@@ -2,22 +2,24 @@
 
 Each returns a question, or nothing; `questions.answered` asks them. The factors are own rules:
 wide enough that a good or a bad day is taken without a word, narrow enough for the other unit
-(pounds for kilos: 2.2 times) or a slipped decimal mark (10 times).
+(pounds for kilos: 2.2 times) or a slipped decimal mark (10 times). Counts: `count_doubts.py`.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from farm.actions.common import both
-from farm.actions.questions import PlausibilityQuestion
-from farm.models import LotCard, Species, Steriliser, Supply, the_farm
+from farm.actions.questions import PRICE_OFF, PlausibilityQuestion
+from farm.models import LotCard, Person, Species, Steriliser, Supply, WeightUnit, the_farm
 from farm.queries.prices import Listed
 from farm.queries.usual import Usual, last_price, usual_stated, usual_weight_mg
-from farm.units import MG_PER_LB, show_money
-from ledger.models import Lot
+from farm.units import MG_PER_LB, MG_PER_UNIT, show_money
+from ledger.models import Dimension, Lot
 
 # Against what was planned, which is a belief; and against the middle of what was picked before.
 TIMES_PLANNED, TIMES_USUAL = 3, 2
 SLIPPED = 10
+# How far a price is from the last one, in percent of it, where the other unit explains it.
+LIKE_THE_LAST = (80, 125)
 TIMES_SPAWN, TIMES_MINUTES = 3, 3
 # Spawn of the wet substrate: common practice, no source. Own spawn is used more freely.
 BELIEVED_SPAWN_PPM = (5_000, 300_000)
@@ -25,8 +27,18 @@ BELIEVED_SPAWN_PPM = (5_000, 300_000)
 BELIEVED_MINUTES = (20, 1_800)
 
 
+def in_other_unit(by: Person, mass_mg: int, fits: Callable[[int], bool]) -> str:
+    """Say what it would be had the other unit been meant, where that fits; else nothing.
+
+    Who writes kilos may have read pounds off the scale, and who writes pounds kilos.
+    """
+    meant_mg = _as_other_unit(by, mass_mg)
+    asked = "Kilograms" if _writes_pounds(by) else "Pounds"
+    return f" {asked}? Then it is {both(meant_mg)}." if fits(meant_mg) else ""
+
+
 def pick_doubt(
-    species: Species, cards: Sequence[LotCard], *, flush: int, total_mg: int
+    by: Person, species: Species, cards: Sequence[LotCard], *, flush: int, total_mg: int
 ) -> PlausibilityQuestion | None:
     """Ask about a weight a block that this farm never picked, or that nobody would believe.
 
@@ -36,33 +48,39 @@ def pick_doubt(
     codes = [card.lot.code for card in cards]
     usual = usual_weight_mg(species, flush)
     if usual is None:
-        return _against_plan(cards, flush=flush, total_mg=total_mg)
+        return _against_plan(by, cards, flush=flush, total_mg=total_mg)
     each_mg = total_mg // blocks
-    is_much = each_mg > max(usual.middle * TIMES_USUAL, usual.most)
+    hint = in_other_unit(by, total_mg, lambda mg: _is_near(mg // blocks, usual))
+    # Half a flush may be picked today and the rest tomorrow: little is doubtful only where it is
+    # a tenth, or where kilos typed as pounds explain it.
+    is_much, is_half = _is_twice(each_mg, usual), _is_half(each_mg, usual)
     is_little = each_mg * SLIPPED < min(usual.middle, usual.least * SLIPPED)
-    if not is_much and not is_little:
+    if not (is_much or is_little or (is_half and hint)):
         return None
     return PlausibilityQuestion(
         f"{both(total_mg)} from {blocks} blocks is {both(each_mg)} a block, where "
         f"{both(usual.middle)} is usual ({usual.count} lots, {both(usual.least)} to "
-        f"{both(usual.most)}).{_pounds(total_mg, each_mg, usual) if is_much else ''}",
+        f"{both(usual.most)}).{hint}",
         codes,
     )
 
 
-def spawn_doubt(bags: Lot, *, spawn_mg: int, count: int) -> PlausibilityQuestion | None:
+def spawn_doubt(by: Person, bags: Lot, *, spawn_mg: int, count: int) -> PlausibilityQuestion | None:
     """Ask about a spawn rate outside what is usual, as a share of the wet substrate."""
     if not bags.unit_mass_mg:
         return None
-    rate_ppm = spawn_mg * 1_000_000 // (bags.unit_mass_mg * count)
+    wet_mg = bags.unit_mass_mg * count
+    rate_ppm = spawn_mg * 1_000_000 // wet_mg
     usual = usual_stated("inoculate blocks", "of_wet_substrate_ppm")
     low, high = _band(usual, TIMES_SPAWN, BELIEVED_SPAWN_PPM)
-    if low <= rate_ppm <= high:
+    hint = in_other_unit(by, spawn_mg, lambda mg: low <= mg * 1_000_000 // wet_mg <= high)
+    is_off = usual and (_is_twice(rate_ppm, usual) or _is_half(rate_ppm, usual))
+    if low <= rate_ppm <= high and not (is_off and hint):
         return None
     return PlausibilityQuestion(
         f"{both(spawn_mg)} of spawn for {count} bags of lot {bags.code} is "
         f"{rate_ppm / 10_000:.1f} % of the wet substrate, where {low / 10_000:.1f} % to "
-        f"{high / 10_000:.1f} % is usual. Are the bags and the weight right?",
+        f"{high / 10_000:.1f} % is usual. Are the bags and the weight right?{hint}",
         [bags.code],
     )
 
@@ -79,22 +97,35 @@ def minutes_doubt(steriliser: Steriliser, minutes: int) -> PlausibilityQuestion 
     )
 
 
-def price_doubt(supply: Supply, *, quantity: int, money: int) -> PlausibilityQuestion | None:
-    """Ask about a price ten times the last one, or a tenth of it: a decimal mark that slipped."""
+def price_doubt(
+    by: Person, supply: Supply, *, quantity: int, money: int
+) -> PlausibilityQuestion | None:
+    """Ask about a price ten times the last one, or a tenth of it: a decimal mark that slipped.
+
+    Ask as well where the price is the last one had the other unit been meant.
+    """
     last = last_price(supply)
     if last is None or not money or quantity <= 0:
         return None
     was_money, was_quantity = last
     now, was = money * was_quantity, was_money * quantity
-    if now >= was * SLIPPED or now * SLIPPED <= was:
-        farm = the_farm()
-        like = was_money * quantity // was_quantity
-        return PlausibilityQuestion(
-            f"{show_money(money, farm.currency)} for this {supply}: at the price of the last "
-            f"delivery it would be {show_money(like, farm.currency)}. Did a decimal mark slip?",
-            is_money=True,
+    hint, low, high = "", *LIKE_THE_LAST
+    if supply.item.dimension == Dimension.MASS:
+        hint = in_other_unit(
+            by, quantity, lambda mg: low * was_money * mg <= 100 * now <= high * was_money * mg
         )
-    return None
+    is_slipped = now >= was * SLIPPED or now * SLIPPED <= was
+    if not is_slipped and not hint:
+        return None
+    farm = the_farm()
+    like = was_money * quantity // was_quantity
+    return PlausibilityQuestion(
+        f"{show_money(money, farm.currency)} for this {supply}: at the price of the last "
+        f"delivery it would be {show_money(like, farm.currency)}."
+        + (" Did a decimal mark slip?" if is_slipped else f" Is the weight right?{hint}"),
+        is_money=True,
+        discreet="" if is_slipped else f"{PRICE_OFF}{hint}",
+    )
 
 
 def sale_price_doubt(lot: Lot, money: int, *, listed: Listed) -> PlausibilityQuestion | None:
@@ -120,17 +151,30 @@ def _band(usual: Usual | None, times: int, believed: tuple[int, int]) -> tuple[i
     return min(usual.middle // times, usual.least), max(usual.middle * times, usual.most)
 
 
-def _pounds(total_mg: int, each_mg: int, usual: Usual) -> str:
-    """Say what it would be had pounds been typed as kilos, where that is usual."""
-    if the_farm().weight_unit != "kg":
-        return ""
-    meant = round(total_mg * MG_PER_LB / 1_000_000)
-    each = round(each_mg * MG_PER_LB / 1_000_000)
-    return f" Pounds? Then it is {both(meant)}." if each <= usual.most * TIMES_USUAL else ""
+def _is_twice(stated: int, usual: Usual) -> bool:
+    return stated > max(usual.middle * TIMES_USUAL, usual.most)
+
+
+def _is_half(stated: int, usual: Usual) -> bool:
+    return stated * TIMES_USUAL < usual.middle and stated < usual.least
+
+
+def _is_near(stated: int, usual: Usual) -> bool:
+    return usual.least <= stated * TIMES_USUAL and stated <= usual.most * TIMES_USUAL
+
+
+def _writes_pounds(by: Person) -> bool:
+    return (by.weight_unit or the_farm().weight_unit) == WeightUnit.POUND
+
+
+def _as_other_unit(by: Person, mass_mg: int) -> int:
+    """The same figure in the other unit, rounded half to even: 4.4 kg become 4.4 lb, 1.996 kg."""
+    kilo, pound = MG_PER_UNIT["kg"], MG_PER_LB
+    return round(mass_mg * kilo / pound if _writes_pounds(by) else mass_mg * pound / kilo)
 
 
 def _against_plan(
-    cards: Sequence[LotCard], *, flush: int, total_mg: int
+    by: Person, cards: Sequence[LotCard], *, flush: int, total_mg: int
 ) -> PlausibilityQuestion | None:
     blocks, planned_mg = 0, 0
     for each in cards:
@@ -138,10 +182,12 @@ def _against_plan(
         flushes_mg = each.strain.flushes_mg
         blocks += each.lot.quantity
         planned_mg += each.lot.quantity * (flushes_mg[min(flush, 3) - 1] or flushes_mg[0])
-    if total_mg <= TIMES_PLANNED * planned_mg:
+    hint = in_other_unit(by, total_mg, lambda mg: mg <= TIMES_PLANNED * planned_mg)
+    is_little = total_mg * TIMES_PLANNED < planned_mg and _writes_pounds(by)
+    if total_mg <= TIMES_PLANNED * planned_mg and not is_little:
         return None
     return PlausibilityQuestion(
         f"{both(total_mg)} from {blocks} blocks, where {both(planned_mg)} was planned? Was it "
-        "weighed in the other unit?",
+        f"weighed in the other unit?{hint}",
         [each.lot.code for each in cards],
     )

@@ -3,6 +3,8 @@
 from collections.abc import Iterable, Sequence
 
 from farm.actions.common import Doing, Draw, card, labour, need_some, need_stage, post, used
+from farm.actions.count_doubts import filling_doubts
+from farm.actions.questions import answered
 from farm.models import RecipeFor, RecipeVersion, Stage, Supply
 from farm.moisture import Mix, Portion, mix
 from ledger.book import Recorded
@@ -25,6 +27,7 @@ def fill(
     makes = RecipeFor(recipe.recipe.makes)
     need_some(count, "bags")
     _need_ingredients(recipe, draws)
+    doing = answered(doing, *filling_doubts(doing.by, recipe, draws, count=count))
     water_mg = recipe.water_mg * count
     made = LineDraft(
         NewLot(item, unit_mass_mg=recipe.fill_mg),

@@ -122,12 +122,12 @@ def keep_spent(
     last = _last_pick(blocks.lot)
     like_mg = worth_as_much(worth_money, crop_kg_money)
     left_mg = _weight_left(blocks.lot)
-    if kept_mg > left_mg and not doing.sure:
-        raise PlausibilityQuestion(
+    if kept_mg > left_mg:
+        heavier = (
             f"{both(kept_mg)} of spent blocks from lot {lot.code}, where the blocks as filled, "
-            f"less what was picked, weigh {both(left_mg)}? Was it weighed in the other unit?",
-            [lot.code],
+            f"less what was picked, weigh {both(left_mg)}? Was it weighed in the other unit?"
         )
+        doing = answered(doing, PlausibilityQuestion(heavier, [lot.code]))
     kept_mg = kept_mg or left_mg
     need_some(kept_mg, "mg of spent blocks")
     lines = [
@@ -176,7 +176,9 @@ def _pick(
     need_some(total_mg, "mg picked")
     species = _one_species(cards)
     doing = answered(
-        doing, *_not_fruiting(cards), pick_doubt(species, cards, flush=flush, total_mg=total_mg)
+        doing,
+        *_not_fruiting(cards),
+        pick_doubt(doing.by, species, cards, flush=flush, total_mg=total_mg),
     )
     weights = _weights(cards, [draw.quantity for draw in given], total_mg)
     recorded = post(

@@ -7,6 +7,7 @@ from farm.actions.common import Doing
 from ledger.errors import Malformed
 
 PRICE_SLIPPED = "This price is far from the usual one. Did a decimal mark slip?"
+PRICE_OFF = "This price is far from the usual one. Is the weight right?"
 
 
 class PlausibilityQuestion(Malformed):

@@ -8,12 +8,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 
-from farm.actions.allotting import ask_if_set_aside
+from farm.actions.allotting import set_aside_doubt
 from farm.actions.cashing import CashCount, write_cash_up
 from farm.actions.common import Doing, Draw, both, need_stage, post
 from farm.actions.giving import follow_up, post_given
 from farm.actions.once import action
 from farm.actions.pricing import need_price, terms_at
+from farm.actions.questions import answered
 from farm.actions.selling import SELLABLE, Deal, SoldLine, post_sale
 from farm.actions.sharing_out import Counted
 from farm.actions.takings import add_hours
@@ -68,8 +69,7 @@ def load_stall(
     """
     for line in lines:
         _check_load(line)
-    if not doing.sure:
-        ask_if_set_aside(lines)
+    doing = answered(doing, set_aside_doubt(lines))
     recorded = post(
         doing,
         "load stall",

@@ -20,6 +20,7 @@ from farm.actions.common import (
     put,
     used,
 )
+from farm.actions.doubts import in_other_unit
 from farm.actions.once import action
 from farm.actions.questions import PlausibilityQuestion, answered
 from farm.models import Form, LotCard, Shelf, Species, Stage
@@ -49,12 +50,13 @@ def weigh_again(doing: Doing, *, lot: Lot, weight_mg: int) -> Recorded:
     found = need_stage(lot, Stage.CROP)
     before = _before_weighing(doing, found)
     if weight_mg > before.book_mg + SCALE_MG or weight_mg <= 0:
-        raise _cannot_weigh(lot, before.book_mg, weight_mg)
+        hint = _other_unit(doing, before, weight_mg)
+        raise _cannot_weigh(lot, before.book_mg, weight_mg, hint=hint)
     missing_mg = max(0, before.book_mg - weight_mg)
     water_mg = min(missing_mg, before.band_mg)
     lost_mg = missing_mg - water_mg
-    if lost_mg > SCALE_MG and not (doing.sure or doing.reason.strip()):
-        raise _missing(lot, before, weight_mg)
+    if lost_mg > SCALE_MG and not doing.reason.strip():
+        doing = answered(doing, _missing(doing, lot, before=before, weight_mg=weight_mg))
     lines = [LineDraft(lot, Role.SHRUNK, -water_mg)] if water_mg else []
     lines += [LineDraft(lot, Role.LOST, -lost_mg)] if lost_mg else []
     if lost_mg and not doing.reason:
@@ -124,7 +126,9 @@ def dry(
     cards = [_fresh_card(draw.lot) for draw in draws]
     species, laid = one_species(cards), laid or Laid()
     fresh = Portion(sum(map(_mass_of, draws)), species.moisture_ppm)
-    doing = answered(doing, _dried_doubt(draws, fresh, dried_mg), set_aside_doubt(draws))
+    doing = answered(
+        doing, _dried_doubt(doing, draws, fresh, dried_mg=dried_mg), set_aside_doubt(draws)
+    )
     made = LineDraft(NewLot(item_for(f"Dried {species}")), Role.MADE, dried_mg, basis=dried_mg)
     laid_out = {"slice_mm": laid.slice_mm, "trays": laid.trays}
     recorded = post(
@@ -204,19 +208,28 @@ def water_band(quantity_mg: int, loss_ppm: int, days: int) -> int:
     return quantity_mg - left_mg
 
 
-def _missing(lot: Lot, before: _Before, weight_mg: int) -> PlausibilityQuestion:
+def _other_unit(doing: Doing, before: _Before, weight_mg: int) -> str:
+    """Say what it weighs in the other unit, where that leaves nothing to explain."""
+    dried_mg, book_mg = before.book_mg - before.band_mg, before.book_mg
+    return in_other_unit(
+        doing.by, weight_mg, lambda mg: dried_mg - SCALE_MG <= mg <= book_mg + SCALE_MG
+    )
+
+
+def _missing(doing: Doing, lot: Lot, *, before: _Before, weight_mg: int) -> PlausibilityQuestion:
     """Ask where the rest may be: mostly it was not written down, or the scale was not at zero."""
     band_mg, gone_mg = before.band_mg, before.book_mg - weight_mg
     return PlausibilityQuestion(
         f"Lot {lot.code}: {both(weight_mg)} weighed, {both(before.book_mg)} in the book. In "
         f"{before.days} days up to {both(band_mg)} may be water; {both(gone_mg - band_mg)} more is "
         "missing. Is something not written down yet (a sale, a sample, trim, a crate moved), or "
-        f"was the scale not at zero? Is {both(weight_mg)} right?",
+        f"was the scale not at zero? Is {both(weight_mg)} right?"
+        f"{_other_unit(doing, before, weight_mg)}",
         [lot.code],
     )
 
 
-def _cannot_weigh(lot: Lot, book_mg: int, weight_mg: int) -> Malformed:
+def _cannot_weigh(lot: Lot, book_mg: int, weight_mg: int, *, hint: str) -> Malformed:
     if weight_mg <= 0:
         remedy = "If nothing is left, throw the rest away with the cause."
     else:
@@ -224,7 +237,8 @@ def _cannot_weigh(lot: Lot, book_mg: int, weight_mg: int) -> Malformed:
             f"Weigh once more; if it is right, correct entry {lot.made_by_id}, which made the lot."
         )
     return Malformed(
-        f"Lot {lot.code}: {both(weight_mg)} weighed, the book holds {both(book_mg)}. " + remedy,
+        f"Lot {lot.code}: {both(weight_mg)} weighed, the book holds {both(book_mg)}.{hint} "
+        + remedy,
         [lot.code],
     )
 
@@ -249,7 +263,7 @@ def _mass_of(draw: Draw) -> int:
 
 
 def _dried_doubt(
-    draws: Sequence[Draw], fresh: Portion, dried_mg: int
+    doing: Doing, draws: Sequence[Draw], fresh: Portion, *, dried_mg: int
 ) -> PlausibilityQuestion | None:
     codes = [draw.lot.code for draw in draws]
     if not 0 < dried_mg < fresh.mass_mg:
@@ -266,6 +280,7 @@ def _dried_doubt(
     return PlausibilityQuestion(
         f"Lot {', '.join(codes)}: {both(fresh.mass_mg)} fresh usually give "
         f"{both(least_mg)} to {both(most_mg)} dried (2 % to 15 % water left). "
-        f"{both(dried_mg)} {odd}. Is it right?",
+        f"{both(dried_mg)} {odd}. Is it right?"
+        + in_other_unit(doing.by, dried_mg, lambda mg: least_mg <= mg <= most_mg),
         codes,
     )

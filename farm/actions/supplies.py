@@ -45,7 +45,7 @@ def receive_supplies(
     that much less; the entry keeps both.
     """
     paid = landed(paid_money, tax_money)
-    doing = answered(doing, price_doubt(supply, quantity=quantity, money=paid.cost_money))
+    doing = answered(doing, price_doubt(doing.by, supply, quantity=quantity, money=paid.cost_money))
     counted = supply.item.dimension == Dimension.COUNT
     lot = NewLot(supply.item, unit_mass_mg=max(supply.piece_mg, 1) if counted else None)
     line = LineDraft(lot, Role.BOUGHT, quantity, money=paid.cost_money)

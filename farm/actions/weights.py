@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from farm.actions.common import Doing, both, need_stage, post
 from farm.actions.once import action
-from farm.actions.questions import PlausibilityQuestion
+from farm.actions.questions import PlausibilityQuestion, answered
 from farm.models import Stage
 from farm.queries.check_weights import expected
 from ledger.book import Recorded
@@ -30,8 +30,7 @@ def check_weights(
     assert card.product, "packs are of a product"
     if not gross_mg:
         raise Malformed(f"Lot {lot.code}: no pack was weighed. State what each weighs.", [lot.code])
-    for gross in gross_mg:
-        _check(lot, tare_mg, gross_mg=gross, sure=doing.sure)
+    doing = answered(doing, *(_doubt(lot, tare_mg, gross_mg=gross) for gross in gross_mg))
     loss = expected(card, doing.day)
     return post(
         doing,
@@ -48,7 +47,7 @@ def check_weights(
     )
 
 
-def _check(lot: Lot, tare_mg: int, *, gross_mg: int, sure: bool) -> None:
+def _doubt(lot: Lot, tare_mg: int, *, gross_mg: int) -> PlausibilityQuestion | None:
     net, declared = gross_mg - tare_mg, lot.unit_mass_mg or 0
     if net <= 0:
         raise Malformed(
@@ -56,9 +55,10 @@ def _check(lot: Lot, tare_mg: int, *, gross_mg: int, sure: bool) -> None:
             f"{both(tare_mg)}. State what it weighs with the pack around it.",
             [lot.code],
         )
-    if abs(net - declared) * 100 > declared * MOST_OFF_PERCENT and not sure:
-        raise PlausibilityQuestion(
-            f"Lot {lot.code}: a pack of {both(gross_mg)} less {both(tare_mg)} of tare is "
-            f"{both(net)}, and it declares {both(declared)}. Is that right?",
-            [lot.code],
-        )
+    if abs(net - declared) * 100 <= declared * MOST_OFF_PERCENT:
+        return None
+    return PlausibilityQuestion(
+        f"Lot {lot.code}: a pack of {both(gross_mg)} less {both(tare_mg)} of tare is "
+        f"{both(net)}, and it declares {both(declared)}. Is that right?",
+        [lot.code],
+    )

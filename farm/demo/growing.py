@@ -97,7 +97,8 @@ def _grain(year: Year, week: int) -> None:
 def _shake(year: Year, lot: Lot) -> None:
     lost = 1 if year.dice.random() < 0.12 else 0
     reason = "wet spot / sour" if lost else ""
-    check(year.doing("nora", reason), lot=_fresh(lot), colonised_percent=40, lost=lost)
+    doing = year.doing("nora", reason, sure=True)
+    check(doing, lot=_fresh(lot), colonised_percent=40, lost=lost)
 
 
 def _blocks(year: Year, strain: Strain, *, recipe: RecipeVersion, count: int) -> None:
@@ -135,7 +136,7 @@ def _look(year: Year, lot: Lot) -> None:
     share = 0.05 if year.dice.random() < 0.85 else 0.22
     lost = sum(year.dice.random() < share for _ in range(_fresh(lot).quantity))
     reason = year.dice.choice(["green mould", "green mould", "burst bag", "other mould"])
-    doing = year.doing("nora", reason if lost else "")
+    doing = year.doing("nora", reason if lost else "", sure=True)
     check(doing, lot=_fresh(lot), colonised_percent=year.dice.randint(60, 90), lost=lost)
 
 

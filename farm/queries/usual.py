@@ -4,6 +4,7 @@ import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import median
+from typing import Any
 
 from farm.models import Species, Supply
 from farm.queries.experience import weights_a_block_mg
@@ -38,11 +39,21 @@ def usual_weight_mg(species: Species, flush: int) -> Usual | None:
 
 def usual_stated(kind: str, name: str, **also: object) -> Usual | None:
     """What the newest entries of a kind stated under a name, where they state ``also``; a query."""
-    standing = Entry.objects.filter(kind=kind, amends=None).exclude(amendments__takes_back=True)
-    newest = standing.order_by("-seq").values_list("particulars", flat=True)[:NEWEST]
-    said = [json.loads(words) for words in newest]
+    said = _stated(kind)
     alike = [one for one in said if all(one.get(key) == value for key, value in also.items())]
     return usual_of([one[name] for one in alike if isinstance(one.get(name), int)])
+
+
+def usual_share_ppm(kind: str, part: str, whole: str) -> Usual | None:
+    """What share of one number another was, in the newest entries of a kind; one query."""
+    said = [one for one in _stated(kind) if one.get(whole)]
+    return usual_of([one[part] * 1_000_000 // one[whole] for one in said])
+
+
+def _stated(kind: str) -> list[dict[str, Any]]:
+    standing = Entry.objects.filter(kind=kind, amends=None).exclude(amendments__takes_back=True)
+    newest = standing.order_by("-seq").values_list("particulars", flat=True)[:NEWEST]
+    return [json.loads(words) for words in newest]
 
 
 def last_price(supply: Supply) -> tuple[int, int] | None:

@@ -126,7 +126,7 @@ def test_the_passed_part_still_owes_its_room_since_inoculation(world: World) -> 
 def test_a_lot_wholly_lost_carries_all_its_cost_out(world: World) -> None:
     blocks = grow_blocks(world, 4)
 
-    check(world.doing(reason="green mould"), lot=blocks, colonised_percent=5, lost=4)
+    check(world.doing(reason="green mould", sure=True), lot=blocks, colonised_percent=5, lost=4)
 
     assert (fresh(blocks).quantity, sum(fresh(blocks).cost)) == (0, 0)
     assert_book_is_sound()
@@ -145,7 +145,7 @@ def test_spawn_is_lost_in_whole_bags(world: World) -> None:
 def test_all_bags_of_spawn_are_all_its_weight(world: World) -> None:
     _, _, spawn = grow_spawn(world, 3)
 
-    check(world.doing(reason="old"), lot=spawn, colonised_percent=30, lost=3)
+    check(world.doing(reason="old", sure=True), lot=spawn, colonised_percent=30, lost=3)
 
     assert fresh(spawn).quantity == 0
 

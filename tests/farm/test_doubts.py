@@ -14,6 +14,7 @@ from farm.actions.common import Draw
 from farm.actions.harvesting import mark_spent, pick
 from farm.actions.questions import PlausibilityQuestion
 from farm.actions.runs import sterilise
+from farm.models import Person
 from farm.queries.usual import ENOUGH, usual_of
 from ledger.book import Recorded
 from ledger.models import Entry, Lot
@@ -70,6 +71,31 @@ def test_a_tenth_of_the_usual_is_taken_and_less_is_asked_about(finished: World) 
     assert pick_kg(finished, fruiting(finished, 4), 200).fresh
     with pytest.raises(PlausibilityQuestion, match="is usual"):
         pick_kg(finished, fruiting(finished, 4), 199)
+
+
+def pounds(person: Person) -> Person:
+    """The same person, who writes pounds."""
+    person.weight_unit = "lb"
+    return person
+
+
+def test_kilos_typed_as_pounds_are_asked_about_with_what_they_would_be(finished: World) -> None:
+    blocks, doing = fruiting(finished, 4), finished.doing(by=pounds(finished.helper))
+    given = {"given": [Draw(blocks, 0)], "flush": 1}
+
+    # 2 read off a kilo scale and typed as pounds are 907 g: 226 g a block, half of 500 and less.
+    with pytest.raises(PlausibilityQuestion, match=r"226\.8 g .*Kilograms\? Then it is 2\.00 kg"):
+        pick(doing, **given, firsts_mg=907_185)  # type: ignore[arg-type]
+    # Half of the flush, picked today: not asked of whoever writes kilos.
+    assert pick_kg(finished, blocks, 907).fresh
+
+
+def test_a_pick_never_planned_so_small_is_asked_of_whoever_writes_pounds(world: World) -> None:
+    blocks, doing = fruiting(world, 4), world.doing(by=pounds(world.helper))
+
+    # Planned: 500 g of each of four; a third is 667 g.
+    with pytest.raises(PlausibilityQuestion, match=r"other unit\?.*Kilograms\? .* 1\.32 kg"):
+        pick(doing, given=[Draw(blocks, 0)], flush=1, firsts_mg=598_742)
 
 
 def test_what_was_asked_and_answered_stands_with_the_entry(finished: World) -> None:
@@ -146,6 +172,15 @@ def test_a_tenth_of_the_last_price_is_asked_about(world: World) -> None:
 
     with pytest.raises(PlausibilityQuestion, match=r"4\.00 for this"):
         world.received("sawdust", 100 * KG, 40_000)
+
+
+def test_a_delivery_weighed_in_pounds_is_asked_about_by_its_price(world: World) -> None:
+    world.received("sawdust", 50 * KG, 200_000)  # 20.00 for 50 kg
+
+    # 110 lb are 49.90 kg, which cost 20.00 as well.
+    with pytest.raises(PlausibilityQuestion, match=r"Is the weight right\? Pounds\? .*49\.895 kg"):
+        world.received("sawdust", 110 * KG, 200_000)
+    assert world.received("sawdust", 80 * KG, 200_000)
 
 
 def test_too_few_numbers_say_nothing_of_what_is_usual() -> None:

@@ -123,7 +123,9 @@ def test_a_day_of_which_nothing_is_said_to_come_back_is_asked_about_once(
     assert "Was everything sold?" in asked and not Sale.objects.exists()
     settle(client, load, sure="on")
 
-    assert SaleLine.objects.get().gross == 200 * UNIT
+    sold = SaleLine.objects.get()
+    assert sold.gross == 200 * UNIT
+    assert "Was everything sold?" in sold.line.entry.particulars
 
 
 def test_nothing_brought_back_is_no_question_where_it_is_stated(

@@ -1,6 +1,7 @@
 """Weighing again, throwing away and drying: what is water, what is a loss, what is odd."""
 
 import csv
+import json
 from pathlib import Path
 
 import pytest
@@ -237,3 +238,22 @@ def test_two_species_are_never_dried_as_one(world: World) -> None:
             minutes_drying=600,
         )
     assert not Line.objects.filter(role=Role.USED).exists()
+
+
+def test_a_lot_weighed_in_pounds_is_told_what_it_would_be(world: World) -> None:
+    lot = crop(world)
+
+    # 22 read off a pounds scale: 9.979 kg of the 10 in the book.
+    with pytest.raises(Malformed, match=r"22\.00 kg .* Pounds\? Then it is 9\.979 kg"):
+        weigh_again(world.doing(), lot=lot, weight_mg=22 * KG)
+
+
+def test_what_was_asked_about_a_missing_weight_stands_with_it(world: World) -> None:
+    lot = crop(world)
+
+    with pytest.raises(PlausibilityQuestion, match="is missing"):
+        weigh_again(world.doing(), lot=lot, weight_mg=5 * KG)
+    recorded = weigh_again(world.doing(sure=True), lot=lot, weight_mg=5 * KG)
+
+    assert "is missing" in json.loads(recorded.entry.particulars)["asked"]
+    assert recorded.entry.reason == "unexplained"

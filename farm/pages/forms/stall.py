@@ -15,7 +15,7 @@ from django.utils import timezone
 from farm.actions.cashing import CashCount
 from farm.actions.common import Doing, Draw, Recorded
 from farm.actions.giving import give_away
-from farm.actions.questions import PlausibilityQuestion
+from farm.actions.questions import PlausibilityQuestion, answered
 from farm.actions.sharing_out import Counted, ItemDay, share_out
 from farm.actions.stalls import Besides, load_stall, settle_stall
 from farm.models import (
@@ -232,10 +232,9 @@ class BackForm(DoingForm):
         return said
 
     def run(self, doing: Doing) -> Recorded:
-        self.ask_if_all_is_gone(doing)
         counted = self.counted()
         return settle_stall(
-            doing,
+            answered(doing, self.all_gone()),
             stall_day=self.stall_day,
             brought_back=counted.back,
             prices=self.prices(),
@@ -245,10 +244,11 @@ class BackForm(DoingForm):
             ),
         )
 
-    def ask_if_all_is_gone(self, doing: Doing) -> None:
-        blank = all(self.cleaned_data.get(f"back_{row.key}") is None for row in self.rows)
-        if blank and not doing.sure:
-            raise PlausibilityQuestion("Nothing is stated as brought back. Was everything sold?")
+    def all_gone(self) -> PlausibilityQuestion | None:
+        """Doubt a day of which nothing is stated as brought back."""
+        if any(self.cleaned_data.get(f"back_{row.key}") is not None for row in self.rows):
+            return None
+        return PlausibilityQuestion("Nothing is stated as brought back. Was everything sold?")
 
     def counted(self) -> Counted:
         """What became of each lot: as it was read off the tapes, or the oldest sold first."""

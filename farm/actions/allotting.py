@@ -9,7 +9,7 @@ from django.utils import timezone
 from farm.actions.common import Doing, Draw, amount_words
 from farm.actions.questions import PlausibilityQuestion
 from farm.models import Allocation, AllocationLine, Order, OrderLine
-from farm.queries.allocations import SetAside, keeps, set_aside, suggested, words_of
+from farm.queries.allocations import SetAside, keeps, sellable, set_aside, suggested, words_of
 from farm.queries.orders import DueOrder, due_order, fits
 from ledger import book
 from ledger.errors import Conflict, Malformed, NotEnough, OnHold
@@ -32,7 +32,10 @@ def allocate(
     if known:
         return _the_same(known, order, due_on=due_on, draws=draws)
     due = _open_day(order, due_on)
-    taken = suggested(due) if draws is None else {draw.lot.pk: draw.quantity for draw in draws}
+    if draws is None:
+        taken = suggested(due, sellable(due))
+    else:
+        taken = {draw.lot.pk: draw.quantity for draw in draws}
     lots = Lot.objects.select_related("item", "card__species", "card__product").in_bulk(taken)
     if draws is not None:
         _check(due, draws, lots, sure=doing.sure)
@@ -57,7 +60,7 @@ def set_aside_doubt(
     10 packs, 8 of them set aside: 2 go without a question.
     """
     parts = set_aside(of={draw.lot.pk for draw in draws})
-    parts = [part for part in parts if (part.due.order, part.due.day) != besides]
+    parts = [part for part in parts if (part.order, part.day) != besides]
     taken = [one for draw in draws if (one := _broken(draw, parts))]
     if not taken:
         return None
@@ -105,7 +108,7 @@ def _the_same(
 
 def _check(due: DueOrder, draws: Sequence[Draw], lots: Mapping[int, Lot], *, sure: bool) -> None:
     parts = set_aside(of=lots)
-    others = [p for p in parts if (p.due.order.pk, p.due.day) != (due.order.pk, due.day)]
+    others = [part for part in parts if not part.is_for(due)]
     last = due.day + timedelta(days=due.order.customer.least_days)
     for draw in draws:
         lot = lots[draw.lot.pk]

@@ -30,7 +30,7 @@ from farm.models import (
 )
 from farm.queries.orders import due_order, fits, mass_mg, orders
 from farm.queries.prices import listed_price
-from farm.queries.promises import promise
+from farm.queries.promises import promises
 from ledger import book
 from ledger.errors import Conflict, Malformed
 
@@ -246,8 +246,8 @@ def _the_same(known: Order, customer: Customer, *, days: Days, lines: Sequence[W
 def _check_there(order: Order, today: date) -> None:
     """Ask where this order, now among the promises, takes more than there will be."""
     short = []
-    for line in order.lines.select_related("product__species", "species"):
-        found = promise(line, order.due_on, today)
+    lines = list(order.lines.select_related("product__species", "species"))
+    for line, found in zip(lines, promises(lines, order.due_on, today), strict=True):
         if found.free_mg < 0:
             asked = mass_mg(line, line.quantity)
             short.append(

@@ -15,7 +15,7 @@ from farm.actions.weights import check_weights
 from farm.demo.clock import Year
 from farm.demo.scenery import COIN, GRAM
 from farm.models import BoxDelivery, Customer, Method, Share, Stage
-from farm.queries.allocations import keeps, suggested
+from farm.queries.allocations import keeps, sellable, suggested
 from farm.queries.orders import DueOrder, due_between
 from farm.queries.prices import ordered_price
 from ledger.models import Lot
@@ -108,7 +108,7 @@ def _pay_later(year: Year, share: Share, *, days: int, percent: int) -> None:
 
 def _give_box(year: Year, due: DueOrder, week: int) -> None:
     """Give what was set aside; where nothing is there, or on holiday, the box comes later."""
-    taken = suggested(due)
+    taken = suggested(due, sellable(due))
     if not taken or week == REST_WEEK:
         why = "holiday" if week == REST_WEEK else "nothing ripe"
         pause_order(year.doing("nora", why), due.order, first=due.day, last=due.day)

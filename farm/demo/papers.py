@@ -14,7 +14,7 @@ from farm.actions.selling import SoldLine, take_back
 from farm.demo.clock import Year
 from farm.demo.scenery import COIN, GRAM
 from farm.models import Customer, Grade, Invoice, InvoiceLine, Method, Order, Species, Stage
-from farm.queries.allocations import suggested
+from farm.queries.allocations import sellable, suggested
 from farm.queries.invoices import to_invoice
 from farm.queries.orders import DueOrder, due_between
 from farm.queries.prices import ordered_price
@@ -70,7 +70,7 @@ def deliver_orders(year: Year) -> None:
     """Give each customer what there is of what they asked for, from the oldest pick."""
     today = year.clock.date()
     for due in due_between(today, today):
-        taken = suggested(due) if due.is_open else {}
+        taken = suggested(due, sellable(due)) if due.is_open else {}
         if sum(taken.values()) >= LEAST_DELIVERED_MG:
             deliver(year.doing("nora"), order=due.order, due_on=today, lines=_lines(due, taken))
         elif due.is_open and not due.order.every_weeks:

@@ -16,8 +16,8 @@ from farm.pages.access import PageRequest, Right, get_or_refuse, page
 from farm.pages.forms.allotting import SetAsideForm
 from farm.pages.frame import show
 from farm.pages.handing_out import handed_out, made_by
-from farm.queries.allocations import set_aside
-from farm.queries.orders import DueOrder, due_between, due_order, orders
+from farm.queries.allocations import to_pack
+from farm.queries.orders import DueOrder, due_order, orders
 from farm.reports.packing_list_rows import packing_list
 from ledger.errors import Refused
 
@@ -61,10 +61,9 @@ def set_aside_at_once(request: PageRequest, pk: int, day: str) -> HttpResponse:
 @page(Right.SEE_ORDERS)
 def packing_list_of(request: PageRequest) -> HttpResponse:
     """What is taken from which lot for whom on a day; ?file=pdf to take to the fridge."""
-    typed = request.GET.get("day", "")
-    day = _day(typed) if typed else timezone.localdate()
-    parts = [part for part in set_aside() if part.due.day == day]
-    report = packing_list(parts, due_between(day, day), day=day, made=made_by(request))
+    today, typed = timezone.localdate(), request.GET.get("day", "")
+    day = _day(typed) if typed else today
+    report = packing_list(*to_pack(day, today), day=day, made=made_by(request))
     return handed_out(request, report, name=f"packing-list-{day}", codes_lead_to="lot")
 
 

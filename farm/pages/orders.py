@@ -6,6 +6,7 @@ from datetime import date, timedelta
 import django_tables2 as tables
 from django import forms
 from django.contrib import messages
+from django.db.models import Q
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
@@ -29,12 +30,12 @@ from farm.queries.orders import (
     DueOrder,
     State,
     called_off,
-    days_of,
     due_between,
-    due_on_days,
+    due_from,
     due_order,
     orders,
 )
+from farm.queries.promises import outlooks
 from farm.reports.invoice_rows import note_paper
 from farm.reports.owed_rows import round_report
 from farm.reports.rows import Column, Kind
@@ -167,23 +168,25 @@ def order_take(request: PageRequest) -> HttpResponse:
 
 @page(Right.SEE_ORDERS)
 def order(request: PageRequest, pk: int) -> HttpResponse:
-    found = get_or_refuse(request, orders(), Right.SEE_ORDERS, pk=pk)
     today = timezone.localdate()
+    among = list(orders().filter(Q(pk=pk) | due_from(today)))
+    found = next((one for one in among if one.pk == pk), None)
+    if found is None:
+        raise Http404
     span = (today - LATE, today + AHEAD) if found.every_weeks else (found.due_on, found.due_on)
-    first, last = span
-    due = due_on_days((found, day) for day in days_of(found, first, last))
-    may_stop = not called_off(found, last) and any(one.is_open for one in due)
+    days = outlooks(found, among, span=span, today=today)
+    may_stop = not called_off(found, span[1]) and any(one.due.is_open for one in days)
     aside = set_aside(order=found)
     shown = OrderPage(
         order=found,
         days=[
             OrderDay(
-                one,
-                BADGES.get(one.state, ""),
-                [part for part in aside if part.due.day == one.day],
-                sure_words(one, today, request.farm.weight_unit),
+                one.due,
+                BADGES.get(one.due.state, ""),
+                [part for part in aside if part.day == one.due.day],
+                sure_words(one, request.farm.weight_unit),
             )
-            for one in due
+            for one in days
         ],
         notes=list(found.notes.select_related("sale__entry").order_by("-pk")),
         stop=StopForm(initial={"from_day": max(today, found.due_on)}) if may_stop else None,

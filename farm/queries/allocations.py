@@ -11,13 +11,15 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import Enum
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import Exists, OuterRef
 
-from farm.models import Allocation, AllocationLine, DeliveryNote, Order, OrderLine, Stage
+from farm.models import Allocation, AllocationLine, Order, OrderLine, Stage
 from farm.queries.keeping import keeps_until
-from farm.queries.orders import Asked, DueOrder, due_on_days, fits, orders
+from farm.queries.orders import LATE, Asked, DueOrder, due_between, fits, given_on, of_open_days
 from farm.queries.stock import located, lots_on_hand
 from ledger.models import Lot
+
+ONE_DAY = timedelta(days=1)
 
 
 class Standing(Enum):
@@ -32,11 +34,15 @@ class Standing(Enum):
 class SetAside:
     """``promised`` is what is still to be given as it was written, ``quantity`` what stands."""
 
-    due: DueOrder
+    order: Order
+    day: date
     line: OrderLine
     lot: Lot
     promised: int
     quantity: int
+
+    def is_for(self, due: DueOrder) -> bool:
+        return (self.order, self.day) == (due.order, due.day)
 
     @property
     def standing(self) -> Standing:
@@ -50,27 +56,29 @@ def set_aside(*, order: Order | None = None, of: Collection[int] | None = None) 
 
     ``of``: of these lots alone, by pk; where none of them was promised it is one query. The
     promise for the earlier day comes first where a lot no longer holds all of them, then the one
-    made earlier. At most nine queries.
+    made earlier. At most three queries.
     """
-    latest = _latest(of)
-    if not any(order is None or one.order_id == order.pk for one in latest):
+    rows = _lines(of)
+    if not any(order is None or row.allocation.order == order for row in rows):
         return []
-    lines = _lines(latest)
-    days = [(one.order_id, one.due_on) for one in latest]
-    found = {one.pk: one for one in orders().filter(pk__in={pk for pk, _ in days})}
-    due = {(one.order.pk, one.day): one for one in due_on_days((found[pk], d) for pk, d in days)}
-    left: dict[int, int] = {}
-    parts = []
-    for made in latest:
-        one = due[made.order_id, made.due_on]
-        if one.is_open:
-            parts += list(_standing(lines[made.pk], one, after=made.after_entry, left=left))
+    parts = _standing(rows)
     if order is not None:
-        parts = [part for part in parts if part.due.order == order]
+        parts = (part for part in parts if part.order == order)
     if of is not None:
-        parts = [part for part in parts if part.lot.pk in of]
+        parts = (part for part in parts if part.lot.pk in of)
+    return list(parts)
+
+
+def to_pack(day: date, today: date) -> tuple[list[SetAside], list[DueOrder]]:
+    """What is set aside for a day, with where it stands, and the day's orders; eleven queries.
+
+    What is late is packed today: orders of the last two weeks that still wait.
+    """
+    first = day - LATE + ONE_DAY if day == today else day
+    parts = [part for part in set_aside() if first <= part.day <= day]
     located(part.lot for part in parts)
-    return parts
+    due = due_between(first, day)
+    return parts, [one for one in due if one.day == day or not one.order.every_weeks]
 
 
 def taken_of(parts: Iterable[SetAside]) -> dict[int, int]:
@@ -81,17 +89,16 @@ def taken_of(parts: Iterable[SetAside]) -> dict[int, int]:
     return taken
 
 
-def suggested(due: DueOrder) -> dict[int, int]:
-    """Lots to give for what is missing, by pk: those that keep long enough, soonest over first.
+def suggested(due: DueOrder, lots: Sequence[Lot]) -> dict[int, int]:
+    """Lots (of `sellable`) to give for what is missing, by pk: what is over soonest comes first.
 
     What is set aside for this day comes first, also where a hand chose another lot; the rest comes
     of what is set aside for nobody.
     """
     parts = set_aside()
-    mine = [part for part in parts if _is_for(part, due)]
+    mine = [part for part in parts if part.is_for(due)]
     taken = {pk: quantity for pk, quantity in taken_of(mine).items() if quantity}
-    others = taken_of(part for part in parts if not _is_for(part, due))
-    lots = sellable(due)
+    others = taken_of(part for part in parts if not part.is_for(due))
     for asked in due.asked:
         wanted = asked.missing - sum(part.quantity for part in mine if part.line == asked.line)
         for lot in lots:
@@ -122,62 +129,48 @@ def keeps(lot: Lot, day: date) -> bool:
 # --- parts -----------------------------------------------------------------------------------
 
 
-def _latest(of: Collection[int] | None = None) -> list[Allocation]:
-    """The last allocation of each day of an order, by day and then as they were made.
+def _lines(of: Collection[int] | None) -> list[AllocationLine]:
+    """Every line of the last allocation of each open day, by day and then as they were made.
 
-    Days that a delivery closed are left out: however many years there are, few are open. ``of``:
-    those alone that name one of these lots; what they leave of it depends on no others.
+    However many years there are, few days are open. ``of``: of those alone that name one of these
+    lots; what they leave of it depends on no others.
     """
-    closing = DeliveryNote.objects.filter(
-        order=OuterRef("order"), due_on=OuterRef("due_on"), rest_follows=False
-    ).exclude(sale__entry__amendments__takes_back=True)
     later = Allocation.objects.filter(
         order=OuterRef("order"), due_on=OuterRef("due_on"), pk__gt=OuterRef("pk")
     )
-    rows = Allocation.objects.filter(~Exists(closing), ~Exists(later)).order_by("due_on", "pk")
-    return list(rows if of is None else rows.filter(Exists(_naming(of))))
+    latest = of_open_days(Allocation.objects.filter(~Exists(later)))
+    if of is not None:
+        naming = AllocationLine.objects.filter(allocation=OuterRef("pk"), lot__in=of)
+        latest = latest.filter(Exists(naming))
+    rows = AllocationLine.objects.filter(allocation__in=latest.order_by()).select_related(
+        "allocation__order__customer", "order_line__product", "order_line__species", "lot__item",
+        "lot__made_by", "lot__card__species", "lot__card__product",
+    )  # fmt: skip
+    return list(rows.order_by("allocation__due_on", "allocation", "pk"))
 
 
-def _naming(lots: Collection[int]) -> QuerySet[AllocationLine]:
-    return AllocationLine.objects.filter(allocation=OuterRef("pk"), lot__in=lots)
-
-
-def _lines(made: Sequence[Allocation]) -> dict[int, list[AllocationLine]]:
-    rows = AllocationLine.objects.filter(allocation__in=made).select_related(
-        "order_line__product", "order_line__species", "lot__item", "lot__made_by",
-        "lot__card__species", "lot__card__product",
-    ).order_by("pk")  # fmt: skip
-    lines: dict[int, list[AllocationLine]] = defaultdict(list)
+def _standing(rows: Sequence[AllocationLine]) -> Iterator[SetAside]:
+    """Say what of each line stands, as far as it is missing and the lot still holds it."""
+    given = given_on({(row.allocation.order_id, row.allocation.due_on) for row in rows})
+    missing: dict[tuple[int, date], int] = {}
+    left: dict[int, int] = {}
     for row in rows:
-        lines[row.allocation_id].append(row)
-    return lines
-
-
-def _standing(
-    rows: Sequence[AllocationLine], due: DueOrder, *, after: int, left: dict[int, int]
-) -> Iterator[SetAside]:
-    """What of an allocation stands; takes it off what is ``left`` of each lot."""
-    asked = {one.line.pk: one for one in due.asked}
-    missing = {pk: one.missing for pk, one in asked.items()}
-    for row in rows:
-        line = asked[row.order_line_id]
-        given = _given_since(line, row.lot_id, after)
-        promised = max(0, min(row.quantity - given, missing[row.order_line_id]))
+        made, key = row.allocation, (row.order_line_id, row.allocation.due_on)
+        asked = Asked(row.order_line, tuple(given.get(key, ())))
+        since = _given_since(asked, row.lot_id, made.after_entry)
+        there = missing.setdefault(key, asked.missing)
+        promised = max(0, min(row.quantity - since, there))
         if not promised:
             continue
-        missing[row.order_line_id] -= promised
-        there = left.setdefault(row.lot_id, 0 if row.lot.held else row.lot.quantity)
-        stands = min(promised, there)
+        missing[key] -= promised
+        on_hand = left.setdefault(row.lot_id, 0 if row.lot.held else row.lot.quantity)
+        stands = min(promised, on_hand)
         left[row.lot_id] -= stands
-        yield SetAside(due, line.line, row.lot, promised, stands)
+        yield SetAside(made.order, made.due_on, row.order_line, row.lot, promised, stands)
 
 
 def _given_since(asked: Asked, lot: int, after: int) -> int:
     return sum(one.quantity for one in asked.given if one.lot.pk == lot and one.entry > after)
-
-
-def _is_for(part: SetAside, due: DueOrder) -> bool:
-    return (part.due.order.pk, part.due.day) == (due.order.pk, due.day)
 
 
 def _soonest(lot: Lot) -> tuple[date, date, int]:
@@ -187,5 +180,5 @@ def _soonest(lot: Lot) -> tuple[date, date, int]:
 
 def words_of(parts: Sequence[SetAside]) -> str:
     """Name who a lot is promised to: “The Anchor on 2026-09-11 (order 3)”."""
-    named = (f"{p.due.order.customer} on {p.due.day} (order {p.due.order.pk})" for p in parts)
+    named = (f"{p.order.customer} on {p.day} (order {p.order.pk})" for p in parts)
     return ", ".join(dict.fromkeys(named))

@@ -1,12 +1,13 @@
 """What was asked for, on which days, and what was given for it."""
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import Enum
+from typing import TypeVar
 
-from django.db.models import Prefetch, Q, QuerySet, Sum
+from django.db.models import Exists, Model, OuterRef, Prefetch, Q, QuerySet, Sum
 
 from farm.models import (
     Customer,
@@ -15,13 +16,17 @@ from farm.models import (
     Grade,
     Order,
     OrderLine,
+    OrderPause,
+    OrderStop,
     Species,
     Stage,
 )
 from farm.units import show_both
 from ledger.models import Dimension, Line, Lot, Role
 
+OnDay = TypeVar("OnDay", bound=Model)
 WEEK = timedelta(days=7)
+LATE = 2 * WEEK  # what was ordered once and not given is late so long, and not forgotten
 UNNUMBERED = 1 << 16  # behind every stop of the round that has a number
 
 
@@ -95,13 +100,22 @@ def orders() -> QuerySet[Order]:
 
 def standing_notes() -> QuerySet[DeliveryNote]:
     """Delivery notes whose sale was not taken back."""
-    rows = DeliveryNote.objects.exclude(sale__entry__amendments__takes_back=True)
+    rows = _standing(DeliveryNote.objects.all())
     return rows.select_related("sale__entry", "sale__customer", "order")
 
 
 def due_between(first: date, last: date) -> list[DueOrder]:
-    """Every order's days in a span, called off or not, by day and stop; six queries."""
-    found = orders().filter(Q(every_weeks__gt=0) | Q(due_on__gte=first), due_on__lte=last)
+    """Every order's days in a span, called off or not, by day and stop; seven queries."""
+    return due_among(orders().filter(due_from(first), due_on__lte=last), first, last)
+
+
+def due_from(first: date) -> Q:
+    """Whatever may be due on a day or later."""
+    return Q(every_weeks__gt=0) | Q(due_on__gte=first)
+
+
+def due_among(found: Iterable[Order], first: date, last: date) -> list[DueOrder]:
+    """The days in a span of some orders (of `orders()`), by day and stop; three queries."""
     due = due_on_days((order, day) for order in found for day in days_of(order, first, last))
     return sorted(due, key=lambda one: (one.day, *stop_of(one.order.customer), one.order.pk))
 
@@ -111,8 +125,25 @@ def due_on_days(days: Iterable[tuple[Order, date]]) -> list[DueOrder]:
     found = list(days)
     if not found:
         return []
-    given, closed = _given(found), _closed(found)
+    named = {(order.pk, day) for order, day in found}
+    given, closed = given_on(named), _closed(named)
     return [_due(order, day, given=given, closed=closed) for order, day in found]
+
+
+def of_open_days(rows: QuerySet[OnDay]) -> QuerySet[OnDay]:
+    """Those that name an order and a day of it (``due_on``) on which it is still to be given.
+
+    What `DueOrder.is_open` says of a day, asked of the database; a day on which all was given and
+    the rest was said to follow is left in.
+    """
+    one = {"order": OuterRef("order")}
+    notes = _standing(DeliveryNote.objects.filter(**one, due_on=OuterRef("due_on")))
+    stops = OrderStop.objects.filter(**one, from_day__lte=OuterRef("due_on"))
+    pauses = OrderPause.objects.filter(
+        **one, first__lte=OuterRef("due_on"), last__gte=OuterRef("due_on")
+    )
+    open_rows = rows.filter(~Exists(notes.filter(rest_follows=False)), ~Exists(stops))
+    return open_rows.filter(Exists(notes) | ~Exists(pauses))
 
 
 def stop_of(customer: Customer) -> tuple[int, str]:
@@ -206,25 +237,28 @@ def _state(
     return State.OFF if called_off(order, day) else State.REST
 
 
-def _closed(days: Sequence[tuple[Order, date]]) -> dict[tuple[int, date], bool]:
+def _standing(notes: QuerySet[DeliveryNote]) -> QuerySet[DeliveryNote]:
+    return notes.exclude(sale__entry__amendments__takes_back=True)
+
+
+def _closed(days: Collection[tuple[int, date]]) -> dict[tuple[int, date], bool]:
     """Say of each day with a standing note whether the last one closed it; one query."""
-    notes = DeliveryNote.objects.exclude(sale__entry__amendments__takes_back=True)
-    rows = notes.filter(**_on("", days)).order_by("pk")
+    rows = _standing(DeliveryNote.objects.filter(**_on("", days))).order_by("pk")
     return {
         (order or 0, day): not rest
         for order, day, rest in rows.values_list("order", "due_on", "rest_follows")
     }
 
 
-def _on(note: str, days: Sequence[tuple[Order, date]]) -> dict[str, set[object]]:
+def _on(note: str, days: Collection[tuple[int, date]]) -> dict[str, set[object]]:
     """Look for notes of these orders on these days alone, however long they have stood."""
-    orders: set[object] = {order.pk for order, _ in days}
+    orders: set[object] = {order for order, _ in days}
     dates: set[object] = {day for _, day in days}
     return {f"{note}order__in": orders, f"{note}due_on__in": dates}
 
 
-def _given(days: Sequence[tuple[Order, date]]) -> dict[tuple[int, date], list[Given]]:
-    """What was given by line and day; two queries."""
+def given_on(days: Collection[tuple[int, date]]) -> dict[tuple[int, date], list[Given]]:
+    """What was given on days of orders (by pk), by the line's pk and the day; two queries."""
     rows = DeliveredLine.objects.filter(**_on("note__", days))
     rows = rows.exclude(note__sale__entry__amendments__takes_back=True).select_related(
         "note", "order_line", "sale_line__product", "sale_line__line__entry",

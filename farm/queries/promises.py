@@ -1,22 +1,31 @@
 """What may be promised for a day: what is there, what is to be picked, and how sure that is."""
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from functools import cached_property
 
-from django.db.models import Min, Sum
+from django.db.models import F, Min, Model, OuterRef, QuerySet, Subquery, Sum, Window
+from django.db.models.functions import RowNumber
 
-from farm.models import Grade, LotCard, OrderLine, Species, Stage, Strain
+from farm.models import Grade, LotCard, Order, OrderLine, Stage, Strain
 from farm.queries.allocations import keeps
-from farm.queries.orders import due_between, is_fresh_line, mass_mg, species_of
-from farm.queries.stock import lots_on_hand
-from farm.queries.yields import block_counts
+from farm.queries.orders import (
+    DueOrder,
+    days_of,
+    due_among,
+    due_between,
+    is_fresh_line,
+    mass_mg,
+    species_of,
+)
+from farm.queries.stock import all_lots
 from ledger.amounts import MILLION
-from ledger.models import Edge, Line, Lot, Role
+from ledger.models import Edge, Flow, Line, Lot, Role
 
 NEWEST = 24  # finished block lots that are asked how sure a coming pick is
+Goods = tuple[int, bool]  # a species, and whether it is fresh
+Record = tuple[int, int]  # what a finished lot gave, in ppm of plan, and how many days late
 
 
 @dataclass(frozen=True)
@@ -43,12 +52,14 @@ class Promise:
 
     ``there`` is on hand and keeps until then, ``coming`` is planned to be picked until then, and
     ``taken`` is promised until then, the line itself included where it is an order already.
+    ``records``: of finished lots, by strain.
     """
 
     due: date
     there_mg: int
     coming: tuple[Coming, ...]
     taken_mg: int
+    records: Mapping[int, Sequence[Record]]
 
     @property
     def coming_mg(self) -> int:
@@ -64,81 +75,132 @@ class Promise:
         """How much of what is promised must still be picked."""
         return max(0, self.taken_mg - self.there_mg)
 
-    @cached_property
+    @property
     def sureness(self) -> Sureness | None:
         """How often finished lots gave that much in time; None where nothing must be picked."""
         if not self.of_picks_mg or not self.coming_mg:
             return None
         share_ppm = -(-self.of_picks_mg * MILLION // self.coming_mg)
         slack = min((self.due - one.day).days for one in self.coming)
-        records = _records({one.strain for one in self.coming})
+        strains = {one.strain.pk for one in self.coming}
+        records = [record for pk in strains for record in self.records[pk]]
         kept = sum(ppm >= share_ppm and late <= slack for ppm, late in records)
         return Sureness(kept, len(records), share_ppm)
 
 
-def promise(line: OrderLine, due: date, today: date) -> Promise:
-    """What there will be for a line, and what is promised of it.
+@dataclass(frozen=True)
+class _Known:
+    """Lots on hand, picks to come, what is promised by goods and day, records by strain."""
 
-    What is on hand and still keeps on a day, and what is planned to be picked until then, less
-    what is promised until then: the least of these from the day on, so that a promise made
-    earlier for a later day keeps its goods. 10 kg on hand, 4 kg promised for Friday: 6 kg free
-    for Thursday.
-    """
-    species, is_fresh = species_of(line), is_fresh_line(line)
-    last = due + timedelta(days=species.fridge_days if is_fresh else 0)
-    promised: dict[date, int] = defaultdict(int)
-    for one in due_between(today, last):
-        for asked in one.asked if one.is_open else ():
-            if species_of(asked.line) == species and is_fresh_line(asked.line) == is_fresh:
-                promised[one.day] += mass_mg(asked.line, asked.missing)
-    lots = [lot for lot in lots_on_hand() if _is_of(lot, species.pk, is_fresh)]
-    coming = planned(species, today, last) if is_fresh else []
-    found = [
-        Promise(
-            day,
-            sum(_mass_of(lot) for lot in lots if keeps(lot, day)),
-            tuple(one for one in coming if one.day <= day),
-            sum(mass for one, mass in promised.items() if one <= day),
-        )
-        for day in sorted({due, *(one for one in promised if one > due)})
+    lots: Sequence[Lot]
+    coming: Sequence[Coming]
+    taken: Mapping[Goods, Mapping[date, int]]
+    records: Mapping[int, Sequence[Record]]
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """An order on one of its days; what there will be for each line that is still short."""
+
+    due: DueOrder
+    promises: tuple[tuple[OrderLine, Promise], ...]
+
+
+def outlooks(order: Order, among: Iterable[Order], *, span: tuple[date, date], today: date
+             ) -> list[Outlook]:  # fmt: skip
+    """Look at an order's days of a span; ``among`` all orders due from today on. Six queries."""
+    first, last = span
+    lines = order.lines.all()
+    until = [bears_until(line, day) for day in days_of(order, *span) for line in lines]
+    due = due_among(among, min(first, today), max(until, default=last))
+    mine = [one for one in due if one.order == order and first <= one.day <= last]
+    short = [
+        (asked.line, one.day)
+        for one in mine if one.is_open and one.day >= today
+        for asked in one.asked if asked.missing
+    ]  # fmt: skip
+    found = list(zip(short, _promises(short, due, today), strict=True))
+    return [
+        Outlook(one, tuple((line, promise) for (line, day), promise in found if day == one.day))
+        for one in mine
     ]
-    return min(found, key=lambda one: one.free_mg)
 
 
-def planned(species: Species, today: date, last: date) -> list[Coming]:
-    """What the blocks on hand are planned to give after today until a day, by their strain.
+def promises(lines: Sequence[OrderLine], day: date, today: date) -> list[Promise]:
+    """What there will be for each line on a day, and what is promised of it; nine queries."""
+    due = due_between(today, max(bears_until(line, day) for line in lines))
+    return _promises([(line, day) for line in lines], due, today)
 
-    A flush that is overdue is not counted: nobody knows whether it comes.
-    """
-    found = []
-    for lot in lots_on_hand(Stage.BLOCKS):
-        strain = lot.card.strain
-        if lot.held or not strain or strain.species_id != species.pk:
-            continue
-        flush, picked_on = _last_flush(lot)
-        when = picked_on + timedelta(days=strain.flush_gap_days) if picked_on else None
-        when = when or lot.made_by.happened_on + timedelta(days=strain.first_pick_days)
-        good_ppm = MILLION - (0 if picked_on else strain.planned_loss_ppm)
-        for per_block_mg in strain.flushes_mg[flush:]:
-            if today < when <= last:
-                mass = per_block_mg * lot.quantity * good_ppm // MILLION
-                found.append(Coming(strain, when, mass))
-            when += timedelta(days=strain.flush_gap_days)
-    return found
+
+def bears_until(line: OrderLine, day: date) -> date:
+    """The last day of promises that bear on one for a day: what is fresh then keeps so long."""
+    return day + timedelta(days=species_of(line).fridge_days if is_fresh_line(line) else 0)
 
 
 # --- parts -----------------------------------------------------------------------------------
 
 
-def _is_of(lot: Lot, species_pk: int, is_fresh: bool) -> bool:
-    """Say whether a lot can serve orders of a species; what is loose can still be packed."""
+def _promises(
+    asked: Sequence[tuple[OrderLine, date]], due: Iterable[DueOrder], today: date
+) -> list[Promise]:
+    """What is on hand and keeps until a day, and what is to be picked, less what is promised.
+
+    It is the least of these from the day on, so that a promise made earlier for a later day keeps
+    its goods. 10 kg on hand, 4 kg promised for Friday: 6 kg free for Thursday. ``due``: all
+    orders, from today until the last day that bears on what is asked. Three queries.
+    """
+    if not asked:
+        return []
+    lots = list(all_lots().filter(quantity__gt=0, held=False))
+    coming = _planned([lot for lot in lots if lot.card.stage == Stage.BLOCKS], today)
+    records = _records({one.strain for one in coming})
+    known = _Known(lots, coming, _taken(due, today), records)
+    return [_least(line, day, known) for line, day in asked]
+
+
+def _taken(due: Iterable[DueOrder], today: date) -> dict[Goods, dict[date, int]]:
+    """What is promised of each kind of goods for each day."""
+    taken: dict[Goods, dict[date, int]] = defaultdict(lambda: defaultdict(int))
+    for one in due:
+        for asked in one.asked if one.is_open and one.day >= today else ():
+            taken[_goods(asked.line)][one.day] += mass_mg(asked.line, asked.missing)
+    return taken
+
+
+def _least(line: OrderLine, day: date, known: _Known) -> Promise:
+    """Find the day, from the one asked for on, that leaves least."""
+    species, is_fresh = goods = _goods(line)
+    last = bears_until(line, day)
+    promised = {when: mass for when, mass in known.taken.get(goods, {}).items() if when <= last}
+    mine = [lot for lot in known.lots if _is_of(lot, goods)]
+    picks = [one for one in known.coming if is_fresh and one.strain.species_id == species]
+    found = [
+        Promise(
+            until,
+            sum(_mass_of(lot) for lot in mine if keeps(lot, until)),
+            tuple(one for one in picks if one.day <= until),
+            sum(mass for when, mass in promised.items() if when <= until),
+            known.records,
+        )
+        for until in sorted({day, *(when for when in promised if when > day)})
+    ]
+    return min(found, key=lambda one: one.free_mg)
+
+
+def _goods(line: OrderLine) -> Goods:
+    return species_of(line).pk, is_fresh_line(line)
+
+
+def _is_of(lot: Lot, goods: Goods) -> bool:
+    """Say whether a lot can serve orders of such goods; what is loose can still be packed."""
+    species, is_fresh = goods
     card, product = lot.card, lot.card.product
-    if lot.held or card.grade not in ("", Grade.FIRSTS):
+    if card.grade not in ("", Grade.FIRSTS):
         return False
     if product and card.stage == Stage.PACKS:
-        return product.species_id == species_pk and (product.form == "fresh") == is_fresh
+        return product.species_id == species and (product.form == "fresh") == is_fresh
     stage = Stage.CROP if is_fresh else Stage.DRIED
-    return card.species_id == species_pk and card.stage == stage
+    return card.species_id == species and card.stage == stage
 
 
 def _mass_of(lot: Lot) -> int:
@@ -146,46 +208,65 @@ def _mass_of(lot: Lot) -> int:
     return lot.quantity * product.net_mg if product else lot.quantity
 
 
-def _last_flush(lot: Lot) -> tuple[int, date | None]:
-    """The last flush picked of a block lot, and when; one query."""
-    picks = lot.edges_out.filter(dst__card__stage=Stage.CROP, dst__card__flush__isnull=False)
-    last = picks.order_by("-dst__card__flush", "-dst__card__harvested_on").values_list(
-        "dst__card__flush", "dst__card__harvested_on"
-    )
-    flush, day = last.first() or (0, None)
-    return flush or 0, day
+def _planned(blocks: Sequence[Lot], today: date) -> list[Coming]:
+    """What blocks on hand are planned to give after today; one query.
 
-
-def _records(strains: set[Strain]) -> list[tuple[int, int]]:
-    """Of the newest finished block lots: the share of plan they gave, and how many days late.
-
-    All that a lot gave a block started, over all that is planned of one; in ppm, rounded down. Late
-    by the day of its first pick. Four queries a strain.
+    A flush that is overdue is not counted: nobody knows whether it comes.
     """
-    found: list[tuple[int, int]] = []
-    for strain in strains:
-        cards = LotCard.objects.filter(stage=Stage.BLOCKS, strain=strain, lot__quantity=0)
-        lots = list(cards.order_by("-lot").values_list("lot", "lot__made_by__happened_on")[:NEWEST])
-        found += _records_of(strain, lots)
+    found, last = [], _last_flushes(blocks)
+    for lot in blocks:
+        strain = lot.card.strain
+        if not strain:
+            continue
+        flush, picked_on = last.get(lot.pk, (0, None))
+        when = picked_on + timedelta(days=strain.flush_gap_days) if picked_on else None
+        when = when or lot.made_by.happened_on + timedelta(days=strain.first_pick_days)
+        good_ppm = MILLION - (0 if picked_on else strain.planned_loss_ppm)
+        for per_block_mg in strain.flushes_mg[flush:]:
+            if today < when:
+                mass = per_block_mg * lot.quantity * good_ppm // MILLION
+                found.append(Coming(strain, when, mass))
+            when += timedelta(days=strain.flush_gap_days)
     return found
 
 
-def _records_of(strain: Strain, lots: Sequence[tuple[int, date]]) -> list[tuple[int, int]]:
-    pks = [lot for lot, _ in lots]
-    given = Line.objects.filter(lot__in=pks, role=Role.USED).values_list("lot").order_by()
-    weights = dict(given.annotate(Sum("given_mg")))
-    picks = Edge.objects.filter(src__in=pks, dst__card__flush=1).values_list("src").order_by()
-    first = dict(picks.annotate(Min("dst__card__harvested_on")))
-    whole = sum(strain.flushes_mg)
-    return [
-        (
-            (weights.get(lot) or 0) * MILLION // (started * whole) if started and whole else 0,
-            (first[lot] - made).days - strain.first_pick_days if lot in first else MILLION,
-        )
-        for (lot, made), (started, _) in zip(lots, _counts(pks), strict=True)
-    ]
+def _last_flushes(blocks: Iterable[Lot]) -> dict[int, tuple[int, date | None]]:
+    """The last flush picked of each block lot that was picked, and when; one query."""
+    picks = Edge.objects.filter(src__in=[lot.pk for lot in blocks], dst__card__stage=Stage.CROP)
+    rows = picks.filter(dst__card__flush__isnull=False).values_list(
+        "src", "dst__card__flush", "dst__card__harvested_on"
+    )
+    in_order = rows.order_by("dst__card__flush", "dst__card__harvested_on")
+    return {lot: (flush or 0, day) for lot, flush, day in in_order}
 
 
-def _counts(pks: Sequence[int]) -> list[tuple[int, int]]:
-    counts = block_counts(pks)
-    return [counts[pk] for pk in pks]
+def _records(strains: Collection[Strain]) -> dict[int, list[Record]]:
+    """Of each strain's newest finished block lots: the share of plan they gave, and how late.
+
+    All that a lot gave a block started, over all that is planned of one; in ppm, rounded down. Late
+    by the day of its first pick. One query.
+    """
+    finished = LotCard.objects.filter(stage=Stage.BLOCKS, strain__in=strains, lot__quantity=0)
+    newest = Window(RowNumber(), partition_by="strain", order_by=F("lot").desc())
+    used = Line.objects.filter(role=Role.USED)
+    blocks = Flow.objects.filter(role__in=(Role.MADE, Role.USED))
+    first = Edge.objects.filter(dst__card__flush=1)
+    rows = finished.annotate(newest=newest).filter(newest__lte=NEWEST).annotate(
+        given=_of_lot(used, "lot", Sum("given_mg")),
+        started=_of_lot(blocks, "lot", Sum("quantity")),
+        picked_on=_of_lot(first, "src", Min("dst__card__harvested_on")),
+    )  # fmt: skip
+    known = {strain.pk: strain for strain in strains}
+    found: dict[int, list[Record]] = {pk: [] for pk in known}
+    values = ("strain", "lot__made_by__happened_on", "given", "started", "picked_on")
+    for pk, made, given, started, picked_on in rows.values_list(*values):
+        planned = (started or 0) * sum(known[pk].flushes_mg)
+        late = (picked_on - made).days - known[pk].first_pick_days if picked_on else MILLION
+        found[pk].append(((given or 0) * MILLION // planned if planned else 0, late))
+    return found
+
+
+def _of_lot(rows: QuerySet[Model], lot: str, value: Sum | Min) -> Subquery:
+    """Ask for a value over all of a lot's rows, beside the lot."""
+    of = rows.filter(**{lot: OuterRef("lot")}).order_by().values(lot)
+    return Subquery(of.annotate(of_lot=value).values("of_lot"))

@@ -8,7 +8,7 @@ from django.db.models import Exists, Max, OuterRef, Q
 
 from farm.models import Order, Stage
 from farm.queries.keeping import is_fresh, keeps_until
-from farm.queries.orders import called_off, days_of, paused, standing_notes
+from farm.queries.orders import LATE, called_off, days_of, paused, standing_notes
 from farm.queries.stock import lots_on_hand
 from farm.units import show_count
 from ledger.models import Line, Lot
@@ -18,7 +18,6 @@ SHAKE_AFTER_DAYS = 5
 # Own rule: a pick is looked for from three days before the planned day on.
 PICK_EARLY_DAYS = 3
 # Own rule: an order that was not given is reminded of for two weeks.
-LATE = timedelta(weeks=2)
 SHOWN, MOST = 4, 24
 Days = Mapping[tuple[int, str], date]
 

@@ -16,15 +16,19 @@ TAKE = (
     Column("Keeps until", Kind.DATE), Column("Take"), Column("For"),
     Column("Order", Kind.COUNT), Column("Mind"),
 )  # fmt: skip
-SHORT = (Column("For"), Column("What"), Column("Not set aside"), Column("Order", Kind.COUNT))
+SHORT = (
+    Column("For"), Column("What"), Column("Not set aside"), Column("Order", Kind.COUNT),
+    Column("Mind"),
+)  # fmt: skip
 
 
 def packing_list(
     parts: Sequence[SetAside], due: Sequence[DueOrder], *, day: date, made: Made
 ) -> Report:
-    """``parts``: what is set aside for the day; ``due``: its orders."""
-    ordered = sorted(parts, key=lambda part: (*stop_of(part.due.order.customer), part.lot.code))
-    short = tuple(_short_rows(parts, due, made.weight_unit))
+    """``parts``: what is set aside for the day; ``due``: its orders, and those that are late."""
+    ordered = sorted(parts, key=lambda part: (*stop_of(part.order.customer), part.lot.code))
+    rows = tuple(_row(part, day=day, unit=made.weight_unit) for part in ordered)
+    short = tuple(_short_rows(parts, due, day=day, unit=made.weight_unit))
     return Report(
         title="Packing list",
         subtitle=f"{day:%A %-d %B %Y}",
@@ -33,10 +37,10 @@ def packing_list(
         made_at=made.at,
         facts=(
             Fact("Lots", len({part.lot.pk for part in parts}), Kind.COUNT),
-            Fact("Customers", len({part.due.order.customer_id for part in parts}), Kind.COUNT),
+            Fact("Customers", len({part.order.customer_id for part in parts}), Kind.COUNT),
         ),
         tables=(
-            Table("Take from the fridge", TAKE, tuple(_row(p, made.weight_unit) for p in ordered)),
+            Table("Take from the fridge", TAKE, rows),
             *((Table("Asked for, and not set aside", SHORT, short),) if short else ()),
         ),
     )
@@ -52,23 +56,33 @@ def _packs(count: int) -> str:
     return f"{count} {'pack' if count == 1 else 'packs'}"
 
 
-def _row(part: SetAside, unit: str) -> Row:
+def _row(part: SetAside, *, day: date, unit: str) -> Row:
     lot = part.lot
     standing = "" if part.standing is Standing.STANDS else part.standing.value
+    mind = "; ".join(filter(None, (_late(part.day, day), standing)))
     return (
         lot.code, str(lot.card.product or lot.item), getattr(lot, "where", ""),
         keeps_until(lot.card), amount_words(part.quantity, lot, unit),
-        str(part.due.order.customer), part.due.order.pk, standing,
+        str(part.order.customer), part.order.pk, mind,
     )  # fmt: skip
 
 
-def _short_rows(parts: Sequence[SetAside], due: Sequence[DueOrder], unit: str) -> Sequence[Row]:
+def _late(due: date, day: date) -> str:
+    return f"late: for {due:%-d %b}" if due < day else ""
+
+
+def _short_rows(
+    parts: Sequence[SetAside], due: Sequence[DueOrder], *, day: date, unit: str
+) -> Sequence[Row]:
     rows = []
     for one in due:
         for asked in one.asked if one.is_open else ():
-            mine = (part for part in parts if part.line == asked.line)
+            mine = (part for part in parts if part.line == asked.line and part.is_for(one))
             left = asked.missing - sum(part.quantity for part in mine)
             if left > 0:
                 words = _packs(left) if asked.line.product else show_both(left, unit)
-                rows.append((str(one.order.customer), str(asked.line), words, one.order.pk))
+                rows.append(
+                    (str(one.order.customer), str(asked.line), words, one.order.pk,
+                     _late(one.day, day))
+                )  # fmt: skip
     return rows

@@ -1,21 +1,12 @@
 """How sure an order is, in words: what is there for it, and what must still be picked."""
 
-from datetime import date
-
-from farm.queries.orders import DueOrder, mass_mg
-from farm.queries.promises import Promise, promise
+from farm.queries.promises import Outlook, Promise
 from farm.units import show_both
 
 
-def sure_words(due: DueOrder, today: date, weight_unit: str) -> list[str]:
+def sure_words(outlook: Outlook, weight_unit: str) -> list[str]:
     """One sentence for each line that is still short; nothing for days that are over."""
-    if not due.is_open or due.day < today:
-        return []
-    return [
-        f"{one.line}: {_words(promise(one.line, due.day, today), weight_unit)}"
-        for one in due.asked
-        if mass_mg(one.line, one.missing)
-    ]
+    return [f"{line}: {_words(found, weight_unit)}" for line, found in outlook.promises]
 
 
 def _words(found: Promise, weight_unit: str) -> str:

@@ -15,7 +15,7 @@ from farm.actions.selling import SoldLine, sell
 from farm.actions.stalls import load_stall
 from farm.actions.storing import dry, throw_away
 from farm.models import Allocation, AllocationLine, Order
-from farm.queries.allocations import Standing, set_aside, suggested, taken_of
+from farm.queries.allocations import Standing, sellable, set_aside, suggested, taken_of
 from farm.queries.orders import due_order
 from ledger.errors import Conflict, Malformed, NotEnough, OnHold
 from ledger.models import Lot
@@ -43,7 +43,7 @@ def standing() -> dict[str, int]:
 def best(asked: Order) -> dict[int, int]:
     due = due_order(asked, asked.due_on)
     assert due
-    return suggested(due)
+    return suggested(due, sellable(due))
 
 
 def bought(world: World, lot: Lot, count: int, *, sure: bool = False) -> None:
@@ -253,6 +253,19 @@ def test_what_is_set_aside_of_lots_promised_to_nobody_is_one_query(
 
     with django_assert_num_queries(1):
         assert set_aside(of=[free.pk]) == []
+
+
+def test_however_many_orders_there_are_what_is_set_aside_is_three_queries(
+    trade: World, django_assert_num_queries: DjangoAssertNumQueries
+) -> None:
+    lot = packs(trade, 20)
+    for count in (4, 5, 6):
+        asked = order(trade, count, sure=True)
+        aside(trade, asked, Draw(lot, count))
+        delivered(trade, asked, fresh(lot), 1, rest=True)
+
+    with django_assert_num_queries(3):
+        assert [part.quantity for part in set_aside()] == [3, 4, 5]
 
 
 def test_a_lot_promised_beside_others_is_looked_at_alone(trade: World) -> None:

@@ -10,7 +10,7 @@ from farm.actions.orders import Days, Wanted, deliver, stop_order, take_order, w
 from farm.actions.questions import PlausibilityQuestion
 from farm.actions.selling import SoldLine
 from farm.models import DeliveryNote, Order
-from farm.queries.allocations import suggested
+from farm.queries.allocations import sellable, suggested
 from farm.queries.orders import State, days_of, due_between, due_order
 from ledger.errors import Conflict, Malformed
 from ledger.models import Role
@@ -206,7 +206,7 @@ def test_the_oldest_lot_that_keeps_until_the_day_is_given_first() -> None:
     asked = order(world, 8, in_days=1)
 
     due = due_order(asked, asked.due_on)
-    assert due and suggested(due) == {older.pk: 5, newer.pk: 3}
+    assert due and suggested(due, sellable(due)) == {older.pk: 5, newer.pk: 3}
     assert fresh(too_old).quantity == 5
 
 

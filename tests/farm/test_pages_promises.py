@@ -21,7 +21,7 @@ from tests.farm.world import KG, UNIT, World
 
 pytestmark = pytest.mark.django_db
 
-BOX = 12 * UNIT
+BOX, ONE_DAY = 12 * UNIT, timedelta(days=1)
 
 
 @pytest.fixture
@@ -115,6 +115,21 @@ def test_the_packing_list_says_what_is_not_set_aside(trade: World, owner: Client
 
     assert "Asked for, and not set aside" in words
     assert owner.get("/orders/packing-list/?day=nonsense").status_code == 404
+
+
+def test_todays_packing_list_holds_what_is_late(trade: World, owner: Client) -> None:
+    # Yesterday's order: 6 of 8 packs are set aside, and 2 of another one are not.
+    late = packs(trade, 6)
+    yesterday = timezone.localdate() - timedelta(days=1)
+    asked = [order(trade, count, sure=True,
+                   in_days=(yesterday - trade.now.date()).days) for count in (6, 2)]  # fmt: skip
+    allocate(trade.doing(), order=asked[0], due_on=yesterday)
+
+    listed, words = text(owner, "/orders/packing-list/"), f"late: for {yesterday:%-d %b}"
+    assert late.code in listed
+    assert listed.count(words) == 2
+    assert late.code not in text(owner, f"/orders/packing-list/?day={yesterday + 2 * ONE_DAY}")
+    assert words not in text(owner, f"/orders/packing-list/?day={yesterday}")
 
 
 def test_a_seller_sees_no_orders(trade: World) -> None:

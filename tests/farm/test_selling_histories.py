@@ -29,11 +29,12 @@ from farm.actions.common import Draw
 from farm.actions.correcting import correct_quantity, undo
 from farm.actions.holding import hold, release
 from farm.actions.invoicing import issue_change, issue_invoice
-from farm.actions.orders import Days, Wanted, deliver, stop_order, take_order
+from farm.actions.orders import Days, Wanted, deliver, pause_order, stop_order, take_order
 from farm.actions.payments import Paid, enter_payment, take_payment_back
 from farm.actions.selling import SoldLine, take_back
 from farm.actions.shares import Season, take_share
 from farm.models import (
+    Allocation,
     AllocationLine,
     BoxDelivery,
     DeliveryNote,
@@ -46,9 +47,9 @@ from farm.models import (
     Share,
     Stage,
 )
-from farm.queries.allocations import set_aside, suggested, taken_of
+from farm.queries.allocations import sellable, set_aside, suggested, taken_of
 from farm.queries.invoices import changed_invoices, invoices, to_invoice
-from farm.queries.orders import DueOrder, due_between
+from farm.queries.orders import DueOrder, State, due_between, due_on_days, of_open_days, orders
 from farm.queries.owed import account_of
 from farm.queries.sales import returnable
 from farm.queries.shares import share_states
@@ -142,10 +143,10 @@ class Selling(RuleBasedStateMachine):
             self.order(count)
         due = self.open_day(which)
         assert due
-        taken = suggested(due)
+        taken = suggested(due, sellable(due))
         if not taken:
             self.pack(count)
-            taken = suggested(due)
+            taken = suggested(due, sellable(due))
         lots = Lot.objects.in_bulk(taken)
         lines = [
             SoldLine(lots[pk], max(1, quantity * part // 4), 5 * UNIT)
@@ -163,6 +164,13 @@ class Selling(RuleBasedStateMachine):
         if orders:
             asked = orders[which % len(orders)]
             stop_order(self.world.doing(reason="closed"), asked, from_day=self.today)
+
+    @rule(which=some, days=st.integers(0, 7))
+    def rest(self, which: int, days: int) -> None:
+        due = self.open_day(which)
+        if due:
+            doing, last = self.world.doing(reason="holiday"), due.day + timedelta(days=days)
+            self.tried(lambda: pause_order(doing, due.order, first=due.day, last=last))
 
     @rule(which=some, on_hold=st.sampled_from([True, False, False, False]))
     def hold_or_release(self, which: int, on_hold: bool) -> None:
@@ -277,6 +285,16 @@ class Selling(RuleBasedStateMachine):
             lot = Lot.objects.get(pk=pk)
             assert 0 <= taken <= (0 if lot.held else lot.quantity)
         assert all(0 <= part.quantity <= part.promised for part in parts)
+
+    @invariant()
+    def the_database_finds_the_days_that_are_open(self) -> None:
+        known = {order.pk: order for order in orders()}
+        made = list(Allocation.objects.order_by("pk"))
+        due = due_on_days((known[one.order_id], one.due_on) for one in made)
+        found = set(of_open_days(Allocation.objects.all()))
+        for one, day in zip(made, due, strict=True):
+            is_given = day.state is State.DONE
+            assert day.is_open == (one in found) or is_given, day
 
     # --- parts -------------------------------------------------------------------------------
 

@@ -3,12 +3,14 @@
 from datetime import date, timedelta
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from farm.actions.harvesting import mark_spent
 from farm.actions.orders import Days, Wanted, pause_order, take_order
 from farm.models import Order, OrderPause
 from farm.queries.orders import State, days_of, due_order, orders
-from farm.queries.promises import Promise, Sureness, promise
+from farm.queries.promises import Promise, Sureness, outlooks
 from farm.reports.sure_words import sure_words
 from ledger.errors import Malformed
 from tests.farm.goods import packs
@@ -90,10 +92,19 @@ def test_only_a_standing_order_rests_and_not_backwards(trade: World) -> None:
 def promised(world: World, mass_mg: int, *, in_days: int) -> tuple[Promise, list[str]]:
     """What there will be for an order of so much loose oyster, and what is said of it."""
     asked = wanted(world, Wanted(world.species, mass_mg, 20), in_days=in_days)
-    due = due_order(asked, asked.due_on)
-    assert due
-    today = world.now.date()
-    return promise(asked.lines.get(), due.day, today), sure_words(due, today, "kg")
+    span, today = (asked.due_on, asked.due_on), world.now.date()
+    (outlook,) = outlooks(asked, orders(), span=span, today=today)
+    ((_, found),) = outlook.promises
+    return found, sure_words(outlook, "kg")
+
+
+def asked_about(asked: Order, today: date) -> int:
+    """How often the database is asked about a month of an order."""
+    span = (today, today + 4 * WEEK)
+    found = orders().get(pk=asked.pk)
+    with CaptureQueriesContext(connection) as queries:
+        outlooks(found, list(orders()), span=span, today=today)
+    return len(queries)
 
 
 def finished_lot(world: World, picked_mg: int) -> None:
@@ -124,6 +135,20 @@ def test_a_coming_pick_is_as_sure_as_finished_lots_were(
     assert found.coming_mg == 18_600_000
     assert found.sureness == Sureness(kept, of=1, share_ppm=share_ppm)
     assert f"{kept} of 1 finished lots gave" in words[0]
+
+
+def test_a_month_of_days_and_lines_asks_no_more_often_than_one_day_of_one(trade: World) -> None:
+    finished_lot(trade, 20 * KG)
+    grow_blocks(trade, 40)
+    once = wanted(trade, Wanted(trade.species, 30 * KG, 20))
+    few = asked_about(once, trade.now.date())
+    for _ in range(2):
+        picked(trade, firsts_mg=KG)
+        grow_blocks(trade, 4)
+        weekly = wanted(trade, Wanted(trade.product, 300), Wanted(trade.species, 30 * KG, 20),
+                        every_weeks=1)  # fmt: skip
+
+    assert asked_about(weekly, trade.now.date()) == few <= 10
 
 
 def test_without_a_finished_lot_nothing_is_claimed(trade: World) -> None:

@@ -26,11 +26,10 @@ class SetAsideForm(SureForm):
     ) -> None:
         super().__init__(data, farm=farm, initial={"uuid": uuid4()})
         self.person = person
-        taken = suggested(due)
+        lots = sellable(due)
+        taken = suggested(due, lots)
         self.lots: list[Lot] = [
-            lot
-            for lot in sellable(due)
-            if lot.pk in taken or any(fits(one.line, lot) for one in due.asked)
+            lot for lot in lots if lot.pk in taken or any(fits(one.line, lot) for one in due.asked)
         ]
         for lot in self.lots:
             self._add_lot(lot, taken.get(lot.pk))

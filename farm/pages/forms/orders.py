@@ -175,7 +175,7 @@ class DeliverForm(PricedForm):
         due: DueOrder = self.given["due"]
         lots = sellable(due)
         fitting = [lot for lot in lots if any(fits(one.line, lot) for one in due.asked)]
-        taken = suggested(due)
+        taken = suggested(due, lots)
         fitting += [lot for lot in lots if lot.pk in taken and lot not in fitting]
         self.offer_draws("give", fitting, taken)
         self.offer_draws("instead", [lot for lot in lots if lot not in fitting])

@@ -50,7 +50,7 @@ class Deed:
     ``time``: that word where it is not the slug's, such as a delivery, which is a sale.
 
     ``rights``: of which one is needed. ``is_kept``: a phone may keep its form for use without a
-    signal; not one with people or money. ``leads_to``: the page that follows, of its entry.
+    signal; not one that names customers or prices. ``leads_to``: the page of its entry.
 
     ``stages``: lots of these offer this action; ``field``: where their code is prefilled, if any.
     """
@@ -84,12 +84,10 @@ SOLD = (Stage.PACKS, Stage.CROP, Stage.DRIED, Stage.SPENT)
 STALL = (Right.RECORD, Right.SELL)
 
 DEEDS = (
-    Deed("receive-supplies", "Receive supplies", "Received", GRAIN, supplies.ReceiveForm,
-         is_kept=False),
+    Deed("receive-supplies", "Receive supplies", "Received", GRAIN, supplies.ReceiveForm),
     Deed("top-up", "Top up a bin", "Bin topped up", GRAIN, bins.TopUpForm, "lots",
          (Stage.SUPPLY,)),
-    Deed("buy-culture", "Buy a culture", "Culture bought", GRAIN, supplies.BuyCultureForm,
-         is_kept=False),
+    Deed("buy-culture", "Buy a culture", "Culture bought", GRAIN, supplies.BuyCultureForm),
     Deed("transfer-culture", "Transfer a culture", "Culture transferred", GRAIN,
          cultures.TransferForm, "source", (Stage.CULTURE,), FLAME),
     Deed("clone-culture", "Clone from a pick", "Culture cloned", GRAIN, cultures.CloneForm,

@@ -21,15 +21,23 @@ class Sent:
     data: QueryDict | None = None
 
 
-def first_step(deed: Deed, address: QueryDict, *, farm: Farm, person: Person) -> FirstForm | None:
-    """Ask first what the form depends on; bound once the address answers all of it."""
+def first_step(
+    deed: Deed, address: QueryDict, *, farm: Farm, person: Person, keeping: bool = False
+) -> FirstForm | None:
+    """Ask first what the form depends on; bound once the address answers all of it.
+
+    ``keeping``: what the address leaves blank is answered later, on the telephone.
+    """
     if deed.form.first is None:
         return None
     asked = deed.form.first.base_fields
     given = answers(asked, address)
+    left_open = {name for name in asked if keeping and address.get(name) == ""}
     bound = {key: value for name, value in given.items() for key in (name, f"{name}_code")}
-    complete = set(asked) <= set(given)
+    complete = set(asked) <= set(given) | left_open
     form = deed.form.first(bound if complete else None, farm=farm, initial=given)
+    for name in left_open:
+        form.fields[name].required = False
     form.narrow(person)
     return form
 

@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Iterator
 from copy import copy
 from dataclasses import dataclass
+from itertools import product
 
 from django import forms
 from django.http import HttpRequest, HttpResponse
@@ -13,14 +14,13 @@ from farm.models import Farm, Person, Role, StallDay
 from farm.pages import seen
 from farm.pages.access import Right, may
 from farm.pages.doings import DEEDS, Deed, may_do
-from farm.pages.forms.fields import LotField
 from farm.queries.sales import open_loads
 from farm.records import OPEN_KINDS
 
 # Asked with by a telephone that keeps pages, and answered with where a page may be kept.
 KEEP = "Ledger-Keep"
-# So many answers of a first step are kept, such as the lots to throw away from.
-MOST_ANSWERS = 20
+# So many answers of a first step are kept, such as the recipes to fill by.
+MOST_ANSWERS = 40
 
 
 @dataclass(frozen=True)
@@ -80,24 +80,24 @@ def _tills(person: Person) -> Iterable[StallDay]:
 
 
 def _forms_of(deed: Deed, farm: Farm, person: Person) -> list[KeptForm]:
-    """A form by itself, or its first step with each answer to it; none where that is a number."""
+    """A form by itself, or its first step with each answer to it."""
     address = reverse("record-action", args=[deed.slug])
     if deed.form.first is None:
         return [KeptForm(deed.title, address)]
     first = deed.form.first(None, farm=farm)
     first.narrow(person)
-    asked = list(first.fields.items())
-    if len(asked) != 1:
-        return []
-    answers = list(_answers(*asked[0]))[:MOST_ANSWERS]
+    answers = product(*(_answers(name, field) for name, field in first.fields.items()))
     below = [KeptForm(deed.title, f"{address}?{urlencode(said)}", False) for said in answers]
     return [KeptForm(deed.title, address), *below] if below else []
 
 
-def _answers(name: str, field: forms.Field) -> Iterator[dict[str, str]]:
-    """What a browser would send for each choice of a field."""
-    if isinstance(field, LotField):
-        choices = field.widget.widgets[0].choices  # type: ignore[attr-defined]
-        yield from ({name: code} for code, _ in choices if code)
-    elif isinstance(field, forms.ModelChoiceField) and field.queryset is not None:
-        yield from ({name: str(row.pk)} for row in field.queryset[:MOST_ANSWERS])
+def _answers(name: str, field: forms.Field) -> Iterator[tuple[str, str]]:
+    """What a browser would send for each choice of a field; blank stands for any answer.
+
+    One page serves any number and any lot, also one that came after the last visit.
+    """
+    if isinstance(field, forms.ModelChoiceField):
+        assert field.queryset is not None, "the field is declared with one"
+        yield from ((name, str(row.pk)) for row in field.queryset[:MOST_ANSWERS])
+    else:
+        yield name, ""

@@ -41,8 +41,20 @@ class RecordPage:
 
 @dataclass(frozen=True)
 class FirstPage:
+    """``refusal``: why a form waits unfinished whose first step must be answered anew."""
+
     deed: Deed
     form: FirstForm
+    refusal: str
+
+
+@dataclass(frozen=True)
+class Given:
+    """``words`` is blank on a page that is kept for any answer: its script says it."""
+
+    name: str
+    label: str
+    words: str
 
 
 @dataclass(frozen=True)
@@ -51,7 +63,7 @@ class FormPage:
 
     deed: Deed
     form: DoingForm
-    given: list[tuple[str, str]]
+    given: list[Given]
     refusal: str
 
 
@@ -67,14 +79,18 @@ def record(request: PageRequest, slug: str) -> HttpResponse:
         raise Http404
     require(request, *deed.rights)
     kept = retrying.kept_under(request.GET.get("waiting"))
-    sent = retrying.as_sent(kept) if kept else Sent(request.GET)
+    sent = retrying.as_sent(kept, request.GET) if kept else Sent(request.GET)
+    refusal = kept.refusal if kept else ""
     if request.method == "POST":
         sent = Sent(sent.address, request.POST)
-    first = first_step(deed, sent.address, farm=request.farm, person=request.person)
+    first = first_step(
+        deed, sent.address, farm=request.farm, person=request.person, keeping=is_keeping(request)
+    )
     if from_phone.asks_for_json(request) and request.method == "POST":
         return record_from_phone(request, deed, first, sent=sent)
     if first is not None and not first.is_valid():
-        return keepable(deed, show(request, "farm/record/first.html", FirstPage(deed, first)))
+        asking = FirstPage(deed, first, refusal)
+        return keepable(deed, show(request, "farm/record/first.html", asking))
     person = without_money(request.person) if is_keeping(request) else request.person
     last = request.session.get(last_key(request, deed), {}) if not sent.data else {}
     form = filled_form(deed, sent, farm=request.farm, person=person, first=first, last=last)
@@ -84,7 +100,7 @@ def record(request: PageRequest, slug: str) -> HttpResponse:
         done = send(request, deed, form)
         if done is not None:
             return done
-    shown = FormPage(deed, form, words_of(first), kept.refusal if kept else "")
+    shown = FormPage(deed, form, words_of(first), refusal)
     response = show(request, deed.template, shown)
     return keepable(deed, response) if PEOPLE not in form.fields else response
 
@@ -223,7 +239,8 @@ def said_of_lots(entry: Entry, farm: Farm) -> list[str]:
     return [f"lot {lot.code}, {amount_of(lot.quantity, lot, farm)}" for lot in lots.values()]
 
 
-def words_of(first: FirstForm | None) -> list[tuple[str, str]]:
-    if first is None:
-        return []
-    return [(str(field.label), str(first.cleaned_data[field.name])) for field in first]
+def words_of(first: FirstForm | None) -> list[Given]:
+    said = first.cleaned_data if first else {}
+    return [
+        Given(field.name, str(field.label), str(said[field.name] or "")) for field in first or ()
+    ]

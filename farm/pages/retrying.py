@@ -32,6 +32,8 @@ IN_ADDRESS = "?"
 # record the same work twice; a question is for somebody to answer, an error to mend.
 WHY = "!why"
 CONFLICT, QUESTION, ERROR = "conflict", "question", "error"
+# In an address: which form that waits is opened again.
+WAITING = "waiting"
 # When a telephone kept a form and when it sent it, by its own clock.
 BY_PHONE = ("phone_saved_at", "phone_sent_at")
 NOT_KEPT = ("csrfmiddlewaretoken", "initials", "pin", *BY_PHONE)
@@ -103,20 +105,21 @@ def kept_under(uuid: str | None) -> Kept | None:
     return next((kept for kept in waiting if str(kept.uuid) == uuid), None)
 
 
-def as_sent(kept: Kept) -> Sent:
+def as_sent(kept: Kept, anew: QueryDict | None = None) -> Sent:
+    """Read a form as it was sent; ``anew``: an address that answers its first step otherwise."""
     address, data = QueryDict(mutable=True), QueryDict(mutable=True)
     for name, values in kept.data.items():
         if name.startswith(IN_ADDRESS):
             address.setlist(name.removeprefix(IN_ADDRESS), values)
         else:
             data.setlist(name, values)
-    return Sent(address, data)
+    return Sent(anew if anew and set(anew) != {WAITING} else address, data)
 
 
 def as_kept(data: QueryDict, address: QueryDict) -> dict[str, list[str]]:
     """Write down a form as it was sent. The doer is kept beside it; a PIN is written nowhere."""
     said = {name: values for name, values in data.lists() if name not in NOT_KEPT}
-    beside = {name: values for name, values in address.lists() if name != "waiting"}
+    beside = {name: values for name, values in address.lists() if name != WAITING}
     return said | {IN_ADDRESS + name: values for name, values in beside.items()}
 
 

@@ -6,13 +6,17 @@ from django.db.models import F, Max, QuerySet
 
 from farm.models import RecipeVersion
 from farm.queries.stock import all_lots, located
-from ledger.models import Lot
+from ledger.models import Item, Lot
 
 
 @dataclass(frozen=True)
 class Ingredients:
-    """Lots on hand that a recipe can be filled from, what each would give, what is missing."""
+    """Lots on hand that a recipe can be filled from, what each would give, what is missing.
 
+    ``each``: how much of each ingredient goes into one.
+    """
+
+    each: dict[Item, int]
     lots: tuple[Lot, ...]
     taken: dict[int, int]
     missing: tuple[str, ...]
@@ -27,10 +31,10 @@ def newest_versions(makes: str | None = None) -> QuerySet[RecipeVersion]:
 
 
 def ingredients(version: RecipeVersion, count: int) -> Ingredients:
-    """Take each ingredient of so many bags from the oldest lots on hand; three queries."""
-    wanted = {line.supply.item_id: line.quantity * count
-              for line in version.lines.select_related("supply__item")}  # fmt: skip
-    names = dict(version.lines.values_list("supply__item_id", "supply__item__name"))
+    """Take each ingredient of so many bags from the oldest lots on hand; two queries."""
+    lines = version.lines.select_related("supply__item")
+    each = {line.supply.item: line.quantity for line in lines}
+    wanted = {item.pk: quantity * count for item, quantity in each.items()}
     lots = located(
         all_lots().filter(item__in=wanted, quantity__gt=0).order_by("item__name", "made_by_id")
     )
@@ -40,5 +44,5 @@ def ingredients(version: RecipeVersion, count: int) -> Ingredients:
         wanted[lot.item_id] -= take
         if take:
             taken[lot.pk] = take
-    missing = tuple(sorted(names[item] for item, rest in wanted.items() if rest))
-    return Ingredients(tuple(lots), taken, missing)
+    missing = tuple(sorted(item.name for item in each if wanted[item.pk]))
+    return Ingredients(each, tuple(lots), taken, missing)

@@ -13,9 +13,11 @@ from pytest_django.live_server_helper import LiveServer
 from selenium import webdriver
 
 from farm.models import Person, Role
+from ledger.models import Lot
+from tests.browser.phone import signed_in
 from tests.browser.signal import Cable, plugged_in
 from tests.conftest import person_in_role
-from tests.farm.world import World, small_farm
+from tests.farm.world import World, fruiting, small_farm
 
 # Chromium's background services look for the net, which these tests must not need.
 _OPTIONS = (
@@ -88,3 +90,17 @@ def site(
     """A browser in which the owner is signed in."""
     with signed_in_at(chromium, live_server.url, owner) as site:
         yield site
+
+
+@pytest.fixture
+def blocks(world: World) -> Lot:
+    """Four blocks that fruit: the only ones, so a form has chosen them."""
+    return fruiting(world, 4)
+
+
+@pytest.fixture
+def phone(chromium: webdriver.Chrome, cable: Cable, owner: Person, blocks: Lot) -> webdriver.Chrome:
+    """The owner's phone, which has been on the site with a signal: its forms are kept."""
+    chromium.set_window_size(360, 800)
+    signed_in(chromium, cable, owner)
+    return chromium

@@ -182,7 +182,7 @@ def test_a_phone_is_told_who_is_signed_in_and_what_it_may_keep(
 
     assert said["person"] == world.owner.pk
     assert "/record/pick/" in said["pages"]
-    assert "/record/receive-supplies/" not in said["pages"]
+    assert "/record/deliver/" not in said["pages"]
     assert "/records/illness/add/" not in [*said["pages"], *said["sent_to"]]
 
 
@@ -205,7 +205,7 @@ def test_a_page_may_be_kept_only_without_money_and_people(world: World, client: 
         address: "Ledger-Keep" in client.get(address, headers=keep).headers
         for address in (
             "/record/pick/", f"/record/sell/?place={world.stall.pk}", "/not-sent/",
-            f"/record/sell/?place={world.kitchens.pk}", "/record/receive-supplies/", "/entries/",
+            f"/record/sell/?place={world.kitchens.pk}", "/record/deliver/", "/entries/",
         )
     }  # fmt: skip
 
@@ -238,3 +238,44 @@ def test_the_first_screen_has_a_name_and_pictures(world: World) -> None:
 
     assert said["name"] == "Alder Lane ledger"
     assert [icon["sizes"] for icon in said["icons"]] == ["any", "192x192", "512x512"]
+
+
+def test_a_page_kept_for_any_number_says_how_much_goes_into_one(
+    world: World, client: Client, blocks: Lot
+) -> None:
+    world.received("rye", 3_000_000)
+    address = f"/record/prepare-grain/?recipe={world.grain_recipe.pk}&count="
+    kept = text(client.get(address, headers={"Ledger-Keep": "1"}))
+
+    assert 'data-part="rye" data-each="885000" data-by="count" data-there="3000000"' in kept
+    assert 'data-said="count"' in kept
+    # With a signal the number is asked for, and the server works the rest out.
+    asked = text(client.get(address))
+    assert "data-each" not in asked and "How many bags or jars" in asked
+
+
+def test_a_page_kept_for_any_lot_is_read_in_the_lots_own_unit_when_it_is_sent(
+    client: Client, blocks: Lot
+) -> None:
+    kept = text(client.get("/record/throw-away/?lot=", headers={"Ledger-Keep": "1"}))
+    assert "How much of it" in kept and "or pieces if counted" in kept
+
+    address, why = f"/record/throw-away/?lot_list=&lot_code={blocks.code}", "green mould"
+    refused = from_phone(client, address, quantity="2 kg", cause=why)
+    taken = from_phone(client, address, quantity="2", cause=why)
+
+    assert "2 kg" in refused["error"]["words"]
+    assert set(taken) == {"entered"}
+    assert fresh(blocks).quantity == 2
+
+
+def test_a_first_step_with_something_wrong_is_answered_anew_with_the_rest_as_it_was_typed(
+    client: Client, blocks: Lot
+) -> None:
+    from_phone(client, "/record/throw-away/?lot=ZZZZZ", quantity="3", cause="green mould")
+    waiting = Waiting.objects.get()
+    asked = text(client.get(f"/record/throw-away/?waiting={waiting.uuid}"))
+    assert "It waits." in asked and f'name="waiting" value="{waiting.uuid}"' in asked
+
+    again = f"/record/throw-away/?waiting={waiting.uuid}&lot_list={blocks.code}&lot_code="
+    assert prefilled(client, again)["quantity"] == "3"

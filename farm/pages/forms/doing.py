@@ -4,7 +4,7 @@ A form declares its own fields and `run`. One that must know something first (th
 many) names a `first` form, which the page asks by GET; its answers are `given`.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any, ClassVar
@@ -121,6 +121,8 @@ class DoingForm(FarmForm):
     takes_time: ClassVar[bool] = True
     # A sale beyond what the book holds asks once, and then counts up.
     counts_up: ClassVar[bool] = False
+    # Whether a script fills in what is drawn: on a kept page that fits any number.
+    shares_out = False
     group_titles: ClassVar[Mapping[str, str]] = {}
     folded: ClassVar[tuple[str, ...]] = ()
 
@@ -247,6 +249,20 @@ class DoingForm(FarmForm):
             self.add(name, field)
             field.help_text = ""
             rows.append((lot, name))
+
+    def share_out(self, part: str, each: int, draws: Iterable[tuple[Lot, str]], *, by: str) -> None:
+        """Let the script of a kept page fill in these boxes, as the server does with a signal.
+
+        ``each``: how much of a part goes into one; ``by``: how many there are, in the address.
+        """
+        self.shares_out = True
+        for lot, name in draws:
+            field = self.fields[name]
+            there = 0 if lot.held else lot.quantity
+            field.widget.attrs |= {
+                "data-part": part, "data-each": each, "data-by": by, "data-there": there,
+                "data-all": field.prepare_value(lot.quantity),
+            }  # fmt: skip
 
     def add_beside(self, lot: Lot, field: AmountField) -> None:
         """Add a second box beside a lot's: its price."""

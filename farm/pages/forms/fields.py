@@ -172,11 +172,21 @@ class PlainAmountField(AmountField):
         return f"A weight ({self.farm.weight_unit} if no unit is typed), or pieces if counted"
 
 
-def quantity_field(lot: Lot, **kwargs: Any) -> AmountField:
-    """Make the field that reads a quantity of a lot in the lot's own unit."""
+def quantity_field(lot: Lot | None, **kwargs: Any) -> AmountField:
+    """Make the field that reads a quantity of a lot in the lot's own unit.
+
+    Without a lot, on a page that is kept for any, it takes either; it is read once it is sent.
+    """
+    if lot is None:
+        return PlainAmountField(**kwargs)
     if lot.item.dimension == Dimension.COUNT:
         return CountField(**kwargs)
     return MassField(exact=(lot.quantity,), **kwargs)
+
+
+def how_much(lot: Lot | None) -> str:
+    """Word the label of a quantity; on a page that is kept for any lot, without its code."""
+    return f"How much of {lot.code if lot else 'it'}"
 
 
 # --- lots ------------------------------------------------------------------------------------

@@ -2,8 +2,6 @@
 
 from typing import Any
 
-from django import forms
-
 from farm.actions.common import Doing, Recorded
 from farm.actions.grain import inoculate_grain, prepare_grain
 from farm.actions.runs import sterilise
@@ -16,9 +14,11 @@ from farm.pages.forms.fields import (
     PressureField,
     RowField,
     TemperatureField,
+    how_much,
     quantity_field,
 )
 from farm.queries.recipes import ingredients, newest_versions
+from ledger.models import Lot
 
 
 class GrainFirst(FirstForm):
@@ -33,9 +33,14 @@ class FillForm(DoingForm):
 
     def build(self) -> None:
         recipe: RecipeVersion = self.given["recipe"]
-        found = ingredients(recipe, self.given["count"])
+        count: int | None = self.given["count"]
+        found = ingredients(recipe, count or 1)
         self.missing = found.missing
-        self.offer_draws("draws", found.lots, found.taken)
+        self.offer_draws("draws", found.lots, found.taken if count else {})
+        if count is None:
+            for item, each in found.each.items():
+                of_it = [row for row in self.groups["draws"] if row[0].item_id == item.pk]
+                self.share_out(str(item), each, of_it, by="count")
 
     def warning(self) -> str:
         """Say which ingredients the lots on hand do not cover."""
@@ -98,12 +103,10 @@ class InoculateGrainForm(DoingForm):
     bags = CountField(label="How many bags or jars", noun="bags")
 
     def build(self) -> None:
-        source = self.given["source"]
-        weighed = source.card.stage == Stage.SPAWN
-        field: forms.Field = quantity_field(
-            source, label=f"How much of {source.code}, {'weighed' if weighed else 'in portions'}"
-        )
-        self.add("amount", field)
+        source: Lot | None = self.given["source"]
+        weighed = source and source.card.stage == Stage.SPAWN
+        unit = ("weighed" if weighed else "in portions") if source else "weighed or in portions"
+        self.add("amount", quantity_field(source, label=f"{how_much(source)}, {unit}"))
 
     def run(self, doing: Doing) -> Recorded:
         said = self.cleaned_data

@@ -12,6 +12,7 @@ from farm.pages.forms.fields import CountField, LotField, MassField, RowField
 from farm.queries.check_weights import filling_of
 from farm.queries.stock import last_shelf, lots_on_hand, oldest_taken
 from farm.units import UnitError, read_mass, show_mass
+from ledger.models import Lot
 
 
 class PackFirst(FirstForm):
@@ -29,13 +30,17 @@ class PackForm(DoingForm):
     )
 
     def build(self) -> None:
-        product = self.given["product"]
+        product: Product = self.given["product"]
+        packs: int | None = self.given["packs"]
         # Pouches stand on a dry shelf, and punnets in the cold.
         self.initial.setdefault("shelf", last_shelf("pack", product__form=product.form))
         stage = Stage.CROP if product.form == Form.FRESH else Stage.DRIED
         lots = [lot for lot in lots_on_hand(stage) if lot.card.species_id == product.species_id]
         usable = [lot for lot in lots if lot.card.grade != "trim"]
-        self.offer_draws("draws", lots, oldest_taken(usable, product.net_mg * self.given["packs"]))
+        self.offer_draws("draws", lots, oldest_taken(usable, product.net_mg * (packs or 0)))
+        if packs is None:
+            rows = [row for row in self.groups["draws"] if row[0] in usable]
+            self.share_out(str(product), product.net_mg, rows, by="packs")
 
     def warning(self) -> str:
         """How full to fill, so that packs still hold what they declare on their last day."""
@@ -107,7 +112,9 @@ class CheckWeightsForm(DoingForm):
     )
 
     def build(self) -> None:
-        self.initial.setdefault("tare", self.given["lot"].card.product.tare_mg)
+        lot: Lot | None = self.given["lot"]
+        if lot and lot.card.product:
+            self.initial.setdefault("tare", lot.card.product.tare_mg)
 
     def warning(self) -> str:
         kitchen = "A kitchen scale is for your own check; trade asks for a verified one."

@@ -32,7 +32,7 @@ from farm.pages import seen
 from farm.pages.access import sees_stall_prices
 from farm.pages.forms.cash import CASH, add_till, cash_count
 from farm.pages.forms.doing import DoingForm, FirstForm
-from farm.pages.forms.fields import AmountField, MoneyField, RowField, quantity_field
+from farm.pages.forms.fields import AmountField, MoneyField, RowField, how_much, quantity_field
 from farm.pages.forms.store import LotFirst
 from farm.pages.forms.unlisted import SOLD_STAGES, ListedByKind
 from farm.queries.sales import open_loads
@@ -331,7 +331,7 @@ class GiveAwayForm(DoingForm):
 
     def build(self) -> None:
         lot = self.given["lot"]
-        self.add("quantity", quantity_field(lot, label=f"How much of {lot.code}"))
+        self.add("quantity", quantity_field(lot, label=how_much(lot)))
         self.order_fields(["quantity", "why"])
 
     def run(self, doing: Doing) -> Recorded:

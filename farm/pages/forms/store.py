@@ -17,11 +17,13 @@ from farm.pages.forms.fields import (
     MassField,
     RowField,
     TemperatureField,
+    how_much,
     quantity_field,
 )
 from farm.queries.keeping import is_fresh
 from farm.queries.stock import last_shelf, lots_on_hand
 from farm.units import UnitError, read_count
+from ledger.models import Lot
 
 # Causes of what is missing at a weighing beyond its water; whose fault is never one of them.
 MISSING = ("sale not written down", "sample", "own use", "trim", "moved to another crate", "scale",
@@ -61,9 +63,9 @@ class ThrowAwayForm(DoingForm):
     )
 
     def build(self) -> None:
-        lot = self.given["lot"]
-        self.add("quantity", quantity_field(lot, label=f"How much of {lot.code}",
-                                            initial=lot.quantity or None))  # fmt: skip
+        lot: Lot | None = self.given["lot"]
+        there = lot.quantity or None if lot else None
+        self.add("quantity", quantity_field(lot, label=how_much(lot), initial=there))
         self.order_fields(["quantity", "cause"])
 
     def doing(self) -> Doing:

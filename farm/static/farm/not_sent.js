@@ -12,9 +12,7 @@
 
   // The form as it was kept names its fields and choices in words.
   async function formOf(address) {
-    const cache = await caches.open("pages");
-    const path = address.split("?")[0];
-    const found = (await cache.match(address)) || (await cache.match(path));
+    const found = await Waiting.keptFor(new URL(address, location));
     return found ? new DOMParser().parseFromString(await found.text(), "text/html") : null;
   }
 

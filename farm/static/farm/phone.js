@@ -1,5 +1,4 @@
 // On every page: the count of what was not sent, sending it, and keeping the forms for later.
-// On a page that was kept: a number and a time of its own, and what the address fills in.
 (function () {
   "use strict";
   const TRY_AGAIN_MS = 15 * 1000;
@@ -28,56 +27,12 @@
     document.dispatchEvent(new CustomEvent("ledger-sent", { detail: state }));
   }
 
-  // The farm's own clock, as a form writes it: 2026-09-07T08:00.
-  function farmTime(zone) {
-    const parts = new Intl.DateTimeFormat("en-GB", {
-      timeZone: zone, year: "numeric", month: "2-digit", day: "2-digit",
-      hour: "2-digit", minute: "2-digit", hourCycle: "h23",
-    }).formatToParts(new Date());
-    const said = Object.fromEntries(parts.map((part) => [part.type, part.value]));
-    return said.year + "-" + said.month + "-" + said.day + "T" + said.hour + ":" + said.minute;
-  }
-
-  function renew(form) {
-    const number = form.elements.namedItem("uuid");
-    const when = form.elements.namedItem("when");
-    if (number) number.value = crypto.randomUUID();
-    if (when) when.value = farmTime(document.body.dataset.zone);
-  }
-
-  function fillIn(form) {
-    for (const [name, value] of new URLSearchParams(location.search)) {
-      const field = form.elements.namedItem(name + "_list") || form.elements.namedItem(name);
-      const boxes = form.querySelectorAll("input[type=checkbox][name='" + CSS.escape(name) + "']");
-      boxes.forEach((box) => { if (box.value === value) box.checked = true; });
-      if (boxes.length || !field || field.type === "hidden" || !("value" in field)) continue;
-      field.value = value;
-      const typed = form.elements.namedItem(name + "_code");
-      if (typed && field.value !== value) typed.value = value;
-    }
-  }
-
-  function mark() {
-    const said = document.createElement("p");
-    said.className = "caution";
-    said.textContent = "No signal. This form was kept on this phone; what you record waits here " +
-      "until there is one.";
-    document.querySelector("main h1").after(said);
-  }
-
   async function keepPages() {
     const registration = await navigator.serviceWorker.ready;
     registration.active.postMessage(person ? { keepFor: person } : { forget: true });
   }
 
   async function begin() {
-    if (isKept) {
-      document.querySelectorAll("main form[method=post]").forEach((form) => {
-        renew(form);
-        fillIn(form);
-      });
-      if (document.querySelector("main form")) mark();
-    }
     new BroadcastChannel("ledger").onmessage = count;
     document.addEventListener("ledger-changed", count);
     // A page that the browser kept whole and shows again has an old number: it gets a new one

@@ -4,6 +4,7 @@
 (function () {
   "use strict";
   const NOW = "/phone-now.json";
+  const PAGES = "pages";
   const TOLD_KEPT = 20;
   const SECRET = ["csrfmiddlewaretoken", "pin"];
 
@@ -39,6 +40,31 @@
   const know = (name, value) => within("known", "readwrite", (store) => store.put(value, name));
   const drop = (at) => within("waiting", "readwrite", (store) => store.delete(at));
   const put = (form) => within("waiting", "readwrite", (store) => store.put(form));
+
+  // What an address says. A first step sends a lot in two boxes, a link in one: both say the same.
+  function saidIn(address) {
+    const said = new URLSearchParams();
+    for (const [name, value] of address.searchParams) {
+      if (value) said.append(name.replace(/_(list|code)$/, ""), value);
+    }
+    return said;
+  }
+
+  // The page that was kept for an address: of those that fit, the one whose own says the most. What
+  // that leaves blank ("?product=3&packs=") may be anything. Whoever answers a first step whole,
+  // and names what was not kept, gets no page rather than the first step again.
+  async function keptFor(address) {
+    const cache = await caches.open(PAGES);
+    const asked = saidIn(address);
+    const kept = (await cache.keys()).map((request) => new URL(request.url))
+      .filter((page) => page.pathname === address.pathname);
+    const answersAll = kept.some((page) => page.search &&
+      [...page.searchParams.keys()].every((name) => asked.has(name)));
+    const fits = kept.filter((page) => (page.search || !answersAll) &&
+      [...page.searchParams].every(([name, value]) => asked.has(name) && (!value || asked.get(name) === value)));
+    const best = fits.sort((one, other) => other.search.length - one.search.length)[0];
+    return best ? cache.match(best) : undefined;
+  }
 
   function numberOf(values) {
     const found = values.find(([name]) => name === "uuid");
@@ -133,5 +159,7 @@
     if (typeof document !== "undefined") document.dispatchEvent(new Event("ledger-changed"));
   }
 
-  self.Waiting = { waiting, told, known, know, keep, drop, put, now, send, tell, numberOf };
+  self.Waiting = {
+    PAGES, waiting, told, known, know, keep, drop, put, now, send, tell, numberOf, saidIn, keptFor,
+  };
 })();

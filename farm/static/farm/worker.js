@@ -4,7 +4,7 @@
 importScripts(SITE.queue);
 
 const SHELL = "shell-" + SITE.version;
-const PAGES = "pages";
+const PAGES = self.Waiting.PAGES;
 const KEEP = "Ledger-Keep";
 // Longer than this a page on its way is taken for lost; it may still arrive, and then once.
 const WAIT_MS = 12000;
@@ -23,6 +23,7 @@ self.addEventListener("activate", (event) => {
   event.waitUntil((async () => {
     const old = (await caches.keys()).filter((name) => name.startsWith("shell-") && name !== SHELL);
     await Promise.all(old.map((name) => caches.delete(name)));
+    await self.Waiting.know("kept_at", 0); // pages go with the scripts of their time
     await self.clients.claim();
   })());
 });
@@ -85,29 +86,9 @@ async function sent(event, address) {
   return Response.redirect(new URL(SITE.not_sent + "?kept=1", address), 303);
 }
 
-// A form's first step sends its answer in two boxes, a link in one: both are the same page.
-function plain(address) {
-  const said = new URLSearchParams();
-  for (const [name, value] of address.searchParams) {
-    if (value) said.append(name.replace(/_(list|code)$/, ""), value);
-  }
-  return address.pathname + (said.size ? "?" + said : "");
-}
-
-// The page as it was kept, marked so that its script renews its number and its time. A link that
-// fills in a form leads to the plain form, which fills itself in; where a first step leads on to
-// other forms, only those that were kept can be opened.
 async function keptPage(address) {
-  const cache = await caches.open(PAGES);
-  const leadsOn = (await cache.keys()).some((request) =>
-    new URL(request.url).pathname === address.pathname && new URL(request.url).search);
-  const found =
-    (await cache.match(plain(address))) ||
-    (leadsOn && address.search ? null : await cache.match(address.pathname)) ||
-    (await cache.match(SITE.not_sent));
-  if (!found) return said("No signal", "Nothing is kept on this phone yet. Come back when there is a signal.");
-  const page = (await found.text()).replace("<body", "<body data-kept");
-  return new Response(page, { status: 200, headers: found.headers });
+  return (await self.Waiting.keptFor(address)) || (await caches.match(SITE.not_sent)) ||
+    said("No signal", "Nothing is kept on this phone yet. Come back when there is a signal.");
 }
 
 function said(title, words) {

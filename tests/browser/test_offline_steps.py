@@ -1,0 +1,123 @@
+"""Forms with a first step, without a signal: one kept page serves any number and any lot."""
+
+from datetime import timedelta
+
+from django.utils import timezone
+from selenium.webdriver.chrome.webdriver import WebDriver
+from selenium.webdriver.common.by import By
+
+from farm.actions.common import Draw
+from farm.actions.harvesting import pick
+from ledger.models import Entry, Lot
+from tests.browser.phone import all_sent, arrives, main_of, press, type_in, visit_again
+from tests.browser.signal import Cable
+from tests.farm.world import GRAM, KG, World, assert_book_is_sound, fresh, grow_spawn
+
+
+def sent_from_page(phone: WebDriver, cable: Cable, kind: str) -> Entry:
+    """Send the form that is open, get the signal back, and return what was entered."""
+    press(phone, "main form button.main")
+    arrives(phone, "/not-sent/")
+    cable.plug_in()
+    press(phone, "#send-now")
+    all_sent(phone)
+    entry = Entry.objects.filter(kind=kind).last()
+    assert entry, main_of(phone)
+    assert_book_is_sound()
+    return entry
+
+
+def drawn(phone: WebDriver) -> list[str]:
+    boxes = phone.find_elements(By.CSS_SELECTOR, ".draws input")
+    return [str(box.get_property("value")) for box in boxes]
+
+
+def next_step(phone: WebDriver) -> None:
+    press(phone, "main form button.main")
+
+
+def test_packing_any_number_is_worked_out_on_the_phone_and_entered(
+    phone: WebDriver, cable: Cable, world: World, blocks: Lot
+) -> None:
+    world.now = timezone.now() - timedelta(hours=6)  # fresh enough to be packed
+    older, younger = (
+        pick(world.doing(), given=[Draw(blocks, 0)], flush=1, firsts_mg=KG,
+             shelf=world.fridge_shelf).lots[-1] for _ in range(2)
+    )  # fmt: skip
+    world.received("punnet", 20)
+    visit_again(phone, cable)
+    cable.pull()
+    phone.get(f"{cable.url}/record/pack/")
+    type_in(phone, "packs", "7")
+    next_step(phone)
+
+    # 7 packs of 200 g: the older kilo whole, and 400 g of the younger.
+    assert "7" in phone.find_element(By.CSS_SELECTOR, "[data-said=packs]").text
+    assert drawn(phone) == ["1.00 kg", "0.4000 kg"]
+    entry = sent_from_page(phone, cable, "pack")
+
+    assert Lot.objects.get(made_by=entry).quantity == 7
+    assert (fresh(older).quantity, fresh(younger).quantity) == (0, 600 * GRAM)
+
+
+def test_filling_says_what_was_short_at_the_last_visit(
+    phone: WebDriver, cable: Cable, world: World
+) -> None:
+    world.received("rye", 3 * KG)
+    world.received("grain bag", 4)
+    visit_again(phone, cable)
+    cable.pull()
+    phone.get(f"{cable.url}/record/prepare-grain/")
+    type_in(phone, "count", "4")
+    next_step(phone)
+
+    # 4 times 885 g are 3.54 kg, of which 3 are there.
+    assert sorted(drawn(phone)) == ["3.00 kg", "4"]
+    assert phone.find_element(By.ID, "short").text == "Not enough at the last visit: rye."
+
+    phone.get(f"{cable.url}/record/prepare-grain/?recipe={world.grain_recipe.pk}&count=2")
+    assert not phone.find_element(By.ID, "short").is_displayed()
+    entry = sent_from_page(phone, cable, "prepare grain")
+    assert Lot.objects.get(made_by=entry).quantity == 2
+
+
+def test_a_lot_that_came_after_the_last_visit_is_thrown_away_by_its_code(
+    phone: WebDriver, cable: Cable, world: World
+) -> None:
+    _, _, spawn = grow_spawn(world)
+    cable.pull()
+    phone.get(f"{cable.url}/record/throw-away/")
+    type_in(phone, "lot_code", spawn.code)
+    next_step(phone)
+
+    assert phone.find_element(By.CSS_SELECTOR, "[data-said=lot]").text == spawn.code
+    type_in(phone, "quantity", "1.5 kg")
+    phone.find_element(By.CSS_SELECTOR, "[name=cause] option:nth-child(2)").click()
+    sent_from_page(phone, cable, "throw away")
+
+    assert fresh(spawn).quantity == spawn.quantity - 1_500 * GRAM
+
+
+def test_a_first_step_that_names_no_lot_is_answered_anew_under_to_sort_out(
+    phone: WebDriver, cable: Cable, blocks: Lot
+) -> None:
+    cable.pull()
+    phone.get(f"{cable.url}/record/throw-away/?lot=ZZZZZ")
+    type_in(phone, "quantity", "2")
+    phone.find_element(By.CSS_SELECTOR, "[name=cause] option:nth-child(2)").click()
+    press(phone, "main form button.main")
+    arrives(phone, "/not-sent/")
+    cable.plug_in()
+    press(phone, "#send-now")
+    all_sent(phone)
+
+    phone.get(f"{cable.url}/unfinished/")
+    phone.find_element(By.LINK_TEXT, "Open and mend it").click()
+    type_in(phone, "lot_code", blocks.code)
+    next_step(phone)
+    press(phone, "main form button.main")
+    arrives(phone, "/entries/")
+
+    assert fresh(blocks).quantity == 2
+    phone.get(f"{cable.url}/unfinished/")
+    assert "Nothing to sort out" in main_of(phone)

@@ -209,11 +209,10 @@ def water_band(quantity_mg: int, loss_ppm: int, days: int) -> int:
 
 
 def _other_unit(doing: Doing, before: _Before, weight_mg: int) -> str:
-    """Say what it weighs in the other unit, where that leaves nothing to explain."""
-    dried_mg, book_mg = before.book_mg - before.band_mg, before.book_mg
-    return in_other_unit(
-        doing.by, weight_mg, lambda mg: dried_mg - SCALE_MG <= mg <= book_mg + SCALE_MG
-    )
+    """Say what it weighs in the other unit, where that is what is there, or a tenth less."""
+    most_mg = before.book_mg + SCALE_MG
+    least_mg = (before.book_mg - before.band_mg) * 9 // 10
+    return in_other_unit(doing.by, weight_mg, lambda mg: least_mg <= mg <= most_mg)
 
 
 def _missing(doing: Doing, lot: Lot, *, before: _Before, weight_mg: int) -> PlausibilityQuestion:

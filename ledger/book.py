@@ -159,7 +159,7 @@ def _known(draft: Draft, amends: Entry | None, *, takes_back: bool) -> Recorded 
     if entry.fingerprint != fingerprint(draft, amends, takes_back):
         raise errors.Conflict(
             f"This form was sent before with other content, as entry {entry.seq} "
-            f"({entry.kind}). Correct that entry, or fill in a new form.",
+            f"({entry.kind}), which stands. Look at it, and correct it if it is wrong.",
             [line.lot.code for line in draft.lines if isinstance(line.lot, Lot)],
         )
     lines = entry.lines.select_related("lot").order_by("pk")

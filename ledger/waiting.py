@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from uuid import UUID
 
 from django.db import transaction
-from django.db.models import QuerySet
+from django.db.models import Prefetch, QuerySet
 from django.utils import timezone
 
 from ledger.models import Lot, Waiting
@@ -40,6 +40,16 @@ def about(lot_ids: Iterable[int]) -> QuerySet[Waiting]:
 def naming_none() -> QuerySet[Waiting]:
     """What waits for a lot that is not there yet: to be tried again with every entry."""
     return unanswered().filter(lots=None)
+
+
+def lots_of(uuids: Iterable[UUID]) -> list[tuple[UUID, Lot]]:
+    """Which lots wait for which submissions, each lot as it is now, by code."""
+    rows = (
+        unanswered()
+        .filter(uuid__in=list(uuids))
+        .prefetch_related(Prefetch("lots", Lot.objects.select_related("item").order_by("code")))
+    )
+    return [(row.uuid, lot) for row in rows for lot in row.lots.all()]
 
 
 def answer(uuid: UUID, how: str) -> int:

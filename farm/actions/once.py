@@ -41,7 +41,7 @@ def action(act: Action[P]) -> Action[P]:
         if f'"form":"{said}"' not in entry.particulars:
             raise Conflict(
                 f"This form was sent before with other content, as entry {entry.seq} "
-                f"({entry.kind}). Correct that entry, or fill in a new form.",
+                f"({entry.kind}), which stands. Look at it, and correct it if it is wrong.",
                 [line.lot.code for line in lines],
             )
         return Recorded(entry, tuple(line.lot for line in lines), fresh=False)

@@ -15,7 +15,7 @@ from farm.models import Person
 from ledger import waiting
 from ledger.drafts import canonical
 from ledger.errors import Malformed, Refused
-from ledger.models import Waiting
+from ledger.models import Lot, Waiting
 
 
 @dataclass(frozen=True)
@@ -67,6 +67,14 @@ def to_retry(lot_ids: Iterable[int]) -> list[Kept]:
 def still_waiting() -> list[Kept]:
     """List everything that was not answered, oldest first."""
     return [_kept(row) for row in waiting.unanswered()]
+
+
+def lots_named(uuids: Sequence[UUID]) -> dict[UUID, list[Lot]]:
+    """Find the lots that forms wait for, as they are now; one query."""
+    named: dict[UUID, list[Lot]] = {}
+    for uuid, lot in waiting.lots_of(uuids):
+        named.setdefault(uuid, []).append(lot)
+    return named
 
 
 def answered(uuid: UUID, how: str) -> None:

@@ -17,7 +17,7 @@ from farm.actions import unfinished
 from farm.actions.phone import Told, receive
 from farm.pages import retrying
 from farm.pages.access import PageRequest
-from farm.pages.retrying import ERROR, QUESTION
+from farm.pages.sorting_out import ERROR, QUESTION, WHY
 
 ENTERED, KEPT = "entered", "kept"
 
@@ -56,7 +56,7 @@ def error(request: PageRequest, name: str, words: str) -> JsonResponse:
 
 
 def set_aside(request: PageRequest, name: str, *, words: str, why: str) -> JsonResponse:
-    data = retrying.as_kept(request.POST, request.GET) | {retrying.WHY: [why]}
+    data = retrying.as_kept(request.POST, request.GET) | {WHY: [why]}
     uuid = uuid_of(request.POST) or uuid4()
     data["uuid"] = [str(uuid)]
     unfinished.set_aside(name, data, uuid=uuid, by=request.person, why=words)

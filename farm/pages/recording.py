@@ -23,6 +23,7 @@ from farm.pages.filling import Sent, chosen, filled_form, first_step
 from farm.pages.forms.doing import DoingForm, FirstForm
 from farm.pages.frame import show
 from farm.pages.kept_pages import is_keeping, may_be_kept, without_money
+from farm.pages.sorting_out import QUESTION, WHY
 from farm.queries.closings import late_for
 from farm.queries.entries import entry_of, lots_touched
 from farm.templatetags.farm_format import amount_of
@@ -94,7 +95,7 @@ def record(request: PageRequest, slug: str) -> HttpResponse:
     person = without_money(request.person) if is_keeping(request) else request.person
     last = request.session.get(last_key(request, deed), {}) if not sent.data else {}
     form = filled_form(deed, sent, farm=request.farm, person=person, first=first, last=last)
-    if kept and retrying.QUESTION in kept.data.get(retrying.WHY, []) and form.is_bound:
+    if kept and QUESTION in kept.data.get(WHY, []) and form.is_bound:
         form.ask(kept.refusal)
     if request.method == "POST":
         done = send(request, deed, form)

@@ -21,17 +21,15 @@ from farm.pages.doings import BY_SLUG, STALL, Deed
 from farm.pages.filling import Sent, filled_form, first_step
 from farm.pages.forms.doing import DoingForm
 from farm.pages.frame import show
-from farm.queries.entries import lots_touched
+from farm.pages.sorting_out import CONFLICT, FIRST_ENTRY, WHY, Way, may_do, way_on
+from farm.queries.entries import entry_of, lots_touched
 from farm.records import BY_SLUG as KINDS_BY_SLUG
 from farm.units import UnitError
 from ledger.errors import Conflict, Refused
+from ledger.models import Lot
 
 # What the address said (the first step) is kept beside what was sent.
 IN_ADDRESS = "?"
-# Why a form waits for a person, and is not tried again by itself: sent again, a conflict would
-# record the same work twice; a question is for somebody to answer, an error to mend.
-WHY = "!why"
-CONFLICT, QUESTION, ERROR = "conflict", "question", "error"
 # In an address: which form that waits is opened again.
 WAITING = "waiting"
 # When a telephone kept a form and when it sent it, by its own clock.
@@ -52,14 +50,33 @@ class UnfinishedRow:
 
 
 @dataclass(frozen=True)
+class ToSortOut:
+    """A form that waits with its next thing; ``may_open`` it, ``may_go`` on by the button."""
+
+    row: UnfinishedRow
+    way: Way
+    may_open: bool
+    may_go: bool
+
+
+@dataclass(frozen=True)
 class UnfinishedPage:
-    rows: list[UnfinishedRow]
+    rows: list[ToSortOut]
 
 
 @page(*STALL)
 def unfinished_list(request: PageRequest) -> HttpResponse:
-    return show(
-        request, "farm/record/unfinished.html", UnfinishedPage(unfinished_rows(request.person))
+    rows = unfinished_rows(request.person)
+    lots = unfinished.lots_named([row.kept.uuid for row in rows])
+    shown = [_to_sort_out(request, row, lots.get(row.kept.uuid, [])) for row in rows]
+    return show(request, "farm/record/unfinished.html", UnfinishedPage(shown))
+
+
+def _to_sort_out(request: PageRequest, row: UnfinishedRow, lots: list[Lot]) -> ToSortOut:
+    way = way_on(row.kept, lots, request.farm, opened_at=row.address)
+    person = request.person
+    return ToSortOut(
+        row, way, may_do(row.kept.name, person), may_do(way.slug or row.kept.name, person)
     )
 
 
@@ -132,6 +149,8 @@ def keep(deed: Deed, form: DoingForm, *, refusal: Refused, address: QueryDict) -
         # Its UUID is taken; one made of the content lets the same conflict wait once.
         doing = replace(doing, uuid=uuid5(doing.uuid, str(sorted(data.items()))))
         data |= {"uuid": [str(doing.uuid)], WHY: [CONFLICT]}
+        first = entry_of(form.data.get("uuid", ""))
+        data |= {FIRST_ENTRY: [str(first.seq)]} if first else {}
     unfinished.keep(deed.slug, doing, data, refusal=refusal)
 
 

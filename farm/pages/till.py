@@ -20,7 +20,7 @@ from farm.pages.forms.doing import FarmForm
 from farm.pages.forms.till import TapForm, TillPriceForm
 from farm.pages.frame import show
 from farm.pages.kept_pages import may_be_kept
-from farm.pages.retrying import ERROR
+from farm.pages.sorting_out import ERROR
 from farm.queries.sales import open_loads
 from farm.queries.till import TillGoods, newest_taps, till_goods
 from farm.units import UnitError

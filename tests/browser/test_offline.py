@@ -132,7 +132,7 @@ def test_a_form_with_something_wrong_in_it_is_mended_under_to_sort_out(
 
     phone.get(f"{cable.url}/unfinished/")
     assert "Firsts:" in main_of(phone)
-    phone.find_element(By.LINK_TEXT, "Open and mend it").click()
+    phone.find_element(By.PARTIAL_LINK_TEXT, "Open and mend it").click()
     type_in(phone, "firsts_mg", "1.2 kg")
     press(phone, "main form button.main")
     arrives(phone, "/entries/")

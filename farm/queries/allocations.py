@@ -56,7 +56,7 @@ def set_aside(*, order: Order | None = None, of: Collection[int] | None = None) 
 
     ``of``: of these lots alone, by pk; where none of them was promised it is one query. The
     promise for the earlier day comes first where a lot no longer holds all of them, then the one
-    made earlier. At most three queries.
+    made earlier. Two queries.
     """
     rows = _lines(of)
     if not any(order is None or row.allocation.order == order for row in rows):
@@ -70,7 +70,7 @@ def set_aside(*, order: Order | None = None, of: Collection[int] | None = None) 
 
 
 def to_pack(day: date, today: date) -> tuple[list[SetAside], list[DueOrder]]:
-    """What is set aside for a day, with where it stands, and the day's orders; eleven queries.
+    """What is set aside for a day, with where it stands, and the day's orders; nine queries.
 
     What is late is packed today: orders of the last two weeks that still wait.
     """

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 from enum import Enum
 from typing import TypeVar
 
-from django.db.models import Exists, Model, OuterRef, Prefetch, Q, QuerySet, Sum
+from django.db.models import Exists, Model, OuterRef, Prefetch, Q, QuerySet, Subquery, Sum
 
 from farm.models import (
     Customer,
@@ -105,7 +105,7 @@ def standing_notes() -> QuerySet[DeliveryNote]:
 
 
 def due_between(first: date, last: date) -> list[DueOrder]:
-    """Every order's days in a span, called off or not, by day and stop; seven queries."""
+    """Every order's days in a span, called off or not, by day and stop; six queries."""
     return due_among(orders().filter(due_from(first), due_on__lte=last), first, last)
 
 
@@ -115,13 +115,13 @@ def due_from(first: date) -> Q:
 
 
 def due_among(found: Iterable[Order], first: date, last: date) -> list[DueOrder]:
-    """The days in a span of some orders (of `orders()`), by day and stop; three queries."""
+    """The days in a span of some orders (of `orders()`), by day and stop; two queries."""
     due = due_on_days((order, day) for order in found for day in days_of(order, first, last))
     return sorted(due, key=lambda one: (one.day, *stop_of(one.order.customer), one.order.pk))
 
 
 def due_on_days(days: Iterable[tuple[Order, date]]) -> list[DueOrder]:
-    """Orders (of `orders()`) on these of their days; three queries."""
+    """Orders (of `orders()`) on these of their days; two queries."""
     found = list(days)
     if not found:
         return []
@@ -258,32 +258,27 @@ def _on(note: str, days: Collection[tuple[int, date]]) -> dict[str, set[object]]
 
 
 def given_on(days: Collection[tuple[int, date]]) -> dict[tuple[int, date], list[Given]]:
-    """What was given on days of orders (by pk), by the line's pk and the day; two queries."""
+    """What was given on days of orders (by pk), by the line's pk and the day; one query."""
+    # What the lines of an entry say of a lot now, corrections added.
+    now = Line.objects.filter(
+        entry__place=OuterRef("sale_line__line__entry"), lot=OuterRef("sale_line__line__lot"),
+        role=Role.SOLD,
+    ).order_by().values("entry__place").annotate(now=Sum("quantity"))  # fmt: skip
     rows = DeliveredLine.objects.filter(**_on("note__", days))
     rows = rows.exclude(note__sale__entry__amendments__takes_back=True).select_related(
-        "note", "order_line", "sale_line__product", "sale_line__line__entry",
-        "sale_line__line__lot__item", "sale_line__line__lot__card__species",
+        "note", "order_line", "sale_line__product", "sale_line__line__lot__item",
+        "sale_line__line__lot__card__species",
     ).order_by("pk")  # fmt: skip
-    found = list(rows)
-    now = _sold_now(row.sale_line.line for row in found)
     given: dict[tuple[int, date], list[Given]] = defaultdict(list)
-    for row in found:
+    for row in rows.annotate(now=Subquery(now.values("now"))):
         line = row.sale_line.line
         given[row.order_line_id, row.note.due_on].append(
             Given(
                 entry=line.entry_id,
                 lot=line.lot,
-                quantity=now[line.entry_id, line.lot_id],
+                quantity=-row.now,
                 what=str(row.sale_line.product or line.lot.item),
                 is_substitute=not fits(row.order_line, line.lot),
             )
         )
     return given
-
-
-def _sold_now(lines: Iterable[Line]) -> dict[tuple[int, int], int]:
-    """What lines of sales say now, corrections added; one query."""
-    entries = {line.entry_id for line in lines}
-    rows = Line.objects.filter(entry__place__in=entries, role=Role.SOLD).order_by()
-    sums = rows.values_list("entry__place", "lot").annotate(Sum("quantity"))
-    return {(entry, lot): -quantity for entry, lot, quantity in sums}

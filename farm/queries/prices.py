@@ -2,6 +2,7 @@
 product's own price.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
@@ -38,32 +39,22 @@ def listed_price(
     customer: Customer | None = None,
     what: Product | Species | None,
 ) -> Listed | None:
-    """Find the price in force on a day; of what is loose there is only an agreed one.
-
-    The latest that began counts: a list that changes later changes no earlier sale, which keeps
-    what it was asked for. At most two queries.
-    """
-    agreed = _agreed(customer, day, what) if customer and what else None
-    if agreed:
-        return Listed(
-            agreed.unit_money,
-            agreed.tax_included,
-            f"agreed with {customer} from {agreed.from_day}",
-            agreed.weight_unit,
-        )
-    return _of_list(place, day, what) if isinstance(what, Product) else None
+    """Find the price of something in force on a day; at most two queries."""
+    return prices_at(place, day, customer).get(what) if what else None
 
 
 def ordered_price(due: DueOrder, lot: Lot) -> Listed | None:
-    """The price of a lot that is given for an order: what the order names, else what is listed."""
+    return ordered_prices(due, [lot])[lot.pk]
+
+
+def ordered_prices(due: DueOrder, lots: Iterable[Lot]) -> dict[int, Listed | None]:
+    """The price of each lot, by pk, that may be given for an order; two queries.
+
+    It is what the order names, else what is agreed or listed.
+    """
     customer = due.order.customer
-    for asked in due.asked:
-        money = asked.line.unit_money
-        if money is not None and fits(asked.line, lot):
-            included = customer.place.kind != PlaceKind.KITCHENS
-            source = f"order {due.order.pk}"
-            return Listed(money, included, source, asked.line.weight_unit)
-    return listed_price(customer.place, due.day, customer=customer, what=goods_of(lot))
+    listed = prices_at(customer.place, due.day, customer)
+    return {lot.pk: _named(due, lot) or listed.get(goods_of(lot)) for lot in lots}
 
 
 def goods_of(lot: Lot) -> Product | Species | None:
@@ -73,39 +64,43 @@ def goods_of(lot: Lot) -> Product | Species | None:
 
 def prices_at(
     place: SellingPlace, day: date, customer: Customer | None = None
-) -> dict[int, Listed]:
-    """The price of a pack of each product in force at a place, by pk; at most two queries."""
-    rows = _lists(place, day).select_related("place").order_by("from_day")
+) -> dict[Product | Species | None, Listed]:
+    """Everything that has a price in force at a place; at most two queries.
+
+    The latest that began counts: a list that changes later changes no earlier sale, which keeps
+    what it was asked for. Of what is loose there is only an agreed price.
+    """
+    lists = Price.objects.filter(Q(place=place) | Q(place=None), from_day__lte=day)
+    rows = lists.select_related("place", "product__species").order_by("from_day")
     # A later row goes over an earlier one, and the place's list over the product's own price.
-    found = {row.product_id: _listed(row) for row in sorted(rows, key=lambda row: bool(row.place))}
-    if customer:
-        for row in _in_force(customer, day).filter(product__isnull=False).order_by("from_day"):
-            source = f"agreed with {customer} from {row.from_day}"
-            found[row.product_id or 0] = Listed(row.unit_money, row.tax_included, source)
+    found: dict[Product | Species | None, Listed] = {
+        row.product: _listed(row) for row in sorted(rows, key=lambda row: bool(row.place))
+    }
+    for row in _agreed(customer, day) if customer else ():
+        source = f"agreed with {customer} from {row.from_day}"
+        price = Listed(row.unit_money, row.tax_included, source, row.weight_unit)
+        found[row.product or row.species] = price
     return found
 
 
 # --- parts -----------------------------------------------------------------------------------
 
 
-def _agreed(customer: Customer, day: date, what: Product | Species) -> AgreedPrice | None:
-    named = {"product" if isinstance(what, Product) else "species": what}
-    return _in_force(customer, day).filter(**named).order_by("-from_day").first()
+def _named(due: DueOrder, lot: Lot) -> Listed | None:
+    """The price that an order itself names for what a lot is."""
+    for asked in due.asked:
+        money = asked.line.unit_money
+        if money is not None and fits(asked.line, lot):
+            included = due.order.customer.place.kind != PlaceKind.KITCHENS
+            source = f"order {due.order.pk}"
+            return Listed(money, included, source, asked.line.weight_unit)
+    return None
 
 
-def _in_force(customer: Customer, day: date) -> QuerySet[AgreedPrice]:
+def _agreed(customer: Customer, day: date) -> QuerySet[AgreedPrice]:
     ends = Q(until=None) | Q(until__gte=day)
-    return AgreedPrice.objects.filter(ends, customer=customer, from_day__lte=day)
-
-
-def _of_list(place: SellingPlace, day: date, product: Product) -> Listed | None:
-    rows = list(_lists(place, day).filter(product=product).select_related("place"))
-    best = max(rows, key=lambda row: (bool(row.place), row.from_day), default=None)
-    return _listed(best) if best else None
-
-
-def _lists(place: SellingPlace, day: date) -> QuerySet[Price]:
-    return Price.objects.filter(Q(place=place) | Q(place=None), from_day__lte=day)
+    rows = AgreedPrice.objects.filter(ends, customer=customer, from_day__lte=day)
+    return rows.select_related("product__species", "species").order_by("from_day")
 
 
 def _listed(row: Price) -> Listed:

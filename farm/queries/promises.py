@@ -108,7 +108,7 @@ class Outlook:
 
 def outlooks(order: Order, among: Iterable[Order], *, span: tuple[date, date], today: date
              ) -> list[Outlook]:  # fmt: skip
-    """Look at an order's days of a span; ``among`` all orders due from today on. Six queries."""
+    """Look at an order's days of a span; ``among`` all orders due from today on. Five queries."""
     first, last = span
     lines = order.lines.all()
     until = [bears_until(line, day) for day in days_of(order, *span) for line in lines]

@@ -48,7 +48,7 @@ class TillGoods:
 def till_goods(stall_day: StallDay) -> list[TillGoods]:
     """Everything loaded, item by item, in the order of the load list; four queries."""
     lines: dict[Item, list[LoadLine]] = defaultdict(list)
-    loaded = stall_day.lines.select_related("lot__item", "lot__card", "lot__made_by")
+    loaded = stall_day.lines.select_related("lot__item", "lot__card__product", "lot__made_by")
     for line in loaded.order_by(*IN_ORDER):
         lines[line.lot.item].append(line)
     listed = _listed(stall_day, (line for several in lines.values() for line in several))
@@ -92,11 +92,11 @@ def _listed(stall_day: StallDay, lines: Iterable[LoadLine]) -> dict[int, int]:
     """The listed price of a pack by item, in force at the place on the day; one query."""
     prices = prices_at(stall_day.place, stall_day.day)
     packs = {
-        line.lot.item_id: line.lot.card.product_id or 0
+        line.lot.item_id: line.lot.card.product
         for line in lines
         if line.lot.card.stage == Stage.PACKS
     }
-    return {item: prices[key].unit_money for item, key in packs.items() if key in prices}
+    return {item: prices[what].unit_money for item, what in packs.items() if what in prices}
 
 
 def _prices(stall_day: StallDay) -> dict[int, list[int]]:

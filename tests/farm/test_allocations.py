@@ -255,7 +255,7 @@ def test_what_is_set_aside_of_lots_promised_to_nobody_is_one_query(
         assert set_aside(of=[free.pk]) == []
 
 
-def test_however_many_orders_there_are_what_is_set_aside_is_three_queries(
+def test_however_many_orders_there_are_what_is_set_aside_is_two_queries(
     trade: World, django_assert_num_queries: DjangoAssertNumQueries
 ) -> None:
     lot = packs(trade, 20)
@@ -264,7 +264,7 @@ def test_however_many_orders_there_are_what_is_set_aside_is_three_queries(
         aside(trade, asked, Draw(lot, count))
         delivered(trade, asked, fresh(lot), 1, rest=True)
 
-    with django_assert_num_queries(3):
+    with django_assert_num_queries(2):
         assert [part.quantity for part in set_aside()] == [3, 4, 5]
 
 

@@ -25,7 +25,7 @@ pytestmark = pytest.mark.django_db
 # its own; "recipe-version" asks once a line. These are ceilings to be lowered.
 ABOVE_THE_GOAL = {
     "month-of": 56, "against-of": 62, "second-flush": 52, "card": 58, "days": 34,
-    "record-action deliver due": 34, "trace-of": 40, "stall-day": 33, "cost-of": 36,
+    "trace-of": 40, "stall-day": 33, "cost-of": 36,
     "steriliser-runs-of": 29, "calendar": 26, "year": 24, "recipe-version": 24,
     "contamination-of": 24, "drying": 23, "in-store": 23, "shelf-weigh": 23, "not-sent": 23,
     "stall-days": 25,

@@ -3,7 +3,9 @@
 from datetime import timedelta
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from farm.actions.allotting import allocate
@@ -16,7 +18,7 @@ from ledger.models import Lot
 from tests.conftest import person_in_role, signed_in
 from tests.farm.goods import crop, packs
 from tests.farm.papers import pdf_words
-from tests.farm.sold import order, selling_farm, wanted
+from tests.farm.sold import delivered, order, selling_farm, wanted
 from tests.farm.world import KG, UNIT, World
 
 pytestmark = pytest.mark.django_db
@@ -46,6 +48,12 @@ def text(client: Client, address: str) -> str:
     response = client.get(address)
     assert response.status_code == 200, address
     return response.content.decode()
+
+
+def queries_of(client: Client, address: str) -> int:
+    with CaptureQueriesContext(connection) as queries:
+        text(client, address)
+    return len(queries)
 
 
 def due_tomorrow(world: World, count: int = 6) -> tuple[Lot, Order, str]:
@@ -209,6 +217,28 @@ def test_an_agreed_price_fills_the_form_of_a_delivery(trade: World, owner: Clien
 
     form = owner.get(f"/record/deliver/?due={asked.pk}:{asked.due_on}").context["form"]
     assert form[f"price_{lot.pk}"].value() == "€17.00"
+
+
+def test_however_many_goods_and_promises_there_are_the_form_asks_the_same(
+    trade: World, owner: Client
+) -> None:
+    """Weighed, packed and dear goods, two orders with a part given and the rest set aside."""
+    lot, asked, day = due_tomorrow(trade)
+    address = f"/record/deliver/?due={asked.pk}:{asked.due_on}"
+    allocate(trade.doing(), order=asked, due_on=asked.due_on)
+    delivered(trade, asked, lot, 1, rest=True)
+    few = queries_of(owner, address)
+
+    _, other, _ = due_tomorrow(trade, 4)
+    allocate(trade.doing(), order=other, due_on=other.due_on)
+    AgreedPrice.objects.create(customer=trade.customer, species=trade.species,
+                               from_day="2026-01-01", unit_money=17 * UNIT)  # fmt: skip
+    for weight in (KG, 2 * KG):
+        crop(trade, weight)
+    assert queries_of(owner, address) == few <= 19
+    assert queries_of(owner, f"{day}set-aside/") <= 19
+    assert queries_of(owner, f"/orders/{asked.pk}/") <= 19
+    assert queries_of(owner, f"/orders/packing-list/?day={asked.due_on}") <= 19
 
 
 # --- shares ----------------------------------------------------------------------------------

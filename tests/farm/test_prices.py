@@ -48,7 +48,7 @@ def test_what_is_agreed_with_the_customer_goes_before_the_list(trade: World) -> 
     agree(trade, 4 * UNIT)
 
     assert asked(trade) == 4 * UNIT
-    found = prices_at(trade.kitchens, SEPTEMBER, trade.customer)[trade.product.pk]
+    found = prices_at(trade.kitchens, SEPTEMBER, trade.customer)[trade.product]
     assert found == Listed(4 * UNIT, False, f"agreed with The Anchor from {FIRST_DAY}")
 
 
@@ -67,7 +67,7 @@ def test_the_products_own_price_holds_where_the_place_has_no_list(trade: World) 
     Price.objects.filter(place=trade.kitchens).delete()
 
     assert asked(trade) == UNIT
-    assert prices_at(trade.kitchens, SEPTEMBER)[trade.product.pk].unit_money == UNIT
+    assert prices_at(trade.kitchens, SEPTEMBER)[trade.product].unit_money == UNIT
 
 
 def test_a_product_has_one_own_price_a_day(trade: World) -> None:

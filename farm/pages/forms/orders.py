@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from datetime import date, timedelta
+from functools import cache
 from typing import Any
 from uuid import uuid4
 
@@ -20,7 +21,7 @@ from farm.pages.forms.selling import WEIGHTS, PricedForm
 from farm.pages.forms.sure import SureForm
 from farm.queries.allocations import sellable, suggested
 from farm.queries.orders import DueOrder, due_between, due_order, fits, orders
-from farm.queries.prices import Listed, listed_price, ordered_price, prices_at
+from farm.queries.prices import Listed, ordered_prices, prices_at
 from farm.units import show_money
 from ledger.models import Lot
 
@@ -54,11 +55,13 @@ class WantedForm(SureForm):
         self.person = person
         self.wanted: dict[str, Product | Species] = {}
         priced = prices_at(customer.place, today, customer)
-        for product in Product.objects.filter(pk__in=priced):
-            self._add(f"product_{product.pk}", product, CountField(noun="packs", required=False))
+        for product in Product.objects.select_related("species"):
+            if product in priced:
+                packs = CountField(noun="packs", required=False)
+                self._add(f"product_{product.pk}", product, packs)
         if may(person, Right.SEE_SALES):
             for species in Species.objects.all():
-                self._add_loose(species, customer, today)
+                self._add_loose(species, priced.get(species))
         self.order_fields([*(name for name in self.fields if name not in LAST), *LAST])
 
     def _add(self, name: str, what: Product | Species, field: CountField | MassField) -> None:
@@ -66,12 +69,11 @@ class WantedForm(SureForm):
         self.add(name, field)
         self.wanted[name] = what
 
-    def _add_loose(self, species: Species, customer: Customer, today: date) -> None:
+    def _add_loose(self, species: Species, agreed: Listed | None) -> None:
         """Loose goods are priced by the weight that the farm works in."""
         name, per = f"species_{species.pk}", WEIGHTS[self.farm.weight_unit]
         self._add(name, species, MassField(required=False))
         field = MoneyField(label=f"{species}, loose: price of a {per}", required=False)
-        agreed = listed_price(customer.place, today, customer=customer, what=species)
         if agreed:
             shown = show_money(agreed.unit_money, self.farm.currency)
             field.help_text = f"Blank: {shown} a {WEIGHTS[agreed.weight_unit]}, {agreed.source}"
@@ -130,11 +132,7 @@ class DueField(forms.ChoiceField):
     """An order on one of its days, as “pk:day”; the open ones of these weeks are listed."""
 
     def use_farm(self, farm: Farm) -> None:
-        today = timezone.localdate()
-        due = [one for one in due_between(today - LATE, today + AHEAD) if one.is_open]
-        self.choices = [("", "Choose"), *((key_of(one), str(one)) for one in due)]
-        if not due:
-            self.help_text = "No order is open. Take one first, under Orders."
+        self.choices = cache(open_days)  # asked for where the list is shown, and once
 
     def valid_value(self, value: object) -> bool:
         return True  # `clean` looks the order up: a form sent twice names one that is delivered
@@ -149,6 +147,14 @@ class DueField(forms.ChoiceField):
         if due is None:
             raise ValidationError("There is no such order on that day. Choose one of the list.")
         return due
+
+
+def open_days() -> list[tuple[str, str]]:
+    """The open days of orders of these weeks, to choose one."""
+    today = timezone.localdate()
+    due = [one for one in due_between(today - LATE, today + AHEAD) if one.is_open]
+    first = "Choose" if due else "No order is open. Take one first, under Orders."
+    return [("", first), *((key_of(one), str(one)) for one in due)]
 
 
 class DeliverFirst(FirstForm):
@@ -179,13 +185,14 @@ class DeliverForm(PricedForm):
         fitting += [lot for lot in lots if lot.pk in taken and lot not in fitting]
         self.offer_draws("give", fitting, taken)
         self.offer_draws("instead", [lot for lot in lots if lot not in fitting])
+        offered = [lot for rows in self.groups.values() for lot, _ in rows]
+        self.prices = ordered_prices(due, offered)
         if due.order.share:
             del self.fields["rest_follows"]
             return
-        offered = [lot for rows in self.groups.values() for lot, _ in rows]
         self.offer_prices(offered, due.order.customer.place, self.initial["when"].date())
         for lot in offered:
-            price, field = self.price_of(lot), self.fields.get(f"price_{lot.pk}")
+            price, field = self.prices[lot.pk], self.fields.get(f"price_{lot.pk}")
             if field and price is not None:
                 field.initial = price.unit_money
         self.offer_discount()
@@ -211,21 +218,12 @@ class DeliverForm(PricedForm):
 
     def unit_of(self, lot: Lot) -> str:
         """What is loose was ordered at a price a kilogram or a pound."""
-        price = self.price_of(lot)
+        price = self.prices[lot.pk]
         return price.weight_unit if price else self.farm.weight_unit
-
-    def price_of(self, lot: Lot) -> Listed | None:
-        """The price of a lot, asked once however many lots there are of the same goods."""
-        card = lot.card
-        goods = (card.stage, card.product_id, card.species_id, card.grade)
-        prices: dict[tuple[object, ...], Listed | None] = self.__dict__.setdefault("prices", {})
-        if goods not in prices:
-            prices[goods] = ordered_price(self.given["due"], lot)
-        return prices[goods]
 
     def _line(self, due: DueOrder, draw: Draw, on: date) -> SoldLine:
         """At the price typed, else the order's, else what is agreed or listed."""
-        price, customer = self.price_of(draw.lot), due.order.customer
+        price, customer = self.prices[draw.lot.pk], due.order.customer
         if price is None or self.cleaned_data.get(f"price_{draw.lot.pk}") is not None:
             return self.line_of(draw, customer.place, on=on, customer=customer)
         return SoldLine(

@@ -49,7 +49,7 @@ class PricedForm(DoingForm):
         for lot in lots:
             packed = lot.card.stage == Stage.PACKS
             per = "pack" if packed else WEIGHTS[self.unit_of(lot)]
-            price = listed.get(lot.card.product_id or 0)
+            price = listed.get(lot.card.product)
             field = MoneyField(label=f"Price of a {per}", required=False)
             if known_day and price:
                 field.initial = price.unit_money

@@ -78,6 +78,7 @@ if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":
     }
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 
+AUTHENTICATION_BACKENDS = ["farm.pages.access.SignedIn"]
 AUTH_PASSWORD_VALIDATORS = [
     {"NAME": "django.contrib.auth.password_validation.UserAttributeSimilarityValidator"},
     {

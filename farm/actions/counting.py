@@ -1,6 +1,6 @@
 """Keep a stock count as it was found, and answer what differs from the book."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from uuid import UUID
@@ -15,6 +15,7 @@ from farm.models import (
     Answered,
     LotCard,
     Room,
+    Species,
     Stage,
     StockCount,
     StockCountAnswer,
@@ -22,7 +23,7 @@ from farm.models import (
     the_farm,
 )
 from farm.queries.counts import checked, standing_answer
-from farm.queries.water_loss import WaterLoss, water_losses
+from farm.queries.water_loss import Kept, WaterLoss, water_losses
 from ledger import book
 from ledger.errors import Conflict, Malformed
 from ledger.models import Lot
@@ -63,7 +64,7 @@ def keep_count(signed: Signed, counted: Counted) -> StockCount:
         room=counted.room,
         hidden=counted.hidden,
     )
-    losses = water_losses()
+    losses = water_losses()[Kept.LOOSE]
     StockCountLine.objects.bulk_create(
         _line(count, lot, quantity, losses=losses) for lot, quantity in counted.found
     )
@@ -127,7 +128,7 @@ def _acted(doing: Doing, line: StockCountLine, answered: Answered) -> book.Recor
 
 
 def _line(
-    count: StockCount, lot: Lot, found: int | None, *, losses: dict[int, WaterLoss]
+    count: StockCount, lot: Lot, found: int | None, *, losses: Mapping[Species, WaterLoss]
 ) -> StockCountLine:
     now = Lot.objects.select_related("made_by").get(pk=lot.pk)
     expected, least = _should_be(now, count, losses)
@@ -136,7 +137,7 @@ def _line(
     )
 
 
-def _should_be(lot: Lot, count: StockCount, losses: dict[int, WaterLoss]) -> tuple[int, int]:
+def _should_be(lot: Lot, count: StockCount, losses: Mapping[Species, WaterLoss]) -> tuple[int, int]:
     """What should be there of a lot, and the least that water explains; only picks dry away."""
     card = LotCard.objects.select_related("species").get(lot=lot)
     species = card.species
@@ -145,7 +146,7 @@ def _should_be(lot: Lot, count: StockCount, losses: dict[int, WaterLoss]) -> tup
     since = last_day(lot, [WEIGHED_AGAIN]) or lot.made_by.happened_on
     days = max(0, (count.happened_on - since).days)
     band = water_band(lot.quantity, species.water_loss_ppm, days)
-    return losses[species.pk].after(lot.quantity, days), lot.quantity - band
+    return losses[species].after(lot.quantity, days), lot.quantity - band
 
 
 def _same(known: StockCount, counted: Counted) -> StockCount:

@@ -61,7 +61,7 @@ def begin(request: HttpRequest) -> HttpResponse:
         except ValidationError as refusal:
             _add(form, refusal)
         else:
-            login(request, owner.user, backend="django.contrib.auth.backends.ModelBackend")
+            login(request, owner.user)
             return redirect("first-hour")
     return show(request, "farm/first_hour/begin.html", BeginPage(form))
 

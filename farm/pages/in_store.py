@@ -8,7 +8,7 @@ from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
 
-from farm.models import Shelf, Species, Stage
+from farm.models import Shelf, Stage
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
 from farm.pages.forms.rows import RowsForm
 from farm.pages.forms.shelf import ShelfForm
@@ -16,7 +16,8 @@ from farm.pages.frame import show
 from farm.pages.handing_out import answer_page, made_by, taken_away
 from farm.pages.laid_out import AnswerPage
 from farm.pages.row_by_row import Done, record_rows
-from farm.queries.in_store import Place, Stored, losses_in_store, places_in_store, stored_lots
+from farm.queries.in_store import Place, Stored, places_in_store, stored_lots
+from farm.queries.water_loss import water_losses
 from farm.reports.store_rows import store_report
 
 NOWHERE = "none"  # the address of lots whose place was never stated
@@ -48,9 +49,9 @@ class ShelfPage:
 
 @page(Right.SEE_WORK)
 def in_store(request: PageRequest) -> HttpResponse:
-    losses = losses_in_store()
+    losses = water_losses()
     places = places_in_store(timezone.localtime(), losses)
-    report = store_report(places, losses, made_by(request), species=list(Species.objects.all()))
+    report = store_report(places, losses, made_by(request))
     if (file := taken_away(request, report, "in-store")) is not None:
         return file
     ways = _weighable(places) if may(request.person, Right.RECORD) else ()
@@ -82,7 +83,7 @@ def _on_shelf(request: PageRequest, shelf: str) -> tuple[str, dict[str, Stored]]
         rows = Shelf.objects.select_related("room")
         pk = int(shelf) if shelf.isdigit() else 0
         found = get_or_refuse(request, rows, Right.RECORD, pk=pk)
-    stored = stored_lots(timezone.localtime(), losses_in_store())
+    stored = stored_lots(timezone.localtime(), water_losses())
     loose = {str(one.lot.pk): one for one in stored if one.shelf == found and _is_loose(one)}
     return str(found or "Place not stated"), loose
 

@@ -14,6 +14,7 @@ from farm.models import Farm, Person, Role, StallDay
 from farm.pages import seen
 from farm.pages.access import Right, may
 from farm.pages.doings import DEEDS, Deed, may_do
+from farm.pages.forms.fields import RowField
 from farm.queries.sales import open_loads
 from farm.records import OPEN_KINDS
 
@@ -96,8 +97,7 @@ def _answers(name: str, field: forms.Field) -> Iterator[tuple[str, str]]:
 
     One page serves any number and any lot, also one that came after the last visit.
     """
-    if isinstance(field, forms.ModelChoiceField):
-        assert field.queryset is not None, "the field is declared with one"
-        yield from ((name, str(row.pk)) for row in field.queryset[:MOST_ANSWERS])
+    if isinstance(field, RowField):
+        yield from ((name, str(row.pk)) for row in field.rows[:MOST_ANSWERS])
     else:
         yield name, ""

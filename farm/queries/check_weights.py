@@ -9,7 +9,7 @@ from typing import Any
 from farm.models import Form, LotCard, PackKind, Product, Stage
 from farm.net_weight import Judged, Tolerance, fill_for, tolerance
 from farm.queries.keeping import keeps_until
-from farm.queries.water_loss import Kept, water_losses
+from farm.queries.water_loss import Kept, WaterLoss, water_losses
 from ledger.models import Entry, Line, Lot
 
 NEWEST = 60
@@ -60,23 +60,21 @@ def weighings(weight_unit: str, lot: Lot | None = None) -> list[Weighing]:
     return [_weighing(row, weight_unit) for row in rows[:NEWEST]]
 
 
-def fillings(weight_unit: str) -> list[Filling]:
+def fillings(weight_unit: str, only: Product | None = None) -> list[Filling]:
     """How full to fill each product: by its days in the fridge, its loss and its own spread."""
     judged: dict[int, list[Judged]] = {}
     for one in weighings(weight_unit):
         judged.setdefault(one.lot.card.product_id or 0, []).append(one.judged)
-    losses = {pk: (loss.rate_ppm, loss.source) for pk, loss in water_losses(Kept.PACKED).items()}
-    products = Product.objects.select_related("species")
+    losses = water_losses()[Kept.PACKED]
+    products = [only] if only else Product.objects.select_related("species")
     return [
-        _filling(
-            one, losses[one.species_id], judged=judged.get(one.pk, []), weight_unit=weight_unit
-        )
+        _filling(one, losses[one.species], judged=judged.get(one.pk, []), weight_unit=weight_unit)
         for one in products
     ]
 
 
 def filling_of(product: Product, weight_unit: str) -> Filling:
-    return next(one for one in fillings(weight_unit) if one.product == product)
+    return fillings(weight_unit, product)[0]
 
 
 def expected(card: LotCard, day: date) -> Loss:
@@ -84,7 +82,7 @@ def expected(card: LotCard, day: date) -> Loss:
     assert card.product and card.stage == Stage.PACKS
     if not loses_water(card.product):
         return Loss(0, 0, "loses none in its pack")
-    loss = water_losses(Kept.PACKED)[card.product.species_id]
+    loss = water_losses()[Kept.PACKED][card.product.species]
     last = keeps_until(card)
     return Loss(loss.rate_ppm, max(0, (last - day).days) if last else 0, loss.source)
 
@@ -108,13 +106,15 @@ def _weighing(row: Line, weight_unit: str) -> Weighing:
 
 
 def _filling(
-    product: Product, loss: tuple[int, str], *, judged: Iterable[Judged], weight_unit: str
+    product: Product, loss: WaterLoss, *, judged: Iterable[Judged], weight_unit: str
 ) -> Filling:
     """The spread is the widest of the farm's own checks of two packs or more, else the belief."""
     own = [one for one in judged if len(one.nets_mg) > 1]
     believed = product.net_mg * USUAL_SPREAD_PPM // 1_000_000
     spread_mg = max((one.spread_mg for one in own), default=believed)
-    rate_ppm, source = loss if loses_water(product) else (0, "loses none in its pack")
+    rate_ppm, source = loss.rate_ppm, loss.source
+    if not loses_water(product):
+        rate_ppm, source = 0, "loses none in its pack"
     days = product.keeps_days if rate_ppm else 0
     fill = fill_for(product.net_mg, rate_ppm, days=days, spread_mg=spread_mg)
     checked = sum(len(one.nets_mg) for one in own)

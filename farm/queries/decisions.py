@@ -1,6 +1,6 @@
 """What the farm knows for a decision: each number with its source, its own records first."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from fractions import Fraction
 
@@ -52,15 +52,16 @@ def flush_inputs(strain: Strain, day: date) -> dict[str, Known]:
 
 def drying_inputs(species: Species, day: date) -> dict[str, Known]:
     """Numbers of the drying question for a species on a day; what is not known is left out."""
+    dried = _dried(species)
     known = {
-        "ratio_ppm": _ratio(species),
+        "ratio_ppm": _ratio(species, dried),
         "fresh_sold_ppm": Known(MILLION, "all of it, unless you say otherwise"),
         "pouch_money": Known(0, "none stated"),
         "dried_sold_ppm": Known(MILLION, "all of it, unless you say otherwise"),
     }
-    on_hand = _on_hand(species, Stage.CROP)
+    on_hand = _on_hand(species, Form.FRESH, Stage.CROP)
     known["mass_mg"] = Known(on_hand or MILLION, "own: picked and on hand" if on_hand else "a kilo")
-    if cost := _drying_cost(species, day):
+    if cost := _drying_cost(dried, day):
         known["drying_money"] = cost
     if price := _net_per_kg(species, day, Form.FRESH):
         source = price.source.removeprefix("own: ").removeprefix("look-up: ")
@@ -73,7 +74,7 @@ def drying_inputs(species: Species, day: date) -> dict[str, Known]:
 
 def weeks_of_dried(species: Species, day: date) -> tuple[int, int]:
     """Dried weight on hand, and what was sold of it in the last eight weeks, in mg."""
-    on_hand = _on_hand(species, Stage.DRIED) + _on_hand(species, Stage.PACKS, form=Form.DRIED)
+    on_hand = _on_hand(species, Form.DRIED, Stage.DRIED, Stage.PACKS)
     since = day - timedelta(weeks=WEEKS)
     return on_hand, _sold(species, Form.DRIED, since, until=day)[0]
 
@@ -128,11 +129,13 @@ def _mass_of_one(lot: Lot) -> int:
     return 1 if lot.item.dimension == Dimension.MASS else lot.unit_mass_mg or 0
 
 
-def _on_hand(species: Species, stage: Stage, *, form: str = "") -> int:
-    lots = Lot.objects.filter(card__species=species, card__stage=stage, quantity__gt=0)
-    if form:
-        lots = lots.filter(card__product__form=form)
-    return sum(lot.quantity * _mass_of_one(lot) for lot in lots.select_related("item"))
+def _on_hand(species: Species, form: Form, *stages: Stage) -> int:
+    lots = Lot.objects.filter(card__species=species, card__stage__in=stages, quantity__gt=0)
+    return sum(
+        lot.quantity * _mass_of_one(lot)
+        for lot in lots.select_related("item", "card__product")
+        if _form_of(lot.card) == form
+    )
 
 
 # --- what a block and its handling cost ------------------------------------------------------
@@ -178,21 +181,30 @@ def _block(choice: Choice, found: CardInputs) -> Known | None:
 # --- drying ----------------------------------------------------------------------------------
 
 
-def _ratio(species: Species) -> Known:
+@dataclass(frozen=True)
+class _Dried:
+    """All the farm's dryings of a species that stand: their weights, and their hours and energy."""
+
+    times: int
+    fresh_mg: int
+    dried_mg: int
+    cost: int
+
+
+def _ratio(species: Species, own: _Dried) -> Known:
     """Fresh for one dried: all the farm dried of the species, else by its water to a tenth left."""
-    fresh_mg, dried_mg, times, _ = _dryings(species)
-    if dried_mg:
-        return Known(round(Fraction(fresh_mg * MILLION, dried_mg)), f"own: {times} dryings")
+    if own.dried_mg:
+        ratio = Fraction(own.fresh_mg * MILLION, own.dried_mg)
+        return Known(round(ratio), f"own: {own.times} dryings")
     kilo = Portion(MILLION, species.moisture_ppm)
     by_water = round(Fraction(MILLION * MILLION, dried_mass(kilo, DRIED_TO_PPM)))
     return Known(by_water, "look-up: the species' water, dried to 10 % moisture")
 
 
-def _drying_cost(species: Species, day: date) -> Known | None:
+def _drying_cost(own: _Dried, day: date) -> Known | None:
     """Hours and energy a kilo fresh: of the farm's own dryings, else the standard times."""
-    fresh_mg, _, times, cost = _dryings(species)
-    if fresh_mg:
-        return Known(round(Fraction(cost * MILLION, fresh_mg)), f"own: {times} dryings")
+    if own.fresh_mg:
+        return Known(round(Fraction(own.cost * MILLION, own.fresh_mg)), f"own: {own.times} dryings")
     choice = usual_choice()
     rates = card_inputs(choice, day).values if choice else {}
     if not {"own_hour_money", "kwh_money"} <= set(rates):
@@ -204,10 +216,9 @@ def _drying_cost(species: Species, day: date) -> Known | None:
     return Known(round(money), f"standard time and 1.5 kWh: {PRACTICE}")
 
 
-def _dryings(species: Species) -> tuple[int, int, int, int]:
-    """Fresh and dried weight, how often, and the hours and energy of all dryings that stand."""
+def _dried(species: Species) -> _Dried:
     found = dryings(species)
     places = [one.entry.pk for one in found]
     charges = Charge.objects.filter(entry__place__in=places).aggregate(total=Sum("amount"))
     fresh, dried = sum(one.fresh_mg for one in found), sum(one.dried_mg for one in found)
-    return fresh, dried, len(found), charges["total"] or 0
+    return _Dried(len(found), fresh, dried, charges["total"] or 0)

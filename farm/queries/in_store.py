@@ -2,10 +2,11 @@
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from fractions import Fraction
+from itertools import chain
 
 from django.db.models import Max
 
@@ -13,13 +14,12 @@ from farm.models import Shelf, Stage
 from farm.queries.keeping import is_fresh, keeps_until
 from farm.queries.stock import all_lots, shelf_of
 from farm.queries.stores import excursions, store_rooms
-from farm.queries.water_loss import WEIGHED, Kept, WaterLoss, water_losses
+from farm.queries.water_loss import WEIGHED, Kept, Losses, WaterLoss
 from ledger.models import Dimension, Entry, Line, Lot
 
 STORED = (Stage.CROP, Stage.DRIED, Stage.PACKS)
 WARM_DAYS = timedelta(days=14)
 FAR = date.max
-Losses = Mapping[Kept, Mapping[int, WaterLoss]]
 
 
 @dataclass(frozen=True)
@@ -87,16 +87,12 @@ def stored_lots(now: datetime, losses: Losses) -> list[Stored]:
     filled, warm = _filled(lots), _warm(now)
     found = []
     for lot in lots:
-        loss = losses[kept_of(lot)].get(lot.card.species_id or 0)
+        species = lot.card.species
+        loss = losses[kept_of(lot)][species] if species else None
         weights = _Weights(weighed.get(lot.pk), filled.get(lot.pk), loss)
         shelf, stood = shelves.get(lot.pk), warm.get(lot.pk)
         found.append(_stored(lot, shelf, now.date(), weights=weights, warm=stood))
     return sorted(found, key=lambda one: one.urgency)
-
-
-def losses_in_store() -> Losses:
-    """What each species loses a day, loose and in packs."""
-    return {kept: water_losses(kept) for kept in Kept}
 
 
 def kept_of(lot: Lot) -> Kept:
@@ -180,9 +176,8 @@ def _warm(now: datetime) -> dict[int, int]:
     """The highest reading of the last fortnight's excursions that each lot may have sat through."""
     found: dict[int, int] = {}
     first, last = now.date() - WARM_DAYS, now.date()
-    for room in store_rooms():
-        for one in excursions(room, first, last, now=now):
-            for through in one.lots:
-                lot = through.lot.pk
-                found[lot] = max(found.get(lot, one.worst_milli_c), one.worst_milli_c)
+    for one in chain(*excursions(store_rooms(), first, last, now=now).values()):
+        for through in one.lots:
+            lot = through.lot.pk
+            found[lot] = max(found.get(lot, one.worst_milli_c), one.worst_milli_c)
     return found

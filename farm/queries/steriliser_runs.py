@@ -1,6 +1,8 @@
 """What the steriliser's runs cost by their load: what is charged a run is shared by what was in."""
 
 import json
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
@@ -58,10 +60,19 @@ class RunsOfMonth:
 
 
 def runs_of(month: Month) -> RunsOfMonth:
-    """Read a month's standing runs; a few queries."""
-    within = _standing().filter(happened_on__range=(month.first, month.last))
-    fullest = _fullest()
-    runs = [_run(entry, fullest) for entry in within.order_by("happened_on", "seq")]
+    """Read a month's standing runs, oldest first; three queries, whatever their number."""
+    standing = list(_standing())
+    loads = _loads()
+    fullest: dict[str, int] = defaultdict(int)
+    for entry in standing:
+        name = _steriliser(entry)
+        fullest[name] = max(fullest[name], loads[entry.seq].mass_mg)
+    within = [entry for entry in standing if month.first <= entry.happened_on <= month.last]
+    charged = _charged(entry.seq for entry in within)
+    runs = [
+        _run(entry, loads[entry.seq], fullest[_steriliser(entry)], money=charged[entry.seq])
+        for entry in within
+    ]
     return RunsOfMonth(month, tuple(runs))
 
 
@@ -71,40 +82,46 @@ def curve(run: Run, most: int) -> list[tuple[int, int]]:
     return [(bags, round(Fraction(run.cost, bags))) for bags in loads]
 
 
+@dataclass
+class _Load:
+    mass_mg: int = 0
+    bags: int = 0
+
+
 def _standing() -> QuerySet[Entry]:
-    runs = Entry.objects.filter(kind=KIND, amends=None)
-    return runs.exclude(amendments__takes_back=True)
+    runs = Entry.objects.filter(kind=KIND, amends=None).exclude(amendments__takes_back=True)
+    return runs.order_by("happened_on", "seq")
 
 
-def _fullest() -> dict[str, int]:
-    """The heaviest load of each steriliser in any run."""
-    loads = dict(
-        Line.objects.filter(entry__in=_standing(), role=Role.MADE)
-        .values_list("entry_id")
-        .annotate(Sum("basis"))
-        .order_by()
-    )
-    fullest: dict[str, int] = {}
-    for entry in _standing():
-        name = _steriliser(entry)
-        fullest[name] = max(fullest.get(name, 0), loads.get(entry.seq, 0))
-    return fullest
+def _loads() -> dict[int, _Load]:
+    """What was in each run."""
+    lines = Line.objects.filter(entry__in=_standing().order_by(), role=Role.MADE)
+    loads: dict[int, _Load] = defaultdict(_Load)
+    for entry, basis, each_mg in lines.values_list("entry_id", "basis", "lot__unit_mass_mg"):
+        loads[entry].mass_mg += basis
+        loads[entry].bags += basis // max(each_mg or 1, 1)
+    return loads
 
 
-def _run(entry: Entry, fullest: dict[str, int]) -> Run:
-    lines = Line.objects.filter(entry=entry, role=Role.MADE).select_related("lot")
-    charges = Charge.objects.filter(entry__place=entry.seq).values_list("kind").annotate(
-        Sum("amount")
-    )  # fmt: skip
-    money = dict(charges.order_by())
+def _charged(entries: Iterable[int]) -> dict[int, dict[str, int]]:
+    """What each run was charged, by kind of cost; corrections of it are charged at its place."""
+    charges = Charge.objects.filter(entry__place__in=list(entries))
+    sums = charges.values_list("entry__place", "kind").annotate(Sum("amount")).order_by()
+    money: dict[int, dict[str, int]] = defaultdict(dict)
+    for entry, kind, amount in sums:
+        money[entry][kind] = amount
+    return money
+
+
+def _run(entry: Entry, load: _Load, full_mg: int, *, money: Mapping[str, int]) -> Run:
     energy = money.get(CostKind.ENERGY, 0)
     return Run(
         entry=entry.seq,
         day=entry.happened_on,
         steriliser=_steriliser(entry),
-        bags=sum(line.basis // max(line.lot.unit_mass_mg or 1, 1) for line in lines),
-        load_mg=sum(line.basis for line in lines),
-        full_mg=fullest[_steriliser(entry)],
+        bags=load.bags,
+        load_mg=load.mass_mg,
+        full_mg=full_mg,
         energy=energy,
         hours=sum(money.values()) - energy,
     )

@@ -80,8 +80,11 @@ def stock_by_stage() -> list[StageStock]:
     return [_of_stage(stage, rows.get(stage.value)) for stage in Stage]
 
 
-def lot_by_code(text: str) -> Lot | None:
-    return all_lots().filter(code=tidy(text)).first()
+def lot_by_code(text: str, known: Sequence[Lot] = ()) -> Lot | None:
+    """Find a lot by its code among those read already, else in the book; at most one query."""
+    code = tidy(text)
+    found = next((lot for lot in known if lot.code == code), None)
+    return found or (all_lots().filter(code=code).first() if code else None)
 
 
 def lots_near(text: str) -> list[str]:

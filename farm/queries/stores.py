@@ -6,7 +6,7 @@ the last reading within the limits to the next one: a lot that may have sat thro
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
@@ -14,6 +14,9 @@ from farm.models import Placing, Record, Room
 from farm.queries.records import records, values_of
 from farm.records import STORE, is_excursion
 from ledger.models import Flow, Lot
+
+Moves = Mapping[int, Sequence[Placing]]
+Changes = list[tuple[datetime, int]]  # when a lot's quantity changed, and by what
 
 
 @dataclass(frozen=True)
@@ -55,7 +58,7 @@ class Excursion:
     since: datetime
     until: datetime
     is_over: bool
-    lots: tuple[LotThrough, ...]
+    lots: tuple[LotThrough, ...] = ()
 
     @property
     def worst(self) -> StoreReading:
@@ -80,52 +83,78 @@ def store_rooms() -> list[Room]:
 
 def store_readings(room: Room, first: date, last: date) -> list[StoreReading]:
     """The standing readings of some days, in order of time."""
-    return [r for r in _all_readings(room) if first <= r.record.happened_on <= last]
+    every = _all_readings([room])[room.pk]
+    return [r for r in every if first <= r.record.happened_on <= last]
 
 
-def excursions(room: Room, first: date, last: date, *, now: datetime) -> list[Excursion]:
-    """Find the readings in a row that were outside the limits, with the lots that sat through.
+def excursions(
+    rooms: Sequence[Room], first: date, last: date, *, now: datetime
+) -> dict[Room, list[Excursion]]:
+    """Find readings in a row of each room that were outside the limits, with what sat through.
 
     Every excursion with a reading on these days is given whole, from before them or on past them.
+    One query where nothing was outside, else three, whatever the rooms.
     """
+    readings = _all_readings(rooms)
+    found = {room: _outside(readings[room.pk], first, last, now=now) for room in rooms}
+    moves = _moves([room for room in rooms if found[room]])
+    held = _held(moves)
+    return {
+        room: [
+            replace(one, lots=tuple(_through(room, one, moves=moves, held=held))) for one in outside
+        ]
+        for room, outside in found.items()
+    }
+
+
+def _outside(
+    readings: Sequence[StoreReading], first: date, last: date, *, now: datetime
+) -> list[Excursion]:
+    """Part off what was outside the limits, without the lots yet."""
     found: list[Excursion] = []
     before: StoreReading | None = None
     run: list[StoreReading] = []
-    for reading in (*_all_readings(room), None):
+    for reading in (*readings, None):
         if reading is not None and reading.is_out:
             run.append(reading)
             continue
         if any(first <= out.record.happened_on <= last for out in run):
             since = before.at if before else run[0].at
             until = reading.at if reading else now
-            lots = tuple(lots_through(room, since, until))
-            found.append(Excursion(tuple(run), since, until, reading is not None, lots))
+            found.append(Excursion(tuple(run), since, until, is_over=reading is not None))
         before, run = reading, []
     return found
 
 
-def lots_through(room: Room, since: datetime, until: datetime) -> list[LotThrough]:
-    """Lots that stood in a room at some time of a span and held something; two queries."""
-    here = Placing.objects.filter(shelf__room=room).values("lot")
+def _moves(rooms: Sequence[Room]) -> Moves:
+    """Every standing placing of the lots that ever stood in some rooms, by lot; one query."""
+    here = Placing.objects.filter(shelf__room__in=rooms).values("lot")
     placings = Placing.objects.filter(lot__in=here).exclude(entry__amendments__takes_back=True)
     moves: dict[int, list[Placing]] = defaultdict(list)
     for placing in placings.select_related("entry", "shelf", "lot__item", "lot__card").order_by(
         "entry__happened_at", "entry_id", "pk"
     ):
         moves[placing.lot_id].append(placing)
-    held = _held(moves)
-    found = []
+    return moves
+
+
+def _through(
+    room: Room, outside: Excursion, *, moves: Moves, held: Mapping[int, Changes]
+) -> Iterable[LotThrough]:
+    """Lots that stood in a room at some time of an excursion and held something."""
     for lot, placed in moves.items():
-        for stay in _stays(placed, room, since=since, until=until):
+        for stay in _stays(placed, room, since=outside.since, until=outside.until):
             quantity = _most(held[lot], *stay)
             if quantity:
-                found.append(LotThrough(placed[0].lot, quantity, *stay))
-    return found
+                yield LotThrough(placed[0].lot, quantity, *stay)
 
 
-def _all_readings(room: Room) -> list[StoreReading]:
-    rows = records(kind=STORE, room=room, corrected_by=None).order_by("happened_at", "pk")
-    return [_reading(record) for record in rows]
+def _all_readings(rooms: Sequence[Room]) -> dict[int, list[StoreReading]]:
+    rows = records(kind=STORE, room__in=rooms, corrected_by=None).order_by("happened_at", "pk")
+    readings: dict[int, list[StoreReading]] = defaultdict(list)
+    for record in rows:
+        readings[record.room_id or 0].append(_reading(record))
+    return readings
 
 
 def _reading(record: Record) -> StoreReading:
@@ -159,16 +188,16 @@ def _stays(
         yield max(start, since), until
 
 
-def _held(lots: Iterable[int]) -> dict[int, list[tuple[datetime, int]]]:
+def _held(lots: Iterable[int]) -> Mapping[int, Changes]:
     """What each lot's quantity changed by, and when, as corrected since; one query."""
     flows = Flow.objects.filter(lot__in=list(lots)).order_by("entry__happened_at", "entry_id")
-    changes: dict[int, list[tuple[datetime, int]]] = defaultdict(list)
+    changes: dict[int, Changes] = defaultdict(list)
     for lot, at, quantity in flows.values_list("lot", "entry__happened_at", "quantity"):
         changes[lot].append((at, quantity))
     return changes
 
 
-def _most(changes: Sequence[tuple[datetime, int]], since: datetime, until: datetime) -> int:
+def _most(changes: Changes, since: datetime, until: datetime) -> int:
     """The most a lot held within a stay: what it came in with, or was made up to."""
     level = sum(quantity for at, quantity in changes if at <= since)
     most = level

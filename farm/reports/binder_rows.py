@@ -99,7 +99,7 @@ def sections(span: Span, farm: Farm) -> Iterator[Section]:
 def store_content(room: Room, span: Span, farm: Farm) -> Content:
     """A store's curve, its excursions, and the lots that sat through them."""
     read = store_readings(room, span.first, span.last)
-    found = excursions(room, span.first, span.last, now=timezone.now())
+    found = excursions([room], span.first, span.last, now=timezone.now())[room]
     unit = temperature_unit(farm)
     curves = (store_curve(read, unit, name=str(room)),) if read else ()
     return Content((excursion_table(found, farm), through_table(found, farm)), curves)

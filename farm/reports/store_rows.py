@@ -3,8 +3,8 @@
 from collections.abc import Mapping, Sequence
 
 from farm.models import Species
-from farm.queries.in_store import Losses, Place, Stored, use_first
-from farm.queries.water_loss import ENOUGH
+from farm.queries.in_store import Place, Stored, use_first
+from farm.queries.water_loss import ENOUGH, Kept, Losses, WaterLoss
 from farm.reports.made import Made
 from farm.reports.pounds import beside_pounds
 from farm.reports.rows import Cell, Column, Fact, Kind, Report, Row, Table
@@ -54,13 +54,7 @@ NOTE = (
 )
 
 
-def store_report(
-    places: Sequence[Place],
-    losses: Losses,
-    made: Made,
-    *,
-    species: Sequence[Species],
-) -> Report:
+def store_report(places: Sequence[Place], losses: Losses, made: Made) -> Report:
     every = [stored for place in places for stored in place.lots]
     ranks = use_first(every)
     over = sum(1 for one in every if one.days_left is not None and one.days_left < 0)
@@ -78,7 +72,7 @@ def store_report(
         ),
         tables=(
             *(_place(place, ranks) for place in places),
-            _losses(losses, species),
+            _losses(losses),
         ),
     )
     return beside_pounds(report, made)
@@ -120,12 +114,15 @@ def mind(one: Stored) -> list[str]:
     return said
 
 
-def _losses(losses: Losses, species: Sequence[Species]) -> Table:
-    rows: list[Row] = [
-        (str(one), kept.value, loss.rate_ppm, loss.low_ppm, loss.high_ppm, loss.weighings,
-         loss.source, one.water_loss_ppm)
-        for one in species
-        for kept, found in losses.items()
-        if (loss := found.get(one.pk))
-    ]  # fmt: skip
-    return Table("Water lost in the fridge", LOSSES, tuple(rows), note=LOSS_NOTE)
+def _losses(losses: Losses) -> Table:
+    rows = tuple(
+        _loss(one, kept, losses[kept][one]) for one in losses[Kept.LOOSE] for kept in losses
+    )
+    return Table("Water lost in the fridge", LOSSES, rows, note=LOSS_NOTE)
+
+
+def _loss(one: Species, kept: Kept, loss: WaterLoss) -> Row:
+    return (
+        str(one), kept.value, loss.rate_ppm, loss.low_ppm, loss.high_ppm, loss.weighings,
+        loss.source, one.water_loss_ppm,
+    )  # fmt: skip

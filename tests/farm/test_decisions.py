@@ -6,6 +6,7 @@ from datetime import date
 
 import pytest
 from django.test import Client
+from pytest_django import DjangoAssertNumQueries
 
 from farm.actions.checks import check
 from farm.actions.common import Draw
@@ -216,6 +217,20 @@ def test_half_a_load_costs_twice_a_bag_and_leaves_half_its_cost_empty() -> None:
     assert half_run.per_bag == 2 * full.per_bag
     assert half_run.empty_cost == half_run.cost // 2
     assert (full.empty_cost, half_run.filled_ppm) == (0, 500_000)
+
+
+@pytest.mark.django_db
+def test_three_runs_are_asked_for_like_one(
+    django_assert_num_queries: DjangoAssertNumQueries,
+) -> None:
+    world = small_farm()
+    for _ in range(3):
+        filled_bags(world, 2)
+
+    with django_assert_num_queries(3):
+        figures = runs_of(month_of(f"{world.now:%Y-%m}"))
+
+    assert [run.bags for run in figures.runs] == [2, 2, 2]
 
 
 @pytest.mark.django_db

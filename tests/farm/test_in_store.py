@@ -8,7 +8,8 @@ from django.test import Client
 from farm.actions.blocks import move
 from farm.actions.storing import weigh_again
 from farm.models import LotCard, Product, Stage
-from farm.queries.in_store import Stored, losses_in_store, places_in_store, stored_lots, use_first
+from farm.queries.in_store import Stored, places_in_store, stored_lots, use_first
+from farm.queries.water_loss import water_losses
 from farm.reports.store_rows import mind
 from ledger.models import Entry, Lot
 from tests.farm.goods import crop, on_hand, packs
@@ -25,7 +26,7 @@ def now_of(world: World) -> datetime:
 
 
 def stored(world: World, lot: Lot) -> Stored:
-    return next(one for one in stored_lots(now_of(world), losses_in_store()) if one.lot == lot)
+    return next(one for one in stored_lots(now_of(world), water_losses()) if one.lot == lot)
 
 
 def put_in_fridge(world: World, lot: Lot) -> Lot:
@@ -86,7 +87,7 @@ def test_what_keeps_least_goes_first_whatever_came_first(world: World) -> None:
     mane = crop(world, species=world.other_strain.species)
     oyster = crop(world)
 
-    order = [one.lot for one in stored_lots(now_of(world), losses_in_store())]
+    order = [one.lot for one in stored_lots(now_of(world), water_losses())]
 
     # Picked the same day: oyster keeps 6 days, lion's mane 8. Common practice, no source.
     assert order == [oyster, mane]
@@ -98,7 +99,7 @@ def test_each_species_has_its_own_first(world: World) -> None:
     world.wait(1)
     young = crop(world)
 
-    ranks = use_first(stored_lots(now_of(world), losses_in_store()))
+    ranks = use_first(stored_lots(now_of(world), water_losses()))
 
     assert (ranks[old.pk], ranks[young.pk], ranks[mane.pk]) == (1, 2, 1)
 
@@ -126,7 +127,7 @@ def test_past_its_days_is_said(world: World) -> None:
 def test_lots_stand_under_their_place_and_what_has_none_comes_last(world: World) -> None:
     lost, here = crop(world), put_in_fridge(world, crop(world))
 
-    places = places_in_store(now_of(world), losses_in_store())
+    places = places_in_store(now_of(world), water_losses())
 
     assert [(place.name, [one.lot for one in place.lots]) for place in places] == [
         ("Fridge, 1", [here]), ("Place not stated", [lost]),

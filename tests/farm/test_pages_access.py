@@ -1,9 +1,10 @@
 """Who may open which page: owner, helper, reader, stranger."""
 
 import pytest
+from django.contrib.auth.models import User
 from django.test import Client
 
-from farm.models import Role
+from farm.models import Farm, Person, Role
 from tests.conftest import person_in_role, signed_in
 from tests.farm.world import World
 
@@ -49,3 +50,16 @@ def test_each_role_opens_what_it_may(
 
 def test_there_is_no_page_for_an_unknown_action(owner: Client) -> None:
     assert owner.get("/record/fly/").status_code == 404
+
+
+def test_a_sign_in_without_a_person_opens_nothing(farm: Farm) -> None:
+    client = Client()
+    client.force_login(User.objects.create_user("nobody"))
+
+    assert "has no role on the farm yet" in client.get("/").content.decode()
+
+
+def test_a_sign_in_that_was_switched_off_is_signed_out(owner: Client, owner_person: Person) -> None:
+    User.objects.filter(pk=owner_person.user_id).update(is_active=False)
+
+    assert owner.get("/").status_code == SIGN_IN

@@ -7,11 +7,12 @@ from uuid import uuid4
 import pytest
 from django.db import DatabaseError, transaction
 from django.utils import timezone
+from pytest_django import DjangoAssertNumQueries
 
 from farm.actions.blocks import move
 from farm.actions.records import erase_private, review
 from farm.actions.signing import MOST_MISSES, Signed, set_pin, signed
-from farm.models import Person, PrivateWords, Record, Role
+from farm.models import Person, PrivateWords, Record, Role, Room
 from farm.queries import records as query
 from farm.queries.stores import excursions
 from farm.records import ILLNESS, STORE
@@ -296,9 +297,8 @@ def test_an_excursion_names_the_lots_that_sat_through_it(world: World) -> None:
     good = read_store(world, 3_000)
     out_of_limits(world)
     over = read_store(world, 4_000)
-    (found,) = excursions(
-        world.fridge_shelf.room, good.happened_on, over.happened_on, now=world.now
-    )
+    room = world.fridge_shelf.room
+    (found,) = excursions([room], good.happened_on, over.happened_on, now=world.now)[room]
 
     assert [(one.lot, one.quantity) for one in found.lots] == [(crop, 10_000_000)]
     assert (found.since, found.until) == (good.happened_at, over.happened_at)
@@ -310,9 +310,23 @@ def test_packs_in_the_store_sat_through_it_as_well(world: World) -> None:
     move(world.doing(), lot=made, shelf=world.fridge_shelf)
     bad = out_of_limits(world)
     room = world.fridge_shelf.room
-    (found,) = excursions(room, bad.happened_on, bad.happened_on, now=world.now)
+    (found,) = excursions([room], bad.happened_on, bad.happened_on, now=world.now)[room]
 
     assert [(one.lot, one.quantity) for one in found.lots] == [(made, 10)]
+
+
+def test_two_rooms_are_asked_for_like_one_and_keep_their_lots_apart(
+    world: World, django_assert_num_queries: DjangoAssertNumQueries
+) -> None:
+    crop = picked(world)
+    other = Room.objects.create(name="Fridge 2")
+    bad, rooms = out_of_limits(world), [world.fridge_shelf.room, other]
+    out_of_limits(world, room=other)
+
+    with django_assert_num_queries(3):
+        found = excursions(rooms, bad.happened_on, bad.happened_on, now=world.now)
+
+    assert [[one.lot for one in found[room][0].lots] for room in rooms] == [[crop], []]
 
 
 def test_a_lot_that_came_after_sat_through_nothing(world: World) -> None:
@@ -321,7 +335,7 @@ def test_a_lot_that_came_after_sat_through_nothing(world: World) -> None:
     read_store(world, 4_000)
     picked(world)
     room = world.fridge_shelf.room
-    (found,) = excursions(room, bad.happened_on, bad.happened_on, now=world.now)
+    (found,) = excursions([room], bad.happened_on, bad.happened_on, now=world.now)[room]
 
     assert found.lots == ()
 

@@ -16,7 +16,7 @@ def world(db: None) -> World:
 
 
 def own_loss(world: World) -> WaterLoss:
-    return water_losses()[world.species.pk]
+    return water_losses()[Kept.LOOSE][world.species]
 
 
 def weighed_after(world: World, days: int, weight_mg: int, reason: str = "") -> None:
@@ -114,7 +114,7 @@ def checked_after(world: World, days: int, net_mg: int) -> None:
 def test_packs_lose_as_crates_do_until_enough_were_weighed(world: World) -> None:
     checked_after(world, 1, 199 * GRAM)
 
-    loss = water_losses(Kept.PACKED)[world.species.pk]
+    loss = water_losses()[Kept.PACKED][world.species]
 
     assert (loss.rate_ppm, loss.weighings, loss.is_own) == (10_000, 1, False)
     assert loss.source.startswith("as in crates (a belief")
@@ -124,7 +124,7 @@ def test_packs_have_a_loss_of_their_own_from_ten_check_weights_on(world: World) 
     for _ in range(ENOUGH):
         checked_after(world, 1, 199 * GRAM)
 
-    loss = water_losses(Kept.PACKED)[world.species.pk]
+    loss = water_losses()[Kept.PACKED][world.species]
 
     # 1 g of 200 in a day.
     assert (loss.rate_ppm, loss.source) == (5_000, "own: 10 check weights")
@@ -133,4 +133,4 @@ def test_packs_have_a_loss_of_their_own_from_ten_check_weights_on(world: World) 
 def test_packs_weighed_on_the_day_they_were_filled_say_nothing(world: World) -> None:
     checked_after(world, 0, 200 * GRAM)
 
-    assert water_losses(Kept.PACKED)[world.species.pk].weighings == 0
+    assert water_losses()[Kept.PACKED][world.species].weighings == 0

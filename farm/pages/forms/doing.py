@@ -109,7 +109,10 @@ class FirstForm(FarmForm):
         """Leave those rows of a field that `seen` gives to this person."""
         field = self.fields[name]
         assert isinstance(field, forms.ModelChoiceField)
-        field.queryset = narrowed(person, field.queryset)
+        seen = narrowed(person, field.queryset)
+        if seen is not field.queryset:
+            field.queryset = seen
+            self.tell(field)
 
 
 class DoingForm(FarmForm):

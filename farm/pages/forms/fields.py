@@ -4,12 +4,14 @@ A field that depends on the farm (units, currency, lots on hand) is told of it b
 `use_farm`.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from decimal import Decimal, InvalidOperation
 from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.db.models import Model
+from django.forms.models import ModelChoiceIterator, ModelChoiceIteratorValue
 
 from farm.models import Farm, Stage
 from farm.queries.stock import all_lots, lot_by_code, lots_near, lots_on_hand
@@ -224,6 +226,7 @@ class LotField(forms.Field):
     """One lot: chosen among those on hand at the stages that fit, or typed by its code."""
 
     widget = LotPick
+    lots: Sequence[Lot] = ()
 
     def __init__(self, *stages: int, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -233,6 +236,7 @@ class LotField(forms.Field):
         self.offer(lots_on_hand(*self.stages), farm)
 
     def offer(self, lots: Sequence[Lot], farm: Farm) -> None:
+        self.lots = lots
         choices = [(lot.code, lot_label(lot, farm)) for lot in lots]
         if len(choices) != 1:
             choices.insert(0, ("", "Choose a lot" if choices else "None on hand"))
@@ -245,7 +249,7 @@ class LotField(forms.Field):
             if self.required:
                 raise ValidationError("Choose a lot, or type its code.")
             return None
-        lot = lot_by_code(code)
+        lot = lot_by_code(code, self.lots)
         if lot is None:
             raise ValidationError(not_found(code))
         return lot
@@ -264,7 +268,7 @@ class LotsField(forms.MultipleChoiceField):
         self.offer(lots_on_hand(*self.stages), farm)
 
     def offer(self, lots: Sequence[Lot], farm: Farm) -> None:
-        self.codes = [lot.code for lot in lots]
+        self.lots = lots
         self.choices = [(lot.code, lot_label(lot, farm)) for lot in lots]
         if not lots:
             self.help_text = "None on hand"
@@ -308,15 +312,37 @@ def not_found(code: str) -> str:
     return f"“{code}” is not a lot's code: one sign is wrong or missing. {remedy}"
 
 
+class RowChoices(ModelChoiceIterator):  # type: ignore[type-arg]
+    """The rows that a field read when it was told of the farm, not read again to be listed."""
+
+    field: "RowField"
+
+    def __iter__(self) -> Iterator[tuple[ModelChoiceIteratorValue | str, str]]:
+        if self.field.empty_label is not None:
+            yield "", str(self.field.empty_label)
+        yield from map(self.choice, self.field.rows)
+
+
 class RowField(forms.ModelChoiceField):  # type: ignore[type-arg]
-    """One row of a look-up; a single row is chosen already."""
+    """One row of a look-up; a single row is chosen already. ``most``: no more are listed."""
+
+    iterator = RowChoices
+    most: int | None = None
+    rows: Sequence[Model] = ()
 
     def use_farm(self, farm: Farm) -> None:
         self.empty_label = "Choose" if self.required else "not stated"
-        rows = list(self.queryset[:2]) if self.queryset is not None else []
-        if self.required and len(rows) == 1:
-            self.initial = rows[0].pk
+        if self.queryset is None:
+            return
+        self.rows = list(self.queryset[: self.most])
+        if self.required and len(self.rows) == 1:
+            self.initial = self.rows[0].pk
             self.empty_label = None
-        if self.queryset is not None and not rows:
+        if not self.rows:
             name = self.queryset.model._meta.verbose_name
             self.help_text = f"No {name} yet: add one under Look-ups"
+
+    def to_python(self, value: object) -> Model | None:
+        """Take a row that was read already; one that is not listed is asked for."""
+        found = next((row for row in self.rows if str(row.pk) == str(value)), None)
+        return found or super().to_python(value)

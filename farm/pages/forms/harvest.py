@@ -18,7 +18,7 @@ from farm.pages.forms.fields import (
     RowField,
 )
 from farm.queries.harvests import next_flush
-from farm.queries.stock import lot_by_code, lots_on_hand
+from farm.queries.stock import lot_by_code
 
 WORTH = {f"{grade.value}_kg_money": grade for grade in Grade}
 
@@ -47,10 +47,10 @@ class PickForm(DoingForm):
     def build(self) -> None:
         field = self.fields["blocks"]
         assert isinstance(field, LotsField)
-        if len(field.codes) > 1:
-            self.offer_draws("gave", lots_on_hand(Stage.BLOCKS), weighed=True)
-        only = field.codes[0] if len(field.codes) == 1 else ""
-        lot = lot_by_code(self.initial.get("blocks", only))
+        if len(field.lots) > 1:
+            self.offer_draws("gave", field.lots, weighed=True)
+        code = self.initial.get("blocks", field.lots[0].code if len(field.lots) == 1 else "")
+        lot = lot_by_code(code, field.lots)
         if lot:
             self.initial["blocks"] = [lot.code]
             self.initial.setdefault("flush", next_flush(lot))

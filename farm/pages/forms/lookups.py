@@ -1,6 +1,7 @@
 """Forms of the look-ups; a field's kind follows from the ending of the model's field."""
 
 from collections.abc import Mapping, Sequence
+from copy import deepcopy
 from dataclasses import fields
 from typing import Any
 
@@ -137,14 +138,14 @@ class VersionForm(FarmForm):
         )
         super().__init__(data, farm=farm, initial=initial)
         self.count = len(lines) + SPARE_LINES
-        supplies = Supply.objects.select_related("item")
+        ingredient = RowField(queryset=Supply.objects.select_related("item"), required=False)
+        self.tell(ingredient)
         for place in range(self.count):
             line = lines[place] if place < len(lines) else None
-            chosen = line.supply_id if line else None
+            field = deepcopy(ingredient)
+            field.label, field.initial = f"Ingredient {place + 1}", line and line.supply_id
+            self.fields[f"supply_{place}"] = field
             shown = shown_quantity(line.quantity, line.supply, farm) if line else None
-            field = RowField(queryset=supplies, required=False, label=f"Ingredient {place + 1}")
-            self.add(f"supply_{place}", field)
-            field.initial = chosen
             self.add(
                 f"quantity_{place}",
                 PlainAmountField(label="How much per bag", required=False, initial=shown),

@@ -11,7 +11,7 @@ from django.utils import timezone
 from farm.actions.common import Doing, Draw, Recorded
 from farm.actions.pricing import need_price
 from farm.actions.selling import SoldLine, sell, take_back
-from farm.models import Customer, Farm, Person, SaleLine, SellingPlace, Stage
+from farm.models import Customer, Person, SaleLine, SellingPlace, Stage
 from farm.pages import seen
 from farm.pages.access import Right, may, sees_stall_prices
 from farm.pages.forms.doing import DoingForm, FirstForm
@@ -133,14 +133,7 @@ class SellForm(PricedForm, UnlistedForm):
 class SaleLineField(RowField):
     """The newest sales are listed; an older one is reached from its entry's page."""
 
-    def use_farm(self, farm: Farm) -> None:
-        super().use_farm(farm)
-        assert self.queryset is not None, "the field is declared with one"
-        newest = self.queryset[:NEWEST]
-        self.choices = [
-            ("", "Choose"),
-            *((row.pk, self.label_from_instance(row)) for row in newest),
-        ]
+    most = NEWEST
 
     def label_from_instance(self, obj: SaleLine) -> str:
         lot, to = obj.line.lot, obj.sale.customer or obj.sale.place
@@ -152,7 +145,6 @@ class TakeBackFirst(FirstForm):
 
     def narrow(self, person: Person) -> None:
         self.narrow_rows("sale_line", seen.sale_lines, person)
-        self.fields["sale_line"].use_farm(self.farm)  # type: ignore[attr-defined]
 
 
 class TakeBackForm(DoingForm):

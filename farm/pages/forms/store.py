@@ -119,9 +119,8 @@ class DryForm(DoingForm):
 
     def build(self) -> None:
         self.initial.setdefault("shelf", last_shelf("dry"))
-        crop = lots_on_hand(Stage.CROP)
-        packs = [lot for lot in lots_on_hand(Stage.PACKS) if is_fresh(lot.card)]
-        self.offer_draws("draws", [*crop, *packs])
+        lots = sorted(lots_on_hand(Stage.CROP, Stage.PACKS), key=lambda lot: lot.card.stage)
+        self.offer_draws("draws", [lot for lot in lots if is_fresh(lot.card)])
 
     def run(self, doing: Doing) -> Recorded:
         said = self.cleaned_data

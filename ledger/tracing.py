@@ -8,12 +8,13 @@ carried along by the very arithmetic that carries cost, so what arrives adds up 
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from django.db import connection
 
 from ledger.costing import work
-from ledger.models import Edge, Lot, Role
-from ledger.working import Story, read_story, shares_of
+from ledger.models import Edge, Role
+from ledger.working import Story, add_shares, read_steps, shares_of
 
 _WALK = """
 WITH RECURSIVE reached(id) AS (
@@ -21,10 +22,32 @@ WITH RECURSIVE reached(id) AS (
     UNION
     SELECT edge.{to} FROM reached JOIN ledger_edge AS edge ON edge.{start} = reached.id
 )
-SELECT id FROM reached
+SELECT id, (SELECT made_by_id FROM ledger_lot WHERE ledger_lot.id = reached.id) AS born_at
+FROM reached ORDER BY born_at, id
 """
 FORWARD = _WALK.replace("{to}", "dst_id").replace("{start}", "src_id")
 BACK = _WALK.replace("{to}", "src_id").replace("{start}", "dst_id")
+
+
+class Into(NamedTuple):
+    """So much of one lot went into another; ``item``: what the first one is."""
+
+    entry: int
+    src: int
+    item: int
+    dst: int
+    quantity: int
+
+
+@dataclass(frozen=True, slots=True)
+class Kin:
+    """Some lots and all behind them, or all made of them; ``edges``: all that lead into one.
+
+    ``born_at``: the entry that made each lot, in the order of making.
+    """
+
+    born_at: dict[int, int]
+    edges: tuple[Into, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,6 +56,7 @@ class Reach:
 
     lots: tuple[int, ...]
     certain: frozenset[int]
+    kin: Kin
 
 
 @dataclass
@@ -50,45 +74,59 @@ class Carried:
 
 def ancestors(lot_ids: Iterable[int]) -> set[int]:
     """Find every lot behind some lots, themselves included."""
-    return _walk(BACK, lot_ids)
+    return set(_walk(BACK, lot_ids))
 
 
 def descendants(lot_ids: Iterable[int]) -> set[int]:
     """Find every lot made from some lots, themselves included."""
-    return _walk(FORWARD, lot_ids)
+    return set(_walk(FORWARD, lot_ids))
+
+
+def behind(lot_ids: Iterable[int]) -> Kin:
+    """Find every lot behind some lots with what went into each; two queries."""
+    return _kin(BACK, lot_ids)
+
+
+def ahead(lot_ids: Iterable[int]) -> Kin:
+    """Find every lot made from some lots with what went into each; two queries."""
+    return _kin(FORWARD, lot_ids)
 
 
 def reach(lot_ids: Iterable[int]) -> Reach:
-    """Find what suspects reach, for a recall: a mixed lot counts whole.
+    """Find what suspects reach, for a recall: a mixed lot counts whole; two queries."""
+    suspects = set(lot_ids)
+    kin = ahead(suspects)
+    return Reach(tuple(kin.born_at), certain_of(suspects, kin), kin)
+
+
+def certain_of(suspects: Iterable[int], kin: Kin) -> frozenset[int]:
+    """Say which lots must hold some of the suspects.
 
     Inputs of one item are alternatives, different items are in every unit. A made lot is
     certain if, for some item, all its inputs are certain; possible if otherwise reached.
     """
-    suspects = set(lot_ids)
-    reached = descendants(suspects)
     inputs: dict[int, dict[int, list[int]]] = defaultdict(lambda: defaultdict(list))
-    edges = Edge.objects.filter(dst__in=reached).values_list("dst_id", "src__item_id", "src_id")
-    for dst, item, src in edges:
-        inputs[dst][item].append(src)
+    for edge in kin.edges:
+        inputs[edge.dst][edge.item].append(edge.src)
     certain = set(suspects)
-    order = _in_order(reached)
-    for lot_id in order:
+    for lot_id in kin.born_at:
         by_item = inputs.get(lot_id, {})
         if any(all(src in certain for src in sources) for sources in by_item.values()):
             certain.add(lot_id)
-    return Reach(tuple(order), frozenset(certain))
+    return frozenset(certain)
 
 
-def follow(lot_id: int) -> Carried:
+def follow(lot_id: int, kin: Kin | None = None) -> Carried:
     """Carry a lot's quantity forward through everything made of it; nothing is left over.
 
     Planned losses and water leave without a share, as they do without cost: the rest carries it.
+    ``kin``: the lots to carry it through, where they were found already. Two queries more.
     """
-    order = _in_order(descendants([lot_id]))
-    story = read_story(order)
+    story = read_steps((kin or ahead([lot_id])).born_at)
+    add_shares(story)
     carried = Carried(_came_in(story, lot_id))
     pools: dict[int, tuple[int, ...]] = defaultdict(lambda: (0,))
-    for lot in order:
+    for lot in story.born_at:
         inflow = {}
         for step in story.steps[lot]:
             step.money = 0
@@ -106,24 +144,25 @@ def follow(lot_id: int) -> Carried:
     return carried
 
 
-def composition(lot_id: int) -> dict[int, int]:
+def composition(lot_id: int, kin: Kin | None = None) -> dict[int, int]:
     """Say how much of each ancestor, in its own unit, is behind a whole lot.
 
     Worked in the reverse order of making, so that each edge is looked at once. What a pick took
     of a block lot is its weight over all weight picked and still expected. Rounded down.
+    ``kin``: the lots behind it, where they were found already. One query more.
     """
-    order = _in_order(ancestors([lot_id]))
-    story = read_story(order)
-    edges = Edge.objects.filter(dst__in=order)
-    inputs: dict[int, list[tuple[int, int, int]]] = defaultdict(list)
-    for dst, *edge in edges.values_list("dst_id", "src_id", "entry_id", "quantity"):
-        inputs[dst].append((edge[0], edge[1], edge[2]))
-    share = dict.fromkeys(order, 0) | {lot_id: _FINE}
-    for lot in reversed(order):
-        for src, place, quantity in inputs[lot]:
+    kin = kin or behind([lot_id])
+    story = read_steps(kin.born_at)
+    inputs: dict[int, list[Into]] = defaultdict(list)
+    for edge in kin.edges:
+        inputs[edge.dst].append(edge)
+    share = dict.fromkeys(kin.born_at, 0) | {lot_id: _FINE}
+    for lot in reversed(kin.born_at):
+        for edge in inputs[lot]:
             # Up here, down below: 31 pieces out of 1,200 come to 31 again, not to 30.999….
-            share[src] -= -quantity * share[lot] // _whole(story, src, place)
-    return {lot: _came_in(story, lot) * share[lot] // _FINE for lot in order}
+            whole = _whole(story, edge.src, edge.entry)
+            share[edge.src] -= -edge.quantity * share[lot] // whole
+    return {lot: _came_in(story, lot) * share[lot] // _FINE for lot in kin.born_at}
 
 
 # A lot's share is worked in parts this fine.
@@ -150,16 +189,19 @@ def _sort_out(carried: Carried, lot: int, moved: dict[tuple[int, str], tuple[int
             carried.lost[lot, place] = carried.lost.get((lot, place), 0) - amount
 
 
-def _in_order(lot_ids: Iterable[int]) -> list[int]:
-    rows = Lot.objects.filter(pk__in=list(lot_ids)).order_by("made_by_id", "pk")
-    return list(rows.values_list("pk", flat=True))
+def _kin(statement: str, lot_ids: Iterable[int]) -> Kin:
+    born_at = _walk(statement, lot_ids)
+    edges = Edge.objects.filter(dst__in=list(born_at)).order_by("entry_id", "pk")
+    rows = edges.values_list("entry_id", "src_id", "src__item_id", "dst_id", "quantity")
+    return Kin(born_at, tuple(Into(*row) for row in rows))
 
 
-def _walk(statement: str, lot_ids: Iterable[int]) -> set[int]:
+def _walk(statement: str, lot_ids: Iterable[int]) -> dict[int, int]:
+    """Give the lots reached in the order of making, each with the entry that made it."""
     ids = list(lot_ids)
     if not ids:
-        return set()
+        return {}
     marks = ", ".join(["%s"] * len(ids))
     with connection.cursor() as cursor:
         cursor.execute(statement.replace("{marks}", marks), ids)
-        return {lot_id for (lot_id,) in cursor.fetchall()}
+        return dict(cursor.fetchall())

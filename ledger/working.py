@@ -41,24 +41,34 @@ class Story:
 
 def read_story(lot_ids: Iterable[int] | None = None) -> Story:
     """Read the facts about some lots (all, when None); four queries."""
-    story = Story()
-    lots, lines, charges = Lot.objects.all(), Line.objects.all(), Charge.objects.all()
-    if lot_ids is not None:
-        ids = list(lot_ids)
-        lots, lines = lots.filter(pk__in=ids), lines.filter(lot__in=ids)
-    story.born_at = dict(lots.values_list("pk", "made_by_id"))
-    story.steps = {lot: [] for lot in story.born_at}
-    _add_steps(story, lines.values_list("lot_id", *_STEP_FIELDS).order_by("entry_id", "pk"))
-    if lot_ids is not None:
-        places = [s.place for steps in story.steps.values() for s in steps if s.role == _MADE]
-        charges = charges.filter(entry__place__in=places)
-        lines = Line.objects.filter(entry__place__in=places, role=_MADE)
-    _add_shares(story, lines)
-    _add_charges(story, charges)
+    lots = Lot.objects.all()
+    if lot_ids is None:
+        story = _with_steps(dict(lots.values_list("pk", "made_by_id")), Line.objects.all())
+        _add_shares(story, Line.objects.all())
+        _add_charges(story, Charge.objects.all())
+        return story
+    born = lots.filter(pk__in=list(lot_ids)).values_list("pk", "made_by_id")
+    story = read_steps(dict(born))
+    places = add_shares(story)
+    _add_charges(story, Charge.objects.filter(entry__place__in=places))
     return story
 
 
-def _add_steps(story: Story, rows: Iterable[tuple[Any, ...]]) -> None:
+def read_steps(born_at: dict[int, int]) -> Story:
+    """Read what happened to some lots, known with the entries that made them; one query."""
+    return _with_steps(born_at, Line.objects.filter(lot__in=list(born_at)))
+
+
+def add_shares(story: Story) -> list[int]:
+    """Add who shares the cost of the entries that made the lots; give these. One query."""
+    places = [s.place for steps in story.steps.values() for s in steps if s.role == _MADE]
+    _add_shares(story, Line.objects.filter(entry__place__in=places))
+    return places
+
+
+def _with_steps(born_at: dict[int, int], lines: "QuerySet[Line]") -> Story:
+    story = Story(born_at, {lot: [] for lot in born_at})
+    rows = lines.values_list("lot_id", *_STEP_FIELDS).order_by("entry_id", "pk")
     known: dict[tuple[int, int, str], Step] = {}
     for lot, place, role, *numbers, returns_place in rows:
         key = (lot, place, str(role))
@@ -73,6 +83,7 @@ def _add_steps(story: Story, rows: Iterable[tuple[Any, ...]]) -> None:
                 setattr(step, name, getattr(step, name) + number)
     for steps in story.steps.values():
         steps.sort(key=_order)
+    return story
 
 
 def _order(step: Step) -> tuple[int, int]:

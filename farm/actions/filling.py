@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from farm.actions.common import Doing, Draw, card, labour, need_some, need_stage, post, used
 from farm.actions.count_doubts import filling_doubts
 from farm.actions.questions import answered
-from farm.models import RecipeFor, RecipeVersion, Stage, Supply
+from farm.models import RecipeFor, RecipeLine, RecipeVersion, Stage, Supply
 from farm.moisture import Mix, Portion, mix
 from ledger.book import Recorded
 from ledger.drafts import LineDraft, NewLot
@@ -57,9 +57,13 @@ def need_recipe_for(recipe: RecipeVersion, makes: RecipeFor) -> None:
 
 def recipe_mix(recipe: RecipeVersion) -> Mix:
     """Mix one bag as the recipe states it; one query."""
-    lines = recipe.lines.filter(supply__item__dimension=Dimension.MASS).select_related("supply")
-    return mix([Portion(line.quantity, line.supply.moisture_ppm) for line in lines],
-               recipe.water_mg)  # fmt: skip
+    return lines_mix(recipe.lines.select_related("supply__item"), recipe.water_mg)
+
+
+def lines_mix(lines: Iterable[RecipeLine], water_mg: int) -> Mix:
+    """Mix what is weighed of some lines, and water."""
+    weighed = [line for line in lines if line.supply.item.dimension == Dimension.MASS]
+    return mix([Portion(line.quantity, line.supply.moisture_ppm) for line in weighed], water_mg)
 
 
 def moisture(of: Mix, water_mg: int) -> dict[str, int]:

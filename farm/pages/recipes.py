@@ -6,7 +6,7 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect
 
-from farm.actions.filling import recipe_mix
+from farm.actions.filling import lines_mix
 from farm.actions.lookups import new_version
 from farm.models import Recipe, RecipeLine, RecipeVersion
 from farm.moisture import Mix
@@ -67,10 +67,11 @@ def add_version(request: PageRequest, pk: int) -> HttpResponse:
 
 
 def as_shown(request: PageRequest, version: RecipeVersion) -> VersionShown:
-    lines = [(line, shown_quantity(line.quantity, line.supply, request.farm))
-             for line in version.lines.all()]  # fmt: skip
+    """Tell a version whose lines, with their supplies and items, were fetched with it."""
+    lines = version.lines.all()
+    shown = [(line, shown_quantity(line.quantity, line.supply, request.farm)) for line in lines]
     try:
-        mix = recipe_mix(version)
+        mix = lines_mix(lines, version.water_mg)
     except UnitError:
         mix = None
-    return VersionShown(version, lines, mix)
+    return VersionShown(version, shown, mix)

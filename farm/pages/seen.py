@@ -15,6 +15,7 @@ from datetime import date, datetime, time, timedelta
 from typing import Protocol, TypeVar
 
 from django.db.models import Q, QuerySet
+from django.utils import timezone
 
 from farm.exchange.choosing import Asked
 from farm.models import (
@@ -203,5 +204,4 @@ def _dated(rows: Iterable[Dated], span: tuple[date, date]) -> tuple[Dated, ...]:
 
 
 def _timed(rows: Iterable[Timed], span: tuple[date, date]) -> tuple[Timed, ...]:
-    """Runs and works of a trace stand in the farm's own time already."""
-    return tuple(row for row in rows if span[0] <= row.at.date() <= span[1])
+    return tuple(row for row in rows if span[0] <= timezone.localdate(row.at) <= span[1])

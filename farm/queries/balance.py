@@ -9,8 +9,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from farm.models import LotCard, Stage
+from farm.queries.trace_events import Moved
 from ledger.amounts import MILLION, largest_remainder
-from ledger.models import Dimension, Flow, Role
+from ledger.models import Dimension, Role
 
 WEIGHED_AGAIN = "weigh again"
 PARTS = ("still here", "used", "sold", "water", "lost", "unexplained")
@@ -86,23 +87,18 @@ def round_ppm(part: int, whole: int) -> int | None:
     return parts + (2 * rest > whole or (2 * rest == whole and parts % 2 == 1))
 
 
-def balances_of(cards: Mapping[int, LotCard]) -> tuple[Balance, ...]:
-    """Balance lots, in the order given; one query."""
+def balances_of(cards: Mapping[int, LotCard], moved: Iterable[Moved]) -> tuple[Balance, ...]:
+    """Balance lots by all that moved them, in the order given."""
     sums: dict[int, dict[str, int]] = defaultdict(lambda: defaultdict(int))
     lost: dict[int, dict[str, int]] = defaultdict(lambda: defaultdict(int))
-    for lot, role, quantity, kind, reason in _flows(cards):
-        if role != Role.LOST:
-            sums[lot][role] += quantity
-        elif kind == WEIGHED_AGAIN:
-            sums[lot]["unexplained"] -= quantity
+    for row in moved:
+        if row.role != Role.LOST:
+            sums[row.lot][row.role] += row.quantity
+        elif row.kind == WEIGHED_AGAIN:
+            sums[row.lot]["unexplained"] -= row.quantity
         else:
-            lost[lot][_cause(kind, reason)] -= quantity
+            lost[row.lot][_cause(row.kind, row.reason)] -= row.quantity
     return tuple(_balance(card, sums[pk], lost[pk]) for pk, card in cards.items())
-
-
-def _flows(lots: Iterable[int]) -> Iterable[tuple[int, str, int, str, str]]:
-    flows = Flow.objects.filter(lot__in=list(lots)).exclude(quantity=0).order_by("entry_id", "pk")
-    return flows.values_list("lot_id", "role", "quantity", "entry__kind", "entry__reason")
 
 
 def _cause(kind: str, reason: str) -> str:

@@ -15,7 +15,7 @@ from farm.queries.finding import amount_in
 from farm.queries.frozen import Frozen, freeze, lot_of, thawed
 from farm.queries.reach import Reach, reach_of
 from farm.queries.suspects import suspect_lots
-from farm.queries.trace_events import RUN_KIND
+from farm.queries.trace_events import RUN_KIND, moved_of
 from farm.queries.traces import TracedLot, cards_of, traced_lots
 from farm.units import show_mass
 from ledger.models import Flow, Line, Lot, Role
@@ -41,6 +41,7 @@ def drilled(lot: Lot) -> dict[str, Any]:
     cards = {pk: card for pk, card in cards_of(shares).items() if pk != lot.pk}
     behind = traced_lots(
         cards,
+        moved_of(cards),
         certain=frozenset(),
         shares={pk: amount_in(card.lot, shares[pk]) for pk, card in cards.items()},
     )

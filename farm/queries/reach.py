@@ -12,7 +12,7 @@ from datetime import date
 from farm.queries.balance import Balance, balances_of
 from farm.queries.finding import Amount
 from farm.queries.suspects import Suspects
-from farm.queries.trace_events import Loaded, Lost, SoldTo, loads_of, losses_of, sales_of
+from farm.queries.trace_events import Loaded, Lost, SoldTo, happened_to, moved_of
 from farm.queries.traces import (
     TracedLink,
     TracedLot,
@@ -99,21 +99,22 @@ def reach_of(suspects: Suspects) -> Reach:
     """Follow suspects to everyone who received them; as many queries for one lot as for many."""
     found = tracing.reach(suspects.lots)
     cards = cards_of(found.lots)
-    traced = traced_lots(cards, certain=found.certain, shares={})
-    codes = {pk: lot.code for pk, lot in traced.items()}
-    sales = sales_of(codes, certain=found.certain)
-    sure = {codes[pk] for pk in found.certain}
+    moved = moved_of(cards)
+    traced = traced_lots(cards, moved, certain=found.certain, shares={})
+    lots = {pk: card.lot for pk, card in cards.items()}
+    happened = happened_to(lots, moved, certain=found.certain)
+    sure = {lots[pk].code for pk in found.certain}
     return Reach(
         suspects=suspects,
-        codes=tuple(codes[pk] for pk in suspects.lots),
+        codes=tuple(lots[pk].code for pk in suspects.lots),
         lots=tuple(sorted(traced.values(), key=lambda lot: lot.stage)),
-        links=links_between(cards, found.certain),
-        sales=sales,
-        recipients=_recipients(sales),
-        unnamed=_unnamed(loads_of(codes), sales, sure),
-        losses=losses_of(codes),
-        balances=tuple(sorted(balances_of(cards), key=lambda balance: balance.stage)),
-        sold_mg=sum(sale.amount.mass_mg or 0 for sale in sales),
+        links=links_between(cards, found.kin.edges, found.certain),
+        sales=happened.sales,
+        recipients=_recipients(happened.sales),
+        unnamed=_unnamed(happened.loads, happened.sales, sure),
+        losses=happened.losses,
+        balances=tuple(sorted(balances_of(cards, moved), key=lambda balance: balance.stage)),
+        sold_mg=sum(sale.amount.mass_mg or 0 for sale in happened.sales),
         waiting=waiting.about(found.lots).count(),
     )
 

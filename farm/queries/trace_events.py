@@ -2,19 +2,33 @@
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from typing import Any, NamedTuple
 
-from django.db.models import QuerySet, Sum
+from django.db.models import Case, Exists, F, OuterRef, Q, Subquery, When
 
-from farm.models import LoadLine, Person, Sale, the_farm
+from farm.models import GivenAway, LoadLine, Person, Sale
 from farm.queries.finding import Amount, amount_in
 from ledger.models import Entry, Flow, Line, Lot, Role
 from ledger.tracing import Carried
 
 RUN_KIND = "steriliser run"
-Codes = Mapping[int, str]
+Lots = Mapping[int, Lot]
+
+
+class Moved(NamedTuple):
+    """What an entry, as amended, did to a lot; ``sale``: the entry that what came back is of."""
+
+    entry: int
+    day: date
+    kind: str
+    reason: str
+    lot: int
+    role: str
+    quantity: int
+    sale: int | None
 
 
 @dataclass(frozen=True)
@@ -95,207 +109,250 @@ class Work:
     corrected: bool
 
 
-def runs_of(codes: Codes) -> tuple[Run, ...]:
-    """Find the runs through the lines without quantity of what was in them; three queries."""
-    entries, lots = _entries_on(codes, kind=RUN_KIND)
-    initials, zone = _initials(), the_farm().zone
-    runs = []
-    for entry in entries:
-        said = json.loads(entry.particulars)
-        runs.append(
-            Run(
-                entry=entry.seq,
-                at=entry.happened_at.astimezone(zone),
-                steriliser=said["steriliser"],
-                minutes=said["minutes_at_temperature"],
-                gauge_pa=said["gauge_pa"],
-                temperature_milli_c=said["temperature_milli_c"],
-                lot_codes=tuple(lots[entry.seq]),
-                by=initials.get(entry.by, ""),
-            )
-        )
-    return tuple(runs)
+@dataclass(frozen=True)
+class Happened:
+    """What became of lots outside the farm's own work."""
+
+    sales: tuple[SoldTo, ...]
+    loads: tuple[Loaded, ...]
+    losses: tuple[Lost, ...]
 
 
-def works_on(codes: Codes) -> tuple[Work, ...]:
-    """List the standing entries that made or treated the lots, in order; three queries."""
-    entries, lots = _entries_on(codes)
-    initials, zone = _initials(), the_farm().zone
-    return tuple(
-        Work(
+@dataclass(frozen=True)
+class _Trade:
+    """Sales by their entry, what was loaded, and by stall day the sale that settled it."""
+
+    sales: Mapping[int, Sale]
+    loaded: Sequence[LoadLine]
+    settled: Mapping[int, Sale]
+
+
+def moved_of(lots: Iterable[int]) -> tuple[Moved, ...]:
+    """List all that moved some lots, in order; one query."""
+    lines = Line.objects.filter(lot=OuterRef("lot"), entry__place=OuterRef("entry"), role=Role.BACK)
+    sold = lines.exclude(returns=None).order_by("-pk").values("returns__entry__place")[:1]
+    of_sale = Case(When(role=Role.BACK, then=Subquery(sold)), default=F("entry_id"))
+    flows = Flow.objects.filter(lot__in=list(lots)).order_by("entry_id", "pk")
+    rows = flows.annotate(of_sale=of_sale).values_list(
+        "entry_id", "entry__happened_on", "entry__kind", "entry__reason", "lot_id", "role",
+        "quantity", "of_sale",
+    )  # fmt: skip
+    return tuple(Moved(*row) for row in rows)
+
+
+# --- what was done ---------------------------------------------------------------------------
+
+
+def works_on(lots: Lots, moved: Iterable[Moved]) -> tuple[tuple[Run, ...], tuple[Work, ...]]:
+    """Find the standing entries that made or treated lots, with the runs apart; two queries.
+
+    What was in a run has a line without quantity there.
+    """
+    codes: dict[int, list[str]] = defaultdict(list)
+    for row in moved:
+        if row.role in (Role.BOUGHT, Role.MADE):
+            codes[row.entry].append(lots[row.lot].code)
+    standing = Entry.objects.filter(seq__in=list(codes)).exclude(amendments__takes_back=True)
+    amended = Exists(Entry.objects.filter(amends=OuterRef("pk")))
+    initials = dict(Person.objects.values_list("pk", "initials"))
+    works, runs = [], []
+    for entry in standing.annotate(corrected=amended).order_by("seq"):
+        by = initials.get(entry.by, "")
+        work = Work(
             entry=entry.seq,
-            at=entry.happened_at.astimezone(zone),
+            at=entry.happened_at,
             what=entry.kind,
-            lot_codes=tuple(lots[entry.seq]),
-            by=initials.get(entry.by, ""),
-            recorded_at=entry.recorded_at.astimezone(zone),
-            corrected=bool(entry.amendments.all()),
+            lot_codes=tuple(codes[entry.seq]),
+            by=by,
+            recorded_at=entry.recorded_at,
+            corrected=entry.corrected,
         )
-        for entry in entries
+        works.append(work)
+        if entry.kind == RUN_KIND:
+            runs.append(_run(work, json.loads(entry.particulars)))
+    return tuple(runs), tuple(works)
+
+
+def _run(work: Work, said: Mapping[str, Any]) -> Run:
+    return Run(
+        entry=work.entry,
+        at=work.at,
+        steriliser=said["steriliser"],
+        minutes=said["minutes_at_temperature"],
+        gauge_pa=said["gauge_pa"],
+        temperature_milli_c=said["temperature_milli_c"],
+        lot_codes=work.lot_codes,
+        by=work.by,
     )
 
 
-def _entries_on(codes: Codes, **of: str) -> tuple[list[Entry], dict[int, list[str]]]:
-    """Standing entries with bought or made lines of some lots, and which lots each."""
-    rows = Line.objects.filter(lot__in=codes, role__in=(Role.BOUGHT, Role.MADE)).order_by("pk")
-    lots: dict[int, list[str]] = defaultdict(list)
-    for place, lot in rows.values_list("entry__place", "lot_id"):
-        if codes[lot] not in lots[place]:
-            lots[place].append(codes[lot])
-    entries = Entry.objects.filter(seq__in=lots, **of).exclude(amendments__takes_back=True)
-    return list(entries.order_by("seq").prefetch_related("amendments")), lots
+# --- what became of it -----------------------------------------------------------------------
 
 
-def sales_of(
-    codes: Codes,
+def happened_to(
+    lots: Lots,
+    moved: Sequence[Moved],
     *,
-    certain: Iterable[int],
+    certain: Iterable[int] = (),
     carried: Carried | None = None,
     asked: Lot | None = None,
-) -> tuple[SoldTo, ...]:
-    """Say who received what, and what came back; four queries. Shares only of one lot asked for."""
-    sure = set(certain)
-    shares = carried.sold if carried else {}
-    flows = Flow.objects.filter(lot__in=codes, role__in=(Role.SOLD, Role.BACK)).exclude(quantity=0)
-    rows = list(flows.select_related("lot__item", "entry").order_by("entry_id", "pk"))
-    sales = _sales(codes)
-    sold = []
-    for flow in rows:
-        sale = sales.get((flow.lot_id, flow.entry_id))
-        customer = sale.customer if sale else None
-        sold.append(
-            SoldTo(
-                entry=flow.entry_id,
-                day=flow.entry.happened_on,
-                what="sold" if flow.role == Role.SOLD else "came back",
-                name=flow.lot.item.name,
-                customer_id=customer.pk if customer else None,
-                customer_number=customer.number if customer else "",
-                customer=customer.name if customer else "",
-                contact=customer.contact if customer else "",
-                place=sale.place.name if sale else "",
-                at_stall=bool(sale and sale.stall_day_id),
-                lot_code=codes[flow.lot_id],
-                amount=amount_in(flow.lot, -flow.quantity),
-                share=amount_in(asked or flow.lot, shares.get((flow.lot_id, flow.entry_id), 0)),
-                certain=flow.lot_id in sure,
-            )
-        )
-    return tuple(sold)
+) -> Happened:
+    """Say who received what, what was loaded and what was lost; at most four queries.
+
+    ``carried``: the shares of the one lot ``asked`` for.
+    """
+    ours = [row for row in moved if row.lot in lots]
+    carried = carried or Carried(0)
+    trade, sure = _trade(lots, ours), set(certain)
+    sales = []
+    for row in ours:
+        if row.role in (Role.SOLD, Role.BACK) and row.quantity:
+            lot = lots[row.lot]
+            share = amount_in(asked or lot, carried.sold.get((row.lot, row.entry), 0))
+            sale = trade.sales.get(row.sale or 0)
+            sales.append(_sold(row, lot, sale, is_sure=row.lot in sure, share=share))
+    return Happened(
+        tuple(sales), _loads(lots, trade), _losses(lots, ours, carried=carried, asked=asked)
+    )
 
 
-def _sales(lots: Iterable[int]) -> dict[tuple[int, int], Sale]:
-    """The sale behind each (lot, entry); what came back belongs to its sale."""
-    lines = Line.objects.filter(lot__in=list(lots), role__in=(Role.SOLD, Role.BACK))
-    rows = list(lines.values_list("lot_id", "entry__place", "returns__entry__place"))
-    places = {returned or place for _, place, returned in rows}
-    sales = Sale.objects.filter(entry__in=places).select_related("place", "customer")
-    by_entry = {sale.entry_id: sale for sale in sales}
-    return {
-        (lot, place): by_entry[returned or place]
-        for lot, place, returned in rows
-        if (returned or place) in by_entry
-    }
-
-
-def loads_of(codes: Codes) -> tuple[Loaded, ...]:
-    """List loads of the lots of which not all came back, as far as is known; four queries."""
-    lines = LoadLine.objects.filter(lot__in=codes).exclude(
+def _trade(lots: Lots, moved: Iterable[Moved]) -> _Trade:
+    """Read the sales and loads of some lots; two queries."""
+    lines = LoadLine.objects.filter(lot__in=list(lots)).exclude(
         stall_day__entry__amendments__takes_back=True
     )
-    rows = list(
-        lines.select_related("lot__item", "stall_day__place").order_by("stall_day__day", "pk")
+    loaded = list(lines.select_related("stall_day__place").order_by("stall_day__day", "pk"))
+    entries = {row.sale for row in moved if row.role in (Role.SOLD, Role.BACK)}
+    named = Q(entry__in=entries) | Q(stall_day__in={line.stall_day_id for line in loaded})
+    gone = Exists(Entry.objects.filter(amends=OuterRef("entry"), takes_back=True))
+    sales = Sale.objects.filter(named).annotate(taken_back=gone)
+    found = list(sales.select_related("place", "customer", "entry"))
+    settled = {sale.stall_day_id: sale for sale in found
+               if sale.stall_day_id and not sale.taken_back}  # fmt: skip
+    return _Trade({sale.entry_id: sale for sale in found}, loaded, settled)
+
+
+def _sold(row: Moved, lot: Lot, sale: Sale | None, *, is_sure: bool, share: Amount) -> SoldTo:
+    customer = sale.customer if sale else None
+    return SoldTo(
+        entry=row.entry,
+        day=row.day,
+        what="sold" if row.role == Role.SOLD else "came back",
+        name=lot.item.name,
+        customer_id=customer.pk if customer else None,
+        customer_number=customer.number if customer else "",
+        customer=customer.name if customer else "",
+        contact=customer.contact if customer else "",
+        place=sale.place.name if sale else "",
+        at_stall=bool(sale and sale.stall_day_id),
+        lot_code=lot.code,
+        amount=amount_in(lot, -row.quantity),
+        share=share,
+        certain=is_sure,
     )
-    days = [line.stall_day_id for line in rows]
-    standing = Sale.objects.filter(stall_day__in=days).exclude(entry__amendments__takes_back=True)
-    sales = {sale.stall_day_id: sale for sale in standing.select_related("entry")}
+
+
+def _losses(
+    lots: Lots, moved: Iterable[Moved], *, carried: Carried, asked: Lot | None
+) -> tuple[Lost, ...]:
+    """List what was lost, thrown away or gone as water.
+
+    What was left over on an emptied lot (stranded) is listed only where it takes a share along.
+    """
+    shares = dict(carried.lost)
+    roles = (Role.LOST, Role.SHRUNK, Role.STRANDED)
+    losses = []
+    for row in sorted(moved, key=lambda row: (row.entry, row.lot)):
+        if row.role not in roles:
+            continue
+        is_water, lot = row.role == Role.SHRUNK, lots[row.lot]
+        share = 0 if is_water else shares.pop((row.lot, row.entry), 0)
+        if row.quantity or share:
+            losses.append(
+                Lost(
+                    entry=row.entry,
+                    day=row.day,
+                    what="water" if is_water else row.kind,
+                    name=lot.item.name,
+                    reason=row.reason,
+                    lot_code=lot.code,
+                    amount=amount_in(lot, -row.quantity),
+                    share=amount_in(asked or lot, share),
+                )
+            )
+    return tuple(losses)
+
+
+# --- what was loaded -------------------------------------------------------------------------
+
+
+def _loads(lots: Lots, trade: _Trade) -> tuple[Loaded, ...]:
+    """List loads of the lots of which not all came back, as far as is known; one query."""
+    days = {line.stall_day_id for line in trade.loaded}
+    sales = {day: sale for day, sale in trade.settled.items() if day in days}
     gone = _gone(sales.values())
     loads = []
-    for line in rows:
-        sale = sales.get(line.stall_day_id)
-        if sale and not _may_be_sold(sale, line.lot, gone):
+    for line in trade.loaded:
+        sale, lot = sales.get(line.stall_day_id), lots[line.lot_id]
+        if sale and not gone.may_hold(sale.entry_id, lot):
             continue  # wholly brought back
-        sold = gone[sale.entry_id, line.lot_id] if sale else (0, 0)
+        sold = gone.sold[sale.entry_id, lot.pk] if sale else 0
         loads.append(
             Loaded(
                 day=line.stall_day.day,
                 place=line.stall_day.place.name,
-                lot_code=codes[line.lot_id],
-                name=line.lot.item.name,
-                loaded=amount_in(line.lot, line.quantity),
-                sold=amount_in(line.lot, sold[0]),
+                lot_code=lot.code,
+                name=lot.item.name,
+                loaded=amount_in(lot, line.quantity),
+                sold=amount_in(lot, sold),
                 settled=sale is not None,
             )
         )
     return tuple(loads)
 
 
-Gone = Mapping[tuple[int, int], tuple[int, int]]
+@dataclass(frozen=True)
+class _Gone:
+    """What left stalls, by the entry that settled the day: ``sold`` and given away, of each lot.
 
-
-def _gone(sales: Iterable[Sale]) -> Gone:
-    """What was sold of a lot at a settling, and what was sold or given away; two queries."""
-    found: dict[tuple[int, int], tuple[int, int]] = defaultdict(lambda: (0, 0))
-    entries = {sale.pk: sale.entry_id for sale in sales}
-    rows = Flow.objects.filter(entry__in=entries.values(), role=Role.SOLD)
-    for entry, lot, total in _totals(rows, "entry_id"):
-        found[entry, lot] = (total, total)
-    given = Flow.objects.filter(entry__given_away__sale__in=entries, role=Role.LOST)
-    for sale, lot, total in _totals(given, "entry__given_away__sale"):
-        sold, so_far = found[entries[sale], lot]
-        found[entries[sale], lot] = (sold, so_far + total)
-    return found
-
-
-def _totals(flows: QuerySet[Flow], by: str) -> Iterable[tuple[int, int, int]]:
-    sums = flows.values_list(by, "lot_id").annotate(total=Sum("quantity")).order_by()
-    return [(key, lot, -total) for key, lot, total in sums]
-
-
-def _may_be_sold(sale: Sale, lot: Lot, gone: Gone) -> bool:
-    """Say whether some of a loaded lot may have left the stall.
-
-    Of lots whose return was counted together any may be the one sold, whichever it was put on.
+    ``together``: codes of the lots whose return was counted together; ``some``: (entry, item) where
+    some of these left.
     """
-    if gone[sale.entry_id, lot.pk][1]:
-        return True
-    together = json.loads(sale.entry.particulars).get("counted_together", [])
-    if lot.code not in together:
-        return False
-    alike = Lot.objects.filter(code__in=together, item=lot.item_id).values_list("pk", flat=True)
-    return any(gone[sale.entry_id, other][1] for other in alike)
+
+    sold: Mapping[tuple[int, int], int]
+    left: Mapping[tuple[int, int], int]
+    together: Mapping[int, frozenset[str]]
+    some: frozenset[tuple[int, int]]
+
+    def may_hold(self, entry: int, lot: Lot) -> bool:
+        """Say whether some of a loaded lot may have left.
+
+        Of lots whose return was counted together any may be the one sold, whichever it was put on.
+        """
+        alike = lot.code in self.together[entry] and (entry, lot.item_id) in self.some
+        return alike or bool(self.left[entry, lot.pk])
 
 
-def losses_of(
-    codes: Codes, carried: Carried | None = None, asked: Lot | None = None
-) -> tuple[Lost, ...]:
-    """List what was lost, thrown away or gone as water; one query.
-
-    What was left over on an emptied lot (stranded) is listed only where it takes a share along.
-    """
-    roles = (Role.LOST, Role.SHRUNK, Role.STRANDED)
-    flows = Flow.objects.filter(lot__in=codes, role__in=roles).select_related("lot__item", "entry")
-    shares = dict(carried.lost) if carried else {}
-    losses = []
-    for flow in flows.order_by("entry_id", "lot_id", "pk"):
-        is_water = flow.role == Role.SHRUNK
-        share = 0 if is_water else shares.pop((flow.lot_id, flow.entry_id), 0)
-        if flow.quantity or share:
-            losses.append(
-                Lost(
-                    entry=flow.entry_id,
-                    day=flow.entry.happened_on,
-                    what="water" if is_water else flow.entry.kind,
-                    name=flow.lot.item.name,
-                    reason=flow.entry.reason,
-                    lot_code=codes[flow.lot_id],
-                    amount=amount_in(flow.lot, -flow.quantity),
-                    share=amount_in(asked or flow.lot, share),
-                )
-            )
-    return tuple(losses)
-
-
-def _initials() -> dict[int, str]:
-    """Who signs how; the book itself holds only numbers."""
-    return dict(Person.objects.values_list("pk", "initials"))
+def _gone(sales: Iterable[Sale]) -> _Gone:
+    """Add up what left at some settlings; one query."""
+    entries, together = {}, {}
+    for sale in sales:
+        entries[sale.pk] = sale.entry_id
+        said = json.loads(sale.entry.particulars).get("counted_together", [])
+        together[sale.entry_id] = frozenset(said)
+    given = GivenAway.objects.filter(sale__in=entries).values("entry")
+    flows = Flow.objects.filter(
+        Q(role=Role.SOLD, entry__in=entries.values()) | Q(role=Role.LOST, entry__in=given)
+    )
+    sold: dict[tuple[int, int], int] = defaultdict(int)
+    left: dict[tuple[int, int], int] = defaultdict(int)
+    some = set()
+    rows = flows.values_list("role", "entry_id", "entry__given_away__sale", "lot_id", "quantity",
+                             "lot__code", "lot__item_id")  # fmt: skip
+    for role, at, sale_pk, lot, quantity, code, item in rows:
+        entry = at if role == Role.SOLD else entries[sale_pk]
+        sold[entry, lot] -= quantity if role == Role.SOLD else 0
+        left[entry, lot] -= quantity
+        if quantity and code in together[entry]:
+            some.add((entry, item))
+    return _Gone(sold, left, together, frozenset(some))

@@ -1,5 +1,7 @@
 """A trace as rows and as a drawing by stage; it holds no money, so helpers may see it."""
 
+from datetime import tzinfo
+
 from farm.models import Stage
 from farm.queries.finding import Amount
 from farm.queries.traces import Trace
@@ -63,7 +65,7 @@ def trace_report(trace: Trace, made: Made, *, names: bool) -> Report:
         made_by=made.by,
         made_at=made.at,
         facts=_facts(trace),
-        tables=_forward_tables(trace, names) if trace.forward else _back_tables(trace, names),
+        tables=(_forward_tables if trace.forward else _back_tables)(trace, names, made.at.tzinfo),
         drawings=(trace_picture(trace),),
         currency=made.currency,
     )
@@ -95,20 +97,20 @@ def _facts(trace: Trace) -> tuple[Fact, ...]:
     return tuple(facts)
 
 
-def _back_tables(trace: Trace, names: bool) -> tuple[Table, ...]:
+def _back_tables(trace: Trace, names: bool, zone: tzinfo | None) -> tuple[Table, ...]:
     received = (_sales(trace, names), _loads(trace)) if trace.lot.stage >= Stage.CROP else ()
-    return (_behind(trace), _runs(trace), *received, _works(trace))
+    return (_behind(trace), _runs(trace, zone), *received, _works(trace, zone))
 
 
-def _forward_tables(trace: Trace, names: bool) -> tuple[Table, ...]:
+def _forward_tables(trace: Trace, names: bool, zone: tzinfo | None) -> tuple[Table, ...]:
     return (
         _sales(trace, names),
         _loads(trace),
         _stock(trace),
         _losses(trace),
         _reached(trace),
-        _runs(trace),
-        _works(trace),
+        _runs(trace, zone),
+        _works(trace, zone),
     )
 
 
@@ -238,9 +240,9 @@ def _losses(trace: Trace) -> Table:
     return _with_total("Thrown away or lost", columns, rows, note=note)
 
 
-def _runs(trace: Trace) -> Table:
+def _runs(trace: Trace, zone: tzinfo | None) -> Table:
     rows: list[Row] = [
-        (str(run.entry), run.at, run.steriliser, run.minutes,
+        (str(run.entry), run.at.astimezone(zone), run.steriliser, run.minutes,
          "" if run.gauge_pa is None else show_pressure(run.gauge_pa, "kPa"),
          "" if run.temperature_milli_c is None else show_temperature(run.temperature_milli_c, "C"),
          ", ".join(run.lot_codes), run.by)
@@ -249,10 +251,10 @@ def _runs(trace: Trace) -> Table:
     return Table("Steriliser runs", RUNS, tuple(rows))
 
 
-def _works(trace: Trace) -> Table:
+def _works(trace: Trace, zone: tzinfo | None) -> Table:
     rows: list[Row] = [
-        (str(work.entry), work.at, work.what, ", ".join(work.lot_codes), work.by, work.recorded_at,
-         "corrected" if work.corrected else "")
+        (str(work.entry), work.at.astimezone(zone), work.what, ", ".join(work.lot_codes), work.by,
+         work.recorded_at.astimezone(zone), "corrected" if work.corrected else "")
         for work in trace.works
     ]  # fmt: skip
     return Table("What was done, and by whom", WORKS, tuple(rows))

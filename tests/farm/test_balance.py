@@ -8,6 +8,7 @@ from farm.actions.common import Draw
 from farm.actions.selling import SoldLine, sell
 from farm.actions.storing import dry, throw_away, weigh_again
 from farm.queries.balance import Balance, balances_of
+from farm.queries.trace_events import moved_of
 from farm.queries.traces import cards_of
 from farm.reports.balance_rows import accounted_words, shares_words
 from ledger.models import Lot
@@ -25,7 +26,7 @@ pytestmark = pytest.mark.django_db
 
 
 def balance_of(lot: Lot) -> Balance:
-    return balances_of(cards_of([lot.pk]))[0]
+    return balances_of(cards_of([lot.pk]), moved_of([lot.pk]))[0]
 
 
 def test_own_arithmetic_a_harvest_is_accounted_for_to_the_hundredth() -> None:
@@ -55,7 +56,8 @@ def test_own_arithmetic_a_harvest_is_accounted_for_to_the_hundredth() -> None:
 def test_every_balance_adds_up_to_all_of_it() -> None:
     season()
 
-    for balance in balances_of(cards_of(Lot.objects.values_list("pk", flat=True))):
+    lots = Lot.objects.values_list("pk", flat=True)
+    for balance in balances_of(cards_of(lots), moved_of(lots)):
         assert sum(balance.parts) == balance.whole, balance.code
         assert sum(balance.shares_tenths) == 1000, balance.code
 

@@ -2,8 +2,9 @@
 
 import pytest
 from django.contrib.auth.models import User
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, connection, transaction
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 
 from farm.models import (
     Person,
@@ -254,3 +255,19 @@ def test_rates_are_dated_as_everywhere_and_named_once(client: Client) -> None:
     assert "1 Jan 2000" in page
     assert "Jan. 1, 2000" not in page
     assert "an own hour from" not in page
+
+
+def test_the_form_of_a_version_asks_the_database_no_more_for_more_lines(
+    client: Client, world: World
+) -> None:
+    version = world.block_recipe
+    address = f"/look-ups/recipes/{version.recipe_id}/version/"
+    with CaptureQueriesContext(connection) as before:
+        client.get(address)
+    more = Supply.objects.exclude(recipe_lines__version=version)
+    added = [version.lines.create(supply=supply, quantity=GRAM) for supply in more]
+    with CaptureQueriesContext(connection) as after:
+        client.get(address)
+
+    assert len(added) > 1
+    assert len(after) == len(before)

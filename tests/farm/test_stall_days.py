@@ -21,7 +21,7 @@ from farm.models import (
     SellingCost,
     StallDay,
 )
-from farm.queries.trace_events import loads_of
+from farm.queries.trace_events import happened_to, moved_of
 from ledger.errors import Conflict, Malformed, NotEnough, OnHold
 from ledger.models import Entry, Flow, Lot
 from ledger.models import Role as LineRole
@@ -217,8 +217,7 @@ def test_counted_by_product_each_lot_may_have_been_sold(world: World) -> None:
     )  # fmt: skip
 
     # 28 of the older are put down as sold; any of the newer may have been.
-    codes = {older.pk: older.code, newer.pk: newer.code}
-    assert [load.lot_code for load in loads_of(codes)] == [older.code, newer.code]
+    assert loaded_codes(older, newer) == [older.code, newer.code]
     assert_book_is_sound()
 
 
@@ -228,8 +227,7 @@ def test_counted_by_lot_what_wholly_came_back_is_out_of_reach(world: World) -> N
 
     settle_stall(world.doing(), stall_day=day, brought_back={older.pk: 2, newer.pk: 10}, prices={})
 
-    codes = {older.pk: older.code, newer.pk: newer.code}
-    assert [load.lot_code for load in loads_of(codes)] == [older.code]
+    assert loaded_codes(older, newer) == [older.code]
 
 
 def test_a_lot_that_was_only_given_away_is_within_reach(world: World) -> None:
@@ -237,7 +235,13 @@ def test_a_lot_that_was_only_given_away_is_within_reach(world: World) -> None:
 
     settled(world, lot, 38, given={Given.SAMPLE: [Draw(lot, 2)]})
 
-    assert [load.lot_code for load in loads_of({lot.pk: lot.code})] == [lot.code]
+    assert loaded_codes(lot) == [lot.code]
+
+
+def loaded_codes(*lots: Lot) -> list[str]:
+    """The lots of which some may have been sold."""
+    found = happened_to({lot.pk: lot for lot in lots}, moved_of(lot.pk for lot in lots))
+    return [load.lot_code for load in found.loads]
 
 
 # --- one form, one effect, one undo -----------------------------------------------------------

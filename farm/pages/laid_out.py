@@ -15,6 +15,7 @@ CODE_HEADS = ("Lot", "Block lot")
 HEADS_LEAD_TO = {"Entry": "entry", "Month": "month-of"}
 WIDE = 620  # points; what is wider would become too small to read on a page
 ONE_LINE = 24  # letters
+TWO_LINES = 14  # letters of a head, in a column as narrow as its numbers
 NARROW = 340  # points; as wide as a phone, and never drawn much wider
 LONG = 15  # rows; what is longer may be folded
 
@@ -125,7 +126,7 @@ def _shown(table: Printed, page_name: str, titles: Mapping[str, str]) -> ShownTa
         title=table.title,
         note=table.note,
         empty_words=table.empty_words,
-        heads=_cells(table, table.heads),
+        heads=tuple(map(_head, _cells(table, table.heads))),
         rows=tuple(
             tuple(
                 replace(
@@ -146,6 +147,11 @@ def _cells(table: Printed, line: tuple[str, ...]) -> tuple[ShownCell, ...]:
         ShownCell(words, "num" if number else "short" if len(words) <= ONE_LINE else "long")
         for words, number in zip(line, table.numbers, strict=True)
     )
+
+
+def _head(cell: ShownCell) -> ShownCell:
+    """Mark a head of many words: on a phone its column is wide enough for two lines of it."""
+    return replace(cell, looks=f"{cell.looks} wordy") if len(cell.words) > TWO_LINES else cell
 
 
 def _address(head: str, words: str, page_name: str) -> str:

@@ -164,7 +164,7 @@ def _spawn(lots: list[Lot], last: Days, day: date) -> Iterable[ToDo]:
             about = f"inoculated {age} days ago, " + (
                 f"checked {ago(checked, day)}" if checked else "not checked yet"
             )
-            slug, field = ("inoculate-blocks", "") if checked else ("check", "lot")
+            slug, field = ("inoculate-blocks", "all_of") if checked else ("check", "lot")
             yield ToDo(lot, about, slug, field, age, urgent=checked is None)
 
 

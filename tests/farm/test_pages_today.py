@@ -6,11 +6,13 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
+from farm.actions.checks import check
 from farm.actions.cultures import buy_culture, transfer_culture
 from farm.actions.orders import stop_order
 from farm.models import Farm
 from farm.pages.today import most_used
 from farm.queries.today import ToDo, by_room, orders_to_deliver, to_do
+from farm.units import show_mass
 from tests.conftest import signed_in
 from tests.farm.filled import prefilled, text
 from tests.farm.goods import packs
@@ -138,6 +140,17 @@ def test_the_dryer_asked_for_from_a_lot_takes_all_of_it(world: World) -> None:
     assert f"/record/dry/?all_of={crop.code}" in page
     assert boxes[f"draws_{crop.pk}"] == "10.00 kg"
     assert f"draws_{other.pk}" not in boxes
+
+
+def test_spawn_that_was_checked_opens_the_inoculation_with_all_of_it(world: World) -> None:
+    _, _, spawn = grow_spawn(world)
+    check(world.doing(), lot=spawn, colonised_percent=100)
+    (listed,) = to_do(world.now.date() + timedelta(days=5))
+    (use,) = listed.todos
+    boxes = prefilled(signed_in(world.owner), f"/record/{use.slug}/?{use.field}={spawn.code}")
+
+    assert (use.lot, use.act) == (spawn, "Inoculate blocks")
+    assert boxes[f"spawn_{spawn.pk}"] == show_mass(spawn.quantity, "kg")
 
 
 def test_packs_past_their_days_are_thrown_away(world: World) -> None:

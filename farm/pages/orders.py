@@ -32,6 +32,7 @@ from farm.queries.orders import (
     called_off,
     due_between,
     due_from,
+    due_or_late,
     due_order,
     orders,
 )
@@ -241,7 +242,7 @@ def delivery_round(request: PageRequest) -> HttpResponse:
         day = date.fromisoformat(typed) if typed else timezone.localdate()
     except ValueError:
         raise Http404 from None
-    due = due_between(day, day)
+    due = due_or_late(day, timezone.localdate())
     report = round_report(due, day, farm=request.farm, made=made_by(request))
     return handed_out(request, report, name=f"round-{day}", codes_lead_to="lot")
 

@@ -7,7 +7,7 @@ from uuid import uuid4
 from django.http import HttpResponse
 from django.utils import timezone
 
-from farm.models import Order, Person, StallDay
+from farm.models import Person, StallDay
 from farm.pages import seen
 from farm.pages.access import PageRequest, Right, may, page
 from farm.pages.doings import DEEDS, Deed, may_do
@@ -17,9 +17,10 @@ from farm.pages.frame import show
 from farm.pages.retrying import UnfinishedRow, unfinished_rows
 from farm.queries.entries import EntryRow, entries, often, rows_of
 from farm.queries.first_hour import is_past
+from farm.queries.orders import DueOrder, due_or_late
 from farm.queries.paperwork import DailyPaper, daily_papers
 from farm.queries.sales import open_loads
-from farm.queries.today import RoomToDo, by_room, orders_to_deliver, to_do
+from farm.queries.today import RoomToDo, by_room, to_do
 
 
 @dataclass(frozen=True)
@@ -29,7 +30,7 @@ class TodayPage:
     day: date
     rooms: list[RoomToDo]
     loads: list[StallDay]
-    orders: list[Order]
+    orders: list[DueOrder]
     papers: list[DailyPaper]
     unfinished: list[UnfinishedRow]
     recent: list[tuple[EntryRow, UndoForm]]
@@ -51,14 +52,18 @@ def today(request: PageRequest) -> HttpResponse:
         day=day,
         rooms=by_room(to_do(day)) if may(person, Right.SEE_WORK) else [],
         loads=list(seen.loads(person, open_loads())),
-        orders=orders_to_deliver(day) if may(person, Right.SEE_ORDERS) else [],
+        orders=to_deliver(day) if may(person, Right.SEE_ORDERS) else [],
         papers=daily_papers(day) if may(person, Right.RECORD) else [],
         unfinished=unfinished_rows(person),
         recent=[(row, UndoForm(initial={"uuid": uuid4()})) for row in newest],
-        often=most_used(person),
+        often=most_used(person, day),
         first=step_rows() if may(person, Right.CHANGE_FARM) and not is_past() else [],
     )
     return show(request, "farm/today/today.html", shown)
+
+
+def to_deliver(day: date) -> list[DueOrder]:
+    return [due for due in due_or_late(day, day) if due.is_open]
 
 
 def newest_of(person: Person) -> list[EntryRow]:
@@ -66,9 +71,12 @@ def newest_of(person: Person) -> list[EntryRow]:
     return rows_of(seen.entries(person, entries())[:NEWEST])
 
 
-def most_used(person: Person) -> list[Deed]:
-    """The six actions open to somebody that their own entries name most, in the work's order."""
-    counts = often(person)
+def most_used(person: Person, day: date) -> list[Deed]:
+    """The six actions open to somebody that their own entries name most, in the work's order.
+
+    They stay where they are for a day, so that a thumb finds them again.
+    """
+    counts = often(person, day)
     usual = {slug: place for place, slug in enumerate(reversed(USUAL))}
     deeds = [deed for deed in DEEDS if not deed.time and may_do(person, deed)]
     deeds.sort(key=lambda deed: (-counts.get(deed.kind, 0), -usual.get(deed.slug, -1)))

@@ -15,11 +15,9 @@ from django.db.models import Exists, OuterRef
 
 from farm.models import Allocation, AllocationLine, Order, OrderLine, Stage
 from farm.queries.keeping import keeps_until
-from farm.queries.orders import LATE, Asked, DueOrder, due_between, fits, given_on, of_open_days
+from farm.queries.orders import Asked, DueOrder, due_or_late, fits, given_on, of_open_days
 from farm.queries.stock import located, lots_on_hand
 from ledger.models import Lot
-
-ONE_DAY = timedelta(days=1)
 
 
 class Standing(Enum):
@@ -74,11 +72,10 @@ def to_pack(day: date, today: date) -> tuple[list[SetAside], list[DueOrder]]:
 
     What is late is packed today: orders of the last two weeks that still wait.
     """
-    first = day - LATE + ONE_DAY if day == today else day
-    parts = [part for part in set_aside() if first <= part.day <= day]
+    due = due_or_late(day, today)
+    parts = [part for part in set_aside() if any(part.is_for(one) for one in due)]
     located(part.lot for part in parts)
-    due = due_between(first, day)
-    return parts, [one for one in due if one.day == day or not one.order.every_weeks]
+    return parts, due
 
 
 def taken_of(parts: Iterable[SetAside]) -> dict[int, int]:

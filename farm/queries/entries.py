@@ -4,7 +4,7 @@ import json
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from datetime import timedelta
+from datetime import date, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -142,9 +142,9 @@ def lots_touched(entry: Entry) -> list[int]:
     return sorted(named | {*entry.marks.values_list("lot_id", flat=True)})
 
 
-def often(by: Person) -> Counter[str]:
-    """How often a person's newest entries are of each kind; one query."""
-    own = Entry.objects.filter(by=by.pk).order_by("-seq")
+def often(by: Person, before: date) -> Counter[str]:
+    """How often a person's newest entries of the days before are of each kind; one query."""
+    own = Entry.objects.filter(by=by.pk, happened_on__lt=before).order_by("-seq")
     return Counter(own.values_list("kind", flat=True)[:NEWEST])
 
 

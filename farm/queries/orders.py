@@ -26,7 +26,8 @@ from ledger.models import Dimension, Line, Lot, Role
 
 OnDay = TypeVar("OnDay", bound=Model)
 WEEK = timedelta(days=7)
-LATE = 2 * WEEK  # what was ordered once and not given is late so long, and not forgotten
+ONE_DAY = timedelta(days=1)
+LATE = 2 * WEEK  # what was not given on its day is late so long, and not forgotten
 UNNUMBERED = 1 << 16  # behind every stop of the round that has a number
 
 
@@ -107,6 +108,12 @@ def standing_notes() -> QuerySet[DeliveryNote]:
 def due_between(first: date, last: date) -> list[DueOrder]:
     """Every order's days in a span, called off or not, by day and stop; six queries."""
     return due_among(orders().filter(due_from(first), due_on__lte=last), first, last)
+
+
+def due_or_late(day: date, today: date) -> list[DueOrder]:
+    """A day's orders; today's with what is late and still to be given; six queries."""
+    first = day - LATE + ONE_DAY if day == today else day
+    return [one for one in due_between(first, day) if one.day == day or one.is_open]
 
 
 def due_from(first: date) -> Q:

@@ -4,11 +4,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from django.db.models import Exists, Max, OuterRef, Q
+from django.db.models import Max
 
-from farm.models import Order, Stage
+from farm.models import Stage
 from farm.queries.keeping import is_fresh, keeps_until
-from farm.queries.orders import LATE, called_off, days_of, paused, standing_notes
 from farm.queries.stock import lots_on_hand
 from farm.units import show_count
 from ledger.models import Line, Lot
@@ -108,25 +107,6 @@ def by_room(lists: Iterable[ToDoList]) -> list[RoomToDo]:
 def room_of(lot: Lot) -> str:
     """The room of a lot of `located`; empty where it was never placed."""
     return lot.shelf.room.name if lot.shelf else ""  # type: ignore[attr-defined]
-
-
-def orders_to_deliver(day: date) -> list[Order]:
-    """Orders due on a day that have no standing note for it; three queries.
-
-    What was ordered once and not given stays for two weeks: it is late, and not forgotten.
-    """
-    once = Q(every_weeks=0, due_on__gt=day - LATE)
-    due = Q(due_on=day) | Q(due_on=OuterRef("due_on"), order__every_weeks=0)
-    noted = standing_notes().filter(due, order=OuterRef("pk")).order_by()
-    found = Order.objects.filter(Q(every_weeks__gt=0) | once, due_on__lte=day)
-    found = found.filter(~Exists(noted)).select_related("customer", "share")
-    listed = found.prefetch_related("stops", "pauses").order_by("due_on", "pk")
-    return [order for order in listed if _is_due(order, day if order.every_weeks else order.due_on)]
-
-
-def _is_due(order: Order, day: date) -> bool:
-    is_off = called_off(order, day) or paused(order, day)
-    return day in days_of(order, day, day) and not is_off
 
 
 def last_days(lots: Iterable[Lot], kinds: Iterable[str]) -> Days:

@@ -120,7 +120,8 @@ def round_report(due: Sequence[DueOrder], day: date, *, farm: Farm, made: Made) 
             Table(
                 f"{at}. {customer}",
                 STOPS,
-                tuple(_stop_row(asked, one, farm) for one in orders for asked in one.asked),
+                tuple(_stop_row(asked, one, farm, day=day)
+                      for one in orders for asked in one.asked),
                 note=" · ".join(filter(None, (
                     customer.address, customer.contact, customer.stop_note,
                     *(one.order.note for one in orders),
@@ -131,13 +132,14 @@ def round_report(due: Sequence[DueOrder], day: date, *, farm: Farm, made: Made) 
     )  # fmt: skip
 
 
-def _stop_row(asked: Asked, due: DueOrder, farm: Farm) -> Row:
+def _stop_row(asked: Asked, due: DueOrder, farm: Farm, *, day: date) -> Row:
     packed = bool(asked.line.product)
     given = sum(one.quantity for one in asked.given if not one.is_substitute)
     instead = any(one.is_substitute for one in asked.given)
     left = asked.missing if due.is_open else 0
+    late = "" if due.day == day else f", was due {due.day:%a %-d %b}"
     return (
-        str(asked.line),
+        f"{asked.line}{late}",
         asked_words(asked.line.quantity, packed, farm),
         (asked_words(given, packed, farm) if given else "") + " and another product" * instead,
         asked_words(left, packed, farm) if left else "",

@@ -176,6 +176,15 @@ def test_the_round_goes_by_the_stops_numbers_with_their_notes(trade: World, owne
     assert "0555 0100 · back door, before 11" in page
 
 
+def test_todays_round_takes_along_what_a_weekly_order_missed(trade: World, owner: Client) -> None:
+    packs(trade, 40)
+    days = (timezone.localdate() - trade.now.date()).days
+    missed = order(trade, 1, every_weeks=1, in_days=days - 2, sure=True).due_on
+
+    assert f", was due {missed:%a %-d %b}" in text(owner, "/orders/round/")
+    assert ", was due" not in text(owner, f"/orders/round/?day={missed + ONE_DAY}")
+
+
 # --- orders by the pound, and discounts ------------------------------------------------------
 
 

@@ -1,6 +1,6 @@
 """The home page: what waits, in the order of the work, and the way to a first pick."""
 
-from datetime import timedelta
+from datetime import date, timedelta
 
 import pytest
 from django.test import Client
@@ -9,9 +9,9 @@ from django.utils import timezone
 from farm.actions.checks import check
 from farm.actions.cultures import buy_culture, transfer_culture
 from farm.actions.orders import stop_order
-from farm.models import Farm
-from farm.pages.today import most_used
-from farm.queries.today import ToDo, by_room, orders_to_deliver, to_do
+from farm.models import Farm, Person
+from farm.pages.today import most_used, to_deliver
+from farm.queries.today import ToDo, by_room, to_do
 from farm.units import show_mass
 from tests.conftest import signed_in
 from tests.farm.filled import prefilled, text
@@ -182,20 +182,26 @@ def test_who_records_nothing_is_led_to_what_they_came_for(
     assert 'href="/records/binder/">The binder' in safety and "/owed/" not in safety
 
 
-def test_what_is_done_most_is_offered(world: World) -> None:
-    assert "transfer-culture" not in [deed.slug for deed in most_used(world.owner)]
+def offered(world: World, person: Person, days: int) -> list[str]:
+    """Which actions a person is offered so many days after the world's last doing."""
+    return [deed.slug for deed in most_used(person, world.now.date() + timedelta(days=days))]
+
+
+def test_what_is_done_most_is_offered_from_the_next_day_on(world: World) -> None:
+    assert "transfer-culture" not in offered(world, world.owner, 0)
 
     buy = buy_culture(world.doing(), strain=world.strain, portions=2, paid_money=UNIT)
     transfer_culture(world.doing(), source=buy.lots[0], portions=5)
 
-    assert "transfer-culture" in [deed.slug for deed in most_used(world.owner)]
+    assert "transfer-culture" not in offered(world, world.owner, 0)
+    assert "transfer-culture" in offered(world, world.owner, 1)
 
 
 def test_what_another_person_does_most_is_theirs(world: World) -> None:
     buy = buy_culture(world.doing(), strain=world.strain, portions=2, paid_money=UNIT)
     transfer_culture(world.doing(), source=buy.lots[0], portions=5)
 
-    assert "transfer-culture" not in [deed.slug for deed in most_used(world.helper)]
+    assert "transfer-culture" not in offered(world, world.helper, 1)
 
 
 # --- room by room, and out of the house --------------------------------------------------------
@@ -219,20 +225,25 @@ def test_what_was_never_placed_stands_in_no_room(world: World) -> None:
     assert rooms(world) == {"": ["Inoculate"]}
 
 
+def waiting_on(day: date) -> list[date]:
+    """The days of orders that are to be delivered on a day, or late then."""
+    return [due.day for due in to_deliver(day)]
+
+
 @pytest.mark.parametrize(("days", "waits"), [(-1, False), (0, True), (13, True), (14, False)])
 def test_an_order_waits_from_its_day_and_two_weeks_where_it_is_late(
     world: World, days: int, waits: bool
 ) -> None:
     asked = order(world, 2, sure=True)
 
-    assert orders_to_deliver(asked.due_on + timedelta(days=days)) == [asked] * waits
+    assert waiting_on(asked.due_on + timedelta(days=days)) == [asked.due_on] * waits
 
 
 def test_a_late_order_that_was_called_off_waits_no_more(world: World) -> None:
     asked = order(world, 2, sure=True)
     stop_order(world.doing(reason="closed"), order=asked, from_day=asked.due_on)
 
-    assert orders_to_deliver(asked.due_on + timedelta(days=1)) == []
+    assert waiting_on(asked.due_on + timedelta(days=1)) == []
 
 
 def test_an_order_that_was_delivered_waits_no_more(world: World) -> None:
@@ -241,15 +252,17 @@ def test_an_order_that_was_delivered_waits_no_more(world: World) -> None:
     delivered(world, asked, lot, 2)
 
     late = asked.due_on + timedelta(days=1)
-    assert orders_to_deliver(asked.due_on) == orders_to_deliver(late) == []
+    assert waiting_on(asked.due_on) == waiting_on(late) == []
 
 
 def test_a_weekly_order_waits_every_week_until_it_is_called_off(world: World) -> None:
     asked = order(world, 2, every_weeks=1, sure=True)
     week = timedelta(weeks=1)
 
-    assert orders_to_deliver(asked.due_on + week) == [asked]
+    first, second = asked.due_on, asked.due_on + week
+    assert waiting_on(second) == [first, second]
 
-    stop_order(world.doing(reason="closed"), order=asked, from_day=asked.due_on + week)
+    stop_order(world.doing(reason="closed"), order=asked, from_day=second)
 
-    assert orders_to_deliver(asked.due_on + week) == []
+    assert waiting_on(second) == [first]
+    assert waiting_on(first + 2 * week) == []

@@ -104,12 +104,13 @@ def entry(request: PageRequest, seq: int) -> HttpResponse:
     found = get_or_refuse(request, rows, Right.SEE_LOTS, pk=seq)
     sees_costs = may(request.person, Right.SEE_COSTS)
     lines = query.standing(found)
+    row, *amendments = query.rows_of([found, *query.amendments_of(found)])
     shown = EntryPage(
         entry=found,
-        row=query.rows_of([found])[0],
+        row=row,
         lines=lines,
         stated=stated(request, found),
-        amendments=query.rows_of(query.entries().filter(amends=found).order_by("seq")),
+        amendments=amendments,
         root=found.amends,
         sold=money_of(found) if sees_stall_prices(request.person) else [],
         costs=costs_of(found) if sees_costs else [],

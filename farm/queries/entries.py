@@ -70,6 +70,11 @@ def entries() -> QuerySet[Entry]:
     return Entry.objects.annotate(taken_back=Exists(backs)).order_by("-seq")
 
 
+def amendments_of(entry: Entry) -> QuerySet[Entry]:
+    """What corrected an entry or took it back, oldest first."""
+    return entries().filter(amends=entry).order_by("seq")
+
+
 def rows_of(found: Iterable[Entry]) -> list[EntryRow]:
     """Complete entries for a list; three queries, however many there are."""
     listed = list(found)

@@ -146,7 +146,7 @@ def standard_minutes(action: str, units: int = 0) -> int:
     usual = StandardTime.objects.filter(action=action).first()
     if usual is None:
         raise Malformed(
-            f"How long “{action}” usually takes is not known. Add it under Look-ups, standard "
+            f"How long “{action}” usually takes is not known. Add it under Farm details, standard "
             "times, or state the minutes."
         )
     return usual.minutes + -(-usual.unit_seconds * units // 60)

@@ -179,19 +179,19 @@ def _check_fields(farm: Farm, *, has_tax: bool, has_untaxed: bool) -> None:
     if has_tax and not farm.tax_number:
         raise Malformed(
             "These sales hold tax, and an invoice with tax must show the farm's tax number. Add "
-            "it under Look-ups, the farm."
+            "it under Farm details, the farm."
         )
     if farm.tax_number and has_untaxed and not farm.exemption_words:
         raise Malformed(
             "Some of these goods carry no tax, and the invoice must say by what rule. Add the "
-            "words under Look-ups, the farm."
+            "words under Farm details, the farm."
         )
 
 
 def _check_customer(customer: Customer | None) -> None:
     if customer and not customer.address.strip():
         raise Malformed(
-            f"{customer} has no address, and an invoice must show it. Add it under Look-ups, "
+            f"{customer} has no address, and an invoice must show it. Add it under Farm details, "
             "customers."
         )
 

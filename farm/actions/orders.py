@@ -178,7 +178,7 @@ def write_note(
     if sale.customer is None:
         raise Malformed(
             f"Entry {sale.entry_id} names no customer. A delivery note needs one: sell to a "
-            "customer, who stands under Look-ups."
+            "customer, who stands under Farm details."
         )
     day = sale.entry.happened_on
     series, number = next_number(DeliveryNote, NOTES, day)
@@ -227,7 +227,7 @@ def _need_agreed(customer: Customer, day: date, species: Species) -> None:
     if listed_price(customer.place, day, customer=customer, what=species) is None:
         raise Malformed(
             f"{species}, loose: state the price of a kilogram or a pound, or agree one with "
-            f"{customer} under Look-ups, agreed prices."
+            f"{customer} under Farm details, agreed prices."
         )
 
 

@@ -133,7 +133,7 @@ def need_price(
     if listed is None:
         raise Malformed(
             f"Lot {card.lot.code}: no price of {card.product or 'what is loose'} at {place} is "
-            f"known on {day}. State the price, or add it under Look-ups, prices.",
+            f"known on {day}. State the price, or add it under Farm details, prices.",
             [card.lot.code],
         )
     return listed

@@ -79,7 +79,7 @@ def review(record: Record, by: Person) -> Review:
     if by.pk == record.by_id:
         raise Malformed(
             f"{record} was done by {by.initials}. Another owner must look it through; add one "
-            "under Look-ups, people, if there is none."
+            "under Farm details, people, if there is none."
         )
     if Record.objects.filter(corrects=record).exists():
         raise Malformed(f"{record} was corrected. Look through the record that corrects it.")

@@ -81,7 +81,7 @@ def set_price(
     if goods.list_money is not None and unit_money > goods.list_money:
         raise Malformed(
             f"{item}: {_shown(unit_money)} is above the listed {_shown(goods.list_money)}. Add the "
-            "new price under Look-ups, prices."
+            "new price under Farm details, prices."
         )
     _check_price(doing.by, stall_day.place, goods, asked=unit_money)
     return TillPrice.objects.create(
@@ -180,7 +180,7 @@ def _limit_words(place: SellingPlace) -> str:
     percent = Fraction(place.discount_ppm, 10_000)
     return (
         f"A seller may take off {float(percent):g} % at {place}. Ask the owner, who may record it "
-        "or change the limit under Look-ups, selling places."
+        "or change the limit under Farm details, selling places."
     )
 
 

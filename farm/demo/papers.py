@@ -107,7 +107,7 @@ def _is_there(year: Year, key: str) -> bool:
 
 def _loose(year: Year, key: str, wanted_mg: int) -> Wanted:
     species: Species = year.scenery.strains[key].species
-    """At the price agreed with the customer, which stands under Look-ups."""
+    """At the price agreed with the customer, which stands under Farm details."""
     return Wanted(species, wanted_mg)
 
 

@@ -293,5 +293,7 @@ def rate_on(of: str, day: date) -> int:
     row = Rate.objects.filter(of=of, from_day__lte=day).order_by("-from_day").first()
     if row is None:
         label = RateOf(of).label
-        raise ValidationError(f"What {label} costs on {day} is not known. Add it under Look-ups.")
+        raise ValidationError(
+            f"What {label} costs on {day} is not known. Add it under Farm details."
+        )
     return row.rate_money

@@ -17,6 +17,7 @@ from farm.models import Person, SaleLine, SellingCost
 from farm.pages import retrying, seen
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, sees_stall_prices
 from farm.pages.doings import BY_SLUG, Deed
+from farm.pages.first_hour import StepRow, row_after
 from farm.pages.forms.correcting import CorrectForm, UndoForm
 from farm.pages.frame import show
 from farm.pages.photos import Beside, beside
@@ -63,7 +64,10 @@ UNITS = ("_mg", "_mm", "_ppm", "_money", "_pa", "_milli_c", "_wh")
 
 @dataclass(frozen=True)
 class EntryPage:
-    """``root``: the entry that this one amends. ``stated``: particulars in words."""
+    """``root``: the entry that this one amends. ``stated``: particulars in words.
+
+    ``first``: what follows it in the first hour of a new farm.
+    """
 
     entry: Entry
     row: EntryRow
@@ -80,6 +84,7 @@ class EntryPage:
     late_for: str
     papers: Papers | None
     beside: Beside
+    first: StepRow | None
 
 
 @dataclass(frozen=True)
@@ -121,6 +126,7 @@ def entry(request: PageRequest, seq: int) -> HttpResponse:
         late_for=late_for(found),
         papers=papers_of(found) if may(request.person, Right.SEE_ORDERS) else None,
         beside=beside(request, found),
+        first=row_after(found) if may(request.person, Right.CHANGE_FARM) else None,
     )
     return show(request, "farm/entries/entry.html", shown)
 

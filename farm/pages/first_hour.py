@@ -16,7 +16,8 @@ from farm.models import Farm, Rate
 from farm.pages.access import PageRequest, Right, page
 from farm.pages.forms.first_hour import BeginForm, TakeOverForm
 from farm.pages.frame import show
-from farm.queries.first_hour import Step, first_hour
+from farm.queries.first_hour import Step, first_hour, next_step
+from ledger.models import Entry
 
 
 @dataclass(frozen=True)
@@ -75,7 +76,17 @@ def steps(request: PageRequest) -> HttpResponse:
 
 
 def step_rows() -> list[StepRow]:
-    return [StepRow(step, reverse(step.page, args=step.about)) for step in first_hour()]
+    return [_row(step) for step in first_hour()]
+
+
+def row_after(entry: Entry) -> StepRow | None:
+    """The step that follows an entry while the first hour lasts."""
+    step = next_step(entry)
+    return _row(step) if step else None
+
+
+def _row(step: Step) -> StepRow:
+    return StepRow(step, reverse(step.page, args=step.about))
 
 
 @page(Right.CHANGE_FARM)
@@ -87,7 +98,7 @@ def take_over(request: PageRequest) -> HttpResponse:
     if data is not None and form.is_valid():
         with transaction.atomic():
             form.take_over()
-        messages.success(request, "Taken over. Every figure can be changed under Look-ups.")
+        messages.success(request, "Taken over. Every figure can be changed under Farm details.")
         return redirect("first-hour")
     return show(request, "farm/first_hour/take_over.html", TakeOverPage(form))
 

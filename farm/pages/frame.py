@@ -98,7 +98,7 @@ PARTS = (
         "Farm",
         "species, recipes, rooms, prices, people",
         (
-            ("Look-ups", "lookups"),
+            ("Farm details", "lookups"),
             ("The first hour", "first-hour"),
             ("Start workbook", "start-workbook"),
             ("Words", "glossary"),

@@ -111,7 +111,7 @@ STOCK_COLUMNS = (
     Column("Lots on hold", Kind.COUNT),
 )
 # What of a lot is for those who grow it or look into its safety; a seller needs the rest.
-OF_GROWING = ("Where", "Strain", "Grain generation", "Transfers", "Bags", "Supplier",
+OF_GROWING = ("Where", "Strain", "Grain generation", "Transfers", "Bags or jars", "Supplier",
               "Supplier's lot")  # fmt: skip
 LOTS = Listing("Lots", LotTable, LotFilter, "farm/lots/lots.html")
 
@@ -193,7 +193,7 @@ def facts_of(request: PageRequest, found: Lot) -> list[tuple[str, str]]:
         "Recipe": card.recipe,
         "Grain generation": card.generation,
         "Transfers": card.transfers,
-        "Bags": card.bags,
+        "Bags or jars": card.bags,
         "Flush": card.flush,
         "Grade": card.get_grade_display(),
         "Harvested": card.harvested_on and day(card.harvested_on),

@@ -37,6 +37,7 @@ from farm.reports.record_rows import (
     state_words,
     words_of,
 )
+from farm.templatetags.farm_format import moment
 from farm.units import UnitError
 from ledger.errors import Refused
 
@@ -286,13 +287,13 @@ def facts_of(request: PageRequest, kind: RecordKind, record: Record) -> list[tup
     second = [("Second signature", second_signature(record, farm))] if kind.review else []
     return [
         ("Farm", f"{farm.name}, {farm.place}"),
-        ("Done", f"{timezone.localtime(record.happened_at):%Y-%m-%d %H:%M}"),
+        ("Done", moment(record.happened_at)),
         *place,
         *lot,
         *[(label, words) for label, words in said if words],
         *([("Note", record.note)] if record.note else []),
         ("Signed", signature(record)),
-        ("Recorded", f"{timezone.localtime(record.recorded_at):%Y-%m-%d %H:%M}"),
+        ("Recorded", moment(record.recorded_at)),
         *second,
         *([("State", state_words(record))] if state_words(record) else []),
     ]

@@ -101,8 +101,8 @@ def card_inputs(choice: Choice, day: date) -> CardInputs:
         **_pack(choice.product, day),
         **place_values(choice.place),
         **_rates(day),
-        "tax_ppm": Known(choice.product.tax_ppm, "look-up: the product's tax"),
-        "net_mg": Known(choice.product.net_mg, "look-up: the product's net weight"),
+        "tax_ppm": Known(choice.product.tax_ppm, "farm details: the product's tax"),
+        "net_mg": Known(choice.product.net_mg, "farm details: the product's net weight"),
         "margin_ppm": Known(200_000, "a start: choose your own"),
     }
     by_lot = {
@@ -138,7 +138,7 @@ def place_values(place: SellingPlace) -> dict[str, Known]:
     """What a day at a selling place costs, and how much is sold there on one."""
     day_mg, days = usual_day_mg(place)
     believed = 20_000_000 if place.kind == PlaceKind.STALL else 8_000_000
-    look_up = "look-up: the selling place"
+    look_up = "farm details: the selling place"
     return {
         "day_fee_money": Known(place.day_fee_money, look_up),
         "takings_ppm": Known(place.fee_ppm, look_up),
@@ -165,8 +165,10 @@ def _batch(choice: Choice) -> dict[str, Known]:
     return {
         "blocks": blocks,
         "load_blocks": Known(blocks.value, "as many as in the batch"),
-        "run_wh": Known(vessel.run_wh if vessel else 0, f"look-up: {vessel or 'no steriliser'}"),
-        "shelf_days": Known(shelf_days, "look-up: the strain's days"),
+        "run_wh": Known(
+            vessel.run_wh if vessel else 0, f"farm details: {vessel or 'no steriliser'}"
+        ),
+        "shelf_days": Known(shelf_days, "farm details: the strain's days"),
     }
 
 
@@ -272,12 +274,12 @@ def last_prices(items: Iterable[Item], day: date) -> dict[int, tuple[int, str]]:
 def _crop(choice: Choice, own: Experience) -> dict[str, Known]:
     """The farm's own figures once there are enough blocks, else the strain's and the usual ones."""
     strain = choice.strain
-    planned = "look-up: the strain's planning figure"
+    planned = "farm details: the strain's planning figure"
     source = f"own: {own.blocks} blocks in {own.lots} lots"
     kept = 1 - strain.species.water_loss_ppm / MILLION
     fridge = Known(
         round(MILLION * (1 - kept**FRIDGE_DAYS)),
-        f"look-up: the species, {FRIDGE_DAYS} days in the fridge",
+        f"farm details: the species, {FRIDGE_DAYS} days in the fridge",
     )
     flushes = own.flushes_mg if own.is_enough else strain.flushes_mg
     weights = [Known(mg, source if own.is_enough else planned) for mg in flushes]
@@ -309,11 +311,11 @@ def _times(choice: Choice) -> dict[str, Known]:
     blocks = _batch(choice)["blocks"].value
     each = sum(times[name][1] for name in GROWING)
     once = sum(times[name][0] for name in (*GROWING, "steriliser run"))
-    source = f"look-up: standard times, {blocks} blocks at a time"
+    source = f"farm details: standard times, {blocks} blocks at a time"
     return {
         "block_seconds": Known(round(each + once / blocks), source),
-        "pick_seconds": Known(times["pick"][1], "look-up: standard times"),
-        "pack_seconds": Known(times["pack"][1], "look-up: standard times"),
+        "pick_seconds": Known(times["pick"][1], "farm details: standard times"),
+        "pack_seconds": Known(times["pack"][1], "farm details: standard times"),
     }
 
 
@@ -336,7 +338,7 @@ def _pack(product: Product, day: date) -> dict[str, Known]:
 def _rates(day: date) -> dict[str, Known]:
     """The rates in force; one that was never stated stays unknown."""
     rows = Rate.objects.filter(from_day__lte=day).order_by("from_day")
-    known = {row.of: Known(row.rate_money, f"look-up: since {row.from_day}") for row in rows}
+    known = {row.of: Known(row.rate_money, f"farm details: since {row.from_day}") for row in rows}
     keys = {
         RateOf.OWN_HOUR: "own_hour_money",
         RateOf.PAID_HOUR: "paid_hour_money",

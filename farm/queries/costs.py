@@ -18,7 +18,7 @@ Cost = tuple[int, ...]
 ZERO: Cost = (0,) * len(KINDS)
 OWN = KINDS.index("own")
 MG_PER_KG = 1_000_000
-UNITS = {
+UNITS: dict[int, str] = {
     Stage.CULTURE: "portion",
     Stage.GRAIN: "bag",
     Stage.BAGS: "bag",
@@ -96,6 +96,18 @@ class CostOfLot:
         return amount.mass_mg or 0, MG_PER_KG
 
 
+def unit_of(lot: Lot) -> str:
+    """What one of a lot is called: a block, a pack, a kg; a jar where its recipe's name says so."""
+    if lot.item.dimension != Dimension.COUNT:
+        return "kg"
+    unit = UNITS.get(lot.card.stage, "piece")
+    return "jar" if unit == "bag" and is_in_jars(lot) else unit
+
+
+def is_in_jars(lot: Lot) -> bool:
+    return "jar" in lot.item.name.casefold()
+
+
 def cost_of(lot: Lot) -> CostOfLot:
     """Work out what a lot cost so far; about fifteen queries, however large its past."""
     flows = list(Flow.objects.filter(lot=lot))
@@ -106,7 +118,7 @@ def cost_of(lot: Lot) -> CostOfLot:
         code=lot.code,
         name=lot.item.name,
         stage=stage.label,
-        unit=UNITS.get(stage, "piece") if lot.item.dimension == Dimension.COUNT else "kg",
+        unit=unit_of(lot),
         made_on=lot.made_by.happened_on,
         made=amount_in(lot, made),
         good=amount_in(lot, made - _lost_before_picking(lot, flows)),

@@ -32,15 +32,15 @@ def usual_strain() -> Strain | None:
 def flush_inputs(strain: Strain, day: date) -> dict[str, Known]:
     """Numbers of the second-flush question for a strain on a day; what is not known is left out."""
     own = experience_of(strain)
-    planned = "look-up: the strain's planning figure"
+    planned = "farm details: the strain's planning figure"
     source = f"own: {own.blocks} blocks in {own.lots} lots"
     flushes = own.flushes_mg if own.is_enough else strain.flushes_mg
     stand = max(strain.first_pick_days - strain.spawn_run_days, 1)
     known = {
         "flush_mg": Known(flushes[1], source if own.is_enough else planned),
-        "wait_days": Known(strain.flush_gap_days, "look-up: the strain's days between flushes"),
+        "wait_days": Known(strain.flush_gap_days, "farm details: days between its flushes"),
         "fresh_mg": Known(flushes[0], source if own.is_enough else planned),
-        "stand_days": Known(stand, "look-up: the strain's days from fruiting to the first pick"),
+        "stand_days": Known(stand, "farm details: days from fruiting to the first pick"),
     }
     if price := _net_per_kg(strain.species, day, Form.FRESH):
         known["kilo_money"] = price
@@ -64,7 +64,7 @@ def drying_inputs(species: Species, day: date) -> dict[str, Known]:
     if cost := _drying_cost(dried, day):
         known["drying_money"] = cost
     if price := _net_per_kg(species, day, Form.FRESH):
-        source = price.source.removeprefix("own: ").removeprefix("look-up: ")
+        source = price.source.removeprefix("own: ").removeprefix("farm details: ")
         half = Known(price.value // 2, f"half of {source}")
         known["discount_money"] = half
     if price := _net_per_kg(species, day, Form.DRIED):
@@ -102,7 +102,7 @@ def _listed_per_kg(species: Species, day: date, form: str) -> Known | None:
         / (1 + Fraction(row.product.tax_ppm if row.tax_included else 0, MILLION))
         for row in in_force.values()
     ]
-    return Known(round(min(nets)), "look-up: the lowest price in force, net") if nets else None
+    return Known(round(min(nets)), "farm details: the lowest price in force, net") if nets else None
 
 
 def _sold(species: Species, form: str, since: date, *, until: date) -> tuple[int, int]:
@@ -198,7 +198,7 @@ def _ratio(species: Species, own: _Dried) -> Known:
         return Known(round(ratio), f"own: {own.times} dryings")
     kilo = Portion(MILLION, species.moisture_ppm)
     by_water = round(Fraction(MILLION * MILLION, dried_mass(kilo, DRIED_TO_PPM)))
-    return Known(by_water, "look-up: the species' water, dried to 10 % moisture")
+    return Known(by_water, "farm details: the species' water, dried to 10 % moisture")
 
 
 def _drying_cost(own: _Dried, day: date) -> Known | None:

@@ -53,17 +53,40 @@ WORK = (
 )  # fmt: skip
 
 
+# Whoever has written so many entries knows the way.
+FIRST_ENTRIES = 100
+FILLED, RUN = "fill blocks", "steriliser run"
+
+
 def first_hour() -> list[Step]:
     """List every step with whether it is done; one query a look-up and one for the work."""
-    seen = set(Entry.objects.values_list("kind", flat=True).distinct())
     set_up = [
         Step(title, why, model._default_manager.exists(), page, about)
         for title, why, model, page, about in SET_UP
     ]
-    work = [
-        Step(title, why, kind in seen, "record-action", (slug,)) for title, why, kind, slug in WORK
-    ]
-    return [*set_up, *work]
+    return [*set_up, *_work().values()]
+
+
+def next_step(after: Entry) -> Step | None:
+    """Say what follows an entry while the first hour lasts; one query, none once it is long past.
+
+    Filled blocks are sterilised, as the grain was before them.
+    """
+    if after.seq > FIRST_ENTRIES:
+        return None
+    work = _work()
+    if work["pick"].is_done:
+        return None
+    return work[RUN] if after.kind == FILLED else next(s for s in work.values() if not s.is_done)
+
+
+def _work() -> dict[str, Step]:
+    """The steps of the work by the kind of their entry; one query."""
+    seen = set(Entry.objects.values_list("kind", flat=True).distinct())
+    return {
+        kind: Step(title, why, kind in seen, "record-action", (slug,))
+        for title, why, kind, slug in WORK
+    }
 
 
 def is_past() -> bool:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 
+from farm import habits
 from farm.habits import to_places
 from farm.planning.variance import DIFFERENCES, Factor
 from farm.queries.against_plan import BatchAgainst, MonthAgainst
@@ -53,7 +54,7 @@ def batch_against_report(one: BatchAgainst, made: Made) -> Report:
     strain = batch.root.card.strain
     return Report(
         title=f"{batch.root.code} against its plan",
-        subtitle=f"Blocks, {strain} · started {batch.root.made_by.happened_on}",
+        subtitle=f"Blocks, {strain} · started {habits.day(batch.root.made_by.happened_on)}",
         farm_name=made.farm_name,
         made_by=made.by,
         made_at=made.at,

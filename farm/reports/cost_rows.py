@@ -2,6 +2,7 @@
 
 from fractions import Fraction
 
+from farm import habits
 from farm.queries.costs import ACTUAL, IN_PART, MG_PER_KG, CostOfLot
 from farm.queries.kilos import Kilo
 from farm.reports.bars import Step, waterfall
@@ -57,7 +58,7 @@ LOSSES_DIVIDE = (
 def cost_report(cost: CostOfLot, made: Made) -> Report:
     report = Report(
         title=f"Cost of {cost.code}",
-        subtitle=f"{cost.name} · {cost.stage} · made {cost.made_on}",
+        subtitle=f"{cost.name} · {cost.stage} · made {habits.day(cost.made_on)}",
         farm_name=made.farm_name,
         made_by=made.by,
         made_at=made.at,

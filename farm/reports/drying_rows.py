@@ -38,12 +38,12 @@ SPECIES = (
     Column("All of it, to 1"),
     Column("Median run, to 1"),
     Column("Fresh water that the median implies, wet basis", Kind.RATIO),
-    Column("Water by the look-up, wet basis", Kind.RATIO),
+    Column("Water as the farm states it, wet basis", Kind.RATIO),
 )
 NOTE = (
     "Dry matter stays: out = in × (1 − water fresh) ÷ (1 − water left), both on the wet basis. "
     f"“Should be” takes {DRIED_TO_PPM // 10_000} % left, common practice. Below 0 % left, the "
-    "fresh mushrooms held more water than the look-up says, or a weight is wrong."
+    "fresh mushrooms held more water than the farm states, or a weight is wrong."
 )
 NO_KILL_STEP = (
     "Drying at usual heat keeps; it is not a kill step. The temperature and the time stand here as "

@@ -6,6 +6,7 @@ What an invoice states is what Directive 2006/112/EC asks in Art. 226, a simplif
 
 from collections.abc import Iterable, Sequence
 
+from farm import habits
 from farm.models import DeliveryNote, Farm, Invoice, InvoiceKind
 from farm.queries.invoices import PaperLine, RateTotal, lines_of, rate_totals
 from farm.queries.orders import DueOrder, Given
@@ -38,7 +39,7 @@ def invoice_paper(invoice: Invoice, farm: Farm) -> Paper:
     rates = rate_totals(lines)
     report = Report(
         title=f"{TITLES[InvoiceKind(invoice.kind)]} {invoice}",
-        subtitle=f"to invoice {invoice.credits} of {invoice.credits.issued_on}"
+        subtitle=f"to invoice {invoice.credits} of {habits.day(invoice.credits.issued_on)}"
         if invoice.credits
         else "",
         farm_name=invoice.seller_name,
@@ -82,7 +83,11 @@ def note_paper(
         made_at=entry.happened_at.astimezone(farm.zone),
         facts=(
             Fact("Delivered on", note.issued_on, Kind.DATE),
-            *((Fact("Order", f"{note.order_id}, for {note.due_on}"),) if note.order_id else ()),
+            *(
+                (Fact("Order", f"{note.order_id}, for {habits.day(note.due_on)}"),)
+                if note.order_id
+                else ()
+            ),
         ),
         tables=(given, *asked),
     )

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from datetime import date
 
+from farm import habits
 from farm.models import Customer, Farm
 from farm.queries.orders import Asked, DueOrder
 from farm.queries.owed import AGES, Account, StatementLine
@@ -40,7 +41,7 @@ def owed_report(accounts: Sequence[Account], day: date, made: Made) -> Report:
     summed = {column.name for column in OWED if column.kind is Kind.MONEY}
     return Report(
         title="Who owes what",
-        subtitle=f"at the end of {day}, by the day each invoice was to be paid",
+        subtitle=f"at the end of {habits.day(day)}, by the day each invoice was to be paid",
         farm_name=made.farm_name,
         made_by=made.by,
         made_at=made.at,
@@ -83,7 +84,7 @@ def statement_paper(
     )
     report = Report(
         title=f"Statement of {customer}",
-        subtitle=f"customer {customer.number}, at {made.at:%Y-%m-%d}",
+        subtitle=f"customer {customer.number}, at {habits.day(made.at)}",
         farm_name=farm.name,
         made_by=made.by,
         made_at=made.at,

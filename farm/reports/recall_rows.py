@@ -2,6 +2,7 @@
 
 from zoneinfo import ZoneInfo
 
+from farm import habits
 from farm.models import RecallCall
 from farm.queries.balance import round_ppm
 from farm.queries.recalls import NOT_CALLED, RecallState
@@ -26,7 +27,8 @@ def recall_report(state: RecallState, made: Made, *, names: Names, zone: ZoneInf
     recall, frozen = state.recall, state.frozen
     return Report(
         title=f"Recall {recall.number}",
-        subtitle=f"{recall.suspects} · opened {recall.opened_at.astimezone(zone):%Y-%m-%d %H:%M} "
+        subtitle=f"{recall.suspects} · opened "
+        f"{habits.moment(recall.opened_at.astimezone(zone))} "
         f"by {recall.by}",
         farm_name=made.farm_name,
         made_by=made.by,

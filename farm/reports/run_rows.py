@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 
+from farm import habits
 from farm.habits import to_places
 from farm.models import Farm
 from farm.queries.run_readings import GAP, Point, RunCourse
@@ -44,7 +45,7 @@ def _summary(course: RunCourse, farm: Farm) -> Table:
         ("Lag behind steam", _lag(course)),
         ("Signed", f"{kept.initials}, {kept.recorded_at.astimezone(farm.zone):%Y-%m-%d %H:%M}"),
     )
-    title = f"Run {kept.entry_id}, begun {course.points[0].at:%Y-%m-%d %H:%M}"
+    title = f"Run {kept.entry_id}, begun {habits.moment(course.points[0].at)}"
     return Table(title, (Column("What"), Column("Value")), rows, note=RUN_CAUTION)
 
 

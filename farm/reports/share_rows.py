@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from datetime import date
 
+from farm import habits
 from farm.models import Farm, Payment
 from farm.queries.orders import DueOrder
 from farm.queries.shares import ShareState
@@ -43,7 +44,7 @@ def shares_report(states: Sequence[ShareState], day: date, made: Made) -> Report
     summed = {"Paid", "Delivered for", "Held", "Still to pay"}
     return Report(
         title="Shares",
-        subtitle=f"at the end of {day}",
+        subtitle=f"at the end of {habits.day(day)}",
         farm_name=made.farm_name,
         made_by=made.by,
         made_at=made.at,

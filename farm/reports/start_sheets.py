@@ -22,7 +22,7 @@ HOW = (
     "One row is one thing. A star marks a column that must be filled in. Keep the first row, and "
     "keep the names of the sheets and columns.",
     "Days are dates. A weight may have its unit in the cell, such as 12.4 lb or 250 g.",
-    "Species and strains are under Look-ups, because the farm plans by them; add them there first.",
+    "Species and strains are under Farm details, as the farm plans by them; add them there first.",
 )
 
 

@@ -46,7 +46,7 @@ LOSS_NOTE = (
     "The share of its weight that a lot loses a day; its own figure is the median of its weighings "
     f"(from {ENOUGH} on), and eight in ten of them lie between the two beside it. A weighing "
     "writes off as water what the last column allows, and asks about the rest: where your own band "
-    "reaches beyond it, change the species' figure under Look-ups."
+    "reaches beyond it, change the species' figure under Farm details."
 )
 NOTE = (
     "“Goes” counts within a species or product: 1 goes first. What should be there now is what was "

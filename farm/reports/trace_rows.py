@@ -2,6 +2,7 @@
 
 from datetime import tzinfo
 
+from farm import habits
 from farm.models import Stage
 from farm.queries.finding import Amount
 from farm.queries.traces import Trace
@@ -60,7 +61,7 @@ def trace_report(trace: Trace, made: Made, *, names: bool) -> Report:
     lot = trace.lot
     return Report(
         title=f"Trace of {lot.code}, {way}",
-        subtitle=f"{lot.name} · {lot.stage.label} · made {lot.made_on}",
+        subtitle=f"{lot.name} · {lot.stage.label} · made {habits.day(lot.made_on)}",
         farm_name=made.farm_name,
         made_by=made.by,
         made_at=made.at,

@@ -7,6 +7,7 @@ from datetime import date
 
 from reportlab.pdfgen.canvas import Canvas
 
+from farm import habits
 from farm.models import Farm
 from farm.queries import wall_sheets as sheets
 from farm.queries.labels import grouped
@@ -98,7 +99,7 @@ class _Paper:
 
 def _write_head(paper: _Paper, sheet: WallSheet, farm: Farm, *, at: tuple[int, int]) -> None:
     paper.y -= 18
-    title = f"{sheets.TITLES[sheet.sheet]}, {sheet.day:%A} {sheet.day}"
+    title = f"{sheets.TITLES[sheet.sheet]}, {habits.day(sheet.day)}"
     paper.put((MARGIN, paper.y), title, 18, bold=True)
     number = f"page {at[0]} of {at[1]}"
     paper.put((paper.width - MARGIN - text_width(number, 12), paper.y), number, 12)

@@ -15,7 +15,7 @@ class Holds(Enum):
 
     WORDS = "words"
     CHOICE = "one of a few words"
-    NAME = "the name of something on another sheet or under Look-ups"
+    NAME = "the name of something on another sheet or under Farm details"
     DAY = "a day"
     MASS = "a weight"  # mg
     AMOUNT = "a weight, or a number of pieces"  # read once it is known which
@@ -61,7 +61,7 @@ NAME = Col(key="name", title="Name")
 ADDRESS = Col(key="address", title="Address", needed=False, longest=200)
 CONTACT = Col(key="contact", title="Telephone or e-mail", needed=False, longest=120)
 STRAIN = Col(key="strain", title="Strain", holds=Holds.NAME, of="strain",
-             hint="As under Look-ups, strains: the species, a point, the strain")  # fmt: skip
+             hint="As under Farm details, strains: the species, a point, the strain")  # fmt: skip
 PLACE = Col(key="place", title="Selling place", holds=Holds.NAME, of="place")
 COST = Col(key="cost_money", title="What it cost", holds=Holds.MONEY,
            hint="For the whole row: what was paid, or what it is worth to the farm; 0 if nothing "
@@ -95,7 +95,7 @@ SHEETS = (
     Sheet("supplies", "Supplies on hand", "Each row becomes a lot: what came together, together.",
           (Col(key="supply", title="Supply", longest=120),
            Col(key="use", title="Used for", holds=Holds.CHOICE, needed=False,
-               choices=_choices(Use), hint="Needed for a supply that is not under Look-ups yet"),
+               choices=_choices(Use), hint="Needed for a supply that is new under Farm details"),
            Col(key="quantity", title="How much", holds=Holds.AMOUNT),
            Col(key="piece_mg", title="Weight of one piece", holds=Holds.MASS, needed=False,
                hint="Makes a supply that is new here one that is counted"),

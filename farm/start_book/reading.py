@@ -160,9 +160,9 @@ def names_known(filled: Filled) -> dict[str, set[str]]:
 
 def _remedy(of: str) -> str:
     if of == "wanted":
-        return "Add it to the sheet of products, or write the species as under Look-ups."
+        return "Add it to the sheet of products, or write the species as under Farm details."
     if of in ("species", "strain"):
-        return "Add it under Look-ups first, with its planning figures, or write it as there."
+        return "Add it under Farm details first, with its planning figures, or write it as there."
     return "Add it to its sheet of this workbook, or write it as there."
 
 
@@ -186,7 +186,7 @@ def _check_products(filled: Filled) -> None:
         if row["form"] == Form.FRESH and row["pack"] == PackKind.AIRTIGHT:
             filled.complain(row, "pack", "Fresh mushrooms in airtight packs can grow the botulism "
                             "poison. Use an open or perforated pack. One whose process was "
-                            "approved is added under Look-ups first.")  # fmt: skip
+                            "approved is added under Farm details first.")  # fmt: skip
 
 
 def _check_supplies(filled: Filled, farm: Farm) -> None:

@@ -10,6 +10,7 @@ from django.utils import timezone
 from farm import habits
 from farm.models import Farm, Stage
 from farm.queries.allocations import SetAside
+from farm.queries.costs import is_in_jars
 from farm.queries.entries import Standing
 from farm.queries.orders import Given
 from farm.units import show_both, show_money, show_pressure, show_temperature
@@ -77,8 +78,14 @@ def amount_of(quantity: int, lot: Lot, farm: Farm) -> str:
         return sign + show_both(size, farm.weight_unit)
     if lot.item.dimension == Dimension.VOLUME:
         return sign + habits.marked(f"{(Decimal(size) / 1000).normalize():f}") + " ml"
-    one, many = NOUNS.get(stage_of(lot), ("piece", "pieces"))
+    one, many = noun_of(lot)
     return f"{sign}{size} {one if size == 1 else many}"
+
+
+def noun_of(lot: Lot) -> tuple[str, str]:
+    """What one piece of a counted lot is called, and many: jars where the recipe's name says so."""
+    one, many = NOUNS.get(stage_of(lot), ("piece", "pieces"))
+    return ("jar", "jars") if one == "bag" and is_in_jars(lot) else (one, many)
 
 
 @register.filter

@@ -90,7 +90,7 @@ def test_what_the_fridge_took_counts_once_the_pick_is_gone(world: World) -> None
 
 def test_the_card_believes_the_look_ups_until_twenty_blocks_are_done(world: World) -> None:
     grown_out(world, 19)
-    assert found(world).values["first_mg"].source == "look-up: the strain's planning figure"
+    assert found(world).values["first_mg"].source == "farm details: the strain's planning figure"
     assert found(world).records == {}
 
     grown_out(world, 19)

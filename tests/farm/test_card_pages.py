@@ -33,7 +33,7 @@ def test_it_opens_with_what_to_ask_and_nothing_typed(world: World, owner: Client
     page = shown(owner)
 
     assert "Oyster, 200 g at Saturday market: never below" in page
-    assert "look-up: the strain&#x27;s planning figure" in page
+    assert "farm details: the strain&#x27;s planning figure" in page
 
 
 def test_a_typed_number_is_used_and_named_as_typed(world: World, owner: Client) -> None:

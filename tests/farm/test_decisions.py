@@ -80,7 +80,7 @@ def test_blocks_kept_after_their_first_pick_are_held_against_it() -> None:
     world.wait(10)
     pick(replace(world.doing(), sure=True), given=[Draw(blocks, 0)], flush=2,
          firsts_mg=3_900 * GRAM)  # fmt: skip
-    check(world.doing(reason="old"), lot=fresh(blocks), colonised_percent=100, lost=39)
+    check(world.doing(reason="old", sure=True), lot=fresh(blocks), colonised_percent=100, lost=39)
     (kept,) = flushes_kept(world.strain)
 
     # 3.9 kg of 39 blocks.

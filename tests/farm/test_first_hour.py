@@ -4,13 +4,15 @@ from fractions import Fraction
 
 import pytest
 from django.test import Client
+from pytest_django import DjangoAssertNumQueries
 
 from farm.actions.starting import add_filling
 from farm.beliefs import FILLINGS
 from farm.models import Farm, Rate, Recipe, Room, Species, Strain, Supply
-from farm.queries.first_hour import first_hour, is_past
+from farm.queries.first_hour import FIRST_ENTRIES, first_hour, is_past, next_step
+from ledger.models import Entry
 from tests.farm.filled import text
-from tests.farm.world import UNIT, World, grow_blocks, picked
+from tests.farm.world import KG, UNIT, World, filled_bags, grow_blocks, grow_spawn, picked
 
 NAMED = {
     "name": "Birch Lane", "place": "Lowfield", "time_zone": "Europe/Madrid", "currency": "EUR",
@@ -138,3 +140,45 @@ def test_the_words_of_the_trade_are_explained(helper: Client) -> None:
 
     assert "One wave of mushrooms from a block" in page
     assert 'id="biological-efficiency"' in page
+
+
+def test_an_entry_leads_on_to_the_next_step_until_the_first_pick(
+    world: World, client: Client
+) -> None:
+    client.force_login(world.owner.user)
+    world.received("rye", 10 * KG)
+    first = text(client.get("/entries/1/"))
+    assert "Next in the first hour:" in first
+    assert 'href="/record/buy-culture/">Buy a culture' in first
+
+    picked(world)
+    assert "Next in the first hour:" not in text(client.get("/entries/1/"))
+
+
+def test_filled_blocks_lead_to_the_steriliser_and_its_run_to_inoculating(
+    world: World, client: Client
+) -> None:
+    client.force_login(world.owner.user)
+    grow_spawn(world)
+    filled_bags(world, 4)
+    *_, filled, run = Entry.objects.order_by("seq")
+
+    assert "Sterilise it" in text(client.get(f"/entries/{filled.seq}/"))
+    assert "/record/inoculate-blocks/" in text(client.get(f"/entries/{run.seq}/"))
+
+
+def test_whoever_does_not_run_the_farm_is_led_nowhere(world: World, client: Client) -> None:
+    client.force_login(world.helper.user)
+    world.received("rye", 10 * KG)
+
+    assert "Next in the first hour:" not in text(client.get("/entries/1/"))
+
+
+@pytest.mark.django_db
+def test_once_it_is_long_past_nothing_is_asked(
+    django_assert_num_queries: DjangoAssertNumQueries,
+) -> None:
+    with django_assert_num_queries(0):
+        assert next_step(Entry(seq=FIRST_ENTRIES + 1)) is None
+    with django_assert_num_queries(1):
+        assert next_step(Entry(seq=FIRST_ENTRIES)) is not None

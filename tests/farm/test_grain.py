@@ -8,6 +8,8 @@ from farm.actions.checks import check
 from farm.actions.common import Draw
 from farm.actions.grain import inoculate_grain, prepare_grain
 from farm.models import Stage
+from farm.queries.costs import cost_of
+from farm.templatetags.farm_format import amount_of
 from ledger.errors import Malformed, NotEnough
 from ledger.models import Lot
 from tests.farm.world import (
@@ -125,3 +127,12 @@ def test_planned_spoilage_of_grain_leaves_in_whole_bags_without_cost(world: Worl
     now = fresh(spawn)
     assert now.quantity == 48 * 1_360 * GRAM
     assert now.cost == spawn.cost
+
+
+def test_grain_of_a_jar_recipe_is_counted_in_jars(world: World) -> None:
+    world.grain_recipe.recipe.name = "Rye, quart jar"
+    world.grain_recipe.recipe.save()
+    lot = prepared_grain(world, 7)
+
+    assert amount_of(lot.quantity, lot, world.farm) == "7 jars"
+    assert cost_of(lot).unit == "jar"

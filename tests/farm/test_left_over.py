@@ -85,7 +85,7 @@ def test_every_number_comes_with_its_source(world: World) -> None:
 
     assert ("Fresh for one dried, by weight", "9.00 to 1", "own: 1 dryings") in told
     assert ("Price, net of tax, a kilo dried", "180.00 EUR",
-            "look-up: the lowest price in force, net") in told  # fmt: skip
+            "farm details: the lowest price in force, net") in told  # fmt: skip
 
 
 def test_without_a_dried_price_it_says_what_is_missing(world: World) -> None:

@@ -1,4 +1,4 @@
-"""Look-ups: added, changed, refused; recipes as versions; people with their roles."""
+"""Farm details: added, changed, refused; recipes as versions; people with their roles."""
 
 import pytest
 from django.contrib.auth.models import User

@@ -90,7 +90,7 @@ def test_it_takes_the_rates_that_are_given() -> None:
 def test_a_rate_left_out_is_asked_for_when_it_is_needed() -> None:
     start()
 
-    with pytest.raises(ValidationError, match=r"a kilowatt-hour costs .* Add it under Look-ups"):
+    with pytest.raises(ValidationError, match=r"a kilowatt-hour costs .* under Farm details"):
         rate_on(RateOf.KWH, date(2026, 1, 1))
 
 

@@ -135,7 +135,7 @@ def test_a_number_cell_reads_as_it_would_be_typed(cell: object, text: str) -> No
         ("picks", 4, 0, "0 of it cannot be"),
         ("picks", 3, "4/5/26", "“4/5/26” is not a day: type it as 2026-04-30"),
         ("picks", 3, date(2027, 1, 1), "2027-01-01 has not been yet"),
-        ("picks", 1, "Enoki · White", "“Enoki · White” is not known. Add it under Look-ups"),
+        ("picks", 1, "Enoki · White", "“Enoki · White” is not known. Add it under Farm details"),
         ("sales", 2, "Nobody", "“Nobody” is not known. Add it to its sheet"),
         ("sales", 0, "Z", "“Z” is not known"),
         ("sales", 4, 11, "More than was picked as “A”, in row 2 of Last season's picks"),

@@ -153,7 +153,7 @@ def test_a_late_tap_keeps_the_price_that_its_page_showed(
 
 
 def test_a_till_price_is_never_above_the_list(world: World, load: StallDay, lot: Lot) -> None:
-    with pytest.raises(Malformed, match=r"5\.01.* is above the listed .*5\.00.* Look-ups, prices"):
+    with pytest.raises(Malformed, match=r"5\.01.* is above the listed .*5\.00.* details, prices"):
         set_price(
             world.doing(), stall_day=load, item=lot.item, unit_money=50_100, why=Discount.OTHER
         )

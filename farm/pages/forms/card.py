@@ -147,7 +147,7 @@ class NumberForm(FarmForm):
     def _offer_asked(self, asked_money: int | None) -> None:
         field = MoneyField(label="Asked now, a pack, tax in it", required=False)
         self._add("Packing and selling", "asked_money", field)
-        known = Known(asked_money, "look-up: the price there") if asked_money else None
+        known = Known(asked_money, "farm details: the price there") if asked_money else None
         self._explain(field, known, InputKind.MONEY)
 
     def _add(self, title: str, name: str, field: AmountField) -> None:

@@ -340,7 +340,7 @@ class RowField(forms.ModelChoiceField):  # type: ignore[type-arg]
             self.empty_label = None
         if not self.rows:
             name = self.queryset.model._meta.verbose_name
-            self.help_text = f"No {name} yet: add one under Look-ups"
+            self.help_text = f"No {name} yet: add one under Farm details"
 
     def to_python(self, value: object) -> Model | None:
         """Take a row that was read already; one that is not listed is asked for."""

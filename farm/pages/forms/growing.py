@@ -98,7 +98,7 @@ class ProductForm(LookupForm):
         if gtin and self.prefix_of_farm and not begins_with(gtin, self.prefix_of_farm):
             raise forms.ValidationError(
                 f"{gtin} does not begin with the farm's GS1 prefix, {self.prefix_of_farm}. Give "
-                "the number that the farm gave this pack, or put the prefix right under Look-ups, "
-                "The farm."
+                "the number that the farm gave this pack, or put the prefix right under Farm "
+                "details, The farm."
             )
         return gtin

@@ -38,18 +38,18 @@ from farm.queries.left_over import advice_for
 from farm.queries.sales import open_loads
 from farm.queries.stall_days import (
     Earned,
-    came_back,
+    became_of,
+    days_before,
     earned_by,
-    earned_of,
-    item_rows,
     settled_days,
     usual_of,
 )
-from farm.queries.till import till_goods
+from farm.queries.till import tapped_packs
 from farm.reports.fee_rows import fee_report
 from farm.reports.left_over_rows import advice_words
 from farm.templatetags.farm_format import amount_of
 from ledger.errors import Refused
+from ledger.models import Lot
 
 NEWEST = 60
 MONEY = (Right.SELL, Right.SEE_SALES)
@@ -135,20 +135,23 @@ def stall_day(request: PageRequest, seq: int) -> HttpResponse:
     sale, load = _settled(request, seq)
     farm, person = request.farm, request.person
     sees_costs, takes = may(person, Right.SEE_COSTS), sees_stall_prices(person)
-    earned, cash = earned_of(sale), cash_of(sale) if takes else None
+    before = days_before(sale) if sees_costs else []
+    days, cash = earned_by([sale, *before]), cash_of(sale) if takes else None
+    earned, usual = days[sale.pk], usual_of([days[one.pk] for one in before])
+    became = became_of(sale)
     shown = StallDayPage(
         sale=sale,
         load=load,
         head=head_of(earned, farm, takes=takes, sees_costs=sees_costs),
-        said=said_of(earned, usual_of(sale), load=load, farm=farm) if sees_costs else [],
+        said=said_of(earned, usual, load=load, farm=farm) if sees_costs else [],
         earned=earned_lines(earned, farm) if sees_costs else [],
         takes=takes,
         cash=cash,
         cash_lines=cash_lines(cash, farm) if cash else [],
-        rows=[shown_item(row, farm, takes=takes) for row in item_rows(sale)],
+        rows=[shown_item(row, farm, takes=takes) for row in became.items()],
         discount=_discount(sale) if takes else "",
-        tapped=sum(one.sold for one in till_goods(load) if one.is_counted),
-        advice=_advice(request, sale) if sees_costs else [],
+        tapped=tapped_packs(load),
+        advice=_advice(request, became.back()) if sees_costs else [],
         undo=UndoForm(initial={"uuid": uuid4()}),
     )
     return show(request, "farm/stall/day.html", shown)
@@ -242,7 +245,7 @@ def _discount(sale: Sale) -> str:
     return said
 
 
-def _advice(request: PageRequest, sale: Sale) -> list[tuple[str, str, str]]:
+def _advice(request: PageRequest, back: list[tuple[Lot, int]]) -> list[tuple[str, str, str]]:
     """What to do with each lot that came back: its code, how much, in words."""
     farm, day = request.farm, timezone.localdate()
     return [
@@ -251,7 +254,7 @@ def _advice(request: PageRequest, sale: Sale) -> list[tuple[str, str, str]]:
             f"{advice.lot.item}, {amount_of(advice.quantity, advice.lot, farm)}",
             advice_words(advice, farm.currency),
         )
-        for advice in advice_for(came_back(sale), day)
+        for advice in advice_for(back, day)
     ]
 
 

@@ -5,14 +5,14 @@ cost that the book works out for what was sold.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 from statistics import median
 
-from django.db.models import F, QuerySet, Sum
+from django.db.models import F, Q, QuerySet, Sum
 
-from farm.models import LoadLine, Sale, SaleLine, SellingCost
+from farm.models import GivenAway, LoadLine, Sale, SaleLine, SellingCost
 from ledger.models import KINDS, Flow, Item, Line, Lot, Role
 
 USUAL_DAYS = 8
@@ -81,20 +81,65 @@ class ItemRow:
         return self.took - self.sold - self.given
 
 
+@dataclass(frozen=True)
+class Became:
+    """What became of a load, line by line.
+
+    ``gone``: what was sold or given away, by lot, item and role; ``gross``: takings by item.
+    """
+
+    lines: tuple[LoadLine, ...]
+    gone: tuple[tuple[int, int, str, int], ...]
+    gross: Mapping[int, int]
+
+    def items(self) -> list[ItemRow]:
+        """Product by product, in the order of the load list."""
+        lines: dict[Item, list[LoadLine]] = defaultdict(list)
+        for line in self.lines:
+            lines[line.lot.item].append(line)
+        return [
+            ItemRow(
+                item=item,
+                lots=tuple(line.lot for line in several),
+                took=sum(line.quantity for line in several),
+                sold=self._of_item(item, Role.SOLD),
+                given=self._of_item(item, Role.LOST),
+                gross=self.gross.get(item.pk, 0),
+            )
+            for item, several in lines.items()
+        ]
+
+    def back(self) -> list[tuple[Lot, int]]:
+        """What came back of each lot and is still on hand, for whoever decides about it."""
+        gone: dict[int, int] = defaultdict(int)
+        for lot, _, _, quantity in self.gone:
+            gone[lot] += quantity
+        back = [(line.lot, line.quantity - gone[line.lot_id]) for line in self.lines]
+        return [(lot, min(quantity, lot.quantity)) for lot, quantity in back
+                if min(quantity, lot.quantity) > 0]  # fmt: skip
+
+    def _of_item(self, item: Item, role: Role) -> int:
+        return sum(gone for _, of, how, gone in self.gone if (of, how) == (item.pk, role))
+
+
 def settled_days() -> QuerySet[Sale]:
     """The sales that settled stall days and stand, the newest day first."""
     sales = Sale.objects.filter(stall_day__isnull=False)
     standing = sales.exclude(entry__amendments__takes_back=True)
-    known = standing.select_related("entry", "place", "stall_day__place", "stall_day__seller")
+    known = standing.select_related("entry", "place", "stall_day__place", "stall_day__seller__user")
     return known.order_by("-stall_day__day", "-pk")
 
 
-def earned_of(sale: Sale) -> Earned:
-    return earned_by([sale])[sale.pk]
+def days_before(sale: Sale) -> list[Sale]:
+    """The last settled days before one, at its place and on its weekday."""
+    assert sale.stall_day
+    day = sale.stall_day.day
+    before = settled_days().filter(place=sale.place, stall_day__day__lt=day)
+    return list(before.filter(stall_day__day__iso_week_day=day.isoweekday())[:USUAL_DAYS])
 
 
 def earned_by(sales: Sequence[Sale]) -> dict[int, Earned]:
-    """Work out what each of some settled days earned; five queries and one for each return."""
+    """Work out what each of some settled days earned; five queries."""
     found = {sale.pk: Earned() for sale in sales}
     by_entry = {sale.entry_id: found[sale.pk] for sale in sales}
     _add_takings(found)
@@ -105,13 +150,8 @@ def earned_by(sales: Sequence[Sale]) -> dict[int, Earned]:
     return found
 
 
-def usual_of(sale: Sale) -> Usual | None:
-    """What the last days at that place on that weekday came to; none before the first."""
-    assert sale.stall_day
-    day = sale.stall_day.day
-    before = settled_days().filter(place=sale.place, stall_day__day__lt=day)
-    alike = before.filter(stall_day__day__iso_week_day=day.isoweekday())[:USUAL_DAYS]
-    days = list(earned_by(list(alike)).values())
+def usual_of(days: Sequence[Earned]) -> Usual | None:
+    """What some days usually came to; nothing is usual before the first."""
     if not days:
         return None
     return Usual(
@@ -121,43 +161,19 @@ def usual_of(sale: Sale) -> Usual | None:
     )
 
 
-def item_rows(sale: Sale) -> list[ItemRow]:
-    """What became of the load, product by product, in the order of the load list; four queries."""
-    loaded = LoadLine.objects.filter(stall_day=sale.stall_day).order_by("pk")
-    lines: dict[Item, list[LoadLine]] = defaultdict(list)
-    for line in loaded.select_related("lot__item", "lot__card"):
-        lines[line.lot.item].append(line)
-    sold = _by_item(Flow.objects.filter(entry=sale.entry_id, role=Role.SOLD))
-    given = _by_item(Flow.objects.filter(entry__given_away__sale=sale, role=Role.LOST))
+def became_of(sale: Sale) -> Became:
+    """What became of the load that a sale settled; three queries."""
+    loaded = LoadLine.objects.filter(stall_day=sale.stall_day).order_by("pk").select_related(
+        "lot__item", "lot__card__species", "lot__card__product"
+    )  # fmt: skip
+    given = GivenAway.objects.filter(sale=sale).values("entry")
+    flows = Flow.objects.filter(
+        Q(entry=sale.entry_id, role=Role.SOLD) | Q(entry__in=given, role=Role.LOST)
+    )
+    gone = flows.order_by().values_list("lot", "lot__item", "role").annotate(gone=-Sum("quantity"))
     money = SaleLine.objects.filter(sale=sale, line__role=Role.SOLD)
     gross = dict(money.values_list("line__lot__item").annotate(Sum("gross")).order_by())
-    return [
-        ItemRow(
-            item=item,
-            lots=tuple(line.lot for line in several),
-            took=sum(line.quantity for line in several),
-            sold=sold.get(item.pk, 0),
-            given=given.get(item.pk, 0),
-            gross=gross.get(item.pk, 0),
-        )
-        for item, several in lines.items()
-    ]
-
-
-def came_back(sale: Sale) -> list[tuple[Lot, int]]:
-    """What came back of each lot and is still on hand, for whoever decides about it."""
-    gone: dict[int, int] = defaultdict(int)
-    flows = Flow.objects.filter(entry=sale.entry_id, role=Role.SOLD)
-    for lot, quantity in [
-        *flows.values_list("lot_id", "quantity"),
-        *Flow.objects.filter(entry__given_away__sale=sale).values_list("lot_id", "quantity"),
-    ]:
-        gone[lot] -= quantity
-    loaded = LoadLine.objects.filter(stall_day=sale.stall_day).order_by("pk")
-    known = loaded.select_related("lot__item", "lot__card__species", "lot__card__product")
-    back = [(line.lot, line.quantity - gone[line.lot_id]) for line in known]
-    return [(lot, min(quantity, lot.quantity)) for lot, quantity in back
-            if min(quantity, lot.quantity) > 0]  # fmt: skip
+    return Became(tuple(loaded), tuple(gone), gross)
 
 
 # --- parts -----------------------------------------------------------------------------------
@@ -173,17 +189,28 @@ def _add_takings(found: dict[int, Earned]) -> None:
 
 def _add_cost_of_sold(by_entry: dict[int, Earned]) -> None:
     """Cost of what was sold, less that of what came back since."""
-    sold = Flow.objects.filter(entry__in=by_entry, role=Role.SOLD)
-    for entry, cost, own in _costs(sold, "entry_id"):
-        by_entry[entry].cost, by_entry[entry].own_cost = cost, own
     backs = Line.objects.filter(role=Role.BACK, returns__entry__in=by_entry)
-    for entry, place, lot in backs.values_list(
-        "returns__entry", "entry__place", "lot_id"
-    ).distinct():
-        flows = Flow.objects.filter(entry=place, lot=lot, role=Role.BACK)
-        for _, cost, own in _costs(flows, "entry_id"):
-            by_entry[entry].cost += cost
-            by_entry[entry].own_cost += own
+    came = set(backs.values_list("returns__entry", "entry__place", "lot"))
+    returns = {place for _, place, _ in came}
+    flows = Flow.objects.filter(
+        Q(entry__in=by_entry, role=Role.SOLD) | Q(entry__in=returns, role=Role.BACK)
+    )
+    sums = flows.values_list("entry", "lot", "role").annotate(*(Sum(kind) for kind in KINDS))
+    returned = {}
+    for entry, lot, role, *parts in sums.order_by():
+        if role == Role.SOLD:
+            _add_cost(by_entry[entry], parts)
+        else:
+            returned[entry, lot] = parts
+    for entry, place, lot in came:
+        _add_cost(by_entry[entry], returned.get((place, lot), ()))
+
+
+def _add_cost(day: Earned, parts: Sequence[int]) -> None:
+    """Add cost that left a lot, by its kinds, and own hours' part of it."""
+    if parts:
+        day.cost -= sum(parts)
+        day.own_cost -= parts[OWN]
 
 
 def _add_given(found: dict[int, Earned]) -> None:
@@ -212,17 +239,6 @@ def _add_selling(by_entry: dict[int, Earned]) -> None:
 
 
 OWN = KINDS.index("own")
-
-
-def _costs(flows: QuerySet[Flow], by: str) -> list[tuple[int, int, int]]:
-    """Cost that left lots, and own hours' part of it, added up by a key."""
-    sums = flows.values_list(by).annotate(*(Sum(kind) for kind in KINDS)).order_by()
-    return [(key, -sum(parts), -parts[OWN]) for key, *parts in sums]
-
-
-def _by_item(flows: QuerySet[Flow]) -> dict[int, int]:
-    sums = flows.values_list("lot__item").annotate(Sum("quantity")).order_by()
-    return {item: -quantity for item, quantity in sums}
 
 
 def _median(values: Iterable[int]) -> int:

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from fractions import Fraction
 from math import floor
 
+from django.db.models import Sum
+
 from farm.models import LoadLine, Stage, StallDay, Tap, TapOf, TillPrice, the_farm
 from farm.queries.prices import prices_at
 from farm.units import MONEY_PER_CENT, in_unit
@@ -66,6 +68,13 @@ def till_goods(stall_day: StallDay) -> list[TillGoods]:
         )
         for item, several in lines.items()
     ]
+
+
+def tapped_packs(stall_day: StallDay) -> int:
+    """How many packs were tapped as sold; one query."""
+    packs = stall_day.taps.filter(of=TapOf.SOLD, item__dimension=Dimension.COUNT)
+    found: int = packs.aggregate(total=Sum("quantity", default=0))["total"]
+    return found
 
 
 def goods_at(stall_day: StallDay, item: Item) -> TillGoods:

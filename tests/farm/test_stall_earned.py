@@ -3,16 +3,27 @@
 from datetime import timedelta
 
 import pytest
+from pytest_django import DjangoAssertNumQueries
 
 from farm.actions.cashing import CashCount, cash_up, tokens_paid
 from farm.actions.common import Draw
 from farm.actions.correcting import correct_quantity, undo
 from farm.actions.selling import take_back
 from farm.actions.stalls import Besides, load_stall, settle_stall
-from farm.models import Given, Sale, SaleLine, StallDay, Token
+from farm.models import Given, Person, Sale, SaleLine, StallDay, Token
+from farm.models import Role as PersonRole
 from farm.queries.cash import cash_of, tokens_owed
-from farm.queries.stall_days import came_back, earned_of, item_rows, settled_days, usual_of
+from farm.queries.stall_days import (
+    Earned,
+    Usual,
+    became_of,
+    days_before,
+    earned_by,
+    settled_days,
+    usual_of,
+)
 from ledger.models import Lot, Role
+from tests.conftest import person_in_role, signed_in
 from tests.farm.goods import a_day, packs
 from tests.farm.world import UNIT, World, fresh, small_farm
 
@@ -26,9 +37,11 @@ def world(db: None) -> World:
     return world
 
 
-def a_saturday(world: World, lot: Lot, back: int = 9, **said: object) -> Sale:
+def a_saturday(
+    world: World, lot: Lot, back: int = 9, *, seller: Person | None = None, **said: object
+) -> Sale:
     entry = load_stall(
-        world.doing(), place=world.stall, day=a_day(world), lines=[Draw(lot, 40)]
+        world.doing(), place=world.stall, day=a_day(world), lines=[Draw(lot, 40)], seller=seller
     ).entry
     minutes = said.pop("minutes", None)
     settled = settle_stall(
@@ -40,6 +53,14 @@ def a_saturday(world: World, lot: Lot, back: int = 9, **said: object) -> Sale:
 
 def count(*, cash: int = 0, card_money: int = 0, tokens: dict[int, int] | None = None) -> CashCount:
     return CashCount(100 * UNIT, cash, card_money, tokens=tokens or {})
+
+
+def earned_of(sale: Sale) -> Earned:
+    return earned_by([sale])[sale.pk]
+
+
+def usual_before(sale: Sale) -> Usual | None:
+    return usual_of(list(earned_by(days_before(sale)).values()))
 
 
 # --- what it earned --------------------------------------------------------------------------
@@ -102,7 +123,7 @@ def test_what_came_back_later_is_neither_taken_nor_spent(world: World) -> None:
 def test_a_day_is_shown_product_by_product(world: World) -> None:
     lot = packs(world)
 
-    (row,) = item_rows(a_saturday(world, lot, given={Given.GIFT: [Draw(lot, 2)]}))
+    (row,) = became_of(a_saturday(world, lot, given={Given.GIFT: [Draw(lot, 2)]})).items()
 
     assert (row.took, row.sold, row.given, row.back) == (40, 29, 2, 9)
     assert row.gross == 29 * 5 * UNIT
@@ -113,8 +134,23 @@ def test_what_came_back_and_is_still_there_waits_for_a_decision(world: World) ->
     sale = a_saturday(world, lot)
     other = a_saturday(world, sold_out, back=0)
 
-    assert came_back(sale) == [(fresh(lot), 9)]
-    assert came_back(other) == []
+    assert became_of(sale).back() == [(fresh(lot), 9)]
+    assert became_of(other).back() == []
+
+
+def test_however_many_days_and_returns_there_are_what_they_earned_is_five_queries(
+    world: World, django_assert_num_queries: DjangoAssertNumQueries
+) -> None:
+    lots = [packs(world) for _ in range(3)]
+    sales = [a_saturday(world, lot) for lot in lots]
+    for line in SaleLine.objects.filter(sale__in=sales[1:]):
+        take_back(world.doing(), sale_line=line, quantity=2)
+
+    with django_assert_num_queries(5):
+        days = earned_by(sales)
+    parts = [31, 29, 29]
+    costs = [count * (sum(lot.cost) // 40) for count, lot in zip(parts, lots, strict=True)]
+    assert [days[sale.pk].cost for sale in sales] == costs
 
 
 # --- the usual -------------------------------------------------------------------------------
@@ -127,7 +163,7 @@ def test_the_usual_is_the_median_of_the_same_weekday_at_the_same_place(world: Wo
     world.now -= timedelta(hours=world.now.hour - 8)
     sale = a_saturday(world, packs(world))
 
-    usual = usual_of(sale)
+    usual = usual_before(sale)
 
     # 40, 20 and 30 sold at 5.00: the middle is 150.00.
     assert usual
@@ -140,7 +176,21 @@ def test_another_weekday_and_a_day_taken_back_are_no_part_of_the_usual(world: Wo
     a_saturday(world, packs(world), 0)
     world.wait(6)
 
-    assert usual_of(a_saturday(world, packs(world))) is None
+    assert usual_before(a_saturday(world, packs(world))) is None
+
+
+def test_however_many_days_are_settled_their_list_asks_the_same(
+    world: World, django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
+    client, seller = signed_in(world.owner), person_in_role(PersonRole.SELLER, "sam")
+    a_saturday(world, packs(world), seller=seller, cash=count(cash=150 * UNIT))
+    with django_assert_max_num_queries(19) as few:
+        client.get("/stall/")
+
+    for _ in range(2):
+        a_saturday(world, packs(world), seller=seller, cash=count(cash=150 * UNIT))
+    with django_assert_max_num_queries(len(few.captured_queries)):
+        assert client.get("/stall/").content.decode().count("sam") > 2
 
 
 def test_settled_days_are_those_that_stand_the_newest_first(world: World) -> None:

@@ -118,6 +118,7 @@ entry = [
     path("entries/", entry_list.entry_list, name="entries"),
     path("entries/<int:seq>/", entries.entry, name="entry"),
     path("entries/<int:seq>/photo/", photos.entry_photo, name="entry-photo"),
+    path("photos/", photos.photo_from_phone, name="photo-from-phone"),
     path("photos/<int:pk>.jpg", photos.photo, name="photo"),
     path("photos/<int:pk>/take-out/", photos.photo_remove, name="photo-remove"),
     path("entries/<int:seq>/undo/", entries.undo_entry, name="entry-undo"),

@@ -77,8 +77,12 @@ def words_of_errors(form: forms.Form, before: Iterable[str] = ()) -> str:
 
 
 def uuid_of(data: QueryDict) -> UUID | None:
+    return as_uuid(data.get("uuid", ""))
+
+
+def as_uuid(text: str) -> UUID | None:
     try:
-        return UUID(data.get("uuid", ""))
+        return UUID(text)
     except ValueError:
         return None
 

@@ -56,6 +56,7 @@ def phone_now(request: HttpRequest) -> JsonResponse:
     return JsonResponse(
         {
             "person": person.pk,
+            "who": person.initials,
             "token": get_token(request),
             "pages": [reverse("not-sent"), *pages],
             "sent_to": sent_to(person),

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from typing import Any
+from uuid import UUID
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied, ValidationError
@@ -12,8 +13,9 @@ from django.views.decorators.http import require_POST
 
 from farm.actions.photos import MOST_PHOTOS, add_photo, remove_photo, shrunk
 from farm.models import PhoneForm, Photo, Record
-from farm.pages import seen
+from farm.pages import from_phone, seen
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
+from farm.pages.sorting_out import ERROR
 from farm.pages.uploads import PHOTO, checked
 from farm.queries import entries as entry_query
 from farm.queries import records as record_query
@@ -92,6 +94,38 @@ def photo_remove(request: PageRequest, pk: int) -> HttpResponse:
     return redirect(_page_of(found))
 
 
+@require_POST
+@page(*WRITE)
+def photo_from_phone(request: PageRequest) -> HttpResponse:
+    """Keep a photo that waited on a telephone beside what its form became; answered in JSON.
+
+    ``of``: the numbers of the form and its rows. Until one is entered, the telephone keeps it.
+    """
+    numbers = [from_phone.as_uuid(number) for number in request.POST.getlist("of")]
+    found = _became(request, [number for number in numbers if number])
+    file = request.FILES.get("photo")
+    if not found or file is None:
+        return from_phone.kept("Its form is not entered yet. It waits under To sort out, or here.")
+    try:
+        small = shrunk(checked(file, PHOTO))
+        for to in found:
+            add_photo(request.person, to, small)
+    except (ValidationError, Refused) as refusal:
+        return from_phone.told(ERROR, words_of(refusal), _address(found[0]))
+    return from_phone.entered(f"Photo beside {found[0]}.", _address(found[0]))
+
+
+def _became(request: PageRequest, numbers: list[UUID]) -> list[Entry | Record]:
+    """Find what forms became, where this person may add a photo to it."""
+    person = request.person
+    entries = seen.entries(person, entry_query.entries()).filter(uuid__in=numbers)
+    found: list[Entry | Record] = list(entries)
+    if may(person, Right.RECORD):
+        records = seen.records(person, record_query.records()).filter(uuid__in=numbers)
+        found += [record for record in records if not _is_private(record)]
+    return found
+
+
 def photo_or_refuse(request: PageRequest, pk: int) -> Photo:
     """Find a photo through what it is beside, by the same right and the same rows."""
     found = get_or_refuse(request, photos().filter(removed_at=None), *SEE, pk=pk)
@@ -116,13 +150,15 @@ def add(request: PageRequest, to: Entry | Record) -> HttpResponse:
         return redirect(_address(to))
     try:
         add_photo(request.person, to, shrunk(checked(file, PHOTO)))
-    except ValidationError as refusal:
-        messages.error(request, " ".join(refusal.messages))
-    except Refused as refusal:
-        messages.error(request, str(refusal))
+    except (ValidationError, Refused) as refusal:
+        messages.error(request, words_of(refusal))
     else:
         messages.success(request, "The photo is kept.")
     return redirect(_address(to))
+
+
+def words_of(refusal: ValidationError | Refused) -> str:
+    return " ".join(refusal.messages) if isinstance(refusal, ValidationError) else str(refusal)
 
 
 def _rights_to_add(to: Entry | Record) -> tuple[Right, ...]:

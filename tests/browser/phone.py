@@ -9,6 +9,7 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.support.wait import WebDriverWait
 
 from farm.models import Person
+from ledger.models import Entry
 from tests.browser.signal import Cable
 
 
@@ -61,6 +62,25 @@ def kept_pages(phone: WebDriver) -> list[str]:
             .then((found) => say(found.map((request) => new URL(request.url).pathname)));"""
     pages: list[str] = phone.execute_async_script(asked)
     return pages
+
+
+def enter_pick(phone: WebDriver, cable: Cable, weight: str) -> None:
+    phone.get(f"{cable.url}/record/pick/")
+    fill_in_pick(phone, weight)
+
+
+def fill_in_pick(phone: WebDriver, weight: str) -> None:
+    """Fill in and send the form that is open."""
+    phone.find_element(By.NAME, "firsts_mg").send_keys(weight)
+    box = phone.find_element(By.NAME, "blocks")
+    if not box.is_selected():
+        box.click()
+    press(phone, "main form button.main")
+    arrives(phone, "/not-sent/")
+
+
+def picks() -> list[Entry]:
+    return list(Entry.objects.filter(kind="pick"))
 
 
 def type_in(phone: WebDriver, name: str, words: str) -> None:

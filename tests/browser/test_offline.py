@@ -4,18 +4,23 @@ The worker and the page have no line to the site while the cable is pulled; noth
 in the browser.
 """
 
+from django.contrib.sessions.backends.db import SessionStore
 from django.contrib.sessions.models import Session
 from selenium.webdriver.chrome.webdriver import WebDriver
 from selenium.webdriver.common.by import By
 
 from farm.actions.storing import throw_away
 from farm.models import Person, PhoneForm, Role
-from ledger.models import Entry, Lot
+from farm.pages.entering import WHO
+from ledger.models import Lot
 from tests.browser.phone import (
     all_sent,
     arrives,
+    enter_pick,
+    fill_in_pick,
     kept_pages,
     main_of,
+    picks,
     press,
     signed_in,
     type_in,
@@ -23,26 +28,8 @@ from tests.browser.phone import (
     until,
 )
 from tests.browser.signal import Cable
+from tests.farm.kept import PIN, pinned
 from tests.farm.world import World, assert_book_is_sound, fresh
-
-
-def enter_pick(phone: WebDriver, cable: Cable, weight: str) -> None:
-    phone.get(f"{cable.url}/record/pick/")
-    fill_in_pick(phone, weight)
-
-
-def fill_in_pick(phone: WebDriver, weight: str) -> None:
-    """Fill in and send the form that is open."""
-    phone.find_element(By.NAME, "firsts_mg").send_keys(weight)
-    box = phone.find_element(By.NAME, "blocks")
-    if not box.is_selected():
-        box.click()
-    press(phone, "main form button.main")
-    arrives(phone, "/not-sent/")
-
-
-def picks() -> list[Entry]:
-    return list(Entry.objects.filter(kind="pick"))
 
 
 def test_what_is_entered_without_a_signal_waits_and_is_entered_once(
@@ -168,12 +155,47 @@ def test_somebody_else_on_the_phone_sends_nothing_of_it_and_sees_no_page_of_it(
     cable.plug_in()
     signed_in(phone, cable, Person.objects.get(role=Role.HELPER))
 
-    assert unsent(phone) == "Kept on this phone: 1 not sent, 1 of somebody else"
+    assert unsent(phone) == "Kept on this phone: 1 not sent, 1 of OL"
+    assert "OL\n1 not sent" in phone.find_element(By.ID, "theirs").text
     assert picks() == []
 
     signed_in(phone, cable, owner)
     all_sent(phone)
     assert [entry.by for entry in picks()] == [owner.pk]
+
+
+def test_what_was_entered_after_taking_over_waits_for_them_and_the_page_says_so(
+    phone: WebDriver, cable: Cable, world: World
+) -> None:
+    pinned(world.helper)
+    take_over(phone, cable, world.helper)
+    cable.pull()
+    enter_pick(phone, cable, "1.2 kg")
+    # Meanwhile they were idle: the device is its owner's again.
+    for session in Session.objects.all():
+        kept = SessionStore(session.session_key)
+        kept.pop(WHO, None)
+        kept.save()
+    cable.plug_in()
+    phone.get(f"{cable.url}/not-sent/")
+
+    until(phone, "document.querySelector('.unsent').textContent.includes('1 of HU')")
+    assert "HU\n1 not sent\nNothing of it is lost." in phone.find_element(By.ID, "theirs").text
+    assert "HU made it. It is sent when they enter on this phone again" in main_of(phone)
+    assert picks() == []
+
+    take_over(phone, cable, world.helper)
+    all_sent(phone)
+    assert [entry.by for entry in picks()] == [world.helper.pk]
+
+
+def take_over(phone: WebDriver, cable: Cable, person: Person) -> None:
+    phone.get(f"{cable.url}/who/{person.pk}/?next=/not-sent/")
+    type_in(phone, "pin", PIN)
+    press(phone, "main form button.main")
+    arrives(phone, "/not-sent/")
+    until(phone, f"(await Waiting.known('person')) === {person.pk} && "
+                 "(await Waiting.known('kept_at')) > 0")  # fmt: skip
 
 
 def test_signing_out_clears_the_pages_and_leaves_what_was_not_sent(

@@ -112,7 +112,7 @@ def test_a_first_step_that_names_no_lot_is_answered_anew_under_to_sort_out(
     all_sent(phone)
 
     phone.get(f"{cable.url}/unfinished/")
-    phone.find_element(By.LINK_TEXT, "Open and mend it").click()
+    phone.find_element(By.PARTIAL_LINK_TEXT, "Open and mend it").click()
     type_in(phone, "lot_code", blocks.code)
     next_step(phone)
     press(phone, "main form button.main")

@@ -39,7 +39,7 @@ TABLE = {
         """,
     WORKERS: """
         who who-pin record record-action unfinished entry-undo entry-correct
-        entry-photo
+        entry-photo photo-from-phone
         """,
     RECORDERS: """
         unfinished-drop recipe reach reach-hold reach-recall holds

@@ -2,7 +2,9 @@
 (function () {
   "use strict";
   if (!window.indexedDB || !window.caches) return;
-  const HIDDEN = ["uuid"];
+  const MOST_PHOTOS = 6;
+  const LONGEST_SIDE = 1600;
+  const QUALITY = 0.8;
   const STATES = {
     "no signal": "There is no signal now. Everything stays here and is sent when there is one.",
     "signed out": "The sign-in has ended. Sign in again; everything stays here until then.",
@@ -10,62 +12,90 @@
   };
   const by = (id) => document.getElementById(id);
 
-  // The form as it was kept names its fields and choices in words.
-  async function formOf(address) {
-    const found = await Waiting.keptFor(new URL(address, location));
-    return found ? new DOMParser().parseFromString(await found.text(), "text/html") : null;
-  }
+  const words = (form, person) => form.person === person ? form.trouble
+    : (form.who || "Somebody else") + " made it. It is sent when they enter on this phone again: " +
+      "by signing in, or by initials and PIN under Not you?";
 
-  function labelOf(page, name) {
-    const field = page && page.querySelector("main form [name='" + CSS.escape(name) + "']");
-    const around = field && field.closest(".field, .draw");
-    const label = around && around.querySelector("label, legend");
-    return label ? label.textContent.trim() : name.replaceAll("_", " ");
-  }
-
-  function wordsOf(page, name, value) {
-    const field = page && page.querySelector(
-      "main form select[name='" + CSS.escape(name) + "'] option[value='" + CSS.escape(value) + "']");
-    return field ? field.textContent.trim() : value.replace("T", " ");
-  }
-
-  function fact(label, words) {
-    const pair = document.createElement("div");
-    const name = document.createElement("dt");
-    const value = document.createElement("dd");
-    name.textContent = label;
-    value.textContent = words;
-    pair.append(name, value);
-    return pair;
+  function sayIn(place, said) {
+    place.hidden = !said;
+    place.textContent = said || "";
   }
 
   async function drawn(form, person) {
-    const page = await formOf(form.address);
     const part = by("one-waiting").content.cloneNode(true).firstElementChild;
-    const title = page && page.querySelector("main h1");
-    part.querySelector("h2").textContent = title ? title.textContent.trim() : form.address;
-    const facts = part.querySelector("dl");
-    form.values
-      .filter(([name, value]) => value && !HIDDEN.includes(name))
-      .forEach(([name, value]) => facts.append(fact(labelOf(page, name), wordsOf(page, name, value))));
-    facts.append(fact("Kept on this phone", new Date(form.saved_at).toLocaleString()));
-    const trouble = form.person === person ? form.trouble
-      : "Somebody else made it. It is sent when they sign in on this phone.";
-    const said = part.querySelector(".refusal");
-    said.hidden = !trouble;
-    said.textContent = trouble || "";
+    await Shown.fill(part, form);
+    const photos = await Waiting.photosOf(form);
+    photos.forEach((photo, at) => part.querySelector("dl").append(
+      Shown.fact("Photo " + (at + 1), Math.ceil(photo.image.size / 1000) + " kB, goes with it")));
+    sayIn(part.querySelector(".refusal"), words(form, person));
+    part.querySelector("button").addEventListener("click", () => Waiting.giveUp(form));
+    const choose = part.querySelector("input[type=file]");
+    choose.closest(".field").hidden = form.person !== person || photos.length >= MOST_PHOTOS;
+    choose.addEventListener("change", async () => {
+      const said = await addPhoto(form, choose.files[0]);
+      if (said) sayIn(choose.closest(".field").querySelector(".refusal"), said);
+    });
+    return part;
+  }
+
+  // A photo as small as the site would make it; what the camera wrote into it is left out.
+  async function shrunk(file) {
+    const picture = await createImageBitmap(file);
+    const scale = Math.min(1, LONGEST_SIDE / Math.max(picture.width, picture.height));
+    const canvas = document.createElement("canvas");
+    canvas.width = Math.round(picture.width * scale);
+    canvas.height = Math.round(picture.height * scale);
+    canvas.getContext("2d").drawImage(picture, 0, 0, canvas.width, canvas.height);
+    return new Promise((done) => canvas.toBlob(done, "image/jpeg", QUALITY));
+  }
+
+  // Keep a photo beside its form; what stands in the way is said, and the form stays as it is.
+  async function addPhoto(form, file) {
+    let image = null;
+    try {
+      image = await shrunk(file);
+    } catch {
+      return "This photo cannot be read. The entry waits without it. Take the photo as JPEG.";
+    }
+    try {
+      await Waiting.addPhoto(form, image);
+    } catch {
+      return "There is no room on this phone for the photo. The entry itself is kept and waits. " +
+        "Add the photo to the entry once it is sent.";
+    }
+    return "";
+  }
+
+  // A photo whose form was sent, and is still to be sorted out.
+  function drawnPhoto(photo) {
+    const part = by("one-photo").content.cloneNode(true).firstElementChild;
+    part.querySelector("p").textContent = photo.trouble || "It goes with the next signal.";
     part.querySelector("button").addEventListener("click", async () => {
-      await Waiting.drop(form.at);
+      await Waiting.dropPhoto(photo.at);
       await Waiting.tell();
     });
     return part;
   }
 
+  // Who else has what waiting here, so that nothing looks lost.
+  function drawTheirs(forms, person) {
+    const counts = new Map();
+    forms.filter((form) => form.person !== person).forEach((form) =>
+      counts.set(form.who || "?", (counts.get(form.who || "?") || 0) + 1));
+    by("theirs").hidden = !counts.size;
+    by("theirs").querySelector("dl").replaceChildren(
+      ...[...counts].map(([who, count]) => Shown.fact(who, count + " not sent")));
+  }
+
   async function draw() {
     const person = Number(document.body.dataset.person || 0);
     const forms = await Waiting.waiting();
+    const theirs = await Promise.all(forms.map(Waiting.photosOf));
+    const alone = (await Waiting.photos()).filter((photo) =>
+      !theirs.flat().some((other) => other.at === photo.at));
     const parts = [];
     for (const form of forms) parts.push(await drawn(form, person));
+    parts.push(...alone.map(drawnPhoto));
     if (!parts.length) {
       const nothing = document.createElement("p");
       nothing.className = "empty";
@@ -73,10 +103,8 @@
       parts.push(nothing);
     }
     by("waiting").replaceChildren(...parts);
-    by("with-them").hidden = !forms.length;
-    const file = new Blob([JSON.stringify(forms, null, 1)], { type: "application/json" });
-    URL.revokeObjectURL(by("take-away").href);
-    by("take-away").href = URL.createObjectURL(file);
+    by("with-them").hidden = !forms.length && !alone.length;
+    drawTheirs(forms, person);
     await drawTold();
   }
 
@@ -105,15 +133,13 @@
 
   document.addEventListener("ledger-sent", (event) => {
     by("signal").textContent = STATES[event.detail] || "";
-    draw();
   });
   document.addEventListener("ledger-changed", draw);
   new BroadcastChannel("ledger").onmessage = draw;
   by("send-now").addEventListener("click", async () => {
     by("signal").textContent = "Sending.";
-    const state = await Waiting.send();
+    const state = await Waiting.send(true);
     by("signal").textContent = STATES[state] || "";
-    draw();
   });
   draw();
   ask();

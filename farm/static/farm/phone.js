@@ -10,12 +10,16 @@
     const line = document.querySelector(".unsent");
     if (!line) return;
     const forms = await Waiting.waiting();
-    const others = forms.filter((form) => form.person !== person).length;
+    const photos = await Waiting.photos();
+    const others = forms.filter((form) => form.person !== person);
+    const names = [...new Set(others.map((form) => form.who || "somebody else"))].join(", ");
     const words = "Kept on this phone: " + forms.length + " not sent" +
-      (others ? ", " + others + " of somebody else" : "");
-    if (line.textContent.trim() === (forms.length ? words : "")) return;
+      (others.length ? ", " + others.length + " of " + names : "") +
+      (photos.length ? ", photos: " + photos.length : "");
+    const any = forms.length || photos.length;
+    if (line.textContent.trim() === (any ? words : "")) return;
     line.replaceChildren();
-    if (!forms.length) return;
+    if (!any) return;
     const link = document.createElement("a");
     link.href = line.dataset.href;
     link.textContent = words;
@@ -41,7 +45,7 @@
     await count();
     await navigator.serviceWorker.register("/worker.js");
     window.addEventListener("online", send);
-    setInterval(async () => { if ((await Waiting.waiting()).length) send(); }, TRY_AGAIN_MS);
+    setInterval(async () => { if (await Waiting.isAny()) send(); }, TRY_AGAIN_MS);
     if (!isKept) await keepPages();
     await send();
   }

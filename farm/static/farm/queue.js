@@ -1,22 +1,29 @@
 // Forms that wait on this phone for a signal, and how they are sent: one by one, in order.
 // The pages and the worker use it alike. Each form has a number of its own (a UUID), so that one
-// that is sent twice is entered once.
+// that is sent twice is entered once. Photos wait beside their form, each by itself: a phone that
+// is full keeps the form at least.
 (function () {
   "use strict";
   const NOW = "/phone-now.json";
   const PAGES = "pages";
+  const PHOTOS = "/photos/";
   const TOLD_KEPT = 20;
+  // A photo whose form must be sorted out first is not sent up again with every page.
+  const PHOTO_AGAIN_MS = 10 * 60 * 1000;
   const SECRET = ["csrfmiddlewaretoken", "pin"];
 
   let opened = null;
 
   function database() {
     opened = opened || new Promise((done, failed) => {
-      const asked = indexedDB.open("ledger", 1);
+      const asked = indexedDB.open("ledger", 2);
       asked.onupgradeneeded = () => {
-        asked.result.createObjectStore("waiting", { keyPath: "at", autoIncrement: true });
-        asked.result.createObjectStore("told", { keyPath: "at", autoIncrement: true });
-        asked.result.createObjectStore("known");
+        const there = asked.result.objectStoreNames;
+        for (const name of ["waiting", "told", "photos"]) {
+          if (there.contains(name)) continue;
+          asked.result.createObjectStore(name, { keyPath: "at", autoIncrement: true });
+        }
+        if (!there.contains("known")) asked.result.createObjectStore("known");
       };
       asked.onsuccess = () => done(asked.result);
       asked.onerror = () => failed(asked.error);
@@ -36,9 +43,11 @@
 
   const waiting = () => within("waiting", "readonly", (store) => store.getAll());
   const told = () => within("told", "readonly", (store) => store.getAll());
+  const photos = () => within("photos", "readonly", (store) => store.getAll());
   const known = (name) => within("known", "readonly", (store) => store.get(name));
   const know = (name, value) => within("known", "readwrite", (store) => store.put(value, name));
   const drop = (at) => within("waiting", "readwrite", (store) => store.delete(at));
+  const dropPhoto = (at) => within("photos", "readwrite", (store) => store.delete(at));
   const put = (form) => within("waiting", "readwrite", (store) => store.put(form));
 
   // What an address says. A first step sends a lot in two boxes, a link in one: both say the same.
@@ -71,6 +80,31 @@
     return found ? found[1] : "";
   }
 
+  // The numbers of all that a form may become: its own, and those of its rows.
+  function numbersOf(form) {
+    return form.values.filter(([name]) => name === "uuid" || name.startsWith("uuid_"))
+      .map(([, value]) => value);
+  }
+
+  async function photosOf(form) {
+    const numbers = numbersOf(form);
+    return (await photos()).filter((photo) => photo.of.some((number) => numbers.includes(number)));
+  }
+
+  // Keep a photo beside a form that waits; it fails where the phone has no room for it.
+  async function addPhoto(form, image) {
+    const { person, who } = form;
+    await within("photos", "readwrite", (store) =>
+      store.put({ of: numbersOf(form), person, who, image, saved_at: new Date().toISOString() }));
+    await tell();
+  }
+
+  async function giveUp(form) {
+    for (const photo of await photosOf(form)) await dropPhoto(photo.at);
+    await drop(form.at);
+    await tell();
+  }
+
   const same = (one, other) =>
     one.address === other.address && JSON.stringify(one.values) === JSON.stringify(other.values);
 
@@ -78,7 +112,9 @@
   async function keep(address, pairs) {
     const values = pairs.filter(([name, value]) =>
       !SECRET.includes(name) && typeof value === "string");
-    const form = { address, values, person: await known("person"), saved_at: new Date().toISOString() };
+    const person = await known("person");
+    const who = await known("who");
+    const form = { address, values, person, who, saved_at: new Date().toISOString() };
     for (const other of await waiting()) {
       if (numberOf(other.values) !== numberOf(values)) continue;
       if (same(other, form)) return;
@@ -99,11 +135,9 @@
     }
   }
 
-  async function sendOne(form, token) {
-    const body = new URLSearchParams(form.values);
-    body.append("phone_saved_at", form.saved_at);
-    body.append("phone_sent_at", new Date().toISOString());
-    const answer = await fetch(form.address, {
+  // What became of what was sent: one of the site's words, and what it said.
+  async function posted(address, token, body) {
+    const answer = await fetch(address, {
       method: "POST",
       headers: { Accept: "application/json", "X-CSRFToken": token },
       credentials: "same-origin",
@@ -111,46 +145,85 @@
       body,
     });
     const isJson = (answer.headers.get("Content-Type") || "").startsWith("application/json");
-    if (!answer.ok || !isJson) {
-      const trouble = "The site did not take it (answer " + answer.status + "). It stays here.";
-      await put(Object.assign(form, { trouble }));
-      return;
-    }
-    const [state, said] = Object.entries(await answer.json())[0];
-    await within("told", "readwrite", (store) =>
-      store.put({ state, words: said.words, address: said.address }));
-    await drop(form.at);
-    await forgetOldAnswers();
+    if (answer.ok && isJson) return Object.entries(await answer.json())[0];
+    return ["", { words: "The site did not take it (answer " + answer.status + "). It stays here." }];
   }
 
-  async function forgetOldAnswers() {
+  async function sendForm(form, token) {
+    const body = new URLSearchParams(form.values);
+    body.append("phone_saved_at", form.saved_at);
+    body.append("phone_sent_at", new Date().toISOString());
+    const [state, said] = await posted(form.address, token, body);
+    if (!state) {
+      await put(Object.assign(form, { trouble: said.words }));
+      return;
+    }
+    await note(state, said);
+    await drop(form.at);
+  }
+
+  // A photo leaves the phone only once the site has it.
+  async function sendPhoto(photo, token) {
+    const body = new FormData();
+    photo.of.forEach((number) => body.append("of", number));
+    body.append("photo", photo.image, "photo.jpg");
+    const [state, said] = await posted(PHOTOS, token, body);
+    if (state === "entered") {
+      await note(state, said);
+      await dropPhoto(photo.at);
+    } else {
+      Object.assign(photo, { trouble: said.words, tried_at: Date.now() });
+      await within("photos", "readwrite", (store) => store.put(photo));
+    }
+  }
+
+  async function note(state, said) {
+    await within("told", "readwrite", (store) =>
+      store.put({ state, words: said.words, address: said.address }));
     const old = (await told()).slice(0, -TOLD_KEPT);
     for (const one of old) await within("told", "readwrite", (store) => store.delete(one.at));
   }
 
-  // Send what this person made, oldest first. What became of it: sent, "no signal", "signed out".
-  async function sendAll() {
-    const mine = await waiting();
-    if (!mine.length) return "";
+  // Photos whose form arrived; one that the site could not place yet, after a while or when asked.
+  async function readyPhotos(anew) {
+    const still = (await waiting()).flatMap(numbersOf);
+    return (await photos()).filter((photo) =>
+      !photo.of.some((number) => still.includes(number)) &&
+      (anew || Date.now() - (photo.tried_at || 0) > PHOTO_AGAIN_MS));
+  }
+
+  async function isAny() {
+    return (await waiting()).length > 0 || (await readyPhotos()).length > 0;
+  }
+
+  // Send what this person made, oldest first, and the photos behind. What became of it: nothing
+  // to say, "no signal", "signed out".
+  async function sendAll(anew) {
+    const forms = await waiting();
+    if (!anew && !(await isAny())) return "";
     const here = await now();
     if (here === null) return "no signal";
     if (here.signed_out) return "signed out";
-    for (const form of mine) {
-      if (form.person !== here.person) continue;
-      try {
-        await sendOne(form, here.token);
-      } catch {
-        return "no signal";
+    const mine = (one) => one.person === here.person;
+    try {
+      for (const form of forms.filter(mine)) {
+        await sendForm(form, here.token);
+        await tell();
       }
-      await tell();
+      for (const photo of (await readyPhotos(anew)).filter(mine)) {
+        await sendPhoto(photo, here.token);
+        await tell();
+      }
+    } catch {
+      return "no signal";
     }
     return "";
   }
 
-  // Two pages, or a page and the worker, never send at once.
-  function send() {
-    if (!navigator.locks) return sendAll();
-    return navigator.locks.request("ledger-sending", sendAll);
+  // Two pages, or a page and the worker, never send at once. ``anew``: somebody asked for it.
+  function send(anew = false) {
+    if (!navigator.locks) return sendAll(anew);
+    return navigator.locks.request("ledger-sending", () => sendAll(anew));
   }
 
   // Let every open page count anew.
@@ -160,6 +233,7 @@
   }
 
   self.Waiting = {
-    PAGES, waiting, told, known, know, keep, drop, put, now, send, tell, numberOf, saidIn, keptFor,
+    PAGES, waiting, photos, photosOf, told, known, know, keep, put, addPhoto, dropPhoto, giveUp,
+    isAny, now, send, tell, numberOf, saidIn, keptFor,
   };
 })();

@@ -107,6 +107,7 @@ async function keepPages(person) {
   const here = await self.Waiting.now();
   if (!here || here.person !== person) return;
   await self.Waiting.know("person", here.person);
+  await self.Waiting.know("who", here.who);
   await self.Waiting.know("sent_to", here.sent_to);
   const cache = await caches.open(PAGES);
   for (const page of here.pages) {

@@ -1,0 +1,51 @@
+// One form that waits on this phone, drawn in the words of its page as it was kept.
+(function () {
+  "use strict";
+  const HIDDEN = /^uuid(_|$)/;
+
+  function labelOf(page, name) {
+    const field = page && page.querySelector("main form [name='" + CSS.escape(name) + "']");
+    const around = field && field.closest(".field, .draw");
+    const label = around && around.querySelector("label, legend");
+    return label ? label.textContent.trim() : name.replaceAll("_", " ");
+  }
+
+  function wordsOf(page, name, value) {
+    const field = page && page.querySelector(
+      "main form select[name='" + CSS.escape(name) + "'] option[value='" + CSS.escape(value) + "']");
+    return field ? field.textContent.trim() : value.replace("T", " ");
+  }
+
+  function fact(label, words) {
+    const pair = document.createElement("div");
+    const name = document.createElement("dt");
+    const value = document.createElement("dd");
+    name.textContent = label;
+    value.textContent = words;
+    pair.append(name, value);
+    return pair;
+  }
+
+  async function pageOf(form) {
+    const found = await Waiting.keptFor(new URL(form.address, location));
+    return found && new DOMParser().parseFromString(await found.text(), "text/html");
+  }
+
+  function titleOf(page, form) {
+    const title = page && page.querySelector("main h1");
+    return title ? title.textContent.trim() : form.address;
+  }
+
+  // Title and facts: what its address says (a lot, a number) as well as what was typed.
+  async function fill(part, form) {
+    const page = await pageOf(form);
+    part.querySelector("h2, h3").textContent = titleOf(page, form);
+    const said = [...Waiting.saidIn(new URL(form.address, location)), ...form.values];
+    said.filter(([name, value]) => value && !HIDDEN.test(name)).forEach(([name, value]) =>
+      part.querySelector("dl").append(fact(labelOf(page, name), wordsOf(page, name, value))));
+    part.querySelector("dl").append(
+      fact("Kept on the phone", new Date(form.saved_at).toLocaleString()));
+  }
+
+  self.Shown = { fill, fact };
+})();

@@ -13,6 +13,7 @@ from django.db import transaction
 from django.db.models import Sum
 
 from farm.actions.common import Doing, amount_words, draft
+from farm.actions.holding import check_may_release
 from farm.actions.once import action
 from farm.actions.picks import check_something_is_left, weights_that_follow
 from farm.actions.pricing import NOTHING, Terms
@@ -42,6 +43,8 @@ def undo(doing: Doing, entry: Entry) -> Recorded:
     root = _root(entry)
     _check_not_settled(root)
     _check_nothing_given(root)
+    if root.kind == "hold":
+        check_may_release(doing, [mark.lot for mark in root.marks.select_related("lot")])
     recorded = book.take_back(root, draft(doing, "undo", []))
     if recorded.fresh:
         _give_money_back(root, recorded.entry)

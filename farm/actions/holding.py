@@ -4,6 +4,8 @@ from collections.abc import Sequence
 
 from farm.actions.common import Doing, post
 from farm.actions.once import action
+from farm.models import Role
+from farm.queries.holds import owners_alone
 from ledger.book import Recorded
 from ledger.drafts import MarkDraft
 from ledger.errors import Malformed
@@ -18,8 +20,24 @@ def hold(doing: Doing, lots: Sequence[Lot]) -> Recorded:
 
 @action
 def release(doing: Doing, lots: Sequence[Lot]) -> Recorded:
-    """Let lots be used and sold again."""
+    """Let lots be used and sold again; what a recall lists or an owner held, an owner alone."""
+    check_may_release(doing, lots)
     return _mark(doing, "release", lots, held=False)
+
+
+def check_may_release(doing: Doing, lots: Sequence[Lot]) -> None:
+    """Refuse whoever is no owner, in person and by the sign-in, where only an owner releases."""
+    under = doing.typed_by or doing.by.entering_under or doing.by
+    if doing.by.role == under.role == Role.OWNER:
+        return
+    owners = owners_alone(lots)
+    if owners:
+        why = ". ".join(f"Lot {lot.code}: {owners[lot.pk]}" for lot in lots if lot.pk in owners)
+        raise Malformed(
+            f"{why}. Only an owner releases it. Tell the owner what you found; until then it "
+            "stays on hold.",
+            [lot.code for lot in lots if lot.pk in owners],
+        )
 
 
 def _mark(doing: Doing, kind: str, lots: Sequence[Lot], *, held: bool) -> Recorded:

@@ -20,9 +20,9 @@ from farm.pages.frame import show
 from farm.pages.handing_out import answer_page, made_by, taken_away
 from farm.pages.laid_out import AnswerPage
 from farm.pages.reach import names_for
-from farm.queries.recalls import RecallState, recalls_kept, state_of
+from farm.queries.recalls import RecallState, recalls_kept, state_of, states_of
 from farm.reports.reach_rows import Names
-from farm.reports.recall_rows import recall_report, recovered_words
+from farm.reports.recall_rows import recall_report, recovered_words, still_to_do
 from ledger.errors import Refused
 
 
@@ -31,6 +31,7 @@ class RecallRow:
     recall: Recall
     reached: str
     recovered: str
+    left: str
 
 
 @dataclass(frozen=True)
@@ -47,12 +48,13 @@ class RecallPage(AnswerPage):
 
 @page(Right.SEE_SAFETY)
 def recalls(request: PageRequest) -> HttpResponse:
-    states = [state_of(found) for found in seen.recalls(request.person, recalls_kept())]
+    states = states_of(seen.recalls(request.person, recalls_kept()))
     rows = [
         RecallRow(
             state.recall,
             f"{state.reached} of {len(state.frozen.recipients)}",
             recovered_words(state),
+            still_to_do(state) or "nothing",
         )
         for state in states
     ]

@@ -19,15 +19,21 @@ from farm.queries.entries import EntryRow, entries, often, rows_of
 from farm.queries.first_hour import is_past
 from farm.queries.orders import DueOrder, due_or_late
 from farm.queries.paperwork import DailyPaper, daily_papers
+from farm.queries.recalls import RecallState, open_recalls
 from farm.queries.sales import open_loads
 from farm.queries.today import RoomToDo, by_room, to_do
+from farm.reports.recall_rows import still_to_do
 
 
 @dataclass(frozen=True)
 class TodayPage:
-    """``first``: the way to the first pick; empty once it is behind. ``often``: most used."""
+    """``first``: the way to the first pick; empty once it is behind. ``often``: most used.
+
+    ``recalls``: those that are open, each with what is left to do.
+    """
 
     day: date
+    recalls: list[tuple[RecallState, str]]
     rooms: list[RoomToDo]
     loads: list[StallDay]
     orders: list[DueOrder]
@@ -48,8 +54,10 @@ USUAL = ("pick", "sell", "pack", "check", "receive-supplies", "throw-away")
 def today(request: PageRequest) -> HttpResponse:
     day, person = timezone.localdate(), request.person
     newest = newest_of(person)
+    found = open_recalls() if may(person, Right.CHANGE_FARM) else []
     shown = TodayPage(
         day=day,
+        recalls=[(state, still_to_do(state)) for state in found],
         rooms=by_room(to_do(day)) if may(person, Right.SEE_WORK) else [],
         loads=list(seen.loads(person, open_loads())),
         orders=to_deliver(day) if may(person, Right.SEE_ORDERS) else [],

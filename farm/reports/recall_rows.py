@@ -40,6 +40,7 @@ def recall_report(state: RecallState, made: Made, *, names: Names, zone: ZoneInf
             _notice(state),
             _answers(state, names),
             _calls(state, names, zone),
+            _released(state, zone),
             sales_table(frozen.sales, names),
             here_table(frozen.still_here),
             lots_table(frozen.lots),
@@ -53,6 +54,7 @@ def _facts(state: RecallState) -> tuple[Fact, ...]:
     frozen = state.frozen
     sure = sum(lot.certain for lot in frozen.lots)
     return (
+        Fact("State", f"open: {still_to_do(state)}" if state.is_open else "nothing is left to do"),
         Fact("Why", state.recall.reason),
         Fact("Suspects", ", ".join(frozen.codes)),
         Fact("Lots", f"{len(frozen.lots)}: {sure} certain, {len(frozen.lots) - sure} possible"),
@@ -61,6 +63,18 @@ def _facts(state: RecallState) -> tuple[Fact, ...]:
         Fact("Still here when it was opened", show_count(len(frozen.still_here), "lot", "lots")),
         Fact("Waiting entries when it was opened", frozen.waiting, Kind.COUNT),
     )
+
+
+def still_to_do(state: RecallState) -> str:
+    """“2 customers not spoken to, 1 place without a notice, 4 lots on hold”; empty when done."""
+    silent = len(state.frozen.recipients) - state.reached
+    places, held = state.silent_places, len(state.held)
+    left = (
+        (silent, f"{show_count(silent, 'customer', 'customers')} not spoken to"),
+        (places, f"{show_count(places, 'place', 'places')} without a notice"),
+        (held, f"{show_count(held, 'lot', 'lots')} on hold"),
+    )
+    return ", ".join(words for count, words in left if count)
 
 
 def recovered_words(state: RecallState) -> str:
@@ -113,6 +127,14 @@ def _calls(state: RecallState, names: Names, zone: ZoneInfo) -> Table:
     ]  # fmt: skip
     total = total_row(columns, rows, {"Recovered"}) if rows else None
     return Table("Calls made", columns, tuple(rows), total)
+
+
+def _released(state: RecallState, zone: ZoneInfo) -> Table:
+    columns = (Column("When", Kind.DATE), Column("Lot"), Column("By"), Column("Why"))
+    rows: list[Row] = [
+        (one.at.astimezone(zone), one.code, one.by, one.reason) for one in state.released
+    ]
+    return Table("Released from hold since", columns, tuple(rows))
 
 
 def _whom(call: RecallCall) -> str:

@@ -255,10 +255,24 @@ class LotField(forms.Field):
         return lot
 
 
+class LotBoxes(forms.CheckboxSelectMultiple):
+    """Boxes to tick; where some are ticked already, the others are folded away below them."""
+
+    template_name = "farm/parts/_lot_boxes.html"
+
+    def get_context(self, name: str, value: object, attrs: dict[str, Any] | None) -> dict[str, Any]:
+        context = super().get_context(name, value, attrs)
+        options = [one for _, group, _ in context["widget"]["optgroups"] for one in group]
+        parted: dict[bool, list[Any]] = {True: [], False: []}
+        for one in options:
+            parted[one["selected"]].append(one)
+        return context | {"ticked": parted[True], "others": parted[False]}
+
+
 class LotsField(forms.MultipleChoiceField):
     """Several lots on hand, as boxes to tick."""
 
-    widget = forms.CheckboxSelectMultiple
+    widget = LotBoxes
 
     def __init__(self, *stages: int, **kwargs: Any) -> None:
         super().__init__(**kwargs)

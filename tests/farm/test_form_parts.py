@@ -1,0 +1,32 @@
+"""Parts that every form shows alike: what was refused, and lots to tick."""
+
+import pytest
+from django.test import Client
+
+from tests.conftest import signed_in
+from tests.farm.filled import send, text
+from tests.farm.world import World, fruiting
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def client(world: World) -> Client:
+    return signed_in(world.owner)
+
+
+def test_a_field_that_was_refused_is_named_at_the_top(world: World, client: Client) -> None:
+    refused = text(send(client, "/record/pick/", blocks=fruiting(world).code, flush="", firsts="1"))
+
+    assert '<a href="#id_flush">Flush</a>: This is needed.' in refused
+
+
+def test_what_was_chosen_stands_alone_and_the_rest_is_folded(world: World, client: Client) -> None:
+    blocks, other = fruiting(world), fruiting(world)
+    chosen, folded = text(client.get(f"/record/pick/?blocks={blocks.code}")).split(
+        "<summary>Others"
+    )
+
+    assert f'value="{blocks.code}"' in chosen and f'value="{other.code}"' not in chosen
+    assert f'value="{other.code}"' in folded
+    assert "Others" not in text(client.get("/record/pick/"))

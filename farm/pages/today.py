@@ -1,5 +1,6 @@
 """The home page: what there is to do today, what to record, what was just recorded."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 from uuid import uuid4
@@ -53,7 +54,7 @@ USUAL = ("pick", "sell", "pack", "check", "receive-supplies", "throw-away")
 @page(Right.READ)
 def today(request: PageRequest) -> HttpResponse:
     day, person = timezone.localdate(), request.person
-    newest = newest_of(person)
+    newest, counts = newest_of(person), often(person, day)
     found = open_recalls() if may(person, Right.CHANGE_FARM) else []
     shown = TodayPage(
         day=day,
@@ -64,8 +65,8 @@ def today(request: PageRequest) -> HttpResponse:
         papers=daily_papers(day) if may(person, Right.RECORD) else [],
         unfinished=unfinished_rows(person),
         recent=[(row, UndoForm(initial={"uuid": uuid4()})) for row in newest],
-        often=most_used(person, day),
-        first=step_rows() if may(person, Right.CHANGE_FARM) and not is_past() else [],
+        often=most_used(person, counts),
+        first=_first_steps(person, has_picked="pick" in counts),
     )
     return show(request, "farm/today/today.html", shown)
 
@@ -74,17 +75,22 @@ def to_deliver(day: date) -> list[DueOrder]:
     return [due for due in due_or_late(day, day) if due.is_open]
 
 
+def _first_steps(person: Person, *, has_picked: bool) -> list[StepRow]:
+    """The way to the first pick, which somebody else than this owner may have been the first to."""
+    is_ahead = may(person, Right.CHANGE_FARM) and not has_picked and not is_past()
+    return step_rows() if is_ahead else []
+
+
 def newest_of(person: Person) -> list[EntryRow]:
     """The last entries that somebody may see."""
     return rows_of(seen.entries(person, entries())[:NEWEST])
 
 
-def most_used(person: Person, day: date) -> list[Deed]:
+def most_used(person: Person, counts: Mapping[str, int]) -> list[Deed]:
     """The six actions open to somebody that their own entries name most, in the work's order.
 
-    They stay where they are for a day, so that a thumb finds them again.
+    Those of the days before are counted: they stay for a day where a thumb finds them again.
     """
-    counts = often(person, day)
     usual = {slug: place for place, slug in enumerate(reversed(USUAL))}
     deeds = [deed for deed in DEEDS if not deed.time and may_do(person, deed)]
     deeds.sort(key=lambda deed: (-counts.get(deed.kind, 0), -usual.get(deed.slug, -1)))

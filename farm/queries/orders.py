@@ -128,12 +128,13 @@ def due_among(found: Iterable[Order], first: date, last: date) -> list[DueOrder]
 
 
 def due_on_days(days: Iterable[tuple[Order, date]]) -> list[DueOrder]:
-    """Orders (of `orders()`) on these of their days; two queries."""
+    """Orders (of `orders()`) on these of their days; two queries, one where nothing was given."""
     found = list(days)
     if not found:
         return []
     named = {(order.pk, day) for order, day in found}
-    given, closed = given_on(named), _closed(named)
+    closed = _closed(named)
+    given = given_on(closed.keys())  # nothing was given where no note stands
     return [_due(order, day, given=given, closed=closed) for order, day in found]
 
 

@@ -3,11 +3,12 @@
 Nothing is ever filled in here: a reading that was not taken stays a gap, and is named as one.
 """
 
-from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import Any
 
-from django.db.models import Min, QuerySet
+from django.db import models
 
 from farm.models import Record
 from farm.records import KINDS, RecordKind
@@ -41,41 +42,32 @@ class DailyPaper:
 
 
 def daily_papers(today: date) -> list[DailyPaper]:
-    """Count what is due daily, today and on the seven days before; two queries.
+    """Count what is due daily, today and on the seven days before; one query.
 
     A room is asked for from its first reading on: what was never begun is not missing.
     """
     kinds = {kind.slug: kind for kind in KINDS if kind.a_day}
-    rows = _standing().filter(kind__in=kinds, room__isnull=False)
-    begun = rows.values_list("kind", "room", "room__name").annotate(Min("happened_on"))
-    week = rows.filter(happened_on__range=(today - timedelta(days=DAYS_BACK), today))
-    there = Counter(week.values_list("kind", "room", "happened_on"))
-
-    def counted(kind: RecordKind, room: int, day: date) -> Count:
-        return Count(day, there[kind.slug, room, day], kind.a_day)
-
-    return [
-        DailyPaper(
-            kinds[slug],
-            room,
-            name,
-            counted(kinds[slug], room, today),
-            tuple(
-                count
-                for count in (counted(kinds[slug], room, day) for day in _before(today, first))
-                if count.there < count.due
-            ),
-        )
-        for slug, room, name, first in begun.order_by("kind", "room__name")
-    ]
+    rows = _standing().filter(kind__in=kinds, room__isnull=False).values("kind", "room")
+    days = [today - timedelta(days=back) for back in range(DAYS_BACK + 1)]
+    counted = rows.annotate(
+        name=models.F("room__name"),
+        begun=models.Min("happened_on"),
+        **{_on(day): models.Count("pk", filter=models.Q(happened_on=day)) for day in days},
+    )
+    return [_paper(kinds[row["kind"]], row, days) for row in counted.order_by("kind", "name")]
 
 
-def _standing() -> QuerySet[Record]:
+def _paper(kind: RecordKind, row: Mapping[str, Any], days: Sequence[date]) -> DailyPaper:
+    """Word one room's counts; ``days``: today, then those before it, the latest first."""
+    now, *before = [Count(day, row[_on(day)], kind.a_day) for day in days]
+    short = [count for count in before if count.day >= row["begun"] and count.there < count.due]
+    return DailyPaper(kind, row["room"], row["name"], now, tuple(short))
+
+
+def _on(day: date) -> str:
+    return f"on_{day:%Y_%m_%d}"
+
+
+def _standing() -> models.QuerySet[Record]:
     """Records that were not corrected; those that correct them stand in their place."""
     return Record.objects.filter(corrected_by=None).order_by()
-
-
-def _before(today: date, first: date) -> list[date]:
-    """The days before today, the latest first, from a room's first reading on."""
-    days = [today - timedelta(days=back) for back in range(1, DAYS_BACK + 1)]
-    return [day for day in days if day >= first]

@@ -11,6 +11,7 @@ from farm.actions.cultures import buy_culture, transfer_culture
 from farm.actions.orders import stop_order
 from farm.models import Farm, Person
 from farm.pages.today import most_used, to_deliver
+from farm.queries.entries import often
 from farm.queries.today import ToDo, by_room, to_do
 from farm.units import show_mass
 from tests.conftest import signed_in
@@ -184,7 +185,8 @@ def test_who_records_nothing_is_led_to_what_they_came_for(
 
 def offered(world: World, person: Person, days: int) -> list[str]:
     """Which actions a person is offered so many days after the world's last doing."""
-    return [deed.slug for deed in most_used(person, world.now.date() + timedelta(days=days))]
+    counts = often(person, world.now.date() + timedelta(days=days))
+    return [deed.slug for deed in most_used(person, counts)]
 
 
 def test_what_is_done_most_is_offered_from_the_next_day_on(world: World) -> None:

@@ -5,6 +5,7 @@ From there, in one tap each: hold what is still here, open a recall. /holds/ lis
 
 from dataclasses import dataclass
 from typing import cast
+from urllib.parse import urlencode
 from uuid import UUID
 
 from django.contrib import messages
@@ -31,6 +32,7 @@ from farm.queries.frozen import Frozen
 from farm.queries.holds import Held, held_now
 from farm.queries.reach import Reach, reach_of
 from farm.queries.stock import all_lots
+from farm.queries.wider import Wider, wider_than
 from farm.reports.notice import first_words
 from farm.reports.reach_rows import Names, reach_report
 from ledger.errors import Refused
@@ -44,9 +46,14 @@ class AskReachPage:
 
 @dataclass(frozen=True)
 class ReachPage(AnswerPage):
-    """``to_hold``: how many lots are here and free; ``address``: these suspects, as a query."""
+    """``to_hold``: how many lots are here and free; ``address``: these suspects, as a query.
+
+    ``wider``: what takes these lots in and reaches further, each with its query.
+    """
 
     to_hold: int
+    lots: int
+    wider: list[tuple[Wider, str]]
     hold_form: ReasonForm
     recall_form: ReasonForm
     address: str
@@ -68,10 +75,13 @@ def reach(request: PageRequest) -> HttpResponse:
     found = reach_of(form.suspects)
     report = reach_report(found, made_by(request), names=names_for(request, found))
     file = taken_away(request, report, f"reach-{'-'.join(found.codes[:3])}")
+    further = wider_than(found.suspects) if form.cleaned_data["codes"] else []
     why = f"Reached from {found.suspects.words}: "
     shown = ReachPage(
         **vars(answer_page(request, report, codes_lead_to="trace-of")),
         to_hold=len(found.to_hold),
+        lots=len(found.codes),
+        wider=[(one, _asked(one)) for one in further],
         hold_form=ReasonForm.new("Why they are held", why + "to be looked into", "hold"),
         recall_form=ReasonForm.new("What was found, and where", "", "recall"),
         address=request.GET.urlencode(),
@@ -171,6 +181,10 @@ def names_for(request: PageRequest, found: Reach | Frozen) -> Names:
     if not may(request.person, Right.SEE_SALES):
         return None
     return Customer.objects.in_bulk([one.customer_id for one in found.recipients])
+
+
+def _asked(wider: Wider) -> str:
+    return urlencode({"run": wider.run} if wider.run else {"codes": " ".join(wider.codes)})
 
 
 def _back(request: PageRequest) -> HttpResponse:

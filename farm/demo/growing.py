@@ -10,9 +10,11 @@ from farm.actions.cultures import buy_culture, transfer_culture
 from farm.actions.grain import inoculate_grain, prepare_grain
 from farm.actions.harvesting import mark_spent, pick
 from farm.actions.holding import hold, release
+from farm.actions.photos import add_photo
 from farm.actions.runs import sterilise
 from farm.actions.supplies import Delivery, receive_supplies
 from farm.demo.clock import Year
+from farm.demo.drawn import block_with
 from farm.demo.scenery import COIN, GRAM, KG
 from farm.models import RecipeVersion, Stage, Strain
 from ledger.models import Lot
@@ -20,6 +22,8 @@ from ledger.models import Lot
 # Blocks started: strain, recipe, count, every so many weeks.
 STARTS = (("oyster", "lean", 22, 1), ("mane", "rich", 22, 2), ("shiitake", "rich", 16, 2))
 SPAWN_PER_BLOCK_MG = 190 * GRAM
+# More lost than that is photographed.
+MANY_LOST = 2
 
 
 def monday(year: Year, week: int) -> None:
@@ -137,7 +141,9 @@ def _look(year: Year, lot: Lot) -> None:
     lost = sum(year.dice.random() < share for _ in range(_fresh(lot).quantity))
     reason = year.dice.choice(["green mould", "green mould", "burst bag", "other mould"])
     doing = year.doing("nora", reason if lost else "", sure=True)
-    check(doing, lot=_fresh(lot), colonised_percent=year.dice.randint(60, 90), lost=lost)
+    looked = check(doing, lot=_fresh(lot), colonised_percent=year.dice.randint(60, 90), lost=lost)
+    if lost > MANY_LOST:
+        add_photo(doing.by, looked.entry, block_with(reason))
 
 
 def _move(year: Year, lot: Lot) -> None:

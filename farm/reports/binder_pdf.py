@@ -1,17 +1,22 @@
 """The binder on paper: cover, index with page numbers, then one section after the other."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from io import BytesIO
 
 from reportlab.lib.pagesizes import A4, landscape
+from reportlab.lib.utils import ImageReader
 
 from farm.reports import rows
 from farm.reports.faces import text_width
 from farm.reports.pdf import FAINT, LEADING, MARGIN, Page, TableWriter
+from farm.reports.prints import Print
 from farm.reports.rows import Report, Section
 
 NUMBER_AT = 420
 INDEX_SIZE = 10
+# Four photos side by side, and their captions.
+PRINTS_A_ROW, PRINT_WIDE, PRINT_HIGH, CAPTION_SIZE = 4, 175, 131, 7
 ROOM, GAP = 130, 18  # points: a section begins where its first rows fit, else overleaf
 
 
@@ -63,6 +68,28 @@ def _write_content(page: Page, section: Section, currency: str) -> None:
         if shown.title == section.title:
             shown = replace(shown, title="")  # it stands above already
         TableWriter(page, shown).write()
+    if content.prints:
+        _write_prints(page, content.prints)
+
+
+def _write_prints(page: Page, prints: Sequence[Print]) -> None:
+    """Lay photos out in rows, each with its caption below."""
+    for first in range(0, len(prints), PRINTS_A_ROW):
+        page.need(PRINT_HIGH + 3 * LEADING)
+        page.y -= LEADING
+        for at, one in enumerate(prints[first : first + PRINTS_A_ROW]):
+            scale = min(PRINT_WIDE / one.width, PRINT_HIGH / one.height)
+            wide, high = one.width * scale, one.height * scale
+            x, image = _across(at), ImageReader(BytesIO(one.image))
+            page.canvas.drawImage(image, x, page.y - high, wide, high)
+        page.y -= PRINT_HIGH + LEADING
+        for at, one in enumerate(prints[first : first + PRINTS_A_ROW]):
+            page.put(_across(at), one.caption, CAPTION_SIZE)
+        page.y -= LEADING
+
+
+def _across(at: int) -> float:
+    return MARGIN + at * (PRINT_WIDE + GAP)
 
 
 def _key(at: int) -> str:

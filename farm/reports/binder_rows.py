@@ -4,16 +4,18 @@ So that a hundred pages never stand in memory at once, a section is a title and 
 Illness notes are kept apart: an inspector who may see them asks the owner.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import partial
 
 from django.utils import timezone
 
-from farm.models import Farm, Person, Room, RunReadings
+from farm import habits
+from farm.models import Farm, Person, Photo, Room, RunReadings
 from farm.queries.binders import BookRow, Moved, book_rows, readings_in
 from farm.queries.counts import count_rows
+from farm.queries.phone import pictures_of
 from farm.queries.records import missing_days, records, to_review
 from farm.queries.run_readings import course_of
 from farm.queries.stores import excursions, store_readings, store_rooms
@@ -21,6 +23,7 @@ from farm.records import OPEN_KINDS, RecordKind
 from farm.reports.count_rows import counts_table
 from farm.reports.curves import store_curve
 from farm.reports.made import Made
+from farm.reports.prints import prints
 from farm.reports.record_rows import excursion_table, gap_table, record_table, through_table
 from farm.reports.rows import Column, Content, Fact, Kind, Report, Row, Section, Table
 from farm.reports.run_rows import RUN_CAUTION, minutes, run_content
@@ -32,11 +35,11 @@ STANDING_CAUTION = (
     "use licensed practitioners where the law requires."
 )
 # Kinds of entries of the book that belong in the binder, and their title there.
-FROM_THE_BOOK = {"steriliser run": "Steriliser runs", "dry": "Drying", "pick": "Picks",
-                 "pack": "Packing"}  # fmt: skip
+FROM_THE_BOOK = {"steriliser run": "Steriliser runs", "check": "Checks while growing",
+                 "dry": "Drying", "pick": "Picks", "pack": "Packing"}  # fmt: skip
 SHOWN = {"steriliser": "", "gauge_pa": "gauge", "temperature_milli_c": "at",
          "minutes_at_temperature": "for", "minutes_drying": "for", "slice_mm": "slices",
-         "trays": "trays", "flush": "flush",
+         "trays": "trays", "flush": "flush", "checked": "looked at", "lost": "lost",
          "fresh_per_dried_ppm": "fresh to dried"}  # fmt: skip
 
 
@@ -151,7 +154,14 @@ def _signatures() -> Content:
 
 def _of_kind(kind: RecordKind, span: Span, farm: Farm) -> Content:
     found = records(kind=kind.slug, happened_on__range=(span.first, span.last))
-    return Content((record_table(kind, found, farm),))
+    listed = list(found)
+    beside = {one.pk: f"No. {one.pk}" + (f", lot {one.lot.code}" if one.lot else "")
+              for one in listed}  # fmt: skip
+    pictures = (
+        (bytes(photo.image), _caption(photo, beside[photo.record_id or 0], farm))
+        for photo in pictures_of(listed)
+    )
+    return Content((record_table(kind, listed, farm),), prints=prints(pictures))
 
 
 def _of_run(kept: RunReadings, farm: Farm) -> Content:
@@ -168,7 +178,22 @@ def _of_book(kind: str, span: Span, farm: Farm) -> Content:
         rows=tuple(_book_row(row, farm) for row in rows),
         struck=tuple(at for at, row in enumerate(rows) if row.row.taken_back),
     )  # fmt: skip
-    return Content((table,))
+    lots = {
+        one.row.entry.pk: ", ".join(dict.fromkeys(moved.lot.code for moved in one.moved))
+        for one in rows
+    }
+    pictures = (
+        (bytes(photo.image),
+         _caption(photo, f"Entry {photo.entry_id}, lot {lots[photo.entry_id or 0]}", farm))
+        for photo in pictures_of([one.row.entry for one in rows])
+    )  # fmt: skip
+    return Content((table,), prints=prints(pictures))
+
+
+def _caption(photo: Photo, beside: str, farm: Farm) -> str:
+    """Say beside what a photo stands, and when and by whom it was added."""
+    day = habits.day(photo.added_at.astimezone(farm.zone))
+    return f"{beside}: {day}, {photo.by.initials}"
 
 
 def _book_row(row: BookRow, farm: Farm) -> Row:
@@ -181,7 +206,7 @@ def _book_row(row: BookRow, farm: Farm) -> Row:
     return (
         str(entry.seq),
         entry.happened_at.astimezone(farm.zone),
-        ", ".join(_moved_words(moved, farm) for moved in row.moved),
+        ", ".join(_lots_words(row.moved, farm)),
         "; ".join(
             f"{words} {reading(key, row.said[key], farm)}".strip()
             for key, words in SHOWN.items()
@@ -192,6 +217,16 @@ def _book_row(row: BookRow, farm: Farm) -> Row:
         entry.recorded_at.astimezone(farm.zone),
         "; ".join(words for words, holds in states if holds),
     )
+
+
+def _lots_words(moved: Sequence[Moved], farm: Farm) -> list[str]:
+    """Name each lot with what moved; one of which nothing moved as well is named once."""
+    told = {one.lot.pk for one in moved if one.quantity or one.gave_mg}
+    return [
+        _moved_words(one, farm)
+        for one in moved
+        if one.quantity or one.gave_mg or one.lot.pk not in told
+    ]
 
 
 def _moved_words(moved: Moved, farm: Farm) -> str:

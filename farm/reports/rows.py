@@ -11,6 +11,7 @@ from enum import Enum
 
 from farm.habits import in_force
 from farm.reports.drawing import Drawing
+from farm.reports.prints import Print
 from farm.reports.steps import Step, rounded, share_steps, steps_across
 from farm.units import MG_PER_LB, MG_PER_UNIT
 
@@ -154,10 +155,11 @@ class Report:
 
 @dataclass(frozen=True)
 class Content:
-    """Part of a report: drawings, and tables below them."""
+    """Part of a report: drawings, tables below them, and photos below those, on paper."""
 
     tables: tuple[Table, ...]
     drawings: tuple[Drawing, ...] = ()
+    prints: tuple[Print, ...] = ()
 
 
 @dataclass(frozen=True)

@@ -105,7 +105,8 @@ def test_materials_differ_by_price_and_by_quantity(
 
 def finished(world: World, *, lost: int, picked_mg: int) -> Lot:
     blocks = fruiting(world, 40)
-    check(world.doing(reason="green mould"), lot=blocks, colonised_percent=100, lost=lost)
+    doing = world.doing(reason="green mould", sure=True)
+    check(doing, lot=blocks, colonised_percent=100, lost=lost)
     pick(replace(world.doing(), sure=True), given=[Draw(fresh(blocks), 0)], flush=1,
          firsts_mg=picked_mg)  # fmt: skip
     mark_spent(world.doing(), lot=fresh(blocks))

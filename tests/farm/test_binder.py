@@ -13,9 +13,13 @@ from django.test import Client
 from django.utils import timezone
 from openpyxl import load_workbook
 
+from farm.actions.checks import check
+from farm.actions.photos import add_photo, remove_photo
 from farm.actions.records import review
 from farm.actions.runs import sterilise
+from farm.demo.drawn import block_with
 from farm.models import Record, Role
+from farm.records import BY_SLUG as KINDS
 from farm.records import ILLNESS, STORE
 from farm.reports.binder_pdf import binder_pdf
 from farm.reports.binder_rows import Span, binder_cover, binder_report, sections
@@ -24,9 +28,10 @@ from farm.reports.rows import Report, Table
 from farm.reports.xlsx import workbook_bytes
 from tests.conftest import person_in_role, signed_in
 from tests.farm.kept import CLEAN, PIN, cleaned, keep, out_of_limits, pinned, read_store
-from tests.farm.world import World, filled_bags, picked
+from tests.farm.world import World, filled_bags, grow_blocks, picked
 
 SPAN = Span(date(2026, 9, 1), date(2026, 12, 31))
+ALL_DAYS = Span(date(2026, 1, 1), date(2030, 12, 31))
 needs_pdftotext = pytest.mark.skipif(
     not shutil.which("pdftotext"), reason="pdftotext (poppler-utils) is not on this machine"
 )
@@ -120,6 +125,44 @@ def test_picks_stand_in_it_from_the_book(world: World) -> None:
     crop = picked(world)
 
     assert f"{crop.code} made 10.00 kg" in str(column(table(binder(world), "Picks"), "Lots")[0])
+
+
+def test_photos_stand_below_the_checks_and_records_that_they_belong_to(world: World) -> None:
+    blocks = grow_blocks(world, 20)
+    doing = world.doing(reason="green mould")
+    looked = check(doing, lot=blocks, colonised_percent=60, lost=2).entry
+    record = cleaned(world)
+    for to in (looked, record):
+        add_photo(world.owner, to, block_with("green mould"))
+    built = {section.title: section.build() for section in sections(ALL_DAYS, world.farm)}
+
+    (of_check,) = built["Checks while growing"].prints
+    assert of_check.caption.startswith(f"Entry {looked.seq}, lot {blocks.code}: ")
+    assert of_check.caption.endswith(", OL")
+    assert max(of_check.width, of_check.height) == 420
+    assert len(of_check.image) < 30_000
+    (of_record,) = built[KINDS[record.kind].title].prints
+    assert of_record.caption.startswith(f"No. {record.pk}")
+
+
+def test_a_picture_that_was_taken_out_is_not_in_it(world: World) -> None:
+    record = cleaned(world)
+    remove_photo(add_photo(world.owner, record, block_with("burst bag")), world.owner)
+    built = {section.title: section.build() for section in sections(ALL_DAYS, world.farm)}
+
+    assert built[KINDS[record.kind].title].prints == ()
+
+
+@needs_pdftotext
+def test_photos_are_on_the_paper_with_their_captions(world: World, tmp_path: Path) -> None:
+    record = cleaned(world)
+    for cause in ("green mould", "other mould", "burst bag", "pests", "old"):
+        add_photo(world.owner, record, block_with(cause))
+    made = made_for(world.farm, "olive", timezone.now())
+    content = binder_pdf(binder_cover(SPAN, world.farm, made), sections(ALL_DAYS, world.farm))
+
+    assert words_of_pdf(content, tmp_path).count(f"No. {record.pk}") == 5
+    assert content.count(b"/DCTDecode") == 5
 
 
 def test_illness_notes_are_not_in_it(world: World) -> None:

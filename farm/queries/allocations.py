@@ -68,7 +68,7 @@ def set_aside(*, order: Order | None = None, of: Collection[int] | None = None) 
 
 
 def to_pack(day: date, today: date) -> tuple[list[SetAside], list[DueOrder]]:
-    """What is set aside for a day, with where it stands, and the day's orders; nine queries.
+    """What is set aside for a day, with where it stands, and the day's orders; eight queries.
 
     What is late is packed today: orders of the last two weeks that still wait.
     """

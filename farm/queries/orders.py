@@ -49,6 +49,7 @@ class Given:
     quantity: int
     what: str
     is_substitute: bool
+    rest_follows: bool
 
 
 @dataclass(frozen=True)
@@ -106,12 +107,12 @@ def standing_notes() -> QuerySet[DeliveryNote]:
 
 
 def due_between(first: date, last: date) -> list[DueOrder]:
-    """Every order's days in a span, called off or not, by day and stop; six queries."""
+    """Every order's days in a span, called off or not, by day and stop; five queries."""
     return due_among(orders().filter(due_from(first), due_on__lte=last), first, last)
 
 
 def due_or_late(day: date, today: date) -> list[DueOrder]:
-    """A day's orders; today's with what is late and still to be given; six queries."""
+    """A day's orders; today's with what is late and still to be given; five queries."""
     first = day - LATE + ONE_DAY if day == today else day
     return [one for one in due_between(first, day) if one.day == day or one.is_open]
 
@@ -122,20 +123,18 @@ def due_from(first: date) -> Q:
 
 
 def due_among(found: Iterable[Order], first: date, last: date) -> list[DueOrder]:
-    """The days in a span of some orders (of `orders()`), by day and stop; two queries."""
+    """The days in a span of some orders (of `orders()`), by day and stop; one query."""
     due = due_on_days((order, day) for order in found for day in days_of(order, first, last))
     return sorted(due, key=lambda one: (one.day, *stop_of(one.order.customer), one.order.pk))
 
 
 def due_on_days(days: Iterable[tuple[Order, date]]) -> list[DueOrder]:
-    """Orders (of `orders()`) on these of their days; two queries, one where nothing was given."""
+    """Orders (of `orders()`) on these of their days; one query."""
     found = list(days)
     if not found:
         return []
-    named = {(order.pk, day) for order, day in found}
-    closed = _closed(named)
-    given = given_on(closed.keys())  # nothing was given where no note stands
-    return [_due(order, day, given=given, closed=closed) for order, day in found]
+    given = given_on({(order.pk, day) for order, day in found})
+    return [_due(order, day, given) for order, day in found]
 
 
 def of_open_days(rows: QuerySet[OnDay]) -> QuerySet[OnDay]:
@@ -219,50 +218,27 @@ def mass_mg(line: OrderLine, quantity: int) -> int:
 # --- parts -----------------------------------------------------------------------------------
 
 
-def _due(
-    order: Order,
-    day: date,
-    *,
-    given: dict[tuple[int, date], list[Given]],
-    closed: dict[tuple[int, date], bool],
-) -> DueOrder:
+def _due(order: Order, day: date, given: dict[tuple[int, date], list[Given]]) -> DueOrder:
     asked = tuple(Asked(line, tuple(given.get((line.pk, day), ()))) for line in order.lines.all())
-    return DueOrder(order, day, _state(order, day, asked=asked, closed=closed), asked)
+    return DueOrder(order, day, _state(order, day, asked), asked)
 
 
-def _state(
-    order: Order, day: date, *, asked: Sequence[Asked], closed: dict[tuple[int, date], bool]
-) -> State:
-    is_closed = closed.get((order.pk, day))
-    if is_closed is None:
+def _state(order: Order, day: date, asked: Sequence[Asked]) -> State:
+    """A delivery gives something for at least one line; the last one says whether it is over."""
+    given = [part for one in asked for part in one.given]
+    if not given:
         if called_off(order, day):
             return State.OFF
         return State.PAUSED if paused(order, day) else State.OPEN
     if not any(one.missing for one in asked):
         return State.DONE
-    if is_closed:
+    if not max(given, key=lambda part: part.entry).rest_follows:
         return State.SHORT
     return State.OFF if called_off(order, day) else State.REST
 
 
 def _standing(notes: QuerySet[DeliveryNote]) -> QuerySet[DeliveryNote]:
     return notes.exclude(sale__entry__amendments__takes_back=True)
-
-
-def _closed(days: Collection[tuple[int, date]]) -> dict[tuple[int, date], bool]:
-    """Say of each day with a standing note whether the last one closed it; one query."""
-    rows = _standing(DeliveryNote.objects.filter(**_on("", days))).order_by("pk")
-    return {
-        (order or 0, day): not rest
-        for order, day, rest in rows.values_list("order", "due_on", "rest_follows")
-    }
-
-
-def _on(note: str, days: Collection[tuple[int, date]]) -> dict[str, set[object]]:
-    """Look for notes of these orders on these days alone, however long they have stood."""
-    orders: set[object] = {order for order, _ in days}
-    dates: set[object] = {day for _, day in days}
-    return {f"{note}order__in": orders, f"{note}due_on__in": dates}
 
 
 def given_on(days: Collection[tuple[int, date]]) -> dict[tuple[int, date], list[Given]]:
@@ -272,7 +248,9 @@ def given_on(days: Collection[tuple[int, date]]) -> dict[tuple[int, date], list[
         entry__place=OuterRef("sale_line__line__entry"), lot=OuterRef("sale_line__line__lot"),
         role=Role.SOLD,
     ).order_by().values("entry__place").annotate(now=Sum("quantity"))  # fmt: skip
-    rows = DeliveredLine.objects.filter(**_on("note__", days))
+    # Notes of these orders on these days alone, however long they have stood.
+    orders, dates = {order for order, _ in days}, {day for _, day in days}
+    rows = DeliveredLine.objects.filter(note__order__in=orders, note__due_on__in=dates)
     rows = rows.exclude(note__sale__entry__amendments__takes_back=True).select_related(
         "note", "order_line", "sale_line__product", "sale_line__line__lot__item",
         "sale_line__line__lot__card__species",
@@ -287,6 +265,7 @@ def given_on(days: Collection[tuple[int, date]]) -> dict[tuple[int, date], list[
                 quantity=-row.now,
                 what=str(row.sale_line.product or line.lot.item),
                 is_substitute=not fits(row.order_line, line.lot),
+                rest_follows=row.note.rest_follows,
             )
         )
     return given

@@ -108,7 +108,7 @@ class Outlook:
 
 def outlooks(order: Order, among: Iterable[Order], *, span: tuple[date, date], today: date
              ) -> list[Outlook]:  # fmt: skip
-    """Look at an order's days of a span; ``among`` all orders due from today on. Five queries."""
+    """Look at an order's days of a span; ``among`` all orders due from today on. Four queries."""
     first, last = span
     lines = order.lines.all()
     until = [bears_until(line, day) for day in days_of(order, *span) for line in lines]
@@ -127,7 +127,7 @@ def outlooks(order: Order, among: Iterable[Order], *, span: tuple[date, date], t
 
 
 def promises(lines: Sequence[OrderLine], day: date, today: date) -> list[Promise]:
-    """What there will be for each line on a day, and what is promised of it; nine queries."""
+    """What there will be for each line on a day, and what is promised of it; eight queries."""
     due = due_between(today, max(bears_until(line, day) for line in lines))
     return _promises([(line, day) for line in lines], due, today)
 

@@ -287,6 +287,10 @@ class Selling(RuleBasedStateMachine):
         assert all(0 <= part.quantity <= part.promised for part in parts)
 
     @invariant()
+    def every_delivery_is_for_a_line_of_its_order(self) -> None:
+        assert not DeliveryNote.objects.filter(order__isnull=False, delivered=None).exists()
+
+    @invariant()
     def the_database_finds_the_days_that_are_open(self) -> None:
         known = {order.pk: order for order in orders()}
         made = list(Allocation.objects.order_by("pk"))

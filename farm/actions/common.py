@@ -107,6 +107,8 @@ def draft(
     typed_by = doing.typed_by or doing.by.entering_under
     if typed_by is not None:
         beside["typed_by"] = typed_by.pk
+    if doing.minutes is not None:
+        beside["minutes_stated"] = doing.minutes
     asked = {"asked": doing.asked, "asked_of_money": doing.asked_money}
     if any(asked.values()):
         beside |= {

@@ -50,11 +50,13 @@ WORDS = {
     "over_mg": "over the declared weight",
     "band_mg": "water it may have lost",
     "book_mg": "weight in the book before",
+    "minutes_stated": "time stated",
 }
 # Parts of the names of particulars, and the right without which those are kept from a person.
 KEPT_FROM = (
     (("money", "terms"), Right.SEE_SALES),
     (("recipe", "moisture", "substrate", "water_mg", "water_ppm"), Right.SEE_RECIPES),
+    (("minutes_stated",), Right.SEE_COSTS),
 )
 WRITE = (Right.RECORD, Right.SELL)
 # What the balance of a drying says in its own words.

@@ -14,7 +14,7 @@ from django.urls import reverse
 
 from farm.models import Farm, Rate
 from farm.pages.access import PageRequest, Right, page
-from farm.pages.forms.first_hour import BeginForm, TakeOverForm
+from farm.pages.forms.first_hour import BeginForm, Offer, TakeOverForm, time_offers
 from farm.pages.frame import show
 from farm.queries.first_hour import Step, first_hour, next_step
 from ledger.models import Entry
@@ -42,7 +42,10 @@ class StepsPage:
 
 @dataclass(frozen=True)
 class TakeOverPage:
+    """``times``: the standard times, which nobody has to tick."""
+
     form: TakeOverForm
+    times: list[Offer]
 
 
 @login_not_required
@@ -100,7 +103,7 @@ def take_over(request: PageRequest) -> HttpResponse:
             form.take_over()
         messages.success(request, "Taken over. Every figure can be changed under Farm details.")
         return redirect("first-hour")
-    return show(request, "farm/first_hour/take_over.html", TakeOverPage(form))
+    return show(request, "farm/first_hour/take_over.html", TakeOverPage(form, time_offers()))
 
 
 def _is_here(request: HttpRequest) -> bool:

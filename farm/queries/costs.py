@@ -25,7 +25,8 @@ UNITS: dict[int, str] = {
     Stage.BLOCKS: "block",
     Stage.PACKS: "pack",
 }
-ACTUAL, AT_A_RATE, IN_PART = "actual", "actual time, planned rate", "plan in part"
+ACTUAL, AT_A_RATE, IN_PART = "actual", "planned rate", "plan in part"
+USUAL, STATED = f"usual time, {AT_A_RATE}", f"time stated, {AT_A_RATE}"
 CHARGE_WORDS = {
     CostKind.PAID: "Labour, paid",
     CostKind.OWN: "Labour, own",
@@ -236,9 +237,16 @@ def _charges(places: list[int], entries: dict[int, Entry]) -> list[tuple[int, Co
         cost = tuple(amount if kind == name else 0 for name in KINDS)
         what = f"{CHARGE_WORDS[CostKind(kind)]}: {entry.kind}"
         line = CostLine(what, "", entry.happened_on, entry.kind, Amount(None, None), cost,
-                        AT_A_RATE)  # fmt: skip
+                        _time_of(kind, entry))  # fmt: skip
         found.append((place, line))
     return found
+
+
+def _time_of(kind: str, entry: Entry) -> str:
+    """Say whose minutes a charge is worked from: typed by a person, or the standard time."""
+    if kind not in (CostKind.PAID, CostKind.OWN):
+        return AT_A_RATE
+    return STATED if '"minutes_stated":' in entry.particulars else USUAL
 
 
 def _added(costs: Iterable[Cost]) -> Cost:

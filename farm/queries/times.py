@@ -13,8 +13,13 @@ def usual_time(action: str, place: SellingPlace | None = None) -> str:
     usual = StandardTime.objects.filter(action=action).first()
     if usual is None:
         return ""
+    return f"the standard time, {in_words(usual)}"
+
+
+def in_words(usual: StandardTime) -> str:
+    """Say a standard time: “5 min and 30 s for each”, each bag, block, pack or kilogram."""
     each = f" and {usual.unit_seconds} s for each" if usual.unit_seconds else ""
-    return f"the standard time, {usual.minutes} min{each}"
+    return f"{usual.minutes} min{each}"
 
 
 def place_minutes(place: SellingPlace, action: str) -> int | None:

@@ -114,7 +114,8 @@ def _lines(cost: CostOfLot) -> Table:
     note = (
         "Each line in the five kinds that it consists of itself; the lines add up to the cost. "
         "“Plan in part”: blocks behind it still have a flush to come, so their cost is shared by "
-        "what is expected of it. Rates are planned until the month's bills are compared."
+        "what is expected of it. “Usual time”: nobody typed minutes: the standard time was taken. "
+        "Rates are planned until the month's bills are compared."
     )
     total = total_row(LINES, rows, SUMMED)
     return Table("Line by line", LINES, tuple(rows), total, note, whole="Total")

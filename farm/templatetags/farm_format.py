@@ -166,6 +166,7 @@ READINGS: Mapping[str, Callable[[int, Farm], str]] = {
     "_milli_c": lambda value, farm: show_temperature(value, temperature_unit(farm)),
     "_wh": lambda value, farm: f"{value} Wh",
     "_mm": lambda value, farm: f"{value} mm",
+    "minutes_stated": lambda value, farm: f"{value} min",
     "minutes_drying": lambda value, farm: f"{value} min",
     "minutes_at_temperature": lambda value, farm: f"{value} min",
     "fresh_per_dried_ppm": lambda value, farm: f"{round(Decimal(value) / 1_000_000, 2)} to 1",

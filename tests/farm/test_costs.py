@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from farm.actions.blocks import inoculate_blocks
 from farm.actions.common import Draw
 from farm.actions.cultures import clone_culture
-from farm.actions.grain import inoculate_grain
+from farm.actions.grain import inoculate_grain, prepare_grain
 from farm.actions.harvesting import mark_spent, pick
 from farm.actions.packing import pack
 from farm.actions.selling import SoldLine, sell
@@ -88,6 +88,21 @@ def test_filled_bags_show_the_energy_of_their_run() -> None:
 
     # 20 kWh at 0.30 a kWh, all for the one lot that was in.
     assert lines["Energy: steriliser run"] == (0, 0, 0, 6 * UNIT, 0)
+
+
+@pytest.mark.parametrize(("minutes", "said"), [(None, "usual time"), (25, "time stated")])
+def test_labour_says_whether_somebody_typed_its_minutes(minutes: int | None, said: str) -> None:
+    world = small_farm()
+    draws = [Draw(world.received("rye", 885 * GRAM), 885 * GRAM),
+             Draw(world.received("grain bag", 1), 1)]  # fmt: skip
+    doing = world.doing(minutes=minutes)
+    grain = prepare_grain(doing, recipe=world.grain_recipe, bags=1, draws=draws).lots[-1]
+    run(world, grain)
+    known = {line.what: line.known for line in answer(grain).lines}
+
+    assert known["Labour, own: prepare grain"] == f"{said}, planned rate"
+    assert known["Labour, own: steriliser run"] == "usual time, planned rate"
+    assert known["Energy: steriliser run"] == "planned rate"
 
 
 def test_a_block_costs_more_where_some_were_lost_before_the_first_pick() -> None:

@@ -8,7 +8,7 @@ from pytest_django import DjangoAssertNumQueries
 
 from farm.actions.starting import add_filling
 from farm.beliefs import FILLINGS
-from farm.models import Farm, Rate, Recipe, Room, Species, Strain, Supply
+from farm.models import Farm, Rate, Recipe, Room, Species, StandardTime, Strain, Supply
 from farm.queries.first_hour import FIRST_ENTRIES, first_hour, is_past, next_step
 from ledger.models import Entry
 from tests.farm.filled import text
@@ -83,6 +83,17 @@ def test_every_figure_taken_over_names_where_it_is_from(owner: Client) -> None:
 
     assert "1 lb, 1 lb and 3 lb of water: growers&#x27; recipe pages" in page
     assert "Stamets, handbook" in page
+
+
+def test_the_standard_times_are_shown_as_beliefs_until_the_farm_times_its_own_work(
+    owner: Client,
+) -> None:
+    StandardTime.objects.create(action="pick", minutes=5, unit_seconds=270)
+    StandardTime.objects.create(action="pack", minutes=7, unit_seconds=30)
+    page = text(owner.get("/first-hour/take-over/"))
+
+    assert "<td>5 min and 270 s for each</td><td>common practice, no source</td>" in page
+    assert "<td>7 min and 30 s for each</td><td>your own figure</td>" in page
 
 
 def test_nothing_ticked_is_asked_about(owner: Client) -> None:

@@ -9,9 +9,10 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from farm.actions.starting import Account, add_filling, add_rates, add_room, add_strain, start_farm
-from farm.beliefs import FILLINGS, PLANNED, ROOMS, Filling, Planned
-from farm.models import Farm, Person, RateOf, Recipe, Room, Strain
+from farm.beliefs import FILLINGS, PLANNED, ROOMS, STANDARD_TIMES, Filling, Planned
+from farm.models import Farm, Person, RateOf, Recipe, Room, StandardTime, Strain
 from farm.pages.forms.fields import MoneyField
+from farm.queries.times import in_words
 from farm.units import show_mass
 
 HOURS = (
@@ -144,4 +145,17 @@ def room_offers() -> list[Offer]:
         Offer(name, name, purpose + (f", {places} block places" if places else ""), "",
               name in there)
         for name, purpose, places in ROOMS
+    ]  # fmt: skip
+
+
+def time_offers() -> list[Offer]:
+    """The standard times, which are in force from the start; the farm's own where it changed one.
+
+    Where nobody types minutes, these are charged.
+    """
+    believed = {(one.action, one.minutes, one.unit_seconds): one.source for one in STANDARD_TIMES}
+    return [
+        Offer(one.action, one.action.capitalize(), in_words(one),
+              believed.get((one.action, one.minutes, one.unit_seconds), "your own figure"), True)
+        for one in StandardTime.objects.all()
     ]  # fmt: skip

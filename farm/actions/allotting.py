@@ -65,7 +65,10 @@ def set_aside_doubt(
     if not taken:
         return None
     codes = [draw.lot.code for draw in draws]
-    return PlausibilityQuestion(f"{'; '.join(taken)}. Take it all the same?", codes)
+    said, discreet = (
+        f"{'; '.join(words)}. Take it all the same?" for words in zip(*taken, strict=True)
+    )
+    return PlausibilityQuestion(said, codes, is_order=True, discreet=discreet)
 
 
 def line_for(lot: Lot, lines: Sequence[OrderLine]) -> OrderLine:
@@ -142,12 +145,15 @@ def _check_free(lot: Lot, quantity: int, promised: Sequence[SetAside]) -> None:
         )
 
 
-def _broken(draw: Draw, parts: Sequence[SetAside]) -> str:
-    """Say how a draw breaks promises of its lot; nothing where enough is free."""
+def _broken(draw: Draw, parts: Sequence[SetAside]) -> tuple[str, str] | None:
+    """Say how a draw breaks promises of its lot, with whose and without; none if enough is free."""
     promised = [part for part in parts if part.lot.pk == draw.lot.pk and part.quantity]
     kept = sum(part.quantity for part in promised)
     if not promised or draw.quantity <= promised[0].lot.quantity - kept:
-        return ""
+        return None
     lot = promised[0].lot
     asked, aside = (amount_words(amount, lot.item.dimension) for amount in (draw.quantity, kept))
-    return f"Lot {lot.code}: {asked} asked for, {aside} set aside for {words_of(promised)}"
+    numbers = sorted({part.order.pk for part in promised})
+    orders = f"order{'s' if len(numbers) > 1 else ''} {', '.join(map(str, numbers))}"
+    said = f"Lot {lot.code}: {asked} asked for, {aside} set aside for"
+    return f"{said} {words_of(promised)}", f"{said} {orders}"

@@ -181,8 +181,8 @@ def answer_phone(request: PageRequest, deed: Deed, form: DoingForm) -> HttpRespo
 
 
 def asked_of(person: Person, question: PlausibilityQuestion) -> str:
-    """Word a question for somebody: whoever sees no prices is asked without the usual one."""
-    return question.question if may(person, Right.SEE_SALES) else question.discreet
+    """Word a question for somebody, as far as they may see prices and orders."""
+    return question.worded(money=may(person, Right.SEE_SALES), orders=may(person, Right.SEE_ORDERS))
 
 
 def address_of(deed: Deed, seq: int) -> str:

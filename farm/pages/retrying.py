@@ -16,7 +16,7 @@ from farm.actions.common import Recorded
 from farm.actions.unfinished import Kept
 from farm.models import Farm, Person
 from farm.pages import seen
-from farm.pages.access import PageRequest, Right, may, page
+from farm.pages.access import PageRequest, may, page
 from farm.pages.doings import BY_SLUG, STALL, Deed
 from farm.pages.filling import Sent, filled_form, first_step
 from farm.pages.forms.doing import DoingForm
@@ -81,8 +81,12 @@ def _to_sort_out(request: PageRequest, row: UnfinishedRow, lots: list[Lot]) -> T
 
 
 @require_POST
-@page(Right.RECORD)
+@page(*STALL)
 def drop(request: PageRequest, uuid: UUID) -> HttpResponse:
+    """Give up what waits; a seller may what they sent themselves."""
+    if not any(row.kept.uuid == uuid for row in unfinished_rows(request.person)):
+        messages.warning(request, "It waits no more.")
+        return redirect("unfinished")
     try:
         unfinished.drop(uuid, request.POST.get("reason", ""))
     except Refused as refusal:

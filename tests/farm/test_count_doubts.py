@@ -141,4 +141,6 @@ def test_an_answer_about_a_load_stands_with_the_load(db: None) -> None:
         load_stall(trade.doing(), **loaded)  # type: ignore[arg-type]
     recorded = load_stall(trade.doing(sure=True), **loaded)  # type: ignore[arg-type]
 
-    assert "set aside for The Anchor" in str(said_in(recorded)["asked"])
+    kept = str(said_in(recorded)["asked"])
+    assert f"8 pieces set aside for order {asked.pk}." in kept
+    assert "The Anchor" not in kept, "an entry is never changed, and a name may be erased"

@@ -16,6 +16,7 @@ from farm.queries.orders import due_order
 from farm.queries.shares import share_states
 from ledger.models import Lot
 from tests.conftest import person_in_role, signed_in
+from tests.farm.filled import typed
 from tests.farm.goods import crop, packs
 from tests.farm.papers import pdf_words
 from tests.farm.sold import delivered, order, selling_farm, wanted
@@ -147,6 +148,21 @@ def test_a_seller_sees_no_orders(trade: World) -> None:
     for page in (f"/orders/{asked.pk}/", "/orders/packing-list/", "/shares/"):
         assert seller.get(page).status_code == 403
     assert seller.post(f"{address}set-aside-at-once/").status_code == 403
+
+
+@pytest.mark.parametrize(("role", "named"), [(Role.SELLER, False), (Role.HELPER, True)])
+def test_only_who_may_see_orders_reads_for_whom_a_lot_is_set_aside(
+    trade: World, role: Role, named: bool
+) -> None:
+    lot, asked, _ = due_tomorrow(trade)
+    allocate(trade.doing(), order=asked, due_on=asked.due_on)
+    sent = typed(day=f"{timezone.localdate()}", **{f"load_{lot.pk}": f"{lot.quantity}"})
+    client = signed_in(person_in_role(role, "sara"))
+    page = client.post(f"/record/load-stall/?place={trade.stall.pk}", sent).content.decode()
+
+    assert "Take it all the same?" in page
+    assert ("set aside for The Anchor" in page) is named
+    assert (f"set aside for order {asked.pk}" in page) is not named
 
 
 def test_an_order_rests_on_its_page(trade: World, owner: Client) -> None:

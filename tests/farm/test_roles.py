@@ -38,11 +38,11 @@ TABLE = {
         photo-remove
         """,
     WORKERS: """
-        who who-pin record record-action unfinished entry-undo entry-correct
+        who who-pin record record-action unfinished unfinished-drop entry-undo entry-correct
         entry-photo photo-from-phone
         """,
     RECORDERS: """
-        unfinished-drop recipe reach reach-hold reach-recall holds
+        recipe reach reach-hold reach-recall holds
         recall-call recall-notice drill-start drill-sign
         record-add record-photo run-readings-add
         order-take order-stop order-pause note-write set-aside set-aside-at-once

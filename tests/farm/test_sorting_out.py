@@ -7,6 +7,7 @@ from uuid import uuid4
 import pytest
 from django.test import Client
 
+from farm.actions import unfinished
 from farm.actions.harvesting import mark_spent
 from farm.actions.holding import hold
 from farm.actions.storing import throw_away
@@ -150,3 +151,24 @@ def test_a_seller_is_told_whom_to_ask_and_opens_their_own_form(world: World) -> 
     words, buttons = waits(seller)
     assert f"Lot {lot.code} is on hold now." in words and "Ask whoever may do it." in words
     assert [title for title, _ in buttons] == ["Open it as it was sent"]
+
+
+def test_a_seller_gives_up_what_they_sent_and_nobody_elses(world: World, client: Client) -> None:
+    seller = signed_in(person_in_role(Role.SELLER, "sela"))
+    lot = packs(world, 10)
+    hold(world.doing(reason="smells sour"), [lot])
+    for who in (client, seller):
+        sold(who, world, **{f"sold_{lot.pk}": "5"})
+    theirs, own = (kept.uuid for kept in unfinished.still_waiting())
+
+    for uuid in (theirs, own):
+        assert "Give it up" in text(seller.get("/unfinished/"))
+        seller.post(f"/unfinished/{uuid}/drop/", {"reason": "sold another lot"})
+
+    assert [kept.uuid for kept in unfinished.still_waiting()] == [theirs]
+
+
+def test_what_was_given_up_already_is_said_to_wait_no_more(client: Client) -> None:
+    page = client.post(f"/unfinished/{uuid4()}/drop/", {"reason": "twice"}, follow=True)
+
+    assert "It waits no more." in text(page)

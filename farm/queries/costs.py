@@ -1,5 +1,6 @@
 """What a lot cost so far: in five kinds, and line by line down to each lot and each hour."""
 
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date
@@ -9,10 +10,9 @@ from django.db.models import Sum
 
 from farm.models import Stage
 from farm.queries.finding import Amount, amount_in
-from farm.queries.kilos import Kilos, kilos_from
+from farm.queries.kilos import Kilos, Past, kilos_from, past_of
 from ledger.amounts import largest_remainder
 from ledger.models import KINDS, Charge, CostKind, Dimension, Edge, Entry, Flow, Lot, Role
-from ledger.tracing import ancestors
 
 Cost = tuple[int, ...]
 ZERO: Cost = (0,) * len(KINDS)
@@ -110,9 +110,13 @@ def is_in_jars(lot: Lot) -> bool:
 
 
 def cost_of(lot: Lot) -> CostOfLot:
-    """Work out what a lot cost so far; about fifteen queries, however large its past."""
-    flows = list(Flow.objects.filter(lot=lot))
+    """Work out what a lot cost so far; fourteen queries at most, however large its past."""
+    flows = list(Flow.objects.filter(lot=lot).select_related("entry"))
     came_in = [flow for flow in flows if flow.role in (Role.MADE, Role.BOUGHT)]
+    used = _used(lot, came_in)
+    # Blocks and what is behind them say themselves whether a flush is awaited.
+    is_deep = any(card.stage > Stage.BLOCKS for card in (lot.card, *(f.lot.card for f in used)))
+    past = past_of(lot) if is_deep else None
     made = sum(flow.quantity for flow in came_in)
     stage = Stage(lot.card.stage)
     return CostOfLot(
@@ -125,16 +129,18 @@ def cost_of(lot: Lot) -> CostOfLot:
         good=amount_in(lot, made - _lost_before_picking(lot, flows)),
         on_hand=amount_in(lot, lot.quantity),
         cost=_added(flow.cost for flow in came_in),
-        lines=_lines(lot, came_in),
+        lines=_lines(lot, came_in, used=used, past=past),
         went=_went(lot, flows),
-        kilos=kilos_from(lot),
+        kilos=kilos_from(lot, past),
     )
 
 
 def _lost_before_picking(lot: Lot, flows: list[Flow]) -> int:
     """Pieces or mg lost, or gone as water, before the first pick: what the good ones pay for."""
-    picks = Edge.objects.filter(src=lot, src__card__stage=Stage.BLOCKS, dst__card__stage=Stage.CROP)
-    first = picks.order_by("entry_id").values_list("entry_id", flat=True).first()
+    first = None
+    if lot.card.stage == Stage.BLOCKS:
+        picks = Edge.objects.filter(src=lot, dst__card__stage=Stage.CROP).order_by("entry_id")
+        first = picks.values_list("entry_id", flat=True).first()
     return -sum(
         flow.quantity
         for flow in flows
@@ -159,11 +165,12 @@ def _went(lot: Lot, flows: list[Flow]) -> tuple[tuple[str, Cost], ...]:
 # --- line by line ----------------------------------------------------------------------------
 
 
-def _lines(lot: Lot, came_in: list[Flow]) -> tuple[CostLine, ...]:
+def _lines(
+    lot: Lot, came_in: list[Flow], *, used: list[Flow], past: Past | None
+) -> tuple[CostLine, ...]:
     """List what came in by entry; the parts of each entry add up to what this lot was given."""
-    places = [flow.entry_id for flow in came_in if flow.role == Role.MADE]
-    entries = Entry.objects.in_bulk([flow.entry_id for flow in came_in])
-    parts = _inputs(lot, places, entries) + _charges(places, entries)
+    entries = {flow.entry_id: flow.entry for flow in came_in}
+    parts = _inputs(lot, used, past) + _charges(_made_at(came_in), entries)
     lines: list[CostLine] = []
     for flow in sorted(came_in, key=lambda flow: flow.entry_id):
         entry = entries[flow.entry_id]
@@ -194,33 +201,51 @@ def _shared(total: Cost, parts: list[CostLine]) -> list[CostLine]:
     return [line for line in lines if any(line.cost) or line.lot_code]
 
 
-def _inputs(lot: Lot, places: list[int], entries: dict[int, Entry]) -> list[tuple[int, CostLine]]:
+def _made_at(came_in: list[Flow]) -> list[int]:
+    return [flow.entry_id for flow in came_in if flow.role == Role.MADE]
+
+
+def _used(lot: Lot, came_in: list[Flow]) -> list[Flow]:
+    """What was used where a lot was made, with the lots; one query."""
+    used = Flow.objects.filter(entry__in=_made_at(came_in), role=Role.USED).exclude(lot=lot)
+    lots = used.select_related("entry", "lot__item", "lot__card")
+    return list(lots.order_by("entry_id", "pk"))
+
+
+def _inputs(lot: Lot, used: list[Flow], past: Past | None) -> list[tuple[int, CostLine]]:
     """Name the lots used where this lot was made, with how much of each is in it."""
-    edges = Edge.objects.filter(dst=lot).values_list("entry_id", "src_id", "quantity")
-    inside = {(place, src): quantity for place, src, quantity in edges}
-    used = Flow.objects.filter(entry__in=places, role=Role.USED).exclude(lot=lot)
+    if past:
+        inside = {(edge.entry, edge.src): edge.quantity for edge in past.kin.edges
+                  if edge.dst == lot.pk}  # fmt: skip
+    else:
+        edges = Edge.objects.filter(dst=lot).values_list("entry_id", "src_id", "quantity")
+        inside = {(place, src): quantity for place, src, quantity in edges}
+    awaiting = _awaiting_a_flush(past) if past else set()
     found = []
-    for flow in used.select_related("lot__item", "lot__card").order_by("entry_id", "pk"):
-        source, entry = flow.lot, entries[flow.entry_id]
+    for flow in used:
+        source, entry = flow.lot, flow.entry
         quantity = inside.get((flow.entry_id, flow.lot_id), 0)
         picked = source.card.stage == Stage.BLOCKS and lot.card.stage > Stage.BLOCKS
         amount = Amount(None, quantity) if picked else amount_in(source, quantity)
         cost = tuple(-c for c in flow.cost)
-        known = IN_PART if _awaits_a_flush(source) else ACTUAL
+        is_food = source.card.stage > Stage.BLOCKS
+        in_part = source.shares_open or (is_food and source.pk in awaiting)
         line = CostLine(source.item.name, source.code, entry.happened_on, entry.kind, amount, cost,
-                        known)  # fmt: skip
+                        IN_PART if in_part else ACTUAL)  # fmt: skip
         found.append((flow.entry_id, line))
     return found
 
 
-def _awaits_a_flush(source: Lot) -> bool:
-    """Say whether what a lot carries is still shared by the weight expected of its blocks.
-
-    Two queries for what was picked, none for other lots.
-    """
-    if source.shares_open or source.card.stage <= Stage.BLOCKS:
-        return source.shares_open
-    return Lot.objects.filter(pk__in=ancestors([source.pk]), shares_open=True).exists()
+def _awaiting_a_flush(past: Past) -> set[int]:
+    """Find the lots that carry what is still shared by the weight expected of its blocks."""
+    found = set(past.awaiting)
+    inputs = defaultdict(list)
+    for edge in past.kin.edges:
+        inputs[edge.dst].append(edge.src)
+    for lot in past.kin.born_at:
+        if found.intersection(inputs[lot]):
+            found.add(lot)
+    return found
 
 
 def _charges(places: list[int], entries: dict[int, Entry]) -> list[tuple[int, CostLine]]:

@@ -31,10 +31,10 @@ from fractions import Fraction
 
 from django.db.models import Sum
 
-from farm.models import Form, Grade, LotCard, Sale, SellingCost, Stage
+from farm.models import Form, Grade, LotCard, SellingCost, Stage
 from farm.queries.finding import amount_of
-from ledger.models import KINDS, Edge, Flow, Line, Lot, Role
-from ledger.tracing import ancestors, descendants
+from ledger.models import KINDS, Flow, Line, Lot, Role
+from ledger.tracing import Kin, ahead, behind
 
 Cost = tuple[int, ...]
 Key = tuple[str | int | None, ...]
@@ -78,21 +78,29 @@ class Kilos:
     dried: tuple[Kilo, ...]
 
 
-def kilos_from(lot: Lot) -> Kilos:
-    """Work out the costs of a kilo of the blocks that a lot is, went into, or came from."""
-    roots = _blocks_of(lot)
+@dataclass(frozen=True)
+class Past:
+    """What is behind a lot: every lot with its stage, and which of them still await a flush."""
+
+    kin: Kin
+    stages: dict[int, int]
+    awaiting: frozenset[int]
+
+
+def kilos_from(lot: Lot, past: Past | None = None) -> Kilos:
+    """Work out the costs of a kilo of the blocks that a lot is, went into, or came from.
+
+    ``past``: what is behind a lot made of blocks, where it was read already. Ten queries at most.
+    """
+    roots, kin, cards = _cohort(lot, past)
     if not roots:
         return Kilos((), (), (), ())
-    shares = _shares(roots)
-    blocks = Lot.objects.filter(pk__in=shares, card__stage=Stage.BLOCKS).order_by("pk")
-    sums = _sums(shares)
-    names: dict[int, str] = dict(
-        Sale.objects.filter(place__in=[key[3] for key in sums if key[0] == "sold"])
-        .order_by("place__name")
-        .values_list("place_id", "place__name")
-    )
-    fresh = [*_picked(sums), *_sold(sums, FRESH, loose=Stage.CROP, places=names)]
-    dried = [*_dried(sums), *_sold(sums, DRIED, loose=Stage.DRIED, places=names)]
+    shares = _shares(roots, kin, cards)
+    blocks = [cards[pk].lot for pk in sorted(shares) if cards[pk].stage == Stage.BLOCKS]
+    sales = _sales_of([pk for pk in shares if cards[pk].stage in FOOD])
+    sums = _sums(shares, cards, sales)
+    fresh = [*_picked(sums), *_sold(sums, FRESH, loose=Stage.CROP, places=sales.names)]
+    dried = [*_dried(sums), *_sold(sums, DRIED, loose=Stage.DRIED, places=sales.names)]
     return Kilos(
         blocks=tuple(block.code for block in blocks if block.pk in roots),
         provisional=tuple(block.code for block in blocks if block.shares_open),
@@ -104,22 +112,43 @@ def kilos_from(lot: Lot) -> Kilos:
 # --- the cohort ------------------------------------------------------------------------------
 
 
-def _blocks_of(lot: Lot) -> set[int]:
-    """Find the block lots to ask about: the lot itself, those made with it, or those behind it.
+def past_of(lot: Lot) -> Past:
+    """Read what is behind a lot; three queries."""
+    kin = behind([lot.pk])
+    cards = LotCard.objects.filter(lot__in=list(kin.born_at))
+    rows = list(cards.values_list("lot_id", "stage", "lot__shares_open"))
+    awaiting = frozenset(pk for pk, _, is_open in rows if is_open)
+    return Past(kin, {pk: stage for pk, stage, _ in rows}, awaiting)
 
-    Stops at the first block lots on the way: a culture cloned from a pick starts another story.
+
+def _cohort(lot: Lot, past: Past | None) -> tuple[set[int], Kin, dict[int, LotCard]]:
+    """Find the block lots to ask about, and all made of them: the lot itself, those made with it,
+    or those behind it.
     """
-    stage = lot.card.stage
-    if stage == Stage.BLOCKS:
-        return {lot.pk}
-    forward = stage < Stage.BLOCKS
-    reached = (descendants if forward else ancestors)([lot.pk])
-    stages = dict(LotCard.objects.filter(lot__in=reached).values_list("lot_id", "stage"))
-    rows = Edge.objects.filter(src__in=reached, dst__in=reached)
+    stage, roots = lot.card.stage, {lot.pk}
+    if stage > Stage.BLOCKS:
+        past = past or past_of(lot)
+        roots = _first_blocks(lot.pk, past.kin, past.stages, forward=False)
+    kin = ahead(roots)
+    near = {edge.src for edge in kin.edges} | set(kin.born_at)
+    found = LotCard.objects.filter(lot__in=near).select_related("lot__item", "product")
+    cards = {card.pk: card for card in found}
+    if stage < Stage.BLOCKS:
+        stages = {pk: card.stage for pk, card in cards.items()}
+        roots = _first_blocks(lot.pk, kin, stages, forward=True)
+    return roots, kin, cards
+
+
+def _first_blocks(lot: int, kin: Kin, stages: dict[int, int], *, forward: bool) -> set[int]:
+    """Find the first block lots on the way.
+
+    No further: a culture cloned from a pick starts another story.
+    """
     steps: dict[int, set[int]] = defaultdict(set)
-    for src, dst in rows.values_list("src_id", "dst_id"):
-        steps[src if forward else dst].add(dst if forward else src)
-    found, seen, waiting = set(), {lot.pk}, [lot.pk]
+    for edge in kin.edges:
+        near, far = (edge.src, edge.dst) if forward else (edge.dst, edge.src)
+        steps[near].add(far)
+    found, seen, waiting = set(), {lot}, [lot]
     while waiting:
         for near in steps[waiting.pop()] - seen:
             seen.add(near)
@@ -130,36 +159,66 @@ def _blocks_of(lot: Lot) -> set[int]:
     return found
 
 
-def _shares(roots: set[int]) -> dict[int, Fraction]:
+def _shares(roots: set[int], kin: Kin, cards: dict[int, LotCard]) -> dict[int, Fraction]:
     """Say for each lot of the cohort which part of it comes from the roots."""
-    edges = Edge.objects.filter(
-        dst__in=descendants(roots),
-        src__card__stage__gte=Stage.BLOCKS,
-        dst__card__stage__gte=Stage.BLOCKS,
-    ).order_by("dst__made_by_id", "dst_id")
     inputs: dict[int, list[tuple[int, int]]] = defaultdict(list)
-    for dst, src, quantity in edges.values_list("dst_id", "src_id", "quantity"):
-        inputs[dst].append((src, quantity))
+    for edge in kin.edges:
+        if min(cards[edge.src].stage, cards[edge.dst].stage) >= Stage.BLOCKS:
+            inputs[edge.dst].append((edge.src, edge.quantity))
     shares = dict.fromkeys(roots, Fraction(1))
-    for dst, parts in inputs.items():
-        whole = sum(quantity for _, quantity in parts)
+    for dst in kin.born_at:
+        parts = inputs[dst]
         ours = sum((quantity * shares.get(src, Fraction(0)) for src, quantity in parts), Fraction())
         if ours and dst not in roots:
-            shares[dst] = ours / whole
+            shares[dst] = ours / sum(quantity for _, quantity in parts)
     return shares
+
+
+# --- where it was sold -----------------------------------------------------------------------
+
+
+@dataclass(frozen=True)
+class _Sales:
+    """Where some lots were sold: the place by lot and entry, the places' names in their order.
+
+    ``entries``: those that sold some of them.
+    """
+
+    places: dict[tuple[int, int], int]
+    names: dict[int, str]
+    entries: frozenset[int]
+
+
+def _sales_of(lots: Iterable[int]) -> _Sales:
+    """Read where some lots were sold; what came back belongs to where it was sold. One query."""
+    places, entries, names = {}, set(), {}
+    lines = Line.objects.filter(lot__in=list(lots), role__in=(Role.SOLD, Role.BACK))
+    rows = lines.values_list(
+        "lot_id", "role", "entry_id", "entry__place", "entry__sale__place",
+        "entry__sale__place__name", "returns__entry__sale__place",
+        "returns__entry__sale__place__name",
+    )  # fmt: skip
+    for lot, role, entry, at, place, name, back_to, back_name in rows:
+        found = back_to or place
+        if not found:  # an amendment: the line it amends says where
+            continue
+        places[lot, at] = found
+        names[found] = back_name or name
+        if role == Role.SOLD:
+            entries.add(entry)
+    by_name = dict(sorted(names.items(), key=lambda one: one[1]))
+    return _Sales(places, by_name, frozenset(entries))
 
 
 # --- what happened to it ---------------------------------------------------------------------
 
 
-def _sums(shares: dict[int, Fraction]) -> Sums:
+def _sums(shares: dict[int, Fraction], cards: dict[int, LotCard], sales: _Sales) -> Sums:
     """Add up five kinds of cost, and mg, by what happened, form, stage and (if sold) place."""
     sums: Sums = defaultdict(lambda: [Fraction()] * (len(KINDS) + 1))
-    cards = LotCard.objects.filter(lot__in=shares, stage__in=FOOD)
-    known = {card.pk: card for card in cards.select_related("lot__item", "product")}
-    places = _places_of_sales(known)
-    for flow in Flow.objects.filter(lot__in=known).exclude(role=Role.USED):
-        card = known[flow.lot_id]
+    ours = {pk: cards[pk] for pk in shares if cards[pk].stage in FOOD}
+    for flow in Flow.objects.filter(lot__in=ours).exclude(role=Role.USED):
+        card = ours[flow.lot_id]
         form = _form(card)
         mass_mg = amount_of(flow.quantity, card.lot.item.dimension, card.lot.unit_mass_mg).mass_mg
         what = [share * shares[card.pk] for share in (*flow.cost, mass_mg or 0)]
@@ -170,9 +229,9 @@ def _sums(shares: dict[int, Fraction]) -> Sums:
         elif flow.role in (Role.LOST, Role.STRANDED):
             _add(sums, ("lost", form, card.stage), [-number for number in what])
         elif flow.role in (Role.SOLD, Role.BACK):
-            place = places.get((flow.lot_id, flow.entry_id))
+            place = sales.places.get((flow.lot_id, flow.entry_id))
             _add(sums, ("sold", form, card.stage, place), [-number for number in what])
-    _add_selling_costs(sums, shares, known)
+    _add_selling_costs(sums, shares, cards=ours, entries=sales.entries)
     return sums
 
 
@@ -186,22 +245,14 @@ def _add(sums: Sums, key: Key, what: Iterable[Fraction]) -> None:
     sums[key] = [a + b for a, b in zip(sums[key], what, strict=True)]
 
 
-def _places_of_sales(lots: Iterable[int]) -> dict[tuple[int, int], int]:
-    """Say where each (lot, entry) was sold; what came back belongs to where it was sold."""
-    sold = dict(Sale.objects.filter(entry__lines__lot__in=lots).values_list("entry_id", "place_id"))
-    lines = Line.objects.filter(lot__in=lots, role__in=(Role.SOLD, Role.BACK))
-    rows = lines.values_list("lot_id", "entry__place", "returns__entry__place")
-    return {
-        (lot, place): sold[returned or place]
-        for lot, place, returned in rows
-        if (returned or place) in sold
-    }
-
-
-def _add_selling_costs(sums: Sums, shares: dict[int, Fraction], cards: dict[int, LotCard]) -> None:
+def _add_selling_costs(
+    sums: Sums,
+    shares: dict[int, Fraction],
+    *,
+    cards: dict[int, LotCard],
+    entries: Iterable[int],
+) -> None:
     """Give the cohort its part, by kg sold, of what selling cost in each entry it was sold in."""
-    sales = Sale.objects.filter(entry__lines__lot__in=cards, entry__lines__role=Role.SOLD)
-    entries = set(sales.values_list("entry_id", flat=True))
     whole, ours = _sold_in(entries, shares, cards)
     # The share of takings goes back with the money, in the entry of what came back.
     backs = Line.objects.filter(role=Role.BACK, returns__entry__in=entries)

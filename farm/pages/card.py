@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from farm.actions.cards import Stated, save_card
-from farm.models import Farm, SavedCard, SellingPlace
+from farm.models import Farm, SavedCard
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, require
 from farm.pages.forms.card import ChoiceForm, NumberForm, said
 from farm.pages.frame import show
@@ -21,14 +21,9 @@ from farm.planning.inputs import INPUTS, Known, Names, centres, place_from, plan
 from farm.planning.spread import moved, scorecard
 from farm.planning.work import Worked, work_out
 from farm.queries.came_true import CardOutcome, outcomes
-from farm.queries.card_inputs import (
-    Choice,
-    asked_at,
-    card_inputs,
-    fitting_product,
-    place_values,
-    usual_choice,
-)
+from farm.queries.card_choice import Choice, fitting_product, newest_batches, usual_choice
+from farm.queries.card_inputs import CardInputs, card_inputs
+from farm.queries.experience import experience_of
 from farm.reports.card_rows import UsedNumber, card_report, headline
 from farm.reports.files import MEDIA_TYPES
 from farm.reports.made import made_for
@@ -79,20 +74,22 @@ class ScorePage:
 @page(Right.SEE_COSTS)
 def card(request: PageRequest) -> HttpResponse:
     """Show the card of what the address says; a POST saves the very same as a version."""
-    usual = usual_choice()
+    batches = newest_batches()
+    usual = usual_choice(batches)
     if usual is None:
         return show(request, "farm/card/card.html", CardPage(missing=True))
     form = _choice_form(request, usual)
     if not form.is_valid():
         return show(request, "farm/card/card.html", CardPage(missing=False, choice=form))
     choice = form.choice()
-    found = card_inputs(choice, timezone.localdate())
+    own = experience_of(choice.strain)
+    found = card_inputs(choice, timezone.localdate(), own=own, batches=batches)
     numbers = NumberForm(request.GET, farm=request.farm, found=found)
     shown = CardPage(missing=False, choice=form, numbers=numbers, query=request.GET.urlencode())
     if not numbers.is_valid():
         return show(request, "farm/card/card.html", shown)
     try:
-        story = _told(choice, _stated(choice, numbers, query=shown.query))
+        story = _told(found, _stated(choice, numbers, query=shown.query))
         if request.method == "POST":
             return _save(request, story, choice)
     except Refused as refusal:
@@ -165,14 +162,13 @@ def _stated(choice: Choice, numbers: NumberForm, *, query: str) -> Stated:
     )
 
 
-def _told(choice: Choice, stated: Stated) -> Story:
+def _told(found: CardInputs, stated: Stated) -> Story:
     """Tell the story of a card with what to ask at the other selling places beside it."""
     others = []
-    today = timezone.localdate()
-    for place in SellingPlace.objects.exclude(pk=choice.place.pk):
-        known = {key: one.value for key, one in place_values(place).items()}
-        there = place_from({**known, "tax_ppm": choice.product.tax_ppm}, place.name)
-        others.append((there, asked_at(place, choice.product, today)))
+    for one in found.elsewhere:
+        known = {key: value.value for key, value in one.values.items()}
+        known["tax_ppm"] = found.values["tax_ppm"].value
+        others.append((place_from(known, one.place.name), one.asked_money))
     return _story(stated, others)
 
 

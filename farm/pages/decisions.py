@@ -16,7 +16,9 @@ from farm.pages.handing_out import answer_page, handed_out, made_by, taken_away
 from farm.pages.laid_out import AnswerPage, Way
 from farm.planning.decisions import DRYING_INPUTS, FLUSH_INPUTS, DryingCase, FlushCase
 from farm.planning.inputs import Input, Known
+from farm.queries.card_choice import newest_batches
 from farm.queries.decisions import drying_inputs, flush_inputs, usual_strain, weeks_of_dried
+from farm.queries.experience import experience_of
 from farm.queries.flushes import flushes_kept
 from farm.queries.growing_losses import growing_losses
 from farm.queries.months import Month, NoMonthError, month_of, months_kept
@@ -89,7 +91,8 @@ def decisions(request: PageRequest) -> HttpResponse:
 
 @page(Right.SEE_COSTS)
 def second_flush(request: PageRequest) -> HttpResponse:
-    strain = usual_strain()
+    batches = newest_batches()
+    strain = usual_strain(batches)
     title = "Did the second flush pay for its shelf?"
     if strain is None:
         missing = "It needs a strain. Add one under Farm details, and come back."
@@ -99,14 +102,15 @@ def second_flush(request: PageRequest) -> HttpResponse:
     shown = DecisionPage(title, choice=form, asks_full=True, is_full=is_full)
 
     def told(values: Mapping[str, int], made: Made) -> tuple[Report, str]:
-        chosen: Strain = form.cleaned_data["strain"]
         case = FlushCase(**values, shelf_is_full=is_full)
-        report = flush_report(case, flushes_kept(chosen), made, strain=str(chosen))
+        report = flush_report(case, flushes_kept(own.grown), made, strain=str(chosen))
         return report, flush_words(case)
 
     if not form.is_valid():
         return show(request, "farm/decisions/decision.html", shown)
-    known = flush_inputs(form.cleaned_data["strain"], timezone.localdate())
+    chosen: Strain = form.cleaned_data["strain"]
+    own = experience_of(chosen)
+    known = flush_inputs(chosen, timezone.localdate(), own=own, batches=batches)
     asked = _Asked("second-flush", FLUSH_INPUTS, known, told)
     return _decided(request, shown, asked)
 
@@ -114,7 +118,7 @@ def second_flush(request: PageRequest) -> HttpResponse:
 @page(Right.SEE_COSTS)
 def drying(request: PageRequest) -> HttpResponse:
     title = "Dry it, discount it or bin it?"
-    strain = usual_strain()
+    strain = usual_strain(newest_batches())
     first = strain.species if strain else Species.objects.first()
     if first is None:
         missing = "It needs a species. Add one under Farm details, and come back."

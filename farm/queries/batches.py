@@ -5,17 +5,17 @@ spawn, the hours, energy and room; each with its quantity. The parts add up to t
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
+from typing import NamedTuple
 
-from django.db.models import Max, Sum
+from django.db.models import Exists, Max, OuterRef, Q, Sum
 
 from farm.models import Stage
 from farm.planning.variance import Used
 from farm.queries.months import Month
-from farm.queries.yields import block_counts
 from ledger.amounts import largest_remainder
 from ledger.models import KINDS, Charge, CostKind, Dimension, Edge, Entry, Flow, Line, Lot, Role
 
@@ -26,9 +26,30 @@ UNITS = {SPAWN: "kg", ENERGY: "kWh", ROOM: "block-days", HOURS: "h", PICKING: "h
 CHARGED = {CostKind.PAID: HOURS, CostKind.OWN: HOURS, CostKind.ENERGY: ENERGY, CostKind.ROOM: ROOM}
 
 
+Charges = Mapping[int, Sequence[tuple[str, int, int]]]
+
+
+class _Line(NamedTuple):
+    """A line of one of the batch's lots; ``place``: of the entry that it states or amends."""
+
+    lot: int
+    role: str
+    entry: int
+    place: int
+    kind: str
+    taken_back: bool
+    quantity: int
+    given_mg: int
+    expected_mg: int
+    planned_loss_ppm: int
+
+
 @dataclass(frozen=True)
 class Batch:
-    """``lots``: the lot inoculated first, then those split off it. ``supplies``: oldest first."""
+    """``lots``: the lot inoculated first, then those split off it. ``supplies``: oldest first.
+
+    ``planned_loss_ppm``: as it was copied onto the entry that made the blocks.
+    """
 
     lots: tuple[Lot, ...]
     started: int
@@ -36,6 +57,7 @@ class Batch:
     on_hand: int
     picked_mg: int
     expected_mg: int
+    planned_loss_ppm: int
     used: tuple[Used, ...]
     spawn: tuple[Lot, ...]
     filled_on: date
@@ -55,25 +77,30 @@ class Batch:
 
 
 def batch_of(lot: Lot) -> Batch | None:
-    """Read the batch that a lot of blocks belongs to; None for other lots and what was undone."""
+    """Read the batch that a lot of blocks belongs to; None for other lots and what was undone.
+
+    Seven queries, and one more for each generation that was split off.
+    """
     lots = family(lot)
     if not lots or lots[0].made_by.kind != "inoculate blocks":
         return None
-    keys = [one.pk for one in lots]
-    counts = block_counts(keys)
-    started = sum(made for made, _ in counts.values())
+    lines = _lines_of(lots)
+    started = sum(line.quantity for line in lines if line.role in (Role.MADE, Role.USED))
     if not started:
         return None
-    given, expected_mg = _given(keys)
-    parts = _Parts(lots[0])
-    parts.read(keys)
+    root = lots[0]
+    parts = _Parts(root)
+    parts.read(lines)
+    loss = next((line.planned_loss_ppm for line in lines if line.lot == root.pk
+                 and line.role == Role.MADE and line.entry == root.made_by_id), 0)  # fmt: skip
     return Batch(
         lots=lots,
         started=started,
-        good=sum(fruited for _, fruited in counts.values()),
+        good=started - sum(_lost_before_picking(lines, one.pk) for one in lots),
         on_hand=sum(one.quantity for one in lots),
-        picked_mg=given,
-        expected_mg=expected_mg,
+        picked_mg=sum(line.given_mg for line in lines if line.role == Role.USED),
+        expected_mg=sum(_expected_mg(one, lines) for one in lots if one.quantity),
+        planned_loss_ppm=loss,
         used=parts.used(),
         spawn=tuple(parts.spawn),
         filled_on=parts.filled_on,
@@ -98,7 +125,7 @@ def finished_in(month: Month) -> list[Lot]:
 
 
 def family(lot: Lot) -> tuple[Lot, ...]:
-    """The lot first inoculated and all that checks split off it; some queries a split."""
+    """The lot first inoculated and all that checks split off it; a query a generation."""
     if lot.card.stage != Stage.BLOCKS:
         return ()
     root = lot
@@ -107,15 +134,23 @@ def family(lot: Lot) -> tuple[Lot, ...]:
         if edge is None:  # the check was taken back
             return ()
         root = edge.src
-    found, near = {root.pk}, {root.pk}
+    found = _with_cards(Q(pk=root.pk) | _split_off([root.pk]))
+    near = [pk for pk in found if pk != root.pk]
     while near:
-        edges = Edge.objects.filter(src__in=near, dst__card__stage=Stage.BLOCKS)
-        near = set(edges.values_list("dst_id", flat=True)) - found
-        found |= near
-    return tuple(
-        Lot.objects.filter(pk__in=found).select_related("made_by", "card__strain__species",
-                                                         "card__recipe__recipe").order_by("pk")
-    )  # fmt: skip
+        later = _with_cards(_split_off(near))
+        near = [pk for pk in later if pk not in found]
+        found |= later
+    return tuple(found[pk] for pk in sorted(found))
+
+
+def _split_off(lots: Iterable[int]) -> Q:
+    parts = Edge.objects.filter(src__in=list(lots)).values("dst")
+    return Q(pk__in=parts, card__stage=Stage.BLOCKS)
+
+
+def _with_cards(which: Q) -> dict[int, Lot]:
+    cards = ("made_by", "card__strain__species", "card__recipe__recipe")
+    return {lot.pk: lot for lot in Lot.objects.filter(which).select_related(*cards)}
 
 
 def _last_day(lots: Sequence[Lot]) -> date:
@@ -124,23 +159,45 @@ def _last_day(lots: Sequence[Lot]) -> date:
     return day or date.max
 
 
-def _given(keys: Iterable[int]) -> tuple[int, int]:
-    """Weight the lots gave, and what is still expected of the blocks on hand.
+def _lines_of(lots: Iterable[Lot]) -> list[_Line]:
+    """Read what happened to the lots of a batch, in order; one query."""
+    taken_back = Exists(Entry.objects.filter(amends=OuterRef("entry"), takes_back=True))
+    lines = Line.objects.filter(lot__in=list(lots)).order_by("entry_id", "pk")
+    rows = lines.annotate(taken_back=taken_back).values_list(
+        "lot_id", "role", "entry_id", "entry__place", "entry__kind", "taken_back", "quantity",
+        "given_mg", "expected_mg", "planned_loss_ppm",
+    )  # fmt: skip
+    return [_Line(*row) for row in rows]
+
+
+def _given_at(lines: Iterable[_Line]) -> dict[int, int]:
+    """Weight given by the place of each pick that stands."""
+    given: dict[int, int] = defaultdict(int)
+    for line in lines:
+        if line.role == Role.USED and line.given_mg:
+            given[line.place] += line.given_mg
+    return {place: mg for place, mg in given.items() if mg}
+
+
+def _lost_before_picking(lines: Iterable[_Line], lot: int) -> int:
+    ours = [line for line in lines if line.lot == lot]
+    first = min(_given_at(ours), default=None)
+    lost = [line for line in ours if line.role == Role.LOST]
+    return -sum(line.quantity for line in lost if first is None or line.place < first)
+
+
+def _expected_mg(lot: Lot, lines: Iterable[_Line]) -> int:
+    """What is still expected of the blocks on hand.
 
     Before the first pick it is the strain's planning figure, after it what the last pick kept,
     in parts of the blocks on hand then and now.
     """
-    given_mg, expected_mg = 0, 0
-    for lot in Lot.objects.filter(pk__in=list(keys)).select_related("card__strain"):
-        picks = lot.lines.filter(role=Role.USED, entry__kind=PICK)
-        sums = Line.objects.filter(lot=lot, role=Role.USED).aggregate(Sum("given_mg"))
-        given_mg += sums["given_mg__sum"] or 0
-        last = picks.exclude(entry__amendments__takes_back=True).order_by("-entry_id").first()
-        strain = lot.card.strain
-        if not lot.quantity or strain is None:
-            continue
-        expected_mg += last.expected_mg if last else sum(strain.flushes_mg) * lot.quantity
-    return given_mg, expected_mg
+    strain = lot.card.strain
+    if strain is None:
+        return 0
+    picks = [line for line in lines if line.lot == lot.pk and line.role == Role.USED
+             and line.kind == PICK and not line.taken_back]  # fmt: skip
+    return picks[-1].expected_mg if picks else sum(strain.flushes_mg) * lot.quantity
 
 
 # --- what it used ----------------------------------------------------------------------------
@@ -167,49 +224,65 @@ class _Parts:
             if self.quantities[name] or self.money[name]
         )
 
-    def read(self, keys: Sequence[int]) -> None:
-        self._read_inoculation()
-        places = set(
-            Flow.objects.filter(lot__in=keys, role=Role.MADE).values_list("entry_id", flat=True)
-        )
-        for _, kind, quantity, amount in _charges(places):
-            self._add(CHARGED[CostKind(kind)], Fraction(quantity), amount)
-        self._read_picks(keys)
+    def read(self, lines: Sequence[_Line]) -> None:
+        """Gather everything; four queries."""
+        drawn = self._read_inoculation()
+        came = self._came_into([flow.lot_id for flow in drawn])
+        made = {line.place for line in lines if line.role == Role.MADE}
+        picks = {line.place for line in lines if line.role == Role.USED and line.given_mg > 0}
+        charges = _charges([*made, *picks, *(flow.entry_id for flow in came)])
+        for flow in drawn:
+            self._read_bags(flow, came, charges)
+        for place in sorted(made):
+            for kind, quantity, amount in charges.get(place, ()):
+                self._add(CHARGED[CostKind(kind)], Fraction(quantity), amount)
+        self._read_picks(_given_at(lines), picks, charges)
 
-    def _read_inoculation(self) -> None:
+    def _read_inoculation(self) -> list[Flow]:
+        """Take the spawn that was used; give what was drawn of the bags."""
         flows = Flow.objects.filter(entry=self.root.made_by_id, role=Role.USED)
+        drawn = []
         for flow in flows.select_related("lot__item", "lot__card", "lot__made_by").order_by("pk"):
             if flow.lot.card.stage == Stage.SPAWN:
                 self.spawn.append(flow.lot)
                 self._add(SPAWN, Fraction(-flow.quantity), -sum(flow.cost))
             else:
-                self._read_bags(flow)
+                drawn.append(flow)
+        return drawn
 
-    def _read_bags(self, drawn: Flow) -> None:
+    def _came_into(self, bags: Sequence[int]) -> list[Flow]:
+        """What was made and used in every entry that made bags; one query."""
+        entries = Flow.objects.filter(lot__in=bags, role=Role.MADE).values("entry")
+        flows = Flow.objects.filter(entry__in=entries, role__in=(Role.MADE, Role.USED))
+        return list(flows.select_related("entry", "lot__item").order_by("entry_id", "pk"))
+
+    def _read_bags(self, drawn: Flow, flows: Sequence[Flow], charges: Charges) -> None:
         """Share what the bags cost over what is in them, in parts of the bags that were drawn."""
         bags = drawn.lot
         self.filled_on = bags.made_by.happened_on
-        came = list(Flow.objects.filter(lot=bags, role=Role.MADE).select_related("entry"))
+        came = [flow for flow in flows if flow.lot_id == bags.pk and flow.role == Role.MADE]
         whole = sum(sum(flow.cost) for flow in came)
         # What left without cost makes the rest dearer, so the part of the cost is the part used.
         part = Fraction(-sum(drawn.cost), whole) if whole else Fraction(0)
         part = part.limit_denominator(max(sum(flow.quantity for flow in came), 1))
-        leaves = [leaf for flow in came for leaf in self._leaves(flow)]
+        leaves = [leaf for flow in came for leaf in self._leaves(flow, flows, charges)]
         money = _shared(tuple(-c for c in drawn.cost), [cost for *_, cost in leaves])
         for (name, quantity, _), amount in zip(leaves, money, strict=True):
             self._add(name, quantity * part, amount)
 
-    def _leaves(self, flow: Flow) -> list[tuple[str, Fraction, tuple[int, ...]]]:
+    def _leaves(
+        self, flow: Flow, flows: Sequence[Flow], charges: Charges
+    ) -> list[tuple[str, Fraction, tuple[int, ...]]]:
         """What one entry put into the bags: supplies, and their part of hours and energy."""
         if flow.entry.kind == "steriliser run":
             self.run = flow.entry
         leaves = []
-        inputs = Flow.objects.filter(entry=flow.entry_id, role=Role.USED)
-        for drawn in inputs.select_related("lot__item").order_by("pk"):
-            item = drawn.lot.item
-            self.units[item.name] = "kg" if item.dimension == Dimension.MASS else "pieces"
-            leaves.append((item.name, Fraction(-drawn.quantity), tuple(-c for c in drawn.cost)))
-        for _, kind, quantity, amount in _charges([flow.entry_id]):
+        for drawn in flows:
+            if drawn.entry_id == flow.entry_id and drawn.role == Role.USED:
+                item = drawn.lot.item
+                self.units[item.name] = "kg" if item.dimension == Dimension.MASS else "pieces"
+                leaves.append((item.name, Fraction(-drawn.quantity), tuple(-c for c in drawn.cost)))
+        for kind, quantity, amount in charges.get(flow.entry_id, ()):
             at = KINDS.index(kind)
             ours = flow.cost[at] if amount else 0
             cost = tuple(ours if k == at else 0 for k in range(len(KINDS)))
@@ -217,40 +290,40 @@ class _Parts:
             leaves.append((CHARGED[CostKind(kind)], quantity * part, cost))
         return leaves
 
-    def _read_picks(self, keys: Sequence[int]) -> None:
+    def _read_picks(
+        self, ours: Mapping[int, int], places: Collection[int], charges: Charges
+    ) -> None:
         """Take the batch's part of each pick's hours by the weight it gave; its room is its own."""
-        lines = Line.objects.filter(lot__in=keys, role=Role.USED, given_mg__gt=0)
-        places = set(lines.values_list("entry__place", flat=True))
-        given: dict[int, list[int]] = defaultdict(lambda: [0, 0])
-        rows = Line.objects.filter(entry__place__in=places, role=Role.USED)
-        for place, lot, mg in rows.values_list("entry__place", "lot_id", "given_mg"):
-            given[place][lot not in keys] += mg
-        for place, kind, quantity, amount in _charges(places):
-            ours, others = given[place]
-            if not ours:  # taken back, or corrected to nothing
+        lines = Line.objects.filter(entry__place__in=places, role=Role.USED)
+        sums = lines.values_list("entry__place").annotate(Sum("given_mg")).order_by()
+        whole = dict(sums)
+        for place in sorted(places):
+            given = ours.get(place, 0)
+            if not given:  # taken back, or corrected to nothing
                 continue
-            name = ROOM if kind == CostKind.ROOM else PICKING
-            part = largest_remainder(amount, [ours, others])[0]
-            self._add(name, Fraction(quantity * ours, ours + others), part)
+            for kind, quantity, amount in charges.get(place, ()):
+                name = ROOM if kind == CostKind.ROOM else PICKING
+                part = largest_remainder(amount, [given, whole[place] - given])[0]
+                self._add(name, Fraction(quantity * given, whole[place]), part)
 
     def _add(self, name: str, quantity: Fraction, money: int) -> None:
         self.quantities[name] += quantity
         self.money[name] += money
 
 
-def _charges(places: Iterable[int]) -> list[tuple[int, str, int, int]]:
-    """Place, kind, thousandths of a unit and money of the charges that stand at some places."""
+def _charges(places: Iterable[int]) -> Charges:
+    """Kind, thousandths of a unit and money of the charges that stand, by place; one query."""
     rows = (
         Charge.objects.filter(entry__place__in=list(places))
         .values_list("entry__place", "kind")
         .annotate(Sum("quantity_milli"), Sum("amount"))
         .order_by("entry__place", "kind")
     )
-    return [
-        (place, kind, quantity, amount)
-        for place, kind, quantity, amount in rows
-        if quantity or amount
-    ]
+    found: dict[int, list[tuple[str, int, int]]] = defaultdict(list)
+    for place, kind, quantity, amount in rows:
+        if quantity or amount:
+            found[place].append((kind, quantity, amount))
+    return found
 
 
 def _shared(total: tuple[int, ...], costs: Sequence[tuple[int, ...]]) -> list[int]:

@@ -4,139 +4,141 @@ The farm's own records, once a strain has 20 finished blocks; else its look-ups;
 usually find ("common practice, no source").
 """
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
 from datetime import date
 from fractions import Fraction
 
-from django.db.models import Count, Max, Sum
+from django.db.models import Case, Max, Q, QuerySet, Sum, When
+from django.db.models.functions import Coalesce
 
 from farm.beliefs import STANDARD_TIMES, Time
 from farm.models import (
-    Form,
     LotCard,
     PlaceKind,
     Price,
     Product,
     Rate,
     RateOf,
-    RecipeFor,
     RecipeLine,
     RecipeVersion,
     SellingPlace,
     Stage,
     StandardTime,
-    Steriliser,
     Strain,
     Use,
 )
 from farm.planning.card import MILLION, Ingredient
-from farm.planning.inputs import Known, Names
-from farm.queries.experience import Experience, Share, experience_of, usual_day_mg
-from farm.queries.recipes import newest_versions
+from farm.planning.inputs import Known
+from farm.queries.card_choice import Batches, Choice
+from farm.queries.experience import Experience, Share, usual_days_mg
 from ledger.models import KINDS, Dimension, Flow, Item, Line, Lot, Role
 
 PRACTICE = "common practice, no source"
 UNKNOWN_PRICE = -1
 USUAL_BATCH = 24
 FRIDGE_DAYS = 2
+Seconds = Mapping[str, tuple[int, int]]
 GROWING = ("fill blocks", "inoculate blocks", "check", "move to fruiting")
 
 
 @dataclass(frozen=True)
-class Choice:
-    """What a card is of. Spawn: of a lot, or of a grain recipe, or else the strain's newest."""
+class PlaceInputs:
+    """What is known of selling at a place, and what a pack costs there now."""
 
-    recipe: RecipeVersion
-    strain: Strain
-    product: Product
     place: SellingPlace
-    steriliser: Steriliser | None = None
-    spawn: Lot | None = None
-    spawn_recipe: RecipeVersion | None = None
-
-    @property
-    def names(self) -> Names:
-        return Names(str(self.recipe), str(self.strain), self.product.name, self.place.name)
+    values: dict[str, Known]
+    asked_money: int | None
 
 
 @dataclass(frozen=True)
 class CardInputs:
-    """``values``: by the keys of the card's inputs. ``records``: by lot, for the range."""
+    """``values``: by the keys of the card's inputs. ``records``: by lot, for the range.
+
+    ``elsewhere``: the other selling places.
+    """
 
     values: dict[str, Known]
     ingredients: tuple[Ingredient, ...]
     price_sources: tuple[str, ...]
     records: dict[str, tuple[float, ...]]
     asked_money: int | None
+    elsewhere: tuple[PlaceInputs, ...] = ()
 
 
-def usual_choice() -> Choice | None:
-    """What was last grown, sold at the stall of most days; None while something is missing."""
-    blocks = LotCard.objects.filter(stage=Stage.BLOCKS).exclude(strain=None).exclude(recipe=None)
-    last = blocks.select_related("strain__species", "recipe__recipe").order_by("-lot_id").first()
-    strains = Strain.objects.select_related("species")
-    sold = strains.filter(species__products__form=Form.FRESH)
-    strain = last.strain if last else sold.first() or strains.first()
-    recipe = last.recipe if last else newest_versions(RecipeFor.BLOCKS).first()
-    products = Product.objects.filter(form=Form.FRESH)
-    product = products.filter(species=strain.species).first() if strain else None
-    product = product or products.first()
-    by_days = SellingPlace.objects.annotate(days=Count("stall_days")).order_by("-days", "pk")
-    places = sorted(by_days, key=lambda place: place.kind != PlaceKind.STALL)
-    if recipe is None or strain is None or product is None or not places:
-        return None
-    return Choice(recipe, strain, product, places[0], steriliser=Steriliser.objects.first())
-
-
-def card_inputs(choice: Choice, day: date) -> CardInputs:
-    """Look up every number of a card on a day."""
-    experience = experience_of(choice.strain)
-    ingredients, sources = _ingredients(choice.recipe, day)
+def card_inputs(choice: Choice, day: date, *, own: Experience, batches: Batches) -> CardInputs:
+    """Look up every number of a card on a day; nine queries."""
+    found = growing_inputs(choice, day, own=own, batches=batches)
+    places = _places(choice.product, day)
+    here = next(one for one in places if one.place == choice.place)
     values = {
-        **_batch(choice),
-        **_spawn(choice, day),
-        **_crop(choice, experience),
-        **_times(choice),
-        **_pack(choice.product, day),
-        **place_values(choice.place),
-        **_rates(day),
-        "tax_ppm": Known(choice.product.tax_ppm, "farm details: the product's tax"),
-        "net_mg": Known(choice.product.net_mg, "farm details: the product's net weight"),
+        **found.values,
+        **here.values,
         "margin_ppm": Known(200_000, "a start: choose your own"),
     }
-    by_lot = {
-        "yield": experience.yields_kg,
-        "loss": experience.loss.by_lot,
-        "fridge": experience.fridge.by_lot,
-        "unsold": experience.unsold.by_lot,
+    elsewhere = tuple(one for one in places if one is not here)
+    return replace(found, values=values, asked_money=here.asked_money, elsewhere=elsewhere)
+
+
+def growing_inputs(choice: Choice, day: date, *, own: Experience, batches: Batches) -> CardInputs:
+    """Look up the numbers of growing, picking and packing; six queries.
+
+    ``own``: of the strain that is chosen.
+    """
+    lines = recipe_lines(choice.recipe)
+    packaging = choice.product.packaging
+    items = [line.supply.item for line in lines] + ([packaging.item] if packaging else [])
+    prices = last_prices(items, day)
+    parts, sources = priced_parts(lines, prices)
+    last = batches.last(choice.recipe)
+    blocks = batches.made[last.pk] if last else None
+    batch = _batch(choice, blocks)
+    times, rates = standard_seconds(), rates_on(day)
+    values = {
+        **batch,
+        "spawn_mg": _spawn_mg(fill_mg(choice.recipe.water_mg, lines), last),
+        **_crop(choice, own),
+        **growing_times(times, batch["blocks"].value),
+        **_pack(choice.product, prices),
+        **rates,
+        "tax_ppm": Known(choice.product.tax_ppm, "farm details: the product's tax"),
+        "net_mg": Known(choice.product.net_mg, "farm details: the product's net weight"),
     }
-    records = by_lot if experience.is_enough else {}
-    asked = asked_at(choice.place, choice.product, day)
-    return CardInputs(values, ingredients, sources, records, asked)
+    if spawn := _spawn_price(choice, day, times=times, rates=rates):
+        values["spawn_kg_money"] = spawn
+    by_lot = {
+        "yield": own.yields_kg,
+        "loss": own.loss.by_lot,
+        "fridge": own.fridge.by_lot,
+        "unsold": own.unsold.by_lot,
+    }
+    return CardInputs(values, parts, sources, by_lot if own.is_enough else {}, None)
 
 
-def fitting_product(choice: Choice) -> Product | None:
-    """A fresh pack of the strain's species, where the chosen pack is of another species."""
-    species = choice.strain.species
-    if choice.product.species_id == species.pk:
-        return None
-    return Product.objects.filter(species=species, form=Form.FRESH).first()
+def _places(product: Product, day: date) -> list[PlaceInputs]:
+    """What selling a pack comes to at every place on a day; three queries."""
+    days, asked = usual_days_mg(), _asked_prices(product, day)
+    return [
+        PlaceInputs(place, _place_values(place, *days.get(place.pk, (0, 0))), asked.get(place.pk))
+        for place in SellingPlace.objects.all()
+    ]
 
 
-def asked_at(place: SellingPlace, product: Product, day: date) -> int | None:
-    """What a customer pays for a pack there on a day, tax in it, rounded half to even."""
-    rows = Price.objects.filter(place=place, product=product, from_day__lte=day)
-    row = rows.order_by("-from_day").first()
-    if row is None:
-        return None
-    tax_ppm = 0 if row.tax_included else product.tax_ppm
-    return round(row.pack_money * Fraction(MILLION + tax_ppm, MILLION))
+def _asked_prices(product: Product, day: date) -> dict[int | None, int]:
+    """What a customer pays for a pack by place, tax in it, rounded half to even; one query."""
+    rows = Price.objects.filter(product=product, from_day__lte=day).order_by("from_day")
+    # A later price goes over an earlier one.
+    return {
+        row.place_id: round(
+            row.pack_money
+            * Fraction(MILLION + (0 if row.tax_included else product.tax_ppm), MILLION)
+        )
+        for row in rows
+    }
 
 
-def place_values(place: SellingPlace) -> dict[str, Known]:
+def _place_values(place: SellingPlace, day_mg: int, days: int) -> dict[str, Known]:
     """What a day at a selling place costs, and how much is sold there on one."""
-    day_mg, days = usual_day_mg(place)
     believed = 20_000_000 if place.kind == PlaceKind.STALL else 8_000_000
     look_up = "farm details: the selling place"
     return {
@@ -153,59 +155,68 @@ def place_values(place: SellingPlace) -> dict[str, Known]:
 # --- the batch -------------------------------------------------------------------------------
 
 
-def _batch(choice: Choice) -> dict[str, Known]:
-    lots = LotCard.objects.filter(stage=Stage.BLOCKS, recipe=choice.recipe)
-    last = lots.order_by("-lot_id").values_list("lot_id", flat=True).first()
-    made = Line.objects.filter(lot=last, role=Role.MADE, quantity__gt=0).first()
-    blocks = Known(made.quantity, "own: the last batch") if made else Known(USUAL_BATCH, "a start")
+def _batch(choice: Choice, made: int | None) -> dict[str, Known]:
+    blocks = Known(made, "own: the last batch") if made else Known(USUAL_BATCH, "a start")
     vessel = choice.steriliser
-    strain = choice.strain
-    flushes = sum(1 for mg in strain.flushes_mg if mg)
-    shelf_days = strain.first_pick_days + strain.flush_gap_days * max(flushes - 1, 0)
     return {
         "blocks": blocks,
         "load_blocks": Known(blocks.value, "as many as in the batch"),
         "run_wh": Known(
             vessel.run_wh if vessel else 0, f"farm details: {vessel or 'no steriliser'}"
         ),
-        "shelf_days": Known(shelf_days, "farm details: the strain's days"),
+        "shelf_days": Known(shelf_days(choice.strain), "farm details: the strain's days"),
     }
 
 
-def _spawn(choice: Choice, day: date) -> dict[str, Known]:
-    """Weight and price of spawn: as the lot was made, as its recipe would be, as last bought."""
-    found = {"spawn_mg": _spawn_mg(choice.recipe)}
-    lot = choice.spawn or _newest_spawn(choice.strain)
-    recipe = choice.spawn_recipe
-    price: Known | None
-    if recipe and not choice.spawn:
-        price = _recipe_price(recipe, day)
-    else:
-        price = lot_price(lot) if lot else _bought_price()
-    return {**found, "spawn_kg_money": price} if price else found
+def shelf_days(strain: Strain) -> int:
+    """How many days a block of a strain stands, until its last flush is picked."""
+    flushes = sum(1 for mg in strain.flushes_mg if mg)
+    return strain.first_pick_days + strain.flush_gap_days * max(flushes - 1, 0)
 
 
-def lot_price(lot: Lot) -> Known:
-    made = Flow.objects.filter(lot=lot, role=Role.MADE)
-    sums = made.aggregate(*(Sum(name) for name in ("quantity", *KINDS)))
-    cost = sum(sums[f"{kind}__sum"] for kind in KINDS)
-    return Known(round(cost * MILLION / sums["quantity__sum"]), f"own: what lot {lot.code} cost")
+def _spawn_price(
+    choice: Choice, day: date, *, times: Seconds, rates: Mapping[str, Known]
+) -> Known | None:
+    """Price spawn as the lot was made, as its recipe would be, as last bought."""
+    if choice.spawn:
+        return lot_price(Lot.objects.filter(pk=choice.spawn.pk))
+    if choice.spawn_recipe:
+        return _recipe_price(choice.spawn_recipe, day, times=times, rates=rates)
+    return newest_spawn_price(choice.strain)
 
 
-def _recipe_price(recipe: RecipeVersion, day: date) -> Known | None:
+def newest_spawn_price(strain: Strain) -> Known | None:
+    """Price the newest spawn that is on hand, or else the newest of all, or what was bought."""
+    lots = Lot.objects.filter(card__stage=Stage.SPAWN, card__strain=strain)
+    is_used_up = Case(When(quantity__gt=0, then=0), default=1)
+    return lot_price(lots.order_by(is_used_up, "-pk")) or _bought_price()
+
+
+def lot_price(lots: QuerySet[Lot]) -> Known | None:
+    """What a kilo of the first of some lots cost when it was made; one query."""
+    made = Flow.objects.filter(lot__in=lots.values("pk")[:1], role=Role.MADE)
+    rows = made.values_list("lot__code").annotate(*(Sum(name) for name in ("quantity", *KINDS)))
+    for code, quantity, *cost in rows.order_by():
+        return Known(round(sum(cost) * MILLION / quantity), f"own: what lot {code} cost")
+    return None
+
+
+def _recipe_price(
+    recipe: RecipeVersion, day: date, *, times: Seconds, rates: Mapping[str, Known]
+) -> Known | None:
     """Ingredients and own hours of a bag over its fill; unknown while one was never bought.
 
     Steam and culture are left out, which the source says: they depend on the run and the culture.
     """
-    parts, _ = _ingredients(recipe, day)
-    rate = _rates(day).get("own_hour_money")
+    lines = recipe_lines(recipe)
+    parts, _ = priced_parts(lines, last_prices((line.supply.item for line in lines), day))
+    rate = rates.get("own_hour_money")
     if rate is None or any(part.price_money == UNKNOWN_PRICE for part in parts):
         return None
-    times = _standard_seconds()
     seconds = sum(times[name][1] for name in ("prepare grain", "inoculate grain"))
     cost = sum(part.cost for part in parts) + Fraction(seconds * rate.value, 3_600)
     source = f"{recipe}: ingredients and own hours, without steam and culture"
-    return Known(round(cost * MILLION / recipe.fill_mg), source)
+    return Known(round(cost * MILLION / fill_mg(recipe.water_mg, lines)), source)
 
 
 def _bought_price() -> Known | None:
@@ -217,49 +228,51 @@ def _bought_price() -> Known | None:
     return Known(round(line.money * MILLION / line.quantity), "own: the last bought spawn")
 
 
-def _spawn_mg(recipe: RecipeVersion) -> Known:
+def _spawn_mg(filled_mg: int, last: LotCard | None) -> Known:
     """A block weighs its fill and its spawn: the last batch of the recipe says how much."""
-    lots = Lot.objects.filter(card__stage=Stage.BLOCKS, card__recipe=recipe)
-    last = lots.order_by("-pk").first()
-    spawn_mg = (last.unit_mass_mg or 0) - recipe.fill_mg if last else 0
+    spawn_mg = (last.lot.unit_mass_mg or 0) - filled_mg if last else 0
     if spawn_mg > 0:
         return Known(spawn_mg, "own: the last batch")
-    return Known(recipe.fill_mg // 10, f"a tenth of the filled bag: {PRACTICE}")
+    return Known(filled_mg // 10, f"a tenth of the filled bag: {PRACTICE}")
 
 
-def _newest_spawn(strain: Strain) -> Lot | None:
-    """The newest that is on hand, or else the newest of all."""
-    lots = Lot.objects.filter(card__stage=Stage.SPAWN, card__strain=strain).order_by("-pk")
-    return lots.filter(quantity__gt=0).first() or lots.first()
+def fill_mg(water_mg: int, lines: Iterable[RecipeLine]) -> int:
+    """What a filled bag weighs: what is weighed of its lines, and water."""
+    weighed = [line for line in lines if line.supply.item.dimension == Dimension.MASS]
+    return water_mg + sum(line.quantity for line in weighed)
 
 
-def _ingredients(
-    recipe: RecipeVersion, day: date
+def recipe_lines(recipe: RecipeVersion) -> list[RecipeLine]:
+    return list(recipe.lines.select_related("supply__item"))
+
+
+def priced_parts(
+    lines: Iterable[RecipeLine], prices: Mapping[int, tuple[int, str]]
 ) -> tuple[tuple[Ingredient, ...], tuple[str, ...]]:
-    lines: list[RecipeLine] = list(recipe.lines.select_related("supply__item"))
-    prices = last_prices((line.supply.item for line in lines), day)
-    found = [(line, *prices[line.supply.item_id]) for line in lines]
+    found = [(line, line.supply.item, *prices[line.supply.item_id]) for line in lines]
     parts = tuple(
-        Ingredient(
-            line.supply.item.name, line.quantity, price, line.supply.item.dimension == "mass"
-        )
-        for line, price, _ in found
+        Ingredient(item.name, line.quantity, price, item.dimension == Dimension.MASS)
+        for line, item, price, _ in found
     )
-    return parts, tuple(source for _, _, source in found)
+    return parts, tuple(source for *_, source in found)
 
 
-def last_price(item: Item, day: date) -> tuple[int, str]:
-    """What a kilo or piece last cost, rounded half to even, and when; below zero: never bought."""
-    return last_prices([item], day)[item.pk]
+def last_prices(
+    items: Iterable[Item], day: date, *, else_by: date | None = None
+) -> dict[int, tuple[int, str]]:
+    """What a kilo or piece of each item last cost by a day, rounded half to even, and when.
 
-
-def last_prices(items: Iterable[Item], day: date) -> dict[int, tuple[int, str]]:
-    """The last price of each item by its key; one query."""
+    Below zero: never bought. ``else_by``: a later day, for what was not bought before. One query.
+    """
     asked = {item.pk: item for item in items}
     lines = Line.objects.filter(
-        lot__item__in=asked, role=Role.BOUGHT, entry__happened_on__lte=day, quantity__gt=0
+        lot__item__in=asked,
+        role=Role.BOUGHT,
+        entry__happened_on__lte=else_by or day,
+        quantity__gt=0,
     )
-    newest = lines.order_by().values("lot__item").annotate(last=Max("pk")).values("last")
+    last = Coalesce(Max("pk", filter=Q(entry__happened_on__lte=day)), Max("pk"))
+    newest = lines.order_by().values("lot__item").annotate(last=last).values("last")
     found = dict.fromkeys(asked, (UNKNOWN_PRICE, "never bought"))
     for line in Line.objects.filter(pk__in=newest).select_related("entry", "lot"):
         per = MILLION if asked[line.lot.item_id].dimension == Dimension.MASS else 1
@@ -305,10 +318,8 @@ def _best(own: Experience, share: Share, believed: Known, *, what: str = "") -> 
     return Known(share.ppm, f"own: {part} of {whole} {unit}")
 
 
-def _times(choice: Choice) -> dict[str, Known]:
+def growing_times(times: Seconds, blocks: int) -> dict[str, Known]:
     """Seconds a block, a kilo and a pack, from the standard times of each action."""
-    times = _standard_seconds()
-    blocks = _batch(choice)["blocks"].value
     each = sum(times[name][1] for name in GROWING)
     once = sum(times[name][0] for name in (*GROWING, "steriliser run"))
     source = f"farm details: standard times, {blocks} blocks at a time"
@@ -319,7 +330,7 @@ def _times(choice: Choice) -> dict[str, Known]:
     }
 
 
-def _standard_seconds() -> dict[str, tuple[int, int]]:
+def standard_seconds() -> Seconds:
     """Seconds each time and a unit of every action: the farm's, else the starting beliefs."""
     rows: list[Time | StandardTime] = [*STANDARD_TIMES, *StandardTime.objects.all()]
     return {row.action: (row.minutes * 60, row.unit_seconds) for row in rows}
@@ -328,14 +339,14 @@ def _standard_seconds() -> dict[str, tuple[int, int]]:
 # --- packing, rates --------------------------------------------------------------------------
 
 
-def _pack(product: Product, day: date) -> dict[str, Known]:
+def _pack(product: Product, prices: Mapping[int, tuple[int, str]]) -> dict[str, Known]:
     if product.packaging is None:
         return {"pack_money": Known(0, "no packaging named for the product")}
-    price, source = last_price(product.packaging.item, day)
+    price, source = prices[product.packaging.item_id]
     return {"pack_money": Known(price, source)} if price != UNKNOWN_PRICE else {}
 
 
-def _rates(day: date) -> dict[str, Known]:
+def rates_on(day: date) -> dict[str, Known]:
     """The rates in force; one that was never stated stays unknown."""
     rows = Rate.objects.filter(from_day__lte=day).order_by("from_day")
     known = {row.of: Known(row.rate_money, f"farm details: since {row.from_day}") for row in rows}

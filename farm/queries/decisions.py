@@ -10,28 +10,34 @@ from farm.beliefs import STANDARD_TIMES
 from farm.models import Form, LotCard, Price, SaleLine, Species, Stage, StandardTime, Strain
 from farm.moisture import Portion, dried_mass
 from farm.planning.card import MILLION, block_lines, without_own_hours
-from farm.planning.inputs import Known, plan_from
-from farm.queries.card_inputs import PRACTICE, CardInputs, Choice, card_inputs, usual_choice
+from farm.planning.inputs import GROUPS, Known, plan_from
+from farm.queries.card_choice import Batches, Choice, usual_choice
+from farm.queries.card_inputs import PRACTICE, CardInputs, growing_inputs, rates_on
 from farm.queries.dryings import DRIED_TO_PPM, dryings
-from farm.queries.experience import experience_of
+from farm.queries.experience import Experience
 from ledger.errors import Refused
 from ledger.models import Charge, Dimension, Lot
 
 RECENT = timedelta(days=90)
 DRYER_WH = 1_500  # a kilo fresh, from memory: 1.1 to 1.9 kWh at 30 to 50 % of the dryer
 WEEKS = 8
+Dried = tuple[int, int, int, int]
 
 
-def usual_strain() -> Strain | None:
+def usual_strain(batches: Batches) -> Strain | None:
     """The strain that was last grown, or any."""
-    blocks = LotCard.objects.filter(stage=Stage.BLOCKS).exclude(strain=None)
-    last = blocks.select_related("strain__species").order_by("-lot_id").first()
-    return last.strain if last else Strain.objects.select_related("species").first()
+    if batches.newest:
+        return batches.newest[0].strain
+    return Strain.objects.select_related("species").first()
 
 
-def flush_inputs(strain: Strain, day: date) -> dict[str, Known]:
-    """Numbers of the second-flush question for a strain on a day; what is not known is left out."""
-    own = experience_of(strain)
+def flush_inputs(
+    strain: Strain, day: date, *, own: Experience, batches: Batches
+) -> dict[str, Known]:
+    """Numbers of the second-flush question for a strain on a day; what is not known is left out.
+
+    ``own``: what the farm's records say of the strain.
+    """
     planned = "farm details: the strain's planning figure"
     source = f"own: {own.blocks} blocks in {own.lots} lots"
     flushes = own.flushes_mg if own.is_enough else strain.flushes_mg
@@ -44,9 +50,10 @@ def flush_inputs(strain: Strain, day: date) -> dict[str, Known]:
     }
     if price := _net_per_kg(strain.species, day, Form.FRESH):
         known["kilo_money"] = price
-    choice = usual_choice()
+    choice = usual_choice(batches)
     if choice is not None:
-        known |= _of_a_card(replace(choice, strain=strain), day)
+        choice = replace(choice, strain=strain)
+        known |= _of_a_card(choice, growing_inputs(choice, day, own=own, batches=batches))
     return known
 
 
@@ -141,9 +148,8 @@ def _on_hand(species: Species, form: Form, *stages: Stage) -> int:
 # --- what a block and its handling cost ------------------------------------------------------
 
 
-def _of_a_card(choice: Choice, day: date) -> dict[str, Known]:
+def _of_a_card(choice: Choice, found: CardInputs) -> dict[str, Known]:
     """What a cost card of the strain says of losses, handling and the block."""
-    found = card_inputs(choice, day)
     values = found.values
     known: dict[str, Known] = {"lost_ppm": values["loss_ppm"]}
     left = Fraction(1)
@@ -168,7 +174,9 @@ def _handling(values: dict[str, Known]) -> Known | None:
 
 def _block(choice: Choice, found: CardInputs) -> Known | None:
     """A block's cost by the card, own hours in, room left out: the place is what is asked about."""
-    values = {key: known.value for key, known in found.values.items()}
+    # Where it is sold is no part of a block.
+    values = {one.key: 0 for one in GROUPS["Packing and selling"] if one.key != "pack_money"}
+    values |= {key: known.value for key, known in found.values.items()}
     try:
         plan = plan_from(values, found.ingredients, choice.names)
     except Refused:
@@ -205,8 +213,7 @@ def _drying_cost(own: _Dried, day: date) -> Known | None:
     """Hours and energy a kilo fresh: of the farm's own dryings, else the standard times."""
     if own.fresh_mg:
         return Known(round(Fraction(own.cost * MILLION, own.fresh_mg)), f"own: {own.times} dryings")
-    choice = usual_choice()
-    rates = card_inputs(choice, day).values if choice else {}
+    rates = rates_on(day)
     if not {"own_hour_money", "kwh_money"} <= set(rates):
         return None
     usual = StandardTime.objects.filter(action="dry").first()

@@ -9,15 +9,14 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
-from django.db.models import BigIntegerField, Case, F, Q, Sum, When
+from django.db.models import BigIntegerField, Case, F, Q, QuerySet, Sum, When
 from django.db.models.functions import Coalesce
 
-from farm.models import Grade, LotCard, SellingPlace, Species, Stage, Strain
+from farm.models import Grade, LotCard, Species, Stage, Strain
 from farm.models import SaleLine as SaleRow
-from farm.queries.yields import block_counts
-from ledger.models import Dimension, Entry, Flow, Line, Role
+from ledger.models import Dimension, Edge, Flow, Role
 
 FLUSHES = 3
 ENOUGH_BLOCKS = 20
@@ -43,6 +42,7 @@ class Made(NamedTuple):
     ``missing``: what of ``lost`` was found at a weighing.
     """
 
+    stage: int
     grade: str
     left: int
     made: int
@@ -51,22 +51,44 @@ class Made(NamedTuple):
     missing: int
 
 
-class BlockLot(NamedTuple):
-    """A finished block lot: blocks started, lost before the first pick, mg given by flush."""
+class Pick(NamedTuple):
+    """What a block lot gave at one time."""
 
-    started: int
-    lost: int
-    given_mg: dict[int, int]
+    flush: int
+    day: date
+    mass_mg: int
+
+
+@dataclass
+class BlockLot:
+    """A finished block lot: blocks started, lost before the first pick, and what it gave.
+
+    ``end``: the day and the number of the blocks that were binned last.
+    """
+
+    code: str
+    started: int = 0
+    lost: int = 0
+    picks: tuple[Pick, ...] = ()
+    end: tuple[date, int] | None = None
 
     @property
     def fruited(self) -> int:
         return self.started - self.lost
 
+    def given_mg(self, flush: int) -> int:
+        """Weight given in a flush; later ones stand in the last."""
+        return sum(pick.mass_mg for pick in self.picks if min(pick.flush, FLUSHES) == flush)
+
 
 @dataclass(frozen=True)
 class Experience:
-    """``flushes_mg``: per block fruited, rounded half to even; later flushes stand in the last."""
+    """``flushes_mg``: per block fruited, rounded half to even; later flushes stand in the last.
 
+    ``grown``: the finished block lots it is read from, oldest first.
+    """
+
+    grown: tuple[BlockLot, ...]
     blocks: int
     lots: int
     flushes_mg: tuple[int, ...]
@@ -82,102 +104,90 @@ class Experience:
 
 
 def experience_of(strain: Strain) -> Experience:
-    """Read what the finished lots of a strain came to, in the same few queries however many."""
-    lots = _block_lots(strain)
+    """Read what the finished lots of a strain came to, in three queries however many."""
+    cards = LotCard.objects.filter(stage=Stage.BLOCKS, strain=strain, lot__quantity=0)
+    lots = _block_lots(cards.values("lot"))
     fruited = sum(lot.fruited for lot in lots)
-    given = [_sum_of_flush(lots, flush) for flush in range(1, FLUSHES + 1)]
-    grown = [lot for lot in lots if lot.fruited]
-    crop = _made(stage=Stage.CROP, strain=strain)
-    packs = _made(stage=Stage.PACKS, product__species=strain.species, lot__quantity=0)
+    given = [sum(lot.given_mg(flush) for lot in lots) for flush in range(1, FLUSHES + 1)]
+    made = _made(strain)
+    crop = [lot for lot in made if lot.stage == Stage.CROP]
     return Experience(
+        grown=lots,
         blocks=sum(lot.started for lot in lots),
         lots=len(lots),
         flushes_mg=tuple(round(mg / fruited) if fruited else 0 for mg in given),
-        yields_kg=tuple(sum(lot.given_mg.values()) / 1e6 / lot.fruited for lot in grown),
+        yields_kg=tuple(
+            sum(pick.mass_mg for pick in lot.picks) / 1e6 / lot.fruited
+            for lot in lots
+            if lot.fruited
+        ),
         loss=_share((lot.lost, lot.started) for lot in lots),
         trim=_trim(crop),
         fridge=_fridge(crop),
-        unsold=_unsold(packs),
+        unsold=_unsold([lot for lot in made if lot.stage == Stage.PACKS]),
     )
 
 
 def weights_a_block_mg(species: Species, flush: int, most: int = 30) -> list[int]:
     """What a block gave in a flush, lot by lot, of the newest finished lots of a species.
 
-    Lots that gave nothing in that flush are left out. Rounded down; four queries.
+    Lots that gave nothing in that flush are left out. Rounded down; three queries.
     """
     cards = LotCard.objects.filter(stage=Stage.BLOCKS, species=species, lot__quantity=0)
-    lots = _worked(list(cards.order_by("-lot_id").values_list("lot_id", flat=True)[:most]))
-    flush = min(flush, FLUSHES)
-    given = [(lot.given_mg.get(flush, 0), lot.fruited) for lot in lots]
+    lots = _block_lots(list(cards.order_by("-lot_id").values_list("lot_id", flat=True)[:most]))
+    given = [(lot.given_mg(min(flush, FLUSHES)), lot.fruited) for lot in lots]
     return [mg // fruited for mg, fruited in given if mg and fruited]
 
 
-def usual_day_mg(place: SellingPlace) -> tuple[int, int]:
-    """Weight sold there on a day that sold something, rounded down, and the number of days."""
+def usual_days_mg() -> dict[int, tuple[int, int]]:
+    """By selling place: weight sold on a day that sold something, rounded down, and the days.
+
+    One query; a place that sold nothing has none.
+    """
     mass_mg = Case(
         When(line__lot__item__dimension=Dimension.MASS, then=F("line__quantity")),
         default=F("line__quantity") * Coalesce(F("line__lot__unit_mass_mg"), 0),
         output_field=BigIntegerField(),
     )
-    days = SaleRow.objects.filter(sale__place=place).values_list("line__entry__happened_on")
-    sums = days.annotate(mg=Sum(mass_mg)).order_by()
-    sold = [-mg for _, mg in sums if mg < 0]
-    return (sum(sold) // len(sold) if sold else 0), len(sold)
+    days = SaleRow.objects.values_list("sale__place", "line__entry__happened_on")
+    sold: dict[int, list[int]] = defaultdict(list)
+    for place, _, mg in days.annotate(mg=Sum(mass_mg)).order_by():
+        if mg < 0:
+            sold[place].append(-mg)
+    return {place: (sum(each) // len(each), len(each)) for place, each in sold.items()}
 
 
-def _block_lots(strain: Strain) -> list[BlockLot]:
-    cards = LotCard.objects.filter(stage=Stage.BLOCKS, strain=strain, lot__quantity=0)
-    return _worked(list(cards.values_list("lot_id", flat=True)))
+def _block_lots(lots: "Sequence[int] | QuerySet[LotCard, Any]") -> tuple[BlockLot, ...]:
+    """Read what became of block lots, oldest first, leaving out what was undone; two queries."""
+    picks = _picks(lots)
+    found: dict[int, BlockLot] = {}
+    flows = Flow.objects.filter(lot__in=lots, role__in=(Role.MADE, Role.USED, Role.LOST))
+    rows = flows.order_by("lot_id", "entry_id").values_list(
+        "lot_id", "lot__code", "entry_id", "entry__happened_on", "role", "quantity"
+    )
+    for pk, code, entry, day, role, quantity in rows:
+        lot = found.setdefault(pk, BlockLot(code, picks=tuple(picks[pk].values())))
+        if role != Role.LOST:
+            lot.started += quantity
+            continue
+        lot.end = (day, -quantity)
+        if entry < min(picks[pk], default=entry + 1):
+            lot.lost -= quantity
+    return tuple(lot for lot in found.values() if lot.started > 0)
 
 
-def _worked(lots: list[int]) -> list[BlockLot]:
-    given = _given(lots)
-    flush_of = _flushes(place for picks in given.values() for place in picks)
-    return [
-        BlockLot(started, started - fruited, _by_flush(given.get(lot, {}), flush_of))
-        for lot, (started, fruited) in block_counts(lots).items()
-        if started > 0
-    ]
-
-
-def _given(lots: Iterable[int]) -> dict[int, dict[int, int]]:
-    """Weight each lot gave, by the place of the pick, with its corrections added up."""
-    lines = Line.objects.filter(lot__in=list(lots), role=Role.USED)
-    sums = lines.values_list("lot_id", "entry__place").annotate(Sum("given_mg")).order_by()
-    given: dict[int, dict[int, int]] = defaultdict(dict)
-    for lot, place, mg in sums:
-        if mg:
-            given[lot][place] = mg
-    return given
-
-
-def _flushes(places: Iterable[int]) -> dict[int, int]:
-    cards = LotCard.objects.filter(stage=Stage.CROP, lot__made_by__in=set(places))
-    return {place: flush or 1 for place, flush in cards.values_list("lot__made_by_id", "flush")}
-
-
-def flush_weights(lots: Iterable[int]) -> dict[int, list[tuple[int, date, int]]]:
-    """Flush, day and weight of each pick that each lot gave to; three queries for all of them."""
-    given = _given(lots)
-    places = {place for picks in given.values() for place in picks}
-    flush_of = _flushes(places)
-    days = dict(Entry.objects.filter(pk__in=places).values_list("seq", "happened_on"))
-    return {
-        lot: [(flush_of.get(place, 1), days[place], mg) for place, mg in picks.items()]
-        for lot, picks in given.items()
-    }
-
-
-def _by_flush(given: dict[int, int], flush_of: dict[int, int]) -> dict[int, int]:
-    by_flush: dict[int, int] = defaultdict(int)
-    for place, mg in given.items():
-        by_flush[min(flush_of.get(place, 1), FLUSHES)] += mg
-    return dict(by_flush)
-
-
-def _sum_of_flush(lots: Iterable[BlockLot], flush: int) -> int:
-    return sum(lot.given_mg.get(flush, 0) for lot in lots)
+def _picks(lots: "Sequence[int] | QuerySet[LotCard, Any]") -> dict[int, dict[int, Pick]]:
+    """What each block lot gave, by the entry of the pick; one query."""
+    picks: dict[int, dict[int, Pick]] = defaultdict(dict)
+    rows = Edge.objects.filter(src__in=lots).order_by("entry_id").values_list(
+        "src_id", "entry_id", "entry__happened_on", "quantity", "dst__card__stage",
+        "dst__card__flush",
+    )  # fmt: skip
+    for src, entry, day, quantity, stage, flush in rows:
+        if stage == Stage.CROP:
+            before = picks[src].get(entry)
+            picks[src][entry] = Pick(flush or 1, day, quantity + (before.mass_mg if before else 0))
+    return picks
 
 
 def _trim(crop: Sequence[Made]) -> Share:
@@ -196,11 +206,15 @@ def _unsold(packs: Sequence[Made]) -> Share:
     return _share((-lot.lost, lot.made) for lot in packs)
 
 
-def _made(**facts: object) -> list[Made]:
-    """Add up what happened to all lots of such cards, lot by lot; one query."""
-    cards = LotCard.objects.filter(**facts)
-    flows = Flow.objects.filter(lot__in=cards.values("lot_id"))
-    sums = flows.values_list("lot_id", "lot__card__grade", "lot__quantity").annotate(
+def _made(strain: Strain) -> list[Made]:
+    """Add up what happened to each lot picked of a strain, and to packs of its species that are
+    gone; one query.
+    """
+    packs = Q(stage=Stage.PACKS, product__species=strain.species_id, lot__quantity=0)
+    cards = LotCard.objects.filter(Q(stage=Stage.CROP, strain=strain) | packs)
+    flows = Flow.objects.filter(lot__in=cards.values("lot"))
+    lots = flows.values_list("lot_id", "lot__card__stage", "lot__card__grade", "lot__quantity")
+    sums = lots.annotate(
         made=_sum(role=Role.MADE),
         shrunk=_sum(role=Role.SHRUNK),
         lost=_sum(role=Role.LOST),

@@ -1,12 +1,10 @@
 """What later flushes really gave, batch by batch: weight a block, days waited."""
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import timedelta
 
-from farm.models import LotCard, Stage, Strain
-from farm.queries.experience import flush_weights
-from ledger.models import Flow, Lot, Role
+from farm.queries.experience import BlockLot
 
 NEWEST = 24
 
@@ -27,34 +25,21 @@ class FlushKept:
         return self.second_mg // self.blocks if self.blocks else 0
 
 
-def flushes_kept(strain: Strain) -> list[FlushKept]:
-    """The newest finished lots of a strain that stood on after their first pick, newest first.
-
-    Five queries, however many lots there are.
-    """
-    cards = LotCard.objects.filter(stage=Stage.BLOCKS, strain=strain, lot__quantity=0)
-    newest = list(cards.select_related("lot").order_by("-lot_id")[:NEWEST])
-    lots = [card.lot_id for card in newest]
-    picks, ends = flush_weights(lots), _ends(lots)
-    found = (_kept(card.lot, picks.get(card.lot_id, []), ends.get(card.lot_id)) for card in newest)
+def flushes_kept(grown: Sequence[BlockLot]) -> list[FlushKept]:
+    """The newest of some finished lots that stood on after their first pick, newest first."""
+    found = (_kept(lot) for lot in reversed(grown[-NEWEST:]))
     return [kept for kept in found if kept]
 
 
-def _kept(lot: Lot, picks: list[tuple[int, date, int]], end: Flow | None) -> FlushKept | None:
-    """``end``: the last blocks of the lot that were binned."""
-    firsts = [day for flush, day, _ in picks if flush == 1]
-    if not firsts or end is None or end.entry.happened_on - min(firsts) < timedelta(days=1):
+def _kept(lot: BlockLot) -> FlushKept | None:
+    firsts = [pick.day for pick in lot.picks if pick.flush == 1]
+    if not firsts or lot.end is None or lot.end[0] - min(firsts) < timedelta(days=1):
         return None
+    last_day, blocks = lot.end
     return FlushKept(
         code=lot.code,
-        blocks=-end.quantity,
-        first_mg=sum(mg for flush, _, mg in picks if flush == 1),
-        second_mg=sum(mg for flush, _, mg in picks if flush > 1),
-        days=(end.entry.happened_on - max(firsts)).days,
+        blocks=blocks,
+        first_mg=sum(pick.mass_mg for pick in lot.picks if pick.flush == 1),
+        second_mg=sum(pick.mass_mg for pick in lot.picks if pick.flush > 1),
+        days=(last_day - max(firsts)).days,
     )
-
-
-def _ends(lots: Iterable[int]) -> dict[int, Flow]:
-    """The last of each lot that was lost; of one lot's flows, a later one goes over the others."""
-    flows = Flow.objects.filter(lot__in=lots, role=Role.LOST).select_related("entry")
-    return {flow.lot_id: flow for flow in flows.order_by("entry_id")}

@@ -6,20 +6,33 @@ the day, and the prices last paid before the month in which the bags were filled
 """
 
 import json
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 from fractions import Fraction
 
-from django.core.exceptions import ObjectDoesNotExist
+from django.db.models import OuterRef, Q, Subquery
 
-from farm.models import RecipeVersion, SavedCard, Stage, Steriliser, Strain
+from farm.models import RecipeLine, RecipeVersion, SavedCard, Stage, Steriliser, Strain
 from farm.planning.card import MILLION, Ingredient, Plan
-from farm.planning.inputs import GROUPS, Names, plan_from
+from farm.planning.inputs import GROUPS, Known, Names, plan_from
 from farm.planning.variance import Planned
 from farm.queries.batches import ENERGY, HOURS, PICKING, ROOM, UNITS, Batch
-from farm.queries.card_inputs import UNKNOWN_PRICE, card_inputs, last_price, lot_price, usual_choice
+from farm.queries.card_inputs import (
+    USUAL_BATCH,
+    fill_mg,
+    growing_times,
+    last_prices,
+    lot_price,
+    newest_spawn_price,
+    priced_parts,
+    rates_on,
+    recipe_lines,
+    shelf_days,
+    standard_seconds,
+)
 from ledger.errors import Refused
-from ledger.models import Lot, Role
+from ledger.models import Line, Lot, Role
 
 HOUR = 3_600
 
@@ -84,69 +97,66 @@ def _saved(batch: Batch, strain: Strain, recipe: RecipeVersion) -> PlanInForce |
 
 
 def _in_force(batch: Batch, strain: Strain, recipe: RecipeVersion) -> PlanInForce | None:
-    usual = usual_choice()
-    if usual is None:
-        return None
-    spawn = _spawn_before(batch)
-    choice = replace(usual, recipe=recipe, strain=strain, steriliser=_vessel(batch), spawn=spawn)
-    found = card_inputs(choice, batch.filled_on)
-    # Packing and selling are no part of a batch: what is not known of them stays nothing.
-    values = {one.key: 0 for one in GROUPS["Packing and selling"]}
-    values |= {key: known.value for key, known in found.values.items()}
+    """Make the plan of what was known when the bags were filled; selling is no part of it."""
+    lines, rates, times = recipe_lines(recipe), rates_on(batch.filled_on), standard_seconds()
+    last, before = _batches_of(recipe, batch.root)
+    vessel = _vessel(batch)
+    known = {**rates, **growing_times(times, last or USUAL_BATCH)}
+    if spawn := _spawn_price(batch, strain):
+        known["spawn_kg_money"] = spawn
+    groups = (GROUPS["What comes of it"], GROUPS["Packing and selling"])
+    values = dict.fromkeys((one.key for group in groups for one in group), 0)
+    values |= {"tax_ppm": 0, "net_mg": 0}
+    values |= {key: one.value for key, one in known.items()}
     values |= dict(zip(("first_mg", "second_mg", "third_mg"), strain.flushes_mg, strict=True))
     values |= {
         "blocks": batch.started,
         "load_blocks": batch.started,
-        "loss_ppm": _copied_loss(batch),
-        "spawn_mg": _usual_spawn(batch, recipe),
+        "run_wh": vessel.run_wh if vessel else 0,
+        "shelf_days": shelf_days(strain),
+        "loss_ppm": batch.planned_loss_ppm,
+        "spawn_mg": max((before.unit_mass_mg or 0) - fill_mg(recipe.water_mg, lines), 0),
     }
-    parts = _prices_before(recipe, batch.filled_on)
+    parts, _ = priced_parts(lines, _prices_before(lines, batch.filled_on))
     try:
-        plan = plan_from(values, parts, choice.names)
-    except (Refused, ObjectDoesNotExist):
+        plan = plan_from(values, parts, Names(str(recipe), str(strain), "", ""))
+    except Refused:
         return None
     return PlanInForce(plan, "the recipe and planning figures in force, and prices paid before "
                              f"{_month_start(batch.filled_on):%B %Y}")  # fmt: skip
 
 
-def _prices_before(recipe: RecipeVersion, day: date) -> tuple[Ingredient, ...]:
+def _prices_before(lines: Sequence[RecipeLine], day: date) -> dict[int, tuple[int, str]]:
     """Price each ingredient as last paid before the month began, else as first paid by the day."""
-    parts = []
-    for line in recipe.lines.select_related("supply__item"):
-        item = line.supply.item
-        price, _ = last_price(item, _month_start(day) - timedelta(days=1))
-        if price == UNKNOWN_PRICE:
-            price, _ = last_price(item, day)
-        parts.append(Ingredient(item.name, line.quantity, price, item.dimension == "mass"))
-    return tuple(parts)
+    before = _month_start(day) - timedelta(days=1)
+    return last_prices((line.supply.item for line in lines), before, else_by=day)
 
 
 def _month_start(day: date) -> date:
     return day.replace(day=1)
 
 
-def _copied_loss(batch: Batch) -> int:
-    """The planned loss as it was copied onto the entry that made the blocks."""
-    line = batch.root.lines.filter(entry=batch.root.made_by_id, role=Role.MADE).first()
-    return line.planned_loss_ppm if line else 0
-
-
-def _spawn_before(batch: Batch) -> Lot | None:
-    """The spawn made before the one used, whose cost was known then; else the one used."""
+def _spawn_price(batch: Batch, strain: Strain) -> Known | None:
+    """What the spawn made before the one used cost, which was known then; else the one used."""
     used = batch.spawn[0] if batch.spawn else None
     if used is None:
-        return None
-    older = Lot.objects.filter(card__stage=Stage.SPAWN, card__strain=batch.root.card.strain)
-    found = older.filter(pk__lt=used.pk).order_by("-pk").first()
-    return found if found and lot_price(found).value else used
+        return newest_spawn_price(strain)
+    spawn = Lot.objects.filter(card__stage=Stage.SPAWN, card__strain=batch.root.card.strain)
+    before = lot_price(spawn.filter(pk__lt=used.pk).order_by("-pk"))
+    return before if before and before.value else lot_price(Lot.objects.filter(pk=used.pk))
 
 
-def _usual_spawn(batch: Batch, recipe: RecipeVersion) -> int:
-    """The spawn a block got in the batch of the recipe before this one, else in this one."""
-    lots = Lot.objects.filter(card__stage=Stage.BLOCKS, card__recipe=recipe)
-    before = lots.filter(pk__lt=batch.root.pk, made_by__kind="inoculate blocks").order_by("-pk")
-    lot = before.first() or batch.root
-    return max((lot.unit_mass_mg or 0) - recipe.fill_mg, 0)
+def _batches_of(recipe: RecipeVersion, root: Lot) -> tuple[int | None, Lot]:
+    """Blocks of the newest batch of a recipe, and the batch before this one, else this one."""
+    lots = Lot.objects.filter(card__stage=Stage.BLOCKS, card__recipe=recipe).order_by("-pk")
+    before = lots.filter(pk__lt=root.pk, made_by__kind="inoculate blocks").values("pk")[:1]
+    lines = Line.objects.filter(lot=OuterRef("pk"), role=Role.MADE, quantity__gt=0)
+    made = Subquery(lines.order_by("pk").values("quantity")[:1])
+    found = list(
+        lots.filter(Q(pk__in=lots.values("pk")[:1]) | Q(pk__in=before)).annotate(blocks=made)
+    )
+    older = [lot for lot in found if lot.pk < root.pk]
+    return found[0].blocks, older[0] if older else root
 
 
 def _vessel(batch: Batch) -> Steriliser | None:

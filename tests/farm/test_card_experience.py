@@ -12,8 +12,9 @@ from farm.actions.harvesting import mark_spent, pick
 from farm.actions.storing import throw_away, weigh_again
 from farm.models import SavedCard
 from farm.queries.came_true import outcomes
-from farm.queries.card_inputs import CardInputs, Choice, card_inputs, usual_choice
-from farm.queries.experience import Share, experience_of, usual_day_mg
+from farm.queries.card_choice import Choice, newest_batches, usual_choice
+from farm.queries.card_inputs import CardInputs, card_inputs
+from farm.queries.experience import Share, experience_of, usual_days_mg
 from farm.queries.kilos import kilos_from
 from ledger.models import Lot
 from tests.farm.world import GRAM, KG, World, fresh, fruiting, small_farm
@@ -41,9 +42,18 @@ def grown_out(world: World, count: int, *, lost: int = 0) -> Lot:
 
 
 def found(world: World) -> CardInputs:
-    choice = usual_choice()
+    return inputs_of(usual())
+
+
+def usual() -> Choice:
+    choice = usual_choice(newest_batches())
     assert isinstance(choice, Choice)
-    return card_inputs(choice, DAY)
+    return choice
+
+
+def inputs_of(choice: Choice) -> CardInputs:
+    own = experience_of(choice.strain)
+    return card_inputs(choice, DAY, own=own, batches=newest_batches())
 
 
 def saved(world: World, **ranged: Any) -> SavedCard:
@@ -118,16 +128,14 @@ def test_spawn_by_its_recipe_costs_its_ingredients_and_hours(world: World) -> No
     world.received("rye", KG)
     world.received("grain bag", 1)
     fruiting(world, 40)
-    choice = usual_choice()
-    assert choice is not None
-    known = card_inputs(replace(choice, spawn_recipe=world.grain_recipe), DAY).values
+    known = inputs_of(replace(usual(), spawn_recipe=world.grain_recipe)).values
 
     # 0.885 kg of rye at 0.60, a bag at 0.30, 4 min at 18 an hour: 2.031 for 1.36 kg
     assert known["spawn_kg_money"].value == 14_934
 
 
 def test_a_place_without_sales_starts_from_no_record(world: World) -> None:
-    assert usual_day_mg(world.stall) == (0, 0)
+    assert world.stall.pk not in usual_days_mg()
 
 
 def test_a_saved_card_waits_for_a_batch_started_after_it(world: World) -> None:

@@ -13,7 +13,9 @@ from farm.actions.common import Draw
 from farm.actions.harvesting import pick
 from farm.actions.runs import sterilise
 from farm.planning.decisions import DryingCase, FlushCase, a_pound, an_ounce
+from farm.queries.card_choice import newest_batches
 from farm.queries.decisions import drying_inputs, flush_inputs
+from farm.queries.experience import experience_of
 from farm.queries.flushes import flushes_kept
 from farm.queries.growing_losses import CONTAMINATION, growing_losses
 from farm.queries.months import month_of
@@ -81,7 +83,7 @@ def test_blocks_kept_after_their_first_pick_are_held_against_it() -> None:
     pick(replace(world.doing(), sure=True), given=[Draw(blocks, 0)], flush=2,
          firsts_mg=3_900 * GRAM)  # fmt: skip
     check(world.doing(reason="old", sure=True), lot=fresh(blocks), colonised_percent=100, lost=39)
-    (kept,) = flushes_kept(world.strain)
+    (kept,) = flushes_kept(experience_of(world.strain).grown)
 
     # 3.9 kg of 39 blocks.
     assert (kept.blocks, kept.per_block_mg, kept.first_mg) == (39, 100 * GRAM, 10 * KG)
@@ -149,7 +151,8 @@ def test_the_second_flush_starts_from_the_strain_s_figures() -> None:
     world = small_farm()
     grow_blocks(world)
     world.received("punnet", 10)
-    known = flush_inputs(world.strain, world.now.date())
+    own = experience_of(world.strain)
+    known = flush_inputs(world.strain, world.now.date(), own=own, batches=newest_batches())
 
     # Oyster: 200 g, 10 days on; 25 - 16 days from fruiting to the first pick.
     assert (known["flush_mg"].value, known["wait_days"].value) == (200 * GRAM, 10)

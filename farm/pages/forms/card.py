@@ -7,7 +7,6 @@ from django import forms
 
 from farm.models import (
     Farm,
-    Product,
     RecipeFor,
     RecipeVersion,
     SellingPlace,
@@ -16,9 +15,17 @@ from farm.models import (
     Strain,
 )
 from farm.pages.forms.doing import FarmForm
-from farm.pages.forms.fields import AmountField, CountField, MassField, MoneyField, PercentField
+from farm.pages.forms.fields import (
+    AmountField,
+    CountField,
+    MassField,
+    MoneyField,
+    PercentField,
+    RowField,
+)
 from farm.planning.inputs import GROUPS, Input, InputKind, Known
-from farm.queries.card_inputs import UNKNOWN_PRICE, CardInputs, Choice
+from farm.queries.card_choice import Choice, fresh_products
+from farm.queries.card_inputs import UNKNOWN_PRICE, CardInputs
 from farm.queries.recipes import newest_versions
 from farm.templatetags.farm_format import percent
 from farm.units import UnitError
@@ -39,6 +46,14 @@ class MinutesField(AmountField):
 
     def show(self, value: int) -> str:
         return f"{value / 60:.2f}".rstrip("0").rstrip(".") + " min"
+
+
+class ChosenField(RowField):
+    """A row where the page itself has chosen what is usual."""
+
+    def use_farm(self, farm: Farm) -> None:
+        super().use_farm(farm)
+        self.empty_label = None
 
 
 FIELDS: Mapping[InputKind, type[AmountField]] = {
@@ -62,17 +77,12 @@ def said(kind: InputKind, value: int, farm: Farm) -> str:
 class ChoiceForm(FarmForm):
     """Of which recipe, strain, pack and selling place the card is."""
 
-    strain = forms.ModelChoiceField(Strain.objects.select_related("species"), empty_label=None)
-    recipe = forms.ModelChoiceField(
-        RecipeVersion.objects.filter(recipe__makes=RecipeFor.BLOCKS).select_related("recipe"),
-        empty_label=None,
+    strain = ChosenField(Strain.objects.select_related("species"))
+    recipe = ChosenField(
+        RecipeVersion.objects.filter(recipe__makes=RecipeFor.BLOCKS).select_related("recipe")
     )
-    product = forms.ModelChoiceField(
-        Product.objects.filter(form="fresh"), label="Pack", empty_label=None
-    )
-    place = forms.ModelChoiceField(
-        SellingPlace.objects.all(), label="Selling place", empty_label=None
-    )
+    product = ChosenField(fresh_products(), label="Pack")
+    place = ChosenField(SellingPlace.objects.all(), label="Selling place")
     spawn = forms.ModelChoiceField(
         Lot.objects.filter(card__stage=Stage.SPAWN, quantity__gt=0).select_related("item"),
         label="Spawn lot",
@@ -86,7 +96,7 @@ class ChoiceForm(FarmForm):
         required=False,
         empty_label="No, of a lot",
     )
-    steriliser = forms.ModelChoiceField(Steriliser.objects.all(), required=False)
+    steriliser = RowField(Steriliser.objects.all(), required=False)
 
     def choice(self) -> Choice:
         return Choice(**self.cleaned_data)

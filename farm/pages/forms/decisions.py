@@ -7,7 +7,7 @@ from typing import Any
 from django import forms
 
 from farm.models import Farm, Species, Strain
-from farm.pages.forms.card import FIELDS
+from farm.pages.forms.card import FIELDS, ChosenField
 from farm.pages.forms.doing import FarmForm
 from farm.pages.forms.fields import AmountField
 from farm.planning.inputs import Input, InputKind, Known
@@ -39,11 +39,11 @@ BY_KIND: Mapping[InputKind, type[AmountField]] = {**FIELDS, InputKind.RATIO: Rat
 
 
 class StrainForm(FarmForm):
-    strain = forms.ModelChoiceField(Strain.objects.select_related("species"), empty_label=None)
+    strain = ChosenField(queryset=Strain.objects.select_related("species"))
 
 
 class SpeciesForm(FarmForm):
-    species = forms.ModelChoiceField(Species.objects.all(), empty_label=None)
+    species = ChosenField(queryset=Species.objects.all())
 
 
 class KnownForm(FarmForm):

@@ -9,10 +9,15 @@ import pytest
 from django.contrib.auth.models import User
 from django.db import connection, connections
 from django.test import Client, TransactionTestCase
+from hypothesis import HealthCheck, settings
 from xdist.scheduler import LoadScopeScheduling
 
 from farm.models.people import Farm, Person, Role
 from ledger import append_only
+
+# Speed is measured by the bench, against a baseline: no test fails because a machine is busy.
+settings.register_profile("untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("untimed")
 
 # What an inspector of the cast may see, and until when.
 SPAN = {

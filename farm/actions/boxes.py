@@ -9,7 +9,7 @@ from django.utils import timezone
 
 from farm.actions.common import Doing
 from farm.actions.pricing import to_cent
-from farm.actions.selling import Deal, SoldLine, priced_line
+from farm.actions.selling import Deal, SoldLine, priced
 from farm.models import BoxDelivery, BoxLeft, Share
 from farm.units import MONEY_PER_CENT
 from ledger import book
@@ -25,7 +25,7 @@ def as_box(share: Share, lines: Sequence[SoldLine], day: date) -> tuple[list[Sol
     nothing, unless all is.
     """
     deal = Deal(share.customer.place, share.customer)
-    worth = [priced_line(deal, day, line)[1].of(line.quantity).gross for line in lines]
+    worth = [one.amount.gross for one in priced(deal, day, lines)]
     if not lines:
         raise Malformed(f"A box of {share} with nothing in it cannot be. State what is given.")
     cents = to_cent(share.box_money, 1) // MONEY_PER_CENT

@@ -16,7 +16,7 @@ from farm.actions.common import Doing, amount_words, draft
 from farm.actions.holding import check_may_release
 from farm.actions.once import action
 from farm.actions.picks import check_something_is_left, weights_that_follow
-from farm.actions.pricing import NOTHING, Terms
+from farm.actions.pricing import NOTHING, Amount, Terms
 from farm.actions.stalls import settling_of
 from farm.actions.takings import (
     add_sale_line,
@@ -251,15 +251,41 @@ def _follow_in_money(
         entry=root, lot=line.lot_id, role=Role.SOLD
     )
     rows = standing_lines(sold)
-    first = rows.select_related("sale__place", "product").order_by("pk").first()
+    first = rows.select_related("sale__place", "product", "line__entry").order_by("pk").first()
     assert first, "every sold line states its money"
     _check_load(first.sale, sold.lot, right_quantity)
-    terms = Terms(**json.loads(root.particulars)["terms"][sold.lot.code])
-    right = terms.of(right_quantity) if right_money is None else terms.split(right_money)
-    amount = right.minus(money_of(rows))
+    terms = _terms_of(root)[sold.lot.code]
+    if right_money is not None:
+        amount = terms.split(right_money).minus(money_of(rows))
+    else:
+        amount = _difference(terms, first, line, right=terms.of(right_quantity))
     add_sale_line(first.sale, line, amount, like=first)
     add_share_of_takings(line.entry, first.sale.place, amount.gross)
     return sold
+
+
+def _terms_of(root: Entry) -> dict[str, Terms]:
+    terms = json.loads(root.particulars)["terms"]
+    return {code: Terms(**said) for code, said in terms.items()}
+
+
+def _difference(terms: Terms, first: SaleLine, line: Line, *, right: Amount) -> Amount:
+    """Say what a corrected weight makes of the money, ``right`` where the lot stands alone.
+
+    Lots that share a line come together to what its terms say, and go on doing so; unless another
+    sum was stated for one of them, and each stands alone.
+    """
+    root = first.line.entry
+    alike = [code for code, said in _terms_of(root).items() if said == terms]
+    rows = SaleLine.objects.filter(line__entry__place=root.seq, line__role=Role.SOLD)
+    own = money_of(rows.filter(line__lot=line.lot_id))
+    rows = rows.filter(product=first.product, line__lot__item=line.lot.item)
+    rows = rows.filter(line__lot__code__in=alike)
+    sold = -(rows.aggregate(total=Sum("line__quantity"))["total"] or 0)
+    shared = money_of(rows)
+    if terms.whole_of or shared != terms.of(sold):
+        return right.minus(own)
+    return terms.of(sold - line.quantity).minus(shared)
 
 
 def _follow_in_returns(doing: Doing, sold: Line) -> None:

@@ -3,6 +3,7 @@
 Money is in 1/10,000 of the currency unit, so a cent is 100.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
@@ -74,6 +75,22 @@ class Terms:
         else:
             gross, net = to_cent(asked_money * whole, MILLION), asked_money
         return Amount(net, gross - net, gross)
+
+
+def shared_out(terms: Terms, quantities: Iterable[int]) -> list[Amount]:
+    """Price a line that lots share as the whole that it is; the parts add up to it.
+
+    Each running sum is rounded, so that a part is what the next lot adds. 2.5 kg at 17.00, of
+    1.245 and 1.255 kg, are 42.50: 21.165 so 21.17, and 21.33 to 42.50, where 21.335 alone would
+    be 21.34, and both together 42.51.
+    """
+    parts, before, running = [], NOTHING, 0
+    for quantity in quantities:
+        running += quantity
+        so_far = terms.of(running)
+        parts.append(so_far.minus(before))
+        before = so_far
+    return parts
 
 
 def to_cent(numerator: int, denominator: int) -> int:

@@ -4,6 +4,7 @@ A sale is one entry of the book; its money stands beside it in SaleLine rows, an
 cost (hours, fees) in SellingCost rows: it belongs to the place, not to stock.
 """
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import date
@@ -12,7 +13,7 @@ from farm.actions.allotting import set_aside_doubt
 from farm.actions.common import Doing, Draw, need_stage, post
 from farm.actions.doubts import sale_price_doubt
 from farm.actions.once import action
-from farm.actions.pricing import Terms, terms_at
+from farm.actions.pricing import Amount, Terms, shared_out, terms_at
 from farm.actions.questions import PlausibilityQuestion, answered
 from farm.actions.takings import (
     add_hours,
@@ -68,6 +69,15 @@ class Deal:
     place: SellingPlace
     customer: Customer | None = None
     stall_day: StallDay | None = None
+
+
+@dataclass(frozen=True)
+class Priced:
+    """A line with its product named, the terms it is sold on, and what it comes to."""
+
+    line: SoldLine
+    terms: Terms
+    amount: Amount
 
 
 @action
@@ -147,16 +157,32 @@ def post_sale(
     ``beside``: lines of the book that sell nothing; ``said``: further particulars.
     """
     day = deal.stall_day.day if deal.stall_day else doing.day
-    priced = [priced_line(deal, day, line) for line in lines]
-    sold = [LineDraft(line.lot, Role.SOLD, -line.quantity) for line in lines]
-    terms = {line.lot.code: asdict(asked) for line, asked in priced}
-    recorded = post(doing, kind, [*beside, *sold], particulars={"terms": terms, **(said or {})})
+    sold = priced(deal, day, lines)
+    drafts = [LineDraft(line.lot, Role.SOLD, -line.quantity) for line in lines]
+    terms = {one.line.lot.code: asdict(one.terms) for one in sold}
+    recorded = post(doing, kind, [*beside, *drafts], particulars={"terms": terms, **(said or {})})
     if recorded.fresh:
-        _write_sale(recorded.entry, deal, priced)
+        _write_sale(recorded.entry, deal, sold)
     return recorded
 
 
-def priced_line(deal: Deal, day: date, line: SoldLine) -> tuple[SoldLine, Terms]:
+def priced(deal: Deal, day: date, lines: Iterable[SoldLine]) -> list[Priced]:
+    """Say what lines come to. The same goods on the same terms are one line, whatever the lots."""
+    asked = [_on_terms(deal, day, line) for line in lines]
+    alike: dict[object, list[int]] = defaultdict(list)
+    for at, (line, terms) in enumerate(asked):
+        # What is asked for all of a lot is a line of its own.
+        alone = at if terms.whole_of else None
+        alike[line.lot.item_id, line.product, terms, alone].append(at)
+    amounts: dict[int, Amount] = {}
+    for places in alike.values():
+        terms = asked[places[0]][1]
+        parts = shared_out(terms, [asked[at][0].quantity for at in places])
+        amounts |= zip(places, parts, strict=True)
+    return [Priced(line, terms, amounts[at]) for at, (line, terms) in enumerate(asked)]
+
+
+def _on_terms(deal: Deal, day: date, line: SoldLine) -> tuple[SoldLine, Terms]:
     """Name the product of a line, and say on which terms it is sold."""
     card = need_stage(line.lot, *SELLABLE)
     line = replace(line, product=line.product or card.product)
@@ -168,22 +194,19 @@ def priced_line(deal: Deal, day: date, line: SoldLine) -> tuple[SoldLine, Terms]
     return line, terms
 
 
-def _write_sale(entry: Entry, deal: Deal, priced: Sequence[tuple[SoldLine, Terms]]) -> None:
+def _write_sale(entry: Entry, deal: Deal, sold: Sequence[Priced]) -> None:
     sale = Sale.objects.create(
         entry=entry, place=deal.place, customer=deal.customer, stall_day=deal.stall_day
     )
-    takings = 0
-    for line, terms in priced:
-        amount = terms.of(line.quantity)
-        takings += amount.gross
+    for one in sold:
         SaleLine.objects.create(
             sale=sale,
-            line=entry.lines.get(lot=line.lot, role=Role.SOLD),
-            product=line.product,
-            tax_ppm=terms.tax_ppm,
-            **asdict(amount),
+            line=entry.lines.get(lot=one.line.lot, role=Role.SOLD),
+            product=one.line.product,
+            tax_ppm=one.terms.tax_ppm,
+            **asdict(one.amount),
         )
-    add_share_of_takings(entry, deal.place, takings)
+    add_share_of_takings(entry, deal.place, total(one.amount for one in sold).gross)
 
 
 def _check_discounts(lines: Sequence[SoldLine]) -> None:

@@ -4,7 +4,7 @@ Took 40, brought back 9, 1 cut up as samples: sold 30. What was given away leave
 entries of its own beside the sale; `cashing` keeps what was in the till.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 
@@ -13,9 +13,9 @@ from farm.actions.cashing import CashCount, write_cash_up
 from farm.actions.common import Doing, Draw, both, need_stage, post
 from farm.actions.giving import follow_up, post_given
 from farm.actions.once import action
-from farm.actions.pricing import need_price, terms_at
+from farm.actions.pricing import need_price
 from farm.actions.questions import answered
-from farm.actions.selling import SELLABLE, Deal, SoldLine, post_sale
+from farm.actions.selling import SELLABLE, Deal, Priced, SoldLine, post_sale, priced
 from farm.actions.sharing_out import Counted
 from farm.actions.takings import add_hours
 from farm.actions.till import check_discount
@@ -110,16 +110,17 @@ def settle_stall(
     beside = besides or Besides()
     _check_unsettled(stall_day)
     loaded = list(stall_day.lines.select_related("lot", "lot__item").order_by("pk"))
-    sold = [
-        _sold(stall_day, line, quantity=quantity, prices=prices, weight_unit=weight_unit,
-              off_money=beside.off_money.get(line.lot_id, 0))
+    deal = Deal(stall_day.place, stall_day=stall_day)
+    listed = [
+        _sold(stall_day, line, quantity=quantity, prices=prices, weight_unit=weight_unit)
         for line, quantity in _what_was_sold(loaded, brought_back, beside)
-    ]  # fmt: skip
+    ]
+    sold = _less(priced(deal, stall_day.day, listed), beside.off_money)
     check_discount(doing.by, stall_day, sold)
     recorded = post_sale(
         doing,
         "settle stall",
-        Deal(stall_day.place, stall_day=stall_day),
+        deal,
         lines=sold,
         # Every lot loaded is named, also one that was wholly brought back.
         beside=[LineDraft(line.lot, Role.COUNTED, 0) for line in loaded],
@@ -259,18 +260,22 @@ def _sold(
     quantity: int,
     prices: Mapping[int, int],
     weight_unit: str,
-    off_money: int,
 ) -> SoldLine:
-    """Name the price of a line; what was taken off makes it a sum for the whole line."""
+    """Name the price of a line."""
     card, unit_money = need_stage(line.lot, *SELLABLE), prices.get(line.lot_id)
     if unit_money is None:
         unit_money = need_price(stall_day.place, stall_day.day, card=card).unit_money
-    sold = SoldLine(line.lot, quantity, unit_money, weight_unit=weight_unit)
-    if not off_money:
-        return sold
-    terms = terms_at(stall_day.place, stall_day.day, customer=None, card=card,
-                     product=card.product, line=sold)  # fmt: skip
-    return replace(sold, whole_money=terms.of(quantity).gross - off_money)
+    return SoldLine(line.lot, quantity, unit_money, weight_unit=weight_unit)
+
+
+def _less(sold: Iterable[Priced], off_money: Mapping[int, int]) -> list[SoldLine]:
+    """Take off what was let off, by lot; that makes it a sum for the whole line."""
+    return [
+        replace(one.line, whole_money=one.amount.gross - off_money[one.line.lot.pk])
+        if off_money.get(one.line.lot.pk)
+        else one.line
+        for one in sold
+    ]
 
 
 def _said(beside: Besides) -> dict[str, object]:

@@ -212,12 +212,15 @@ def _unit_net(row: SaleLine, quantity: int, net: int) -> tuple[int | None, int]:
     if not quantity:
         return None, 0
     per = 1 if row.line.lot.card.stage == Stage.PACKS else MG_PER_KG
-    terms = json.loads(row.sale.entry.particulars).get("terms", {}).get(row.line.lot.code)
+    asked_of = json.loads(row.sale.entry.particulars).get("terms", {})
+    terms = asked_of.get(row.line.lot.code)
     if terms and not terms.get("whole_of"):
         asked, discount_ppm = _per_kg_or_pack(terms), terms.get("discount_ppm", 0)
         paid = _half_up(asked * (MILLION - discount_ppm), MILLION)
-        # Half of a last digit a unit, and a cent for the line's own rounding, twice if discounted.
-        off = abs(quantity) + CENT * per * (2 if discount_ppm else 1)
+        # Half of a last digit a unit, and a cent for the line's own rounding, twice if discounted,
+        # and twice if it is one of the lots that share a line (`pricing.shared_out`).
+        twice = (discount_ppm > 0) + (list(asked_of.values()).count(terms) > 1)
+        off = abs(quantity) + CENT * per * 2**twice
         if abs(paid * quantity - net * per) <= off:
             return asked, discount_ppm
     return _half_up(net * per, quantity), 0

@@ -9,6 +9,7 @@ from datetime import datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
 from farm.demo.clock import Year
+from farm.demo.closing import close_last_month, put_right
 from farm.demo.growing import monday, scare, slip
 from farm.demo.keeping import Keeper
 from farm.demo.papers import promise_next, send_back
@@ -27,6 +28,7 @@ def play(year: Year, progress: Callable[[int], None], weeks: int = WEEKS) -> Non
             today = first + timedelta(weeks=week, days=day)
             year.clock = datetime.combine(today, time(7), tzinfo=ZONE)
             keeper.day(week, day)
+            close_last_month(year)
             if day == 0:
                 monday(year, week)
             for job in year.due.pop(today, []):
@@ -39,4 +41,5 @@ def play(year: Year, progress: Callable[[int], None], weeks: int = WEEKS) -> Non
             scare(year)
         if week == 12:
             slip(year)
+    put_right(year)
     promise_next(year)

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from farm.queries.months import Span
+from farm.queries.months import Month, Span
 from farm.queries.years import MonthSums, WeekSums
 from farm.reports.bars import Bar, bars
 from farm.reports.made import Made
@@ -34,9 +34,17 @@ Week = tuple[str, Span, Sequence[WeekSums]]
 
 
 def year_report(
-    year: int, months: Sequence[MonthSums], *, weeks: Sequence[Week], made: Made
+    year: int,
+    months: Sequence[MonthSums],
+    *,
+    weeks: Sequence[Week],
+    begins: Month | None,
+    made: Made,
 ) -> Report:
-    """Lay a year out; ``weeks``: each with its name, its days, and what was done in it."""
+    """Lay a year out; ``weeks``: each with its name, its days, and what was done in it.
+
+    ``begins``: the first month that the book knows of.
+    """
     table = _months(months)
     report = Report(
         title=str(year),
@@ -49,7 +57,7 @@ def year_report(
             Fact("Net sales", sum(one.net for one in months), Kind.MONEY, lead=True),
             Fact("Left over", sum(one.left_over for one in months), Kind.MONEY, lead=True),
         ),
-        tables=(table, *(_week(*week) for week in weeks)),
+        tables=(table, *(_week(*week, begins=begins) for week in weeks)),
         drawings=(
             bars([Bar(one.month.name, one.net, _money(one.net)) for one in months],
                  title=f"Net sales, {made.currency}"),
@@ -79,11 +87,20 @@ def _months(months: Sequence[MonthSums]) -> Table:
     return Table(SIDE_BY_SIDE, MONTHS, tuple(rows), total, note)
 
 
-def _week(name: str, days: Span, sums: Sequence[WeekSums]) -> Table:
+def _week(name: str, days: Span, sums: Sequence[WeekSums], *, begins: Month | None) -> Table:
     rows: list[Row] = [
         (one.species or "no species", one.blocks, one.picked_mg, one.sold_mg, one.net,
          one.net_per_kg)
         for one in sums
     ]  # fmt: skip
     total = total_row(WEEK, rows, {"Blocks started", "Picked", "Sold", "Net sales"})
-    return Table(f"{name}: {days.name}", WEEK, tuple(rows), total)
+    return Table(f"{name}: {days.name}", WEEK, tuple(rows), total, _why_empty(days, sums, begins))
+
+
+def _why_empty(days: Span, sums: Sequence[WeekSums], begins: Month | None) -> str:
+    """Say why there is nothing to show of some days, where there is nothing."""
+    if sums:
+        return ""
+    if begins and days.last < begins.first:
+        return f"Nothing to compare with yet: the book begins in {begins.name}, after these days."
+    return "Nothing was started, picked or sold in these days."

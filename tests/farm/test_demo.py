@@ -13,6 +13,7 @@ from farm.demo.clock import Year, played_clock
 from farm.demo.scenery import build
 from farm.demo.year import ZONE, play
 from farm.models import Farm, Record, Review, Sale, Stage
+from farm.queries.closings import closings, closings_add_up, late_entries, since_closing
 from ledger.models import Entry, Lot
 from tests.farm.world import assert_book_is_sound
 
@@ -56,6 +57,17 @@ def test_it_keeps_records_beside_the_book(played: list[Lots]) -> None:
 
     assert kinds >= {"store-temperature", "cleaning", "training", "water"}
     assert Review.objects.exists()
+
+
+def test_it_closes_its_months_and_puts_a_number_right_afterwards(played: list[Lots]) -> None:
+    known = closings()
+    changed = {(row.month, row.table) for row in since_closing()}
+
+    assert [f"{closed.month:%Y-%m}" for closed in known.closed] == ["2026-01", "2026-02"]
+    assert {file.name[-4:] for file in known.closed[-1].files.all()} >= {".pdf", "xlsx"}
+    assert "correct" in {entry.kind for entry in late_entries(known)}
+    assert {("2026-02", "sales"), ("2026-02", "tax")} <= changed
+    assert closings_add_up().broken == ""
 
 
 def test_no_entry_of_the_played_year_looks_late(played: list[Lots]) -> None:

@@ -14,9 +14,11 @@ from farm.demo.scenery import ACCOUNTS, build
 from farm.demo.year import WEEKS, ZONE, play
 from farm.management.answering import made_here
 from farm.models import Farm, Form, SaleLine, Stage
+from farm.queries.closings import closings
 from farm.queries.costs import cost_of
 from farm.queries.months import month_figures, month_of
 from farm.queries.traces import trace_of
+from farm.reports.closing_rows import closed_report
 from farm.reports.cost_rows import cost_report
 from farm.reports.month_rows import month_report
 from farm.reports.rows import Report
@@ -89,7 +91,9 @@ class Command(BaseCommand):
         self._say("What is behind a sold punnet", f"manage.py trace {sold.lot.code}")
         self._show(trace_report(trace_of(sold.lot, forward=False), made, names=True), "Everything")
         self._say("The month", f"manage.py month {month.key} --out FOLDER")
-        self._show(month_report(month_figures(month), made), "Sales by place")
+        closed = closings().of(month)
+        report = closed_report(closed) if closed else month_report(month_figures(month), made)
+        self._show(report, "Sales by place")
         self._sign_in(port)
 
     def _show(self, report: Report, title: str) -> None:

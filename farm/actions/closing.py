@@ -5,18 +5,18 @@ Closing changes nothing in the book: worked figures ignore it. What changes afte
 """
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import transaction
 
 from farm.models import ClosedFile, ClosedMonth, Person, the_farm
-from farm.queries.canonical import KeptRow, as_text, rows_of
+from farm.queries.canonical import as_text
 from farm.queries.closings import (
-    closing_of,
+    Closing,
+    Closings,
+    closings,
     digest,
-    earliest_open,
-    since_closing,
+    month_and_closed,
     unfinished_of,
 )
 from farm.queries.months import Month
@@ -24,22 +24,6 @@ from ledger import book
 from ledger.checks import CHECKS
 from ledger.errors import Malformed
 from ledger.sealing import head_digest
-
-
-@dataclass(frozen=True)
-class Closing:
-    """What is being closed: the month's own rows, and what changed in the months before it.
-
-    ``head``: the digest of the book's last entry, which covers all of it.
-    """
-
-    month: Month
-    by: Person
-    at: datetime
-    own: list[KeptRow]
-    since: list[KeptRow]
-    head: str
-
 
 # Lays a closing out as files, by name: reports know how, actions do not.
 Produce = Callable[[Closing], Mapping[str, bytes]]
@@ -55,8 +39,8 @@ def close_month(by: Person, month: Month, *, at: datetime, produce: Produce) -> 
     head = book.lock_head()  # nothing is recorded meanwhile
     check_may_close(month, at)
     _check_book()
-    closing = Closing(month, by, at, rows_of(month), since_closing(), head_digest())
-    rows = as_text([*closing.own, *closing.since])
+    closing = Closing(month, *month_and_closed(month, closings()), head_digest())
+    rows = as_text([*closing.beside.own, *closing.beside.since])
     files = produce(closing)
     closed = ClosedMonth.objects.create(
         month=month.first, closed_at=at, by=by, until_seq=head.seq,
@@ -71,19 +55,19 @@ def close_month(by: Person, month: Month, *, at: datetime, produce: Produce) -> 
 
 def check_may_close(month: Month, at: datetime) -> None:
     """Refuse, with the remedy, a month out of order, not over, or with something unfinished."""
-    _check_order(month)
+    _check_order(month, closings())
     _check_over(month, at)
     _check_unfinished(month)
 
 
-def _check_order(month: Month) -> None:
-    closed = closing_of(month)
+def _check_order(month: Month, known: Closings) -> None:
+    closed = known.of(month)
     if closed:
         raise Malformed(
             f"{month.name} is closed already, since {closed.closed_at:%Y-%m-%d}. What comes late "
             "stands in the earliest open month."
         )
-    first = earliest_open()
+    first = known.earliest_open
     if first is None:
         raise Malformed(f"Nothing is recorded yet, so {month.name} cannot be closed.")
     if month != first:

@@ -11,7 +11,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from farm.actions.bills import BillSaid, enter_bill, take_bill_back
-from farm.actions.closing import Closing, check_may_close, close_month
+from farm.actions.closing import check_may_close, close_month
 from farm.models import Bill, ClosedFile, ClosedMonth
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, require
 from farm.pages.forms.tax import BillForm
@@ -20,12 +20,13 @@ from farm.pages.handing_out import handed_out, made_by
 from farm.pages.laid_out import AnswerPage, Way, laid_out
 from farm.queries.bills import bills_of
 from farm.queries.closings import (
+    Closings,
     Unfinished,
-    closing_of,
-    earliest_open,
+    closings,
     provisional_lots,
     unfinished_of,
 )
+from farm.queries.happened import money_in
 from farm.queries.months import Month, NoMonthError, month_of
 from farm.reports.closing_rows import bills_table, closed_report, closing_files, open_report
 from farm.reports.files import MEDIA_TYPES as REPORT_TYPES
@@ -77,15 +78,17 @@ class BillsPage:
 # --- the month, open or closed ---------------------------------------------------------------
 
 
-def month_answer(request: PageRequest, month: Month, others: tuple[Way, ...]) -> HttpResponse:
+def month_answer(
+    request: PageRequest, month: Month, *, known: Closings, others: tuple[Way, ...]
+) -> HttpResponse:
     """Show an open month as worked now, a closed one as it was frozen, each with its files."""
     others = (*others, Way("Bills", f"{reverse('bills')}?month={month.key}"))
-    closed = closing_of(month)
-    if closed or (may(request.person, Right.CHANGE_FARM) and _is_to_close(month)):
+    closed = known.of(month)
+    if closed or (may(request.person, Right.CHANGE_FARM) and _is_to_close(month, known)):
         label = "How it was closed" if closed else f"Close {month.name}"
         others = (*others, Way(label, reverse("month-close", args=[month.key])))
     if closed is None:
-        report = open_report(month, made_by(request))
+        report = open_report(month, made_by(request), known)
         return handed_out(request, report, name=f"month-{month.key}", others=others, folds="all")
     kept = {file.name.rsplit(".", 1)[1]: file for file in closed.files.all()}
     ending = request.GET.get("file", "")
@@ -122,33 +125,28 @@ def close(request: PageRequest, key: str) -> HttpResponse:
         require(request, Right.CHANGE_FARM)
         try:
             close_month(
-                request.person, month, at=timezone.now(), produce=lambda one: _files(request, one)
-            )
+                request.person, month, at=timezone.now(),
+                produce=lambda closing: closing_files(closing, made_by(request)),
+            )  # fmt: skip
         except Refused as refusal:
             messages.error(request, str(refusal))
         else:
             messages.success(request, f"{month.name} is closed. Its rows and files stay as they "
                                       "are; what comes late shows in the next month.")  # fmt: skip
         return redirect("month-close", month.key)
-    closed = closing_of(month)
+    known = closings()
+    closed = known.of(month)
     shown = ClosePage(
         month=month,
         closed=closed,
         files=list(closed.files.all()) if closed else [],
         stops="" if closed else _stops(month),
-        before=_before(month) if not closed else None,
+        before=_before(month, known) if not closed else None,
         unfinished=[(one, _address(one)) for one in unfinished_of(month)] if not closed else [],
         provisional=list(provisional_lots(month).values_list("code", flat=True)),
         bills=_compared(request, month),
     )
     return show(request, "farm/closing/close.html", shown)
-
-
-def _files(request: PageRequest, closing: Closing) -> dict[str, bytes]:
-    made = made_by(request)
-    return closing_files(
-        closing.month, made, own=closing.own, since=closing.since, head=closing.head
-    )
 
 
 def _stops(month: Month) -> str:
@@ -159,14 +157,14 @@ def _stops(month: Month) -> str:
     return ""
 
 
-def _is_to_close(month: Month) -> bool:
-    first = earliest_open()
+def _is_to_close(month: Month, known: Closings) -> bool:
+    first = known.earliest_open
     return first is not None and first.first <= month.first and month.last < timezone.localdate()
 
 
-def _before(month: Month) -> Month | None:
+def _before(month: Month, known: Closings) -> Month | None:
     """The month to close before this one, if there is one."""
-    first = earliest_open()
+    first = known.earliest_open
     return first if first and first.first < month.first else None
 
 
@@ -195,7 +193,7 @@ def bills(request: PageRequest) -> HttpResponse:
             else:
                 return _to_bills(month)
     shown = BillsPage(
-        month, closing_of(month), list(bills_of(month)), form,
+        month, closings().of(month), list(bills_of(month)), form,
         _compared(request, month),
     )  # fmt: skip
     return show(request, "farm/closing/bills.html", shown)
@@ -206,7 +204,9 @@ def _enter(request: PageRequest, month: Month, form: BillForm) -> None:
     uuid = form.cleaned_data["uuid"]
     bill = enter_bill(request.person, said, uuid=uuid, at=timezone.now())
     late = (
-        f" It belongs to closed {month.name} and shows since closing." if closing_of(month) else ""
+        f" It belongs to closed {month.name} and shows since closing."
+        if closings().of(month)
+        else ""
     )
     messages.success(request, f"The bill is entered: {bill}.{late}")
 
@@ -229,8 +229,8 @@ def _to_bills(month: Month) -> HttpResponse:
 
 
 def _compared(request: PageRequest, month: Month) -> AnswerPage:
-    made = made_by(request)
-    report = Report("", "", made.farm_name, made.by, made.at, tables=(bills_table(month),),
+    made, money = made_by(request), money_in(month.first, month.last)
+    report = Report("", "", made.farm_name, made.by, made.at, tables=(bills_table(money),),
                     currency=made.currency)  # fmt: skip
     return laid_out(report, others=(), files=(), codes_lead_to="cost-of")
 

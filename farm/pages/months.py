@@ -14,7 +14,7 @@ from farm.pages.forms.spans import SpanForm
 from farm.pages.frame import show
 from farm.pages.handing_out import answer_page, handed_out, made_by, taken_away
 from farm.pages.laid_out import AnswerPage, Way
-from farm.queries.closings import months_shown
+from farm.queries.closings import closings
 from farm.queries.months import Month, NoMonthError, Only, Span, month_figures, month_of
 from farm.queries.years import same_week_last_year, week_of, week_sums, year_sums
 from farm.reports.month_rows import month_report
@@ -45,7 +45,7 @@ def month(request: PageRequest) -> HttpResponse:
             return HttpResponseRedirect(reverse("month-of", args=[month_of(typed).key]))
         except NoMonthError as error:
             refusal = str(error)
-    months = tuple(months_shown())
+    months = tuple(closings().shown)
     years = tuple(sorted({one.first.year for one in months}, reverse=True))
     shown = AskMonthPage(refusal, typed, months, years)
     return show(request, "farm/answers/ask_month.html", shown)
@@ -58,7 +58,8 @@ def month_shown(request: PageRequest, key: str) -> HttpResponse:
         asked = month_of(key)
     except NoMonthError as refusal:
         raise Http404(str(refusal)) from refusal
-    kept = sorted(months_shown(), key=lambda one: one.first)
+    known = closings()
+    kept = sorted(known.shown, key=lambda one: one.first)
     beside = [
         *[one for one in kept if one.first < asked.first][-1:],
         *[one for one in kept if one.first > asked.first][:1],
@@ -71,7 +72,7 @@ def month_shown(request: PageRequest, key: str) -> HttpResponse:
         Way("Where it went", f"{reverse('where')}?{days}"),
         Way("Against plan", reverse("against-of", args=[asked.key])),
     )
-    return month_answer(request, asked, others)
+    return month_answer(request, asked, known=known, others=others)
 
 
 @page(Right.SEE_SALES)
@@ -98,7 +99,11 @@ def year(request: PageRequest, number: int) -> HttpResponse:
     before = same_week_last_year(week)
     weeks = [("This week", week, week_sums(week)),
              ("This week last year", before, week_sums(before))]  # fmt: skip
-    report = year_report(number, year_sums(number), weeks=weeks, made=made_by(request))
-    kept = {one.first.year for one in months_shown()} - {number}
+    known = closings()
+    begins = known.known[0] if known.known else None
+    report = year_report(
+        number, year_sums(number), weeks=weeks, begins=begins, made=made_by(request)
+    )
+    kept = {one.first.year for one in known.shown} - {number}
     others = tuple(Way(str(other), reverse("year", args=[other])) for other in sorted(kept))
     return handed_out(request, report, name=f"year-{number}", others=others)

@@ -12,9 +12,9 @@ from django.utils import timezone
 from farm.models import Drill, Stage, StallDay, Steriliser
 from farm.queries.keeping import is_fresh, keeps_until
 from farm.queries.orders import WEEK, due_between
-from farm.queries.owed import accounts
+from farm.queries.owed import open_invoices
 from farm.queries.sales import open_loads
-from farm.queries.stock import lots_on_hand
+from farm.queries.stock import all_lots
 from farm.queries.today import PICK_EARLY_DAYS, SHAKE_AFTER_DAYS, Days, last_days
 from ledger.models import Entry, Lot
 
@@ -45,7 +45,7 @@ class Due:
 
 def due_from(today: date) -> list[Due]:
     """List what is due from today on, in the order of days; a dozen queries."""
-    lots = [lot for lot in lots_on_hand() if not lot.held]
+    lots = list(all_lots().filter(quantity__gt=0, held=False))
     last = last_days(lots, KINDS)
     end = today + timedelta(weeks=WEEKS_AHEAD)
     found = [
@@ -139,10 +139,9 @@ def _deliveries(today: date, end: date) -> Iterator[Due]:
 
 def _bills(today: date) -> Iterator[Due]:
     """Invoices that customers have yet to pay."""
-    for account in accounts(today):
-        for one in account.open_invoices:
-            title = f"{account.customer} pays {one.invoice}"
-            yield Due(f"paid-{one.invoice.pk}", one.invoice.due_on, title, "open", is_money=True)
+    for one in open_invoices(today):
+        title = f"{one.invoice.customer} pays {one.invoice}"
+        yield Due(f"paid-{one.invoice.pk}", one.invoice.due_on, title, "open", is_money=True)
 
 
 def _certificates() -> Iterator[Due]:

@@ -12,16 +12,14 @@ from collections.abc import Iterable, Iterator
 from dataclasses import asdict, dataclass
 from decimal import Decimal
 
-from django.db.models import Sum
-
-from farm.models import Form, SellingCost, Stage
+from farm.models import Form, Stage
 from farm.queries.bills import charged_and_billed
-from farm.queries.finding import amount_of
-from farm.queries.months import ROOT_DAY, Month, SoldRow, costs_in, flows_in, lost_in, sold_in
+from farm.queries.happened import Happened, Money, Moved, happened
+from farm.queries.months import Month, SoldRow, costs_of, lost_among, sold_among
 from farm.queries.reconciliation import steps_taken
-from farm.queries.yields import picks_of
+from farm.queries.yields import Pick, picks_among
 from ledger.drafts import canonical
-from ledger.models import KINDS, Lot
+from ledger.models import KINDS
 
 TABLES = ("sales", "selling", "harvest", "losses", "stock", "goods", "tax", "cost", "bills")
 Place = tuple[str, str, tuple[str, ...]]
@@ -47,20 +45,26 @@ class KeptRow:
 
 
 def rows_of(month: Month) -> list[KeptRow]:
-    """Work the rows of a month from the book as it is now; about twenty-five queries."""
-    sold = sold_in(month)
-    found = (
-        *_sales(month, sold),
-        *_selling(month),
-        *_harvest(month),
-        *_losses(month),
-        *_stock(month),
-        *_goods(month),
-        *_tax(month, sold),
-        *_cost(month),
-        *_bills(month),
-    )
-    return summed(found)
+    """Work the rows of a month from the book as it is now; six queries."""
+    return rows_among(happened(month.first, month.last), [month])
+
+
+def rows_among(found: Happened, months: Iterable[Month]) -> list[KeptRow]:
+    """Work the rows of some months from what happened in them; no queries of its own."""
+    return summed(row for one in months for row in _rows(one, found.within(one.first, one.last)))
+
+
+def _rows(month: Month, found: Happened) -> Iterator[KeptRow]:
+    sold = sold_among(found.moved, found.lines)
+    yield from _sales(month, sold)
+    yield from _selling(month, found.money)
+    yield from _harvest(month, picks_among(found.moved, found.given))
+    yield from _losses(month, found.moved)
+    yield from _stock(month, found.moved)
+    yield from _goods(month, found)
+    yield from _tax(month, sold)
+    yield from _cost(month, found)
+    yield from _bills(month, found.money)
 
 
 def summed(rows: Iterable[KeptRow]) -> list[KeptRow]:
@@ -120,62 +124,54 @@ def _sales(month: Month, sold: Iterable[SoldRow]) -> Iterator[KeptRow]:
         yield KeptRow(month.key, "sales", (_padded(row.entry), row.lot_code), words, numbers)
 
 
-def _selling(month: Month) -> Iterator[KeptRow]:
-    rows = SellingCost.objects.annotate(day=ROOT_DAY).filter(day__range=(month.first, month.last))
-    sums = rows.values_list("place_id", "place__name", "what").annotate(Sum("amount"))
-    for place, name, what, amount in sums.order_by("place_id", "what"):
-        words = {"place": name, "what": what}
-        numbers = {"selling_costs_money": amount}
-        yield KeptRow(month.key, "selling", (_padded(place), what), words, numbers)
+def _selling(month: Month, money: Money) -> Iterator[KeptRow]:
+    """What selling cost at each place; rows of one place and kind are added up."""
+    for one in money.selling:
+        words = {"place": one.place, "what": one.what}
+        numbers = {"selling_costs_money": one.money}
+        yield KeptRow(month.key, "selling", (_padded(one.place_pk), one.what), words, numbers)
 
 
-def _harvest(month: Month) -> Iterator[KeptRow]:
-    picks = picks_of(month.first, month.last)
-    codes = dict(Lot.objects.filter(pk__in={p.block_pk for p in picks}).values_list("pk", "code"))
+def _harvest(month: Month, picks: Iterable[Pick]) -> Iterator[KeptRow]:
     for pick in picks:
-        code, flush = codes[pick.block_pk], f"{pick.flush}"
+        flush = f"{pick.flush}"
         words = {
             "date": f"{pick.day}",
             "entry": f"{pick.entry}",
             "species": pick.species,
-            "block lot": code,
+            "block lot": pick.block,
             "flush": flush,
             "grade": pick.grade,
         }
         numbers = {"picked_mg": pick.mass_mg, "cost_carried_in_money": pick.cost}
-        key = (_padded(pick.entry), code, flush, pick.grade)
+        key = (_padded(pick.entry), pick.block, flush, pick.grade)
         yield KeptRow(month.key, "harvest", key, words, numbers)
 
 
-def _losses(month: Month) -> Iterator[KeptRow]:
-    for row in lost_in(month):
+def _losses(month: Month, moved: Iterable[Moved]) -> Iterator[KeptRow]:
+    for row in lost_among(moved):
         numbers = {"lost_pieces": row.pieces, "lost_mg": row.mass_mg, "lost_money": row.cost}
         words = {"stage": row.stage.label, "reason": row.reason}
         key = (_padded(row.stage), row.reason)
         yield KeptRow(month.key, "losses", key, words, numbers)
 
 
-def _stock(month: Month) -> Iterator[KeptRow]:
-    """What a month added to stock, by stage; one query."""
-    by = ("lot__card__stage", "lot__item__dimension", "lot__unit_mass_mg")
-    sums = [Sum(name) for name in ("quantity", *KINDS)]
-    for stage, dimension, unit_mg, quantity, *cost in (
-        flows_in(month).values_list(*by).annotate(*sums).order_by(*by)
-    ):
-        amount = amount_of(quantity, dimension, unit_mg)
+def _stock(month: Month, moved: Iterable[Moved]) -> Iterator[KeptRow]:
+    """What a month added to stock; rows of one stage are added up."""
+    for one in moved:
         numbers = {
-            "stock_pieces": amount.pieces or 0,
-            "stock_mg": amount.mass_mg or 0,
-            "stock_money": sum(cost),
+            "stock_pieces": one.amount.pieces or 0,
+            "stock_mg": one.amount.mass_mg or 0,
+            "stock_money": sum(one.cost),
         }
-        words = {"stage": Stage(stage).label}
-        yield KeptRow(month.key, "stock", (_padded(stage),), words, numbers)
+        words = {"stage": Stage(one.stage).label}
+        yield KeptRow(month.key, "stock", (_padded(one.stage),), words, numbers)
 
 
-def _goods(month: Month) -> Iterator[KeptRow]:
+def _goods(month: Month, found: Happened) -> Iterator[KeptRow]:
     """What each step of the month did to the fresh and to the dried crop."""
     for form in Form:
-        for step, moved_mg in steps_taken(month.first, month.last, form).items():
+        for step, moved_mg in steps_taken(found, form).items():
             words = {"goods": form.label, "step": step.value}
             yield KeptRow(
                 month.key, "goods", (form.value, step.name), words, {"moved_mg": moved_mg}
@@ -194,14 +190,14 @@ def _tax(month: Month, sold: Iterable[SoldRow]) -> Iterator[KeptRow]:
         yield KeptRow(month.key, "tax", (_padded(row.tax_ppm),), words, numbers)
 
 
-def _cost(month: Month) -> Iterator[KeptRow]:
-    for what, cost in costs_in(month).items():
+def _cost(month: Month, found: Happened) -> Iterator[KeptRow]:
+    for what, cost in costs_of(found).items():
         numbers = {f"{kind}_money": part for kind, part in zip(KINDS, cost, strict=True)}
         yield KeptRow(month.key, "cost", (what,), {"what": what}, numbers)
 
 
-def _bills(month: Month) -> Iterator[KeptRow]:
-    for row in charged_and_billed(month):
+def _bills(month: Month, money: Money) -> Iterator[KeptRow]:
+    for row in charged_and_billed(money):
         numbers = {
             "billed_money": row.billed,
             "charged_money": row.charged,

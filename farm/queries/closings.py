@@ -5,25 +5,26 @@ less all that was frozen; so frozen + since closing + open = worked, and no adju
 """
 
 import json
+from bisect import bisect_left
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from hashlib import sha256
 
-from django.db.models import Min, QuerySet, Sum
-from django.db.models.functions import Coalesce
+from django.db.models import QuerySet, Sum
+from django.db.models.functions import Coalesce, TruncMonth
 
 from farm.models import Bill, ClosedMonth, SaleLine, SellingCost
-from farm.queries.canonical import KeptRow, from_text, negated, rows_of, summed
-from farm.queries.months import Month, month_of, months_kept
+from farm.queries.canonical import KeptRow, from_text, negated, rows_among, rows_of, summed
+from farm.queries.happened import Happened, happened
+from farm.queries.months import ONE_DAY, Month, month_with, months_from
 from farm.queries.sales import open_loads
 from ledger import waiting
 from ledger.balances import whole_book
 from ledger.checks import Finding
 from ledger.models import Entry, Lot, Seal, Waiting
 
-ONE_DAY = timedelta(days=1)
 ROOT_OF_ENTRY = Coalesce("amends__happened_on", "happened_on")
 
 
@@ -36,14 +37,110 @@ class Unfinished:
     page: str
 
 
+@dataclass(frozen=True)
+class Closings:
+    """``closed``: oldest first, without their rows. ``known``: with entries or bills, likewise."""
+
+    closed: tuple[ClosedMonth, ...]
+    known: tuple[Month, ...]
+
+    def of(self, month: Month) -> ClosedMonth | None:
+        return next((one for one in self.closed if one.month == month.first), None)
+
+    @property
+    def covered(self) -> list[Month]:
+        """The months that closings answer for: from the first of the book to the last closed."""
+        if not self.closed:
+            return []
+        last = self.closed[-1].month
+        return months_from(min([last, *(one.first for one in self.known[:1])]), last)
+
+    @property
+    def earliest_open(self) -> Month | None:
+        """The month to close next: after the last closed, else the first with anything in it."""
+        if self.closed:
+            return month_with(month_with(self.closed[-1].month).last + ONE_DAY)
+        return self.known[0] if self.known else None
+
+    @property
+    def shown(self) -> list[Month]:
+        """The months to look at, newest first: with something in, closed, or closed next."""
+        following = [month for month in (self.earliest_open,) if month]
+        found = {month.first: month for month in (*self.known, *self.covered, *following)}
+        return [found[first] for first in sorted(found, reverse=True)]
+
+
+def closings() -> Closings:
+    """Read which months are closed and which the book or a bill knows of; two queries."""
+    closed = ClosedMonth.objects.defer("rows").select_related("by__user").order_by("month")
+    entries = Entry.objects.annotate(first=TruncMonth("happened_on")).values_list("first")
+    bills = Bill.objects.annotate(first=TruncMonth("month")).values_list("first")
+    known = entries.order_by().union(bills.order_by())
+    return Closings(tuple(closed), tuple(month_with(first) for (first,) in sorted(known)))
+
+
+def earliest_open() -> Month | None:
+    return closings().earliest_open
+
+
+@dataclass(frozen=True)
+class BesideClosed:
+    """What a month shows of the closed ones before it.
+
+    ``own``: its rows. ``since``: what changed in the closed months. ``frozen``: all that was frozen
+    of them. ``late``: what was recorded after the month that it belongs to was closed.
+    """
+
+    own: list[KeptRow]
+    since: list[KeptRow]
+    frozen: list[KeptRow]
+    late: list[Entry]
+
+
+@dataclass(frozen=True)
+class Closing:
+    """A month as it is being closed. ``found``: what happened in it.
+
+    ``head``: the digest of the book's last entry, which covers all of it.
+    """
+
+    month: Month
+    found: Happened
+    beside: BesideClosed
+    head: str
+
+
+def month_and_closed(month: Month, known: Closings) -> tuple[Happened, BesideClosed]:
+    """Read a month that comes after the closed ones, and them, in one go; eight queries."""
+    covered = known.covered
+    found = happened(covered[0].first if covered else month.first, month.last)
+    frozen = frozen_rows() if covered else []
+    beside = BesideClosed(
+        own=rows_among(found, [month]),
+        since=_changed_since(found, covered, frozen),
+        frozen=frozen,
+        late=late_entries(known),
+    )
+    return found.within(month.first, month.last), beside
+
+
 def since_closing() -> list[KeptRow]:
     """Work every closed month anew, less all that was frozen of it: what changed, row by row.
 
     Flush 1 took 3.5714 in September, closed; spent in October it takes 3.8461: +0.2747.
     A row that a later closing showed is frozen there, and no difference any more.
     """
-    worked = [row for month in covered() for row in rows_of(month)]
-    return summed([*worked, *negated(frozen_rows())])
+    covered = closings().covered
+    if not covered:
+        return []
+    found = happened(covered[0].first, covered[-1].last)
+    return _changed_since(found, covered, frozen_rows())
+
+
+def _changed_since(
+    found: Happened, covered: list[Month], frozen: Iterable[KeptRow]
+) -> list[KeptRow]:
+    return summed([*rows_among(found, covered), *negated(frozen)])
 
 
 def frozen_rows() -> list[KeptRow]:
@@ -52,64 +149,32 @@ def frozen_rows() -> list[KeptRow]:
     return [row for text in texts for row in from_text(text)]
 
 
-def covered() -> list[Month]:
-    """The months that closings answer for: from the first of the book to the last closed."""
-    return _up_to(last_closed())
-
-
-def _up_to(last: ClosedMonth | None) -> list[Month]:
-    return months_from(min(_first_day() or last.month, last.month), last.month) if last else []
-
-
-def last_closed() -> ClosedMonth | None:
-    return ClosedMonth.objects.order_by("-month").first()
-
-
-def closing_of(month: Month) -> ClosedMonth | None:
-    return ClosedMonth.objects.filter(month=month.first).select_related("by__user").first()
-
-
-def earliest_open() -> Month | None:
-    """The month to close next: after the last closed, else the first with anything in it."""
-    return _after(last_closed())
-
-
-def _after(last: ClosedMonth | None) -> Month | None:
-    first = month_after(last.month) if last else _first_day()
-    return _month(first) if first else None
-
-
-def months_shown() -> list[Month]:
-    """List the months to look at, newest first: with entries, closed, or to be closed next."""
-    last = last_closed()
-    found = {month.first: month for month in [*months_kept(), *_up_to(last)]}
-    following = _after(last)
-    if following:
-        found[following.first] = following
-    return [found[first] for first in sorted(found, reverse=True)]
-
-
 def late_for(entry: Entry) -> str:
     """Name the closed month that an entry recorded since belongs to, or ''; one or two queries."""
     root = entry.amends or entry
-    month = _month(root.happened_on)
+    month = month_with(root.happened_on)
     closed = ClosedMonth.objects.filter(month__gte=month.first).order_by("month").first()
     return month.name if closed and entry.seq > closed.until_seq else ""
 
 
-def late_entries() -> list[Entry]:
-    """Entries recorded after the month that they belong to was closed, newest first.
+def late_entries(known: Closings) -> list[Entry]:
+    """Entries recorded after the month that they belong to was closed, newest first; one query.
 
     A correction belongs to the month of what it corrects.
     """
-    found: list[Entry] = []
-    below: date | None = None
-    for closed in ClosedMonth.objects.order_by("month"):
-        rows = Entry.objects.annotate(day=ROOT_OF_ENTRY).filter(seq__gt=closed.until_seq)
-        rows = rows.filter(day__lt=month_after(closed.month))
-        found += rows.filter(day__gte=below) if below else rows
-        below = month_after(closed.month)
-    return sorted(found, key=lambda entry: -entry.seq)
+    if not known.closed:
+        return []
+    ends = [month_with(one.month).last for one in known.closed]
+    rows = Entry.objects.annotate(day=ROOT_OF_ENTRY).select_related("amends")
+    rows = rows.filter(seq__gt=known.closed[0].until_seq, day__lte=ends[-1]).order_by("-seq")
+    return [
+        one for one in rows
+        if one.seq > known.closed[bisect_left(ends, _root_day(one))].until_seq
+    ]  # fmt: skip
+
+
+def _root_day(entry: Entry) -> date:
+    return (entry.amends or entry).happened_on
 
 
 def unfinished_of(month: Month) -> list[Unfinished]:
@@ -144,20 +209,20 @@ def provisional_lots(month: Month) -> QuerySet[Lot]:
 
 def closings_add_up() -> Finding:
     """Frozen rows, what changed since, and the open months come to the whole book; bytes hold."""
-    last = last_closed()
-    until = Entry.objects.order_by("-happened_on").values_list("happened_on", flat=True).first()
-    start = month_after(last.month) if last else _first_day()
-    opened = months_from(start, until) if start and until else []
-    shown = totals([*frozen_rows(), *since_closing(), *(r for m in opened for r in rows_of(m))])
+    known = closings()
+    opened = [month for month in known.known if month not in known.covered]
+    worked = [row for month in opened for row in rows_of(month)]
+    shown = totals([*frozen_rows(), *since_closing(), *worked])
     book = _book_totals()
     broken = next(
         (f"{name}: months come to {shown[name]}, the book to {book[name]}"
          for name in book if shown[name] != book[name]),
         "",
     )  # fmt: skip
-    count = ClosedMonth.objects.count()
     return Finding(
-        "closed and open months come to the whole book", f"{count} closed", broken or _changed()
+        "closed and open months come to the whole book",
+        f"{len(known.closed)} closed",
+        broken or _changed(),
     )
 
 
@@ -203,35 +268,6 @@ def _changed() -> str:
 
 def digest(content: bytes) -> str:
     return sha256(content).hexdigest()
-
-
-# --- days and months -------------------------------------------------------------------------
-
-
-def months_from(first: date, last: date) -> list[Month]:
-    """List the months from the one of a day to the one of another."""
-    found, day = [], first.replace(day=1)
-    while day <= last:
-        found.append(_month(day))
-        day = month_after(day)
-    return found
-
-
-def month_after(day: date) -> date:
-    return _month(day).last + ONE_DAY
-
-
-def _month(day: date) -> Month:
-    return month_of(f"{day:%Y-%m}")
-
-
-def _first_day() -> date | None:
-    """The first day of which the book or a bill knows something; two queries."""
-    days: Iterator[date | None] = iter((
-        Entry.objects.aggregate(day=Min("happened_on"))["day"],
-        Bill.objects.aggregate(day=Min("month"))["day"],
-    ))  # fmt: skip
-    return min((day for day in days if day), default=None)
 
 
 def _stated_day(row: Waiting) -> date:

@@ -7,7 +7,7 @@ from django.db.models import Sum
 from django.db.models.functions import Coalesce
 
 from farm.models import SaleLine, SellingCost, SellingPlace
-from farm.queries.months import ROOT_DAY
+from farm.queries.happened import ROOT_DAY
 
 SOLD_DAY = Coalesce("line__entry__amends__happened_on", "line__entry__happened_on")
 

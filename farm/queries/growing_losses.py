@@ -5,6 +5,7 @@ plan allows leaves without cost, since the good ones carry it; it is counted her
 """
 
 from collections import defaultdict
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from django.db.models import QuerySet
@@ -57,8 +58,20 @@ class LossesOfMonth:
         return tuple(row for row in self.rows if not row.is_contamination)
 
 
+@dataclass(frozen=True)
+class _Life:
+    """What was stated of a lot, and what left it: (place, allowed by plan), (place, lost)."""
+
+    made: int
+    allowed: tuple[tuple[int, int], ...]
+    lost: tuple[tuple[int, int], ...]
+
+
 def growing_losses(month: Month) -> LossesOfMonth:
-    """Read the month's losses before the first pick; what is spent after its picks is none."""
+    """Read the month's losses before the first pick; three queries.
+
+    What is spent after its picks is none.
+    """
     flows = loss_flows(month).select_related("lot__item", "lot__card", "entry")
     found: dict[tuple[int, str], list[Flow]] = defaultdict(list)
     for flow in flows.order_by("entry_id", "pk"):
@@ -66,7 +79,11 @@ def growing_losses(month: Month) -> LossesOfMonth:
             continue
         cause = flow.entry.reason.partition(":")[0] or flow.entry.kind
         found[flow.lot.card.stage, cause].append(flow)
-    rows = [_row(Stage(stage), cause, flows) for (stage, cause), flows in sorted(found.items())]
+    lives = _lives({flow.lot_id for rows in found.values() for flow in rows})
+    rows = [
+        _row(Stage(stage), cause, flows, lives=lives)
+        for (stage, cause), flows in sorted(found.items())
+    ]
     return LossesOfMonth(month, tuple(rows))
 
 
@@ -78,31 +95,45 @@ def loss_flows(month: Month) -> QuerySet[Flow]:
     ).exclude(quantity=0)
 
 
-def _row(stage: Stage, cause: str, flows: list[Flow]) -> GrowingLoss:
+def _lives(lots: Collection[int]) -> dict[int, _Life]:
+    allowed: dict[int, list[tuple[int, int]]] = defaultdict(list)
+    for line in Line.objects.filter(lot__in=lots).select_related("entry"):
+        if line.role == Role.MADE:
+            planned = rate_of(line.quantity, line.planned_loss_ppm) + line.planned_loss_count
+            allowed[line.lot_id].append((line.entry.place, planned))
+        elif line.role == Role.USED:
+            allowed[line.lot_id].append((line.entry.place, -line.planned_loss_count))
+    made: dict[int, int] = defaultdict(int)
+    lost: dict[int, list[tuple[int, int]]] = defaultdict(list)
+    flows = Flow.objects.filter(lot__in=lots, role__in=(Role.MADE, Role.BOUGHT, Role.LOST))
+    for lot, place, role, quantity in flows.values_list("lot_id", "entry_id", "role", "quantity"):
+        if role == Role.LOST:
+            lost[lot].append((place, -quantity))
+        else:
+            made[lot] += quantity
+    return {lot: _Life(made[lot], tuple(allowed[lot]), tuple(lost[lot])) for lot in lots}
+
+
+def _row(stage: Stage, cause: str, flows: list[Flow], *, lives: Mapping[int, _Life]) -> GrowingLoss:
     cost = [0] * len(KINDS)
     units, free, mass_mg = 0, 0, 0
+    of_units: dict[int, int] = {}
     for flow in flows:
-        unit_mg = _unit_mg(flow)
+        life = lives[flow.lot_id]
+        unit_mg = _unit_mg(flow, life.made)
         lost = _units(-flow.quantity, unit_mg)
         cost = [total - part for total, part in zip(cost, flow.cost, strict=True)]
         units += lost
-        free += _units(_free(flow), unit_mg) if any(flow.cost) else lost
+        free += _units(_free(flow, life), unit_mg) if any(flow.cost) else lost
         mass_mg += -flow.quantity * (1 if _weighed(flow) else flow.lot.unit_mass_mg or 0)
-    of_units = sum(_made_units(flow) for flow in {flow.lot_id: flow for flow in flows}.values())
-    return GrowingLoss(stage, cause, units, free, of_units, mass_mg, tuple(cost))
+        of_units[flow.lot_id] = _units(life.made, unit_mg)
+    return GrowingLoss(stage, cause, units, free, sum(of_units.values()), mass_mg, tuple(cost))
 
 
-def _free(flow: Flow) -> int:
+def _free(flow: Flow, life: _Life) -> int:
     """How much of a loss was within its lot's plan: what the plan allows, less what went before."""
-    lines = Line.objects.filter(lot=flow.lot_id, entry__place__lte=flow.entry_id)
-    allowed = 0
-    for line in lines:
-        if line.role == Role.MADE:
-            allowed += rate_of(line.quantity, line.planned_loss_ppm) + line.planned_loss_count
-        elif line.role == Role.USED:
-            allowed -= line.planned_loss_count
-    before = Flow.objects.filter(lot=flow.lot_id, role=Role.LOST, entry__lt=flow.entry_id)
-    gone = -sum(before.values_list("quantity", flat=True))
+    allowed = sum(planned for place, planned in life.allowed if place <= flow.entry_id)
+    gone = sum(lost for place, lost in life.lost if place < flow.entry_id)
     return min(max(allowed - gone, 0), -flow.quantity)
 
 
@@ -110,23 +141,12 @@ def _weighed(flow: Flow) -> bool:
     return flow.lot.item.dimension == Dimension.MASS
 
 
-def _unit_mg(flow: Flow) -> int:
+def _unit_mg(flow: Flow, made: int) -> int:
     """What one bag weighs of a lot that is weighed, else one piece."""
     card: LotCard = flow.lot.card
-    if not _weighed(flow):
-        return 1
-    return max(_made(flow) // (card.bags or 1), 1)
+    return max(made // (card.bags or 1), 1) if _weighed(flow) else 1
 
 
 def _units(quantity: int, unit_mg: int) -> int:
     """Count bags by weight, to the nearest."""
     return (quantity + unit_mg // 2) // unit_mg
-
-
-def _made_units(flow: Flow) -> int:
-    return _units(_made(flow), _unit_mg(flow))
-
-
-def _made(flow: Flow) -> int:
-    made = Flow.objects.filter(lot=flow.lot_id, role__in=(Role.MADE, Role.BOUGHT))
-    return sum(quantity for quantity in made.values_list("quantity", flat=True))

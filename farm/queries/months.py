@@ -6,23 +6,23 @@ corrects. The book's worked figures are taken as they are: nothing is worked out
 
 import re
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from django.db.models import QuerySet, Sum
-from django.db.models.functions import Coalesce, TruncMonth
+from django.db.models.functions import TruncMonth
 
-from farm.models import Form, SaleLine, SellingCost, SellingPlace, Species, Stage
-from farm.queries.finding import Amount, amount_in
+from farm.models import Form, SaleLine, SellingPlace, Species, Stage
+from farm.queries.finding import Amount
+from farm.queries.happened import Happened, Money, Moved, SaleLines, happened
+from farm.queries.held import Held, held_around
 from farm.queries.owed import Account, accounts
-from farm.queries.reconciliation import Reconciliation, reconcile
-from farm.queries.yields import BlockYield, Pick, block_yields, picks_of
-from ledger import balances
-from ledger.models import KINDS, Charge, Entry, Flow, Line, Lot, Role
+from farm.queries.reconciliation import Reconciliation, goods_moves, is_of_form, reconciled
+from farm.queries.yields import BlockYield, Pick, block_yields, picks_among
+from ledger.models import KINDS, Entry, Role
 
 Cost = tuple[int, ...]
-ROOT_DAY = Coalesce("entry__amends__happened_on", "entry__happened_on")
+ONE_DAY = timedelta(days=1)
 
 
 class NoMonthError(ValueError):
@@ -150,6 +150,12 @@ class MonthFigures:
 
 
 EVERYTHING = Only()
+# What each role of a loss is called where its entry does not say it.
+LOST: dict[str, str] = {
+    Role.LOST: "",
+    Role.STRANDED: "left over on an emptied lot",
+    Role.SHRUNK: "water, inside the band",
+}
 
 
 def month_of(text: str) -> Month:
@@ -161,185 +167,163 @@ def month_of(text: str) -> Month:
     return Month(first, (first + timedelta(days=31)).replace(day=1) - timedelta(days=1))
 
 
+def months_from(first: date, last: date) -> list[Month]:
+    """List the months from the one of a day to the one of another."""
+    found, day = [], first.replace(day=1)
+    while day <= last:
+        found.append(month_with(day))
+        day = found[-1].last + ONE_DAY
+    return found
+
+
+def month_with(day: date) -> Month:
+    return month_of(f"{day:%Y-%m}")
+
+
 def months_kept() -> list[Month]:
     """List the months in which anything happened, newest first; one query."""
     days = Entry.objects.annotate(month=TruncMonth("happened_on")).values_list("month", flat=True)
-    return [month_of(f"{day:%Y-%m}") for day in days.distinct().order_by("-month")]
+    return [month_with(day) for day in days.distinct().order_by("-month")]
 
 
-def month_figures(month: Span, only: Only = EVERYTHING) -> MonthFigures:
-    """Read some days from the book; about forty queries, however many entries they have.
+def month_figures(
+    month: Span, only: Only = EVERYTHING, found: Happened | None = None
+) -> MonthFigures:
+    """Read some days from the book; thirteen queries, however many entries they have.
 
-    Of one selling place there are sales alone; of one species, neither selling costs, which are
-    a place's, nor accounts, which are a customer's.
+    ``found``: the same days, where they were read before. Of one selling place there are sales
+    alone; of one species, neither selling costs, which are a place's, nor accounts, which are a
+    customer's.
     """
-    start = balances.on_hand(month.first - timedelta(days=1))
-    end = balances.on_hand(month.last)
-    sales = sold_in(month, only)
+    found = found or happened(month.first, month.last)
+    sales = sold_among(found.moved, found.lines, only)
+    selling = {} if only.species else _selling(found.money, only)
     if only.place:
-        return MonthFigures(
-            month, only, sales, _selling(month, only), (), (), (), (), (), (), (), None
-        )
-    picks = picks_of(month.first, month.last, species=only.species)
+        return MonthFigures(month, only, sales, selling, (), (), (), (), (), (), (), None)
+    start, end = held_around(month.first, month.last, only.species)
+    picks = picks_among(found.moved, found.given, only.species)
     return MonthFigures(
         month=month,
         only=only,
         sales=sales,
-        selling=_selling(month, only),
+        selling=selling,
         picks=picks,
-        blocks=block_yields(picks, month.last),
-        losses=lost_in(month, only),
-        stock_start=_stock(start, only),
-        stock_end=_stock(end, only),
+        blocks=block_yields(picks, found.given, month.last),
+        losses=lost_among(found.moved, only),
+        stock_start=_stock(start),
+        stock_end=_stock(end),
         goods=tuple(
-            reconcile(month.first, month.last, form=form, species=only.species) for form in Form
+            reconciled(form, goods_moves(found, form, only.species),
+                       start_mg=_goods_mg(start, form), end_mg=_goods_mg(end, form))
+            for form in Form
         ),
         accounts=() if only.species else tuple(accounts(month.last)),
-        movement=None if only.species else _movement(month, start, end),
-    )
+        movement=None if only.species else _movement(found, start, end),
+    )  # fmt: skip
 
 
-def _movement(month: Span, start: list[balances.Balance], end: list[balances.Balance]) -> Movement:
+def _movement(found: Happened, start: Iterable[Held], end: Iterable[Held]) -> Movement:
     return Movement(
         start=_added(row.cost for row in start),
-        **costs_in(month),
+        **costs_of(found),
         end=_added(row.cost for row in end),
     )
 
 
-def flows_in(month: Span, *roles: Role) -> QuerySet[Flow]:
-    """Whatever moved cost or quantity in a month, in some roles (none named: in all)."""
-    flows = Flow.objects.filter(entry__happened_on__range=(month.first, month.last))
-    return flows.filter(role__in=roles) if roles else flows
-
-
-def costs_in(month: Span) -> dict[str, Cost]:
-    """Add up what was bought, charged, sold and lost in a month, by kind; three queries."""
-    moved = _moved(flows_in(month, Role.SOLD, Role.BACK, Role.LOST, Role.STRANDED))
+def costs_of(found: Happened) -> dict[str, Cost]:
+    """Add up by kind what was bought and charged, from the facts, and what was sold and lost."""
     return {
-        "bought": (_bought(month), *[0] * (len(KINDS) - 1)),
-        "charged": charged_in(month),
-        "sold": _added(moved[role] for role in (Role.SOLD, Role.BACK) if role in moved),
-        "lost": _added(moved[role] for role in (Role.LOST, Role.STRANDED) if role in moved),
+        "bought": (found.money.bought(), *[0] * (len(KINDS) - 1)),
+        "charged": found.money.charged(),
+        "sold": _moved_out(found.moved, Role.SOLD, Role.BACK),
+        "lost": _moved_out(found.moved, Role.LOST, Role.STRANDED),
     }
+
+
+def _moved_out(rows: Iterable[Moved], *roles: Role) -> Cost:
+    return tuple(-cost for cost in _added(one.cost for one in rows if one.role in roles))
+
+
+def _added(costs: Iterable[Cost]) -> Cost:
+    return tuple(map(sum, zip((0,) * len(KINDS), *costs, strict=True)))
 
 
 # --- sales -----------------------------------------------------------------------------------
 
 
-def sold_in(month: Span, only: Only = EVERYTHING) -> tuple[SoldRow, ...]:
-    """One row a lot, entry and role, with its money as corrected; three queries."""
-    rows = list(
-        _of(only.species, flows_in(month, Role.SOLD, Role.BACK))
-        .select_related("lot__item", "lot__card__product", "lot__card__species", "entry")
-        .order_by("entry__happened_on", "entry_id", "pk")
-    )  # fmt: skip
-    lines: dict[tuple[int, int, str], list[SaleLine]] = defaultdict(list)
-    found = SaleLine.objects.filter(line__entry__place__in={flow.entry_id for flow in rows})
-    for line in found.select_related("line__entry", "sale__place", "sale__customer", "product"):
-        lines[line.line.entry.place, line.line.lot_id, line.line.role].append(line)
-    sold = [_sold(flow, lines[flow.entry_id, flow.lot_id, flow.role]) for flow in rows]
+def sold_among(
+    moved: Iterable[Moved], lines: SaleLines, only: Only = EVERYTHING
+) -> tuple[SoldRow, ...]:
+    """One row a lot, entry and role, with its money as corrected."""
+    rows = (one for one in _of(only.species, moved) if one.role in (Role.SOLD, Role.BACK))
+    sold = [_sold(one, lines.get((one.entry, one.lot, one.role), ())) for one in rows]
     if only.place:
         sold = [row for row in sold if row.place == only.place.name]
     return tuple(row for row in sold if row.amount.mass_mg or row.gross or row.cost)
 
 
-def _of(species: Species | None, flows: QuerySet[Flow]) -> QuerySet[Flow]:
-    return flows.filter(lot__card__species=species) if species else flows
+def _of(species: Species | None, moved: Iterable[Moved]) -> Iterable[Moved]:
+    return [one for one in moved if one.species_pk == species.pk] if species else moved
 
 
-def _sold(flow: Flow, lines: list[SaleLine]) -> SoldRow:
-    card = flow.lot.card
+def _sold(one: Moved, lines: Sequence[SaleLine]) -> SoldRow:
     first = lines[0] if lines else None
     customer = first.sale.customer if first else None
-    product = (first.product if first else None) or card.product
+    product = first.product.name if first and first.product else one.product
     return SoldRow(
-        day=flow.entry.happened_on,
-        entry=flow.entry_id,
+        day=one.day,
+        entry=one.entry,
         customer_number=customer.number if customer else "",
         place=first.sale.place.name if first else "",
-        product=product.name if product else f"{flow.lot.item.name}, loose",
-        species=card.species.name if card.species else "",
-        lot_code=flow.lot.code,
-        amount=amount_in(flow.lot, -flow.quantity),
+        product=product or f"{one.item}, loose",
+        species=one.species or "",
+        lot_code=one.lot_code,
+        amount=one.amount_out,
         net=sum(line.net for line in lines),
         tax=sum(line.tax for line in lines),
         gross=sum(line.gross for line in lines),
-        cost=-sum(flow.cost),
+        cost=-sum(one.cost),
         tax_ppm=first.tax_ppm if first else 0,
     )
 
 
-def _selling(month: Span, only: Only) -> dict[str, int]:
+def _selling(money: Money, only: Only) -> dict[str, int]:
     """What selling cost at each place: fees, hours; not part of any lot's cost."""
-    if only.species:
-        return {}
-    costs = SellingCost.objects.annotate(day=ROOT_DAY).filter(day__range=(month.first, month.last))
-    if only.place:
-        costs = costs.filter(place=only.place)
-    return dict(costs.values_list("place__name").annotate(Sum("amount")).order_by("place__name"))
+    sums: dict[str, int] = defaultdict(int)
+    for one in money.selling:
+        if only.place is None or one.place_pk == only.place.pk:
+            sums[one.place] += one.money
+    return dict(sorted(sums.items()))
 
 
 # --- losses and stock ------------------------------------------------------------------------
 
 
-def lost_in(month: Span, only: Only = EVERYTHING) -> tuple[LostRow, ...]:
+def lost_among(moved: Iterable[Moved], only: Only = EVERYTHING) -> tuple[LostRow, ...]:
     """Add up by stage and cause. Blocks binned once spent are no loss; water costs nothing."""
-    flows = _of(only.species, flows_in(month, Role.LOST, Role.STRANDED, Role.SHRUNK))
     sums: dict[tuple[int, str], list[int]] = defaultdict(lambda: [0, 0, 0])
-    for flow in flows.select_related("lot__item", "lot__card", "entry").order_by("entry_id", "pk"):
-        cost = -sum(flow.cost)
-        if not cost and (flow.entry.kind == "spent" or not flow.quantity):
+    for one in _of(only.species, moved):
+        cost = -sum(one.cost)
+        if one.role not in LOST or (not cost and (one.kind == "spent" or not one.quantity)):
             continue
-        reason = flow.entry.reason or flow.entry.kind
-        if flow.role == Role.SHRUNK:
-            reason = "water, inside the band"
-        elif flow.role == Role.STRANDED:
-            reason = "left over on an emptied lot"
-        amount = amount_in(flow.lot, -flow.quantity)
-        numbers = (amount.pieces or 0, amount.mass_mg or 0, cost)
-        key = (flow.lot.card.stage, reason)
+        reason = LOST[one.role] or one.reason or one.kind
+        numbers = (one.amount_out.pieces or 0, one.amount_out.mass_mg or 0, cost)
+        key = (one.stage, reason)
         sums[key] = [a + b for a, b in zip(sums[key], numbers, strict=True)]
     return tuple(
         LostRow(Stage(stage), reason, *numbers) for (stage, reason), numbers in sorted(sums.items())
     )
 
 
-def _stock(rows: list[balances.Balance], only: Only) -> tuple[StockRow, ...]:
-    """Add up by stage what lots held at the end of a day; one query more."""
-    found = Lot.objects.select_related("item", "card")
-    if only.species:
-        found = found.filter(card__species=only.species)
-    lots = found.in_bulk([row.lot_id for row in rows])
+def _stock(rows: Iterable[Held]) -> tuple[StockRow, ...]:
+    """Add up by stage what lots held at the end of a day."""
     sums: dict[int, list[int]] = defaultdict(lambda: [0, 0, 0, 0])
-    for row in (row for row in rows if row.lot_id in lots):
-        amount = amount_in(lots[row.lot_id], row.quantity)
-        numbers = (1, amount.pieces or 0, amount.mass_mg or 0, sum(row.cost))
-        stage = lots[row.lot_id].card.stage
-        sums[stage] = [a + b for a, b in zip(sums[stage], numbers, strict=True)]
+    for row in rows:
+        numbers = (1, row.amount.pieces or 0, row.amount.mass_mg or 0, sum(row.cost))
+        sums[row.stage] = [a + b for a, b in zip(sums[row.stage], numbers, strict=True)]
     return tuple(StockRow(Stage(stage), *numbers) for stage, numbers in sorted(sums.items()))
 
 
-# --- the book's own sums ---------------------------------------------------------------------
-
-
-def _bought(month: Span) -> int:
-    lines = Line.objects.annotate(day=ROOT_DAY).filter(day__range=(month.first, month.last))
-    return lines.aggregate(total=Sum("money"))["total"] or 0
-
-
-def charged_in(month: Span) -> Cost:
-    """Labour, energy and room that the month's entries charged, by kind; one query."""
-    charges = Charge.objects.annotate(day=ROOT_DAY).filter(day__range=(month.first, month.last))
-    sums = dict(charges.values_list("kind").annotate(Sum("amount")).order_by())
-    return tuple(sums.get(kind, 0) for kind in KINDS)
-
-
-def _moved(flows: QuerySet[Flow]) -> dict[str, Cost]:
-    """The cost that left lots, by role and kind, without its sign; one query."""
-    rows = flows.order_by().values_list("role").annotate(*(Sum(kind) for kind in KINDS))
-    return {role: tuple(-cost for cost in costs) for role, *costs in rows}
-
-
-def _added(costs: Iterable[Cost]) -> Cost:
-    return tuple(map(sum, zip((0,) * len(KINDS), *costs, strict=True)))
+def _goods_mg(rows: Iterable[Held], form: Form) -> int:
+    goods = (row for row in rows if is_of_form(form, row.stage, row.form))
+    return sum(row.amount.mass_mg or 0 for row in goods)

@@ -7,7 +7,7 @@ its own. It is read from the book's flows alone, so that it adds up to the milli
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from enum import Enum
@@ -17,6 +17,7 @@ from django.db.models import Q, QuerySet, Sum
 from farm.models import Form, Given, Grade, PlaceKind, SaleLine, Species, Stage
 from farm.queries.balance import WEIGHED_AGAIN
 from farm.queries.finding import amount_of
+from farm.queries.happened import Happened, Moved, moved
 from ledger.models import Dimension, Edge, Flow, Lot, Role
 
 # Own rule: a kitchen scale shows steps of 5 g, so that each weighing may be that far off.
@@ -130,21 +131,37 @@ def reconcile(
 ) -> Reconciliation:
     """Reconcile all fresh or all dried goods (of a species) over some days; five queries."""
     goods = goods_flows(form, species)
-    moves = moves_of(goods.filter(entry__happened_on__range=(first, last)))
-    return Reconciliation(
-        form=form,
+    return reconciled(
+        form,
+        moves_of(goods.filter(entry__happened_on__range=(first, last))),
         start_mg=_held_mg(goods.filter(entry__happened_on__lt=first)),
-        moves=tuple(moves),
         end_mg=_held_mg(goods.filter(entry__happened_on__lte=last)),
-        weighings=_weighings(moves),
     )
 
 
-def steps_taken(first: date, last: date, form: Form) -> dict[Step, int]:
-    """What each step of some days did, without what was there before and after; four queries."""
-    return _summed(
-        moves_of(goods_flows(form, None).filter(entry__happened_on__range=(first, last)))
-    )
+def reconciled(form: Form, moves: Sequence[Move], *, start_mg: int, end_mg: int) -> Reconciliation:
+    return Reconciliation(form, start_mg, tuple(moves), end_mg, _weighings(moves))
+
+
+def goods_moves(found: Happened, form: Form, species: Species | None = None) -> list[Move]:
+    """Say of all fresh or all dried goods (of a species) which step each flow belongs to."""
+    into: dict[int, set[int]] = defaultdict(set)
+    for one in found.moved:
+        if one.role == Role.MADE:
+            into[one.entry].add(one.stage)
+    boxes = {
+        entry
+        for (entry, *_), lines in found.lines.items()
+        if any(line.sale.place.kind == PlaceKind.BOXES for line in lines)
+    }
+    goods = (one for one in found.moved if is_of_form(form, one.stage, one.form))
+    rows = (one for one in goods if species is None or one.species_pk == species.pk)
+    return _moves_among(rows, into, boxes)
+
+
+def steps_taken(found: Happened, form: Form) -> dict[Step, int]:
+    """What each step of some days did, without what was there before and after."""
+    return _summed(goods_moves(found, form))
 
 
 def _summed(moves: Iterable[Move]) -> dict[Step, int]:
@@ -199,6 +216,13 @@ def of_form(form: Form) -> Q:
     )
 
 
+def is_of_form(form: Form, stage: int, packed: str | None) -> bool:
+    """Say the same of a row; ``packed``: the form of its product, if it has one."""
+    return stage == (Stage.CROP if form == Form.FRESH else Stage.DRIED) or (
+        stage == Stage.PACKS and packed == form
+    )
+
+
 def _held_mg(flows: QuerySet[Flow]) -> int:
     """What flows leave on hand; packs at their declared weight. One query."""
     by = ("lot__item__dimension", "lot__unit_mass_mg")
@@ -211,25 +235,31 @@ def _held_mg(flows: QuerySet[Flow]) -> int:
 
 def moves_of(flows: QuerySet[Flow]) -> list[Move]:
     """Say of each flow which step it belongs to, in the order of the days; three queries."""
-    rows = list(
-        flows.exclude(quantity=0)
-        .select_related("entry", "lot__item", "lot__card__product", "lot__card__species")
-        .order_by("entry__happened_on", "entry_id", "pk")
-    )
     into: dict[int, set[int]] = defaultdict(set)
     made = Lot.objects.filter(made_by__in=flows.filter(role=Role.USED).values("entry"))
     for entry, stage in made.values_list("made_by_id", "card__stage"):
         into[entry].add(stage)
     boxes = _box_entries(flows.filter(role__in=(Role.SOLD, Role.BACK)))
+    return _moves_among(moved(flows), into, boxes)
+
+
+def _moves_among(
+    rows: Iterable[Moved], into: Mapping[int, set[int]], boxes: Collection[int]
+) -> list[Move]:
+    """``into``: the stages of what entries made. ``boxes``: entries that sold in share boxes."""
     return [
-        move_of(
-            flow.lot,
-            flow.quantity,
-            step=_step(flow, into[flow.entry_id], flow.entry_id in boxes),
-            day=flow.entry.happened_on,
-            entry=flow.entry_id,
+        Move(
+            step=_step(one, into.get(one.entry, set()), one.entry in boxes),
+            day=one.day,
+            entry=one.entry,
+            lot_code=one.lot_code,
+            what=one.item,
+            species=one.species or "",
+            pieces=one.amount.pieces or 0,
+            mass_mg=one.amount.mass_mg or 0,
         )
-        for flow in rows
+        for one in rows
+        if one.quantity
     ]
 
 
@@ -255,15 +285,15 @@ def move_of(lot: Lot, quantity: int, *, step: Step, day: date, entry: int) -> Mo
     )
 
 
-def _step(flow: Flow, into: set[int], boxed: bool) -> Step:
+def _step(one: Moved, into: set[int], boxed: bool) -> Step:
     """``into``: the stages of what the entry made; ``boxed``: it was sold in share boxes."""
-    if flow.role in (Role.SOLD, Role.BACK):
+    if one.role in (Role.SOLD, Role.BACK):
         return Step.SHARES if boxed else Step.SOLD
-    if flow.role == Role.MADE:
-        return MADE_OF.get(Stage(flow.lot.card.stage), Step.OVER)
-    if flow.role == Role.USED:
+    if one.role == Role.MADE:
+        return MADE_OF.get(Stage(one.stage), Step.OVER)
+    if one.role == Role.USED:
         return _used(into)
-    return STEP_OF.get(Role(flow.role)) or _lost(flow)
+    return STEP_OF.get(Role(one.role)) or _lost(one)
 
 
 def _used(into: set[int]) -> Step:
@@ -272,13 +302,13 @@ def _used(into: set[int]) -> Step:
     return Step.DRIED if Stage.DRIED in into else Step.USED
 
 
-def _lost(flow: Flow) -> Step:
-    word = flow.entry.reason.partition(":")[0].strip()
+def _lost(one: Moved) -> Step:
+    word = one.reason.partition(":")[0].strip()
     if word in Given.values:
         return GIVEN_AWAY[Given(word)]
-    if flow.entry.kind in FOUND_MISSING:
+    if one.kind in FOUND_MISSING:
         return Step.UNEXPLAINED
-    graded = flow.lot.card.grade in (Grade.SECONDS, Grade.TRIM)
+    graded = one.grade in (Grade.SECONDS, Grade.TRIM)
     return Step.TRIM if graded else Step.THROWN
 
 

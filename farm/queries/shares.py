@@ -9,10 +9,11 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
-from django.db.models import QuerySet, Sum
+from django.db.models import OuterRef, QuerySet, Sum
 
-from farm.models import BoxDelivery, Customer, Payment, SaleLine, Share
+from farm.models import BoxDelivery, Payment, SaleLine, Share
 from farm.queries.orders import DueOrder, due_between
 
 
@@ -88,17 +89,15 @@ def deposits_held(day: date) -> int:
     return sum(max(0, state.held) for state in share_states(day))
 
 
-def held_by_customer(day: date) -> dict[int, int]:
-    """Paid less delivered of each customer's shares, by pk; nothing where it is nothing."""
-    held: dict[int, int] = defaultdict(int)
-    for state in share_states(day):
-        held[state.share.customer_id] += state.held
-    return {pk: money for pk, money in held.items() if money}
-
-
-def held_of(customer: Customer, day: date) -> int:
-    states = share_states(day, Share.objects.filter(customer=customer))
-    return sum(state.held for state in states)
+def boxed_money(day: date) -> QuerySet[Any, Any]:
+    """What the boxes that an outer customer was given took of the deposits, as one number."""
+    lines = SaleLine.objects.filter(
+        sale__note__box__share__customer=OuterRef("pk"),
+        sale__note__issued_on__lte=day,
+        line__entry__happened_on__lte=day,
+    ).exclude(sale__entry__amendments__takes_back=True)
+    of_customer = lines.order_by().values("sale__note__box__share__customer")
+    return of_customer.annotate(total=Sum("gross")).values("total")
 
 
 def boxes_due(first: date, last: date) -> list[DueOrder]:

@@ -6,15 +6,20 @@ from datetime import date, timedelta
 from fractions import Fraction
 from typing import Any
 
-from django.db.models import F, QuerySet, Sum
+from django.db.models import F, Q, QuerySet, Sum
+from django.db.models.expressions import Combinable
 from django.db.models.functions import Coalesce, TruncMonth
 
 from farm.models import SaleLine, SellingCost, Stage
-from farm.queries.months import ROOT_DAY, Month, Span, month_of, sold_in
-from farm.queries.yields import picks_of
+from farm.queries.happened import ROOT_DAY, flows_in, given_into, moved, sale_lines
+from farm.queries.months import Month, Span, month_with, sold_among
+from farm.queries.yields import picks_among
 from ledger.models import KINDS, Charge, Flow, Role
 
 STARTED = "inoculate blocks"
+SUMMED = (
+    "blocks", "picked_mg", "net", "gross", "cost_of_sales", "selling", "lost", "hours_milli",
+)  # fmt: skip
 COST = sum((F(kind) for kind in KINDS[1:]), F(KINDS[0]))
 WEEK = timedelta(days=7)
 # Fifty-two whole weeks: the same weekdays a year ago.
@@ -57,40 +62,42 @@ class WeekSums:
 
 
 def year_sums(year: int) -> list[MonthSums]:
-    """List the months of a year in which anything happened; seven queries."""
+    """List the months of a year in which anything happened; four queries."""
     flows = Flow.objects.filter(entry__happened_on__year=year)
-    day = "entry__happened_on"
-    sold = flows.filter(role__in=(Role.SOLD, Role.BACK))
-    lost = flows.filter(role__in=(Role.LOST, Role.STRANDED))
-    made = flows.filter(role=Role.MADE)
-    picked = made.filter(lot__card__stage=Stage.CROP)
-    started = made.filter(lot__card__stage=Stage.BLOCKS, entry__kind=STARTED)
+    made = Q(role=Role.MADE)
     line_day = Coalesce("line__entry__amends__happened_on", "line__entry__happened_on")
     lines = SaleLine.objects.annotate(day=line_day).filter(day__year=year)
     fees = SellingCost.objects.annotate(day=ROOT_DAY).filter(day__year=year)
     hours = Charge.objects.annotate(day=ROOT_DAY).filter(day__year=year, kind__in=("paid", "own"))
-    sums: dict[str, dict[date, Any]] = {
-        "blocks": _by_month(started, day, "quantity"),
-        "picked_mg": _by_month(picked, day, "quantity"),
-        "net": _by_month(lines, "day", "net"),
-        "gross": _by_month(lines, "day", "gross"),
-        "cost_of_sales": _by_month(sold.annotate(out=-COST), day, "out"),
-        "selling": _by_month(fees, "day", "amount"),
-        "lost": _by_month(lost.annotate(out=-COST), day, "out"),
-        "hours_milli": _by_month(hours, "day", "quantity_milli"),
-    }
-    firsts = sorted({first for found in sums.values() for first in found})
-    return [
-        MonthSums(month_of(f"{first:%Y-%m}"), **{
-            name: found.get(first, 0) for name, found in sums.items()
-        })
-        for first in firsts
-    ]  # fmt: skip
+    blocks = made & Q(lot__card__stage=Stage.BLOCKS, entry__kind=STARTED)
+    found = [
+        _by_month(
+            flows,
+            "entry__happened_on",
+            blocks=_sum("quantity", blocks),
+            picked_mg=_sum("quantity", made & Q(lot__card__stage=Stage.CROP)),
+            cost_of_sales=_sum(-COST, Q(role__in=(Role.SOLD, Role.BACK))),
+            lost=_sum(-COST, Q(role__in=(Role.LOST, Role.STRANDED))),
+        ),
+        _by_month(lines, "day", net=Sum("net"), gross=Sum("gross")),
+        _by_month(fees, "day", selling=Sum("amount")),
+        _by_month(hours, "day", hours_milli=Sum("quantity_milli")),
+    ]
+    sums: dict[date, dict[str, int]] = defaultdict(lambda: dict.fromkeys(SUMMED, 0))
+    for months in found:
+        for first, numbers in months.items():
+            sums[first] |= numbers
+    return [MonthSums(month_with(first), **sums[first]) for first in sorted(sums)]
 
 
-def _by_month(rows: QuerySet[Any], day: str, number: str) -> dict[date, int]:
-    by = rows.annotate(month=TruncMonth(day)).values_list("month").annotate(total=Sum(number))
-    return dict(by.order_by())
+def _sum(number: str | Combinable, of: Q) -> Sum:
+    return Sum(number, filter=of, default=0)
+
+
+def _by_month(rows: QuerySet[Any], day: str, **sums: Sum) -> dict[date, dict[str, int]]:
+    """Add rows up by month; one query."""
+    by = rows.annotate(month=TruncMonth(day)).values("month").annotate(**sums).order_by()
+    return {row.pop("month"): row for row in by}
 
 
 def week_of(day: date) -> Span:
@@ -104,22 +111,18 @@ def same_week_last_year(week: Span) -> Span:
 
 
 def week_sums(week: Span) -> list[WeekSums]:
-    """What was started, picked and sold of each species in some days; six queries."""
-    sums: dict[str, dict[str, int]] = defaultdict(lambda: defaultdict(int))
-    started = Flow.objects.filter(
-        role=Role.MADE, lot__card__stage=Stage.BLOCKS, entry__kind=STARTED,
-        entry__happened_on__range=(week.first, week.last),
-    )  # fmt: skip
-    by_species = started.values_list("lot__card__species__name").annotate(Sum("quantity"))
-    for name, blocks in by_species.order_by():
-        sums[name or ""]["blocks"] += blocks
-    for pick in picks_of(week.first, week.last):
+    """What was started, picked and sold of each species in some days; three queries."""
+    days = (week.first, week.last)
+    rows = moved(flows_in(*days))
+    sums: dict[str, dict[str, int]] = defaultdict(
+        lambda: dict.fromkeys(("blocks", "picked_mg", "sold_mg", "net"), 0)
+    )
+    for one in rows:
+        if (one.role, one.stage, one.kind) == (Role.MADE, Stage.BLOCKS, STARTED):
+            sums[one.species or ""]["blocks"] += one.quantity
+    for pick in picks_among(rows, given_into(*days)):
         sums[pick.species]["picked_mg"] += pick.mass_mg
-    for row in sold_in(week):
+    for row in sold_among(rows, sale_lines(*days)):
         sums[row.species]["sold_mg"] += row.amount.mass_mg or 0
         sums[row.species]["net"] += row.net
-    names = ("blocks", "picked_mg", "sold_mg", "net")
-    return [
-        WeekSums(species, **{name: found[name] for name in names})
-        for species, found in sorted(sums.items())
-    ]
+    return [WeekSums(species, **sums[species]) for species in sorted(sums)]

@@ -1,14 +1,17 @@
 """What was picked, of which blocks, and how good that is: per block and per dry substrate."""
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from farm.models import LotCard, RecipeLine, RecipeVersion, Species, Stage
+from farm.models import RecipeLine, RecipeVersion, Species, Stage
 from farm.moisture import Portion, biological_efficiency, mix
+from farm.queries.happened import Given, Moved
 from ledger.amounts import largest_remainder
 from ledger.models import Dimension, Edge, Flow, Role
+
+COUNTED = (Role.MADE, Role.USED, Role.LOST)
 
 
 @dataclass(frozen=True)
@@ -19,6 +22,7 @@ class Pick:
     entry: int
     species: str
     block_pk: int
+    block: str
     flush: int
     grade: str
     mass_mg: int
@@ -55,85 +59,90 @@ def efficiency_ppm(fresh_mg: int, dry_mg: int) -> int | None:
     return biological_efficiency(fresh_mg, Portion(dry_mg)).rate_ppm if dry_mg else None
 
 
-def picks_of(
-    first: date,
-    last: date,
-    *,
-    blocks: Collection[int] | None = None,
-    species: Species | None = None,
+def picks_among(
+    moved: Iterable[Moved], given: Iterable[Given], species: Species | None = None
 ) -> tuple[Pick, ...]:
-    """List what was picked in some days (of some block lots, of a species); two queries."""
-    flows = Flow.objects.filter(
-        role=Role.MADE, lot__card__stage=Stage.CROP, entry__happened_on__range=(first, last)
-    ).select_related("lot__card__species", "entry")
-    if blocks is not None:
-        flows = flows.filter(lot__in=Edge.objects.filter(src__in=blocks).values("dst"))
-    if species is not None:
-        flows = flows.filter(lot__card__species=species)
-    made = {flow.lot_id: flow for flow in flows.order_by("entry_id", "pk")}
-    given: dict[int, list[tuple[int, int]]] = defaultdict(list)
-    # The stage is looked at here: asked of the database, SQLite starts from all block lots and
-    # looks up every pick for each, which grows with their product.
-    edges = Edge.objects.filter(dst__in=made).order_by("pk")
-    found = edges.values_list("dst_id", "src_id", "quantity", "src__card__stage")
-    for dst, src, quantity, stage in found:
-        if stage == Stage.BLOCKS:
-            given[dst].append((src, quantity))
+    """List what was picked (of a species) among what moved, by what blocks gave into it."""
+    made = {
+        one.lot: one
+        for one in moved
+        if one.role == Role.MADE and one.stage == Stage.CROP
+        and (species is None or one.species_pk == species.pk)
+    }  # fmt: skip
+    by_lot = _by_pick(given)
     return tuple(
-        pick
-        for lot, flow in made.items()
-        if given[lot]
-        for pick in _shared(flow, given[lot])
-        if blocks is None or pick.block_pk in blocks
+        pick for lot, one in made.items() if lot in by_lot for pick in _shared(one, by_lot[lot])
     )
 
 
-def _shared(flow: Flow, given: Sequence[tuple[int, int]]) -> list[Pick]:
+def _by_pick(given: Iterable[Given]) -> dict[int, list[Given]]:
+    """What block lots gave, by the lot that was picked of them."""
+    by_lot: dict[int, list[Given]] = defaultdict(list)
+    for one in given:
+        if one.src_stage == Stage.BLOCKS and one.dst_stage == Stage.CROP:
+            by_lot[one.dst].append(one)
+    return by_lot
+
+
+def _shared(made: Moved, given: Sequence[Given]) -> list[Pick]:
     """Share a picked lot over the block lots by what each gave, by largest remainder."""
-    weights = [quantity for _, quantity in given]
-    masses = largest_remainder(flow.quantity, weights)
-    costs = largest_remainder(sum(flow.cost), weights)
-    card = flow.lot.card
+    weights = [one.quantity for one in given]
+    masses = largest_remainder(made.quantity, weights)
+    costs = largest_remainder(sum(made.cost), weights)
     return [
         Pick(
-            day=flow.entry.happened_on,
-            entry=flow.entry_id,
-            species=card.species.name if card.species else "",
-            block_pk=block,
-            flush=card.flush or 0,
-            grade=card.grade,
+            day=made.day,
+            entry=made.entry,
+            species=made.species or "",
+            block_pk=one.src,
+            block=one.src_code,
+            flush=made.flush or 0,
+            grade=made.grade,
             mass_mg=mass_mg,
             cost=cost,
         )
-        for (block, _), mass_mg, cost in zip(given, masses, costs, strict=True)
+        for one, mass_mg, cost in zip(given, masses, costs, strict=True)
     ]
 
 
-def block_yields(picks: Iterable[Pick], until: date) -> tuple[BlockYield, ...]:
-    """Say how the picked block lots did up to a day; six queries."""
-    lots = {pick.block_pk for pick in picks}
-    picked: dict[int, int] = defaultdict(int)
-    for pick in picks_of(date.min, until, blocks=lots):
-        picked[pick.block_pk] += pick.mass_mg
-    counts = block_counts(lots)
-    cards = LotCard.objects.filter(lot__in=lots).select_related(
-        "lot", "strain__species", "species", "recipe__recipe"
-    ).order_by("lot__made_by_id", "pk")  # fmt: skip
-    dry = _dry_mg({card.recipe for card in cards if card.recipe})
+def block_yields(
+    picks: Iterable[Pick], given: Iterable[Given], until: date
+) -> tuple[BlockYield, ...]:
+    """Say how the picked block lots did up to a day; two queries. ``given``: all they ever gave."""
+    pks = {pick.block_pk for pick in picks}
+    by_lot = {dst: rows for dst, rows in _by_pick(given).items() if pks & {r.src for r in rows}}
+    flows = Flow.objects.filter(lot__in=pks | by_lot.keys(), role__in=COUNTED).select_related(
+        "entry", "lot__card__strain", "lot__card__species", "lot__card__recipe__recipe"
+    )
+    lots, picked = {}, dict.fromkeys(pks, 0)
+    for flow in flows:
+        if flow.lot_id in pks:
+            lots[flow.lot_id] = flow.lot
+        elif flow.role == Role.MADE and flow.entry.happened_on <= until:
+            rows = by_lot[flow.lot_id]
+            masses = largest_remainder(flow.quantity, [one.quantity for one in rows])
+            for one, mass_mg in zip(rows, masses, strict=True):
+                picked[one.src] = picked.get(one.src, 0) + mass_mg
+    counts = _counted(
+        pks,
+        [(one.src, one.entry) for rows in by_lot.values() for one in rows],
+        [(one.lot_id, one.entry_id, one.role, one.quantity) for one in flows if one.lot_id in pks],
+    )
+    dry = _dry_mg({lot.card.recipe for lot in lots.values() if lot.card.recipe})
     return tuple(
         BlockYield(
-            pk=card.pk,
-            code=card.lot.code,
-            strain=card.strain.name if card.strain else "",
-            species=card.species.name if card.species else "",
-            started=counts[card.pk][0],
-            fruited=counts[card.pk][1],
-            picked_mg=picked[card.pk],
-            dry_mg=dry.get(card.recipe_id or 0, 0),
-            provisional=card.lot.shares_open,
-            recipe=str(card.recipe or ""),
+            pk=lot.pk,
+            code=lot.code,
+            strain=lot.card.strain.name if lot.card.strain else "",
+            species=lot.card.species.name if lot.card.species else "",
+            started=counts[lot.pk][0],
+            fruited=counts[lot.pk][1],
+            picked_mg=picked[lot.pk],
+            dry_mg=dry.get(lot.card.recipe_id or 0, 0),
+            provisional=lot.shares_open,
+            recipe=str(lot.card.recipe or ""),
         )
-        for card in cards
+        for lot in sorted(lots.values(), key=lambda lot: (lot.made_by_id, lot.pk))
     )
 
 
@@ -144,19 +153,29 @@ def block_counts(lots: Iterable[int]) -> dict[int, tuple[int, int]]:
     the first pick.
     """
     wanted = list(lots)
-    first_pick: dict[int, int] = {}
     edges = Edge.objects.filter(src__in=wanted, dst__card__stage=Stage.CROP)
-    for src, entry in edges.order_by("-entry_id").values_list("src_id", "entry_id"):
-        first_pick[src] = entry
-    started: dict[int, int] = dict.fromkeys(wanted, 0)
-    lost: dict[int, int] = dict.fromkeys(wanted, 0)
-    flows = Flow.objects.filter(lot__in=wanted, role__in=(Role.MADE, Role.USED, Role.LOST))
-    for lot, entry, role, quantity in flows.values_list("lot_id", "entry_id", "role", "quantity"):
+    flows = Flow.objects.filter(lot__in=wanted, role__in=COUNTED)
+    numbers = flows.values_list("lot_id", "entry_id", "role", "quantity")
+    return _counted(wanted, edges.values_list("src_id", "entry_id"), numbers)
+
+
+def _counted(
+    lots: Iterable[int],
+    picks: Iterable[tuple[int, int]],
+    flows: Iterable[tuple[int, int, str, int]],
+) -> dict[int, tuple[int, int]]:
+    """Count lots from their picks (lot, entry) and flows (lot, entry, role, quantity)."""
+    first_pick: dict[int, int] = {}
+    for lot, entry in picks:
+        first_pick[lot] = min(entry, first_pick.get(lot, entry))
+    started = dict.fromkeys(lots, 0)
+    lost = dict(started)
+    for lot, entry, role, quantity in flows:
         if role != Role.LOST:
             started[lot] += quantity
         elif entry < first_pick.get(lot, entry + 1):
             lost[lot] -= quantity
-    return {lot: (started[lot], started[lot] - lost[lot]) for lot in wanted}
+    return {lot: (all_of, all_of - lost[lot]) for lot, all_of in started.items()}
 
 
 def _dry_mg(recipes: Iterable[RecipeVersion]) -> dict[int, int]:

@@ -5,15 +5,9 @@ from dataclasses import replace
 
 from farm.models import ClosedMonth
 from farm.queries.bills import charged_and_billed
-from farm.queries.canonical import KeptRow, rows_of
-from farm.queries.closings import (
-    earliest_open,
-    frozen_rows,
-    last_closed,
-    late_entries,
-    since_closing,
-    totals,
-)
+from farm.queries.canonical import KeptRow
+from farm.queries.closings import BesideClosed, Closing, Closings, month_and_closed, totals
+from farm.queries.happened import Happened, Money, happened
 from farm.queries.months import Month, month_figures, month_of
 from farm.reports import kept
 from farm.reports.csv_rows import csv_bytes
@@ -61,29 +55,31 @@ LATE = (
 FILES = (Column("File"), Column("Bytes", Kind.COUNT), Column("SHA-256"))
 
 
-def open_report(month: Month, made: Made) -> Report:
+def open_report(month: Month, made: Made, known: Closings) -> Report:
     """Report an open month; the earliest of them also shows what changed in closed ones."""
-    is_earliest = month == earliest_open()
-    since = since_closing() if is_earliest and last_closed() else None
+    is_earliest = month == known.earliest_open
     state = "open, the earliest: closed next" if is_earliest else "open"
-    own = rows_of(month) if since is not None else ()  # shown beside what changed, else nowhere
-    return _with_closing(month, made, state=state, own=own, since=since)
+    if not (is_earliest and known.closed):
+        found = happened(month.first, month.last)
+        return _with_closing(month, made, state=state, found=found, beside=None)
+    found, beside = month_and_closed(month, known)
+    return _with_closing(month, made, state=state, found=found, beside=beside)
 
 
-def closing_files(
-    month: Month, made: Made, *, own: Sequence[KeptRow], since: Sequence[KeptRow], head: str
-) -> dict[str, bytes]:
+def closing_files(closing: Closing, made: Made) -> dict[str, bytes]:
     """Lay out what a closing freezes: PDF, spreadsheet, CSV of the rows, text, and the report.
 
     The chain's head is printed on it: whoever keeps the paper can tell a book written anew.
     """
+    month, beside = closing.month, closing.beside
     state = f"closed {made.at:%Y-%m-%d %H:%M} by {made.by}"
-    shown = since if last_closed() else None
-    report = _with_closing(month, made, state=state, own=own, since=shown)
-    report = replace(report, facts=(*report.facts, Fact("Head of the chain", _spaced(head))))
+    shown = beside if beside.frozen else None
+    report = _with_closing(month, made, state=state, found=closing.found, beside=shown)
+    head = Fact("Head of the chain", _spaced(closing.head))
+    report = replace(report, facts=(*report.facts, head))
     contents = {
         **files_of(report),
-        "csv": csv_bytes([*own, *since]),
+        "csv": csv_bytes([*beside.own, *beside.since]),
         "txt": text(report).encode(),
         "json": kept.as_text(report).encode(),
     }
@@ -108,29 +104,25 @@ def closed_report(closed: ClosedMonth) -> Report:
 
 
 def _with_closing(
-    month: Month,
-    made: Made,
-    *,
-    state: str,
-    own: Sequence[KeptRow],
-    since: Sequence[KeptRow] | None,
+    month: Month, made: Made, *, state: str, found: Happened, beside: BesideClosed | None
 ) -> Report:
-    report = month_report(month_figures(month), made)
-    facts, tables = [*report.facts], [bills_table(month)]
-    if since is not None:
+    report = month_report(month_figures(month, found=found), made)
+    facts, tables = [*report.facts], [bills_table(found.money)]
+    if beside is not None:
         facts += [Fact(f"Since closing: {label}", money, Kind.MONEY)
-                  for label, money in _sums(since).items() if money]  # fmt: skip
-        tables += [*since_tables(since), *_late(late_entries()), _whole(month, own, since)]
+                  for label, money in _sums(beside.since).items() if money]  # fmt: skip
+        tables += [*since_tables(beside.since), *_late(beside.late), _whole(month, beside)]
     return replace(report, facts=(Fact("State", state), *facts), tables=(*report.tables, *tables))
 
 
 # --- bills -----------------------------------------------------------------------------------
 
 
-def bills_table(month: Month) -> Table:
+def bills_table(money: Money) -> Table:
+    """Compare a month's bills with what was charged in it."""
     rows: list[Row] = [
         (row.kind.label, row.billed, row.charged, row.under_charged, in_words(row.under_charged))
-        for row in charged_and_billed(month)
+        for row in charged_and_billed(money)
     ]
     note = (
         "What the month's bills came to, and what was charged to lots and selling places in "
@@ -199,10 +191,9 @@ def belongs_to(entry: Entry) -> str:
     return f"{(entry.amends or entry).happened_on:%B %Y}"
 
 
-def _whole(month: Month, own: Sequence[KeptRow], since: Sequence[KeptRow]) -> Table:
+def _whole(month: Month, beside: BesideClosed) -> Table:
     """Show that frozen + since closing + this month = worked, for the main sums."""
-    frozen = _sums(frozen_rows())
-    later, open_now = _sums(since), _sums(own)
+    frozen, later, open_now = map(_sums, (beside.frozen, beside.since, beside.own))
     columns = (Column("Up to this month"), *(
         Column(name, Kind.MONEY)
         for name in ("Frozen", "Since closing", month.name, "Worked")

@@ -1,10 +1,9 @@
 """Months to close: one block whose whole cost is stated, its two flushes, and `close`."""
 
-from collections.abc import Mapping
 from datetime import UTC, datetime
 from typing import Any
 
-from farm.actions.closing import Closing, close_month
+from farm.actions.closing import close_month
 from farm.actions.common import Draw, card, item_for, post
 from farm.actions.harvesting import mark_spent, pick
 from farm.actions.selling import SoldLine, sell
@@ -22,10 +21,9 @@ LATER = datetime(2026, 12, 3, 9, tzinfo=UTC)
 
 
 def close(world: World, month: Month = SEPTEMBER, at: datetime = LATER) -> ClosedMonth:
-    def produce(closing: Closing) -> Mapping[str, bytes]:
-        return closing_files(month, MADE, own=closing.own, since=closing.since, head=closing.head)
-
-    return close_month(world.owner, month, at=at, produce=produce)
+    return close_month(
+        world.owner, month, at=at, produce=lambda closing: closing_files(closing, MADE)
+    )
 
 
 def go_to(world: World, month: Month, day: int = 5) -> None:

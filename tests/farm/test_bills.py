@@ -13,8 +13,9 @@ from farm.actions.supplies import receive_supplies
 from farm.models import Bill, BillKind
 from farm.queries.bills import Compared, charged_and_billed
 from farm.queries.canonical import rows_of
-from farm.queries.closings import since_closing
-from farm.queries.months import month_of
+from farm.queries.closings import closings, since_closing
+from farm.queries.happened import money_in
+from farm.queries.months import Month, month_of
 from farm.reports.closing_rows import in_words, open_report
 from ledger.errors import Conflict, Malformed, NotStanding
 from ledger.models import Charge, Lot
@@ -30,8 +31,12 @@ def billed(world: World, kind: BillKind = BillKind.ENERGY, money: int = 8 * UNIT
     return enter_bill(world.owner, said, uuid=uuid4(), at=LATER)
 
 
-def compared(kind: BillKind) -> Compared:
-    return next(row for row in charged_and_billed(SEPTEMBER) if row.kind == kind)
+def compared(kind: BillKind, month: Month = SEPTEMBER) -> Compared:
+    return next(row for row in all_compared(month) if row.kind == kind)
+
+
+def all_compared(month: Month) -> list[Compared]:
+    return charged_and_billed(money_in(month.first, month.last))
 
 
 # --- bills against rates ---------------------------------------------------------------------
@@ -64,16 +69,15 @@ def test_paid_hours_count_at_work_and_at_the_place_and_own_hours_nowhere(world: 
     flush(world, lot, 1, 250 * GRAM, minutes=60)
 
     assert compared(BillKind.PAID).charged == 20 * UNIT
-    assert sum(row.charged for row in charged_and_billed(SEPTEMBER)) == 20 * UNIT
+    assert sum(row.charged for row in all_compared(SEPTEMBER)) == 20 * UNIT
 
 
 def test_a_stalls_fee_is_compared_with_its_bill(db: None) -> None:
     """The stall day of the season is settled in September's or October's book with 25.00."""
     world = season().world
     month = month_of(f"{world.now:%Y-%m}")
-    fees = next(row for row in charged_and_billed(month) if row.kind == BillKind.FEES)
 
-    assert fees.charged == 25 * UNIT
+    assert compared(BillKind.FEES, month).charged == 25 * UNIT
 
 
 def test_a_bill_changes_no_cost_of_a_lot(world: World) -> None:
@@ -145,7 +149,7 @@ def test_the_difference_is_frozen_with_the_month_and_a_late_bill_shows_since(
 
 def test_the_month_shows_bills_against_rates(world: World) -> None:
     billed(world)
-    shown = open_report(SEPTEMBER, MADE).tables[-1]
+    shown = open_report(SEPTEMBER, MADE, closings()).tables[-1]
 
     assert ("energy", 8 * UNIT, 0, 8 * UNIT, "under-charged") in shown.rows
     assert not [row for row in rows_of(OCTOBER) if row.table == "bills"]

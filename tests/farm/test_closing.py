@@ -13,6 +13,7 @@ from farm.actions.stalls import load_stall, settle_stall
 from farm.models import ClosedFile, ClosedMonth, StallDay
 from farm.queries.canonical import as_text, from_text, rows_of, summed
 from farm.queries.closings import (
+    closings,
     closings_add_up,
     digest,
     earliest_open,
@@ -77,7 +78,7 @@ def test_a_flush_known_later_shows_since_closing_and_not_in_the_closed_month(
 
 def test_october_shows_septembers_row_with_its_difference(world: World) -> None:
     two_flushes(world)
-    shown = table(open_report(OCTOBER, MADE), "Since closing: sales by line")
+    shown = table(open_report(OCTOBER, MADE, closings()), "Since closing: sales by line")
 
     assert cell(shown, 0, "Belongs to") == "September 2026"
     assert cell(shown, 0, "Customer number") == world.customer.number
@@ -87,7 +88,7 @@ def test_october_shows_septembers_row_with_its_difference(world: World) -> None:
 
 def test_frozen_since_and_open_stand_in_one_row_that_makes_the_whole(world: World) -> None:
     two_flushes(world)
-    shown = table(open_report(OCTOBER, MADE), "How closed and open make the whole")
+    shown = table(open_report(OCTOBER, MADE, closings()), "How closed and open make the whole")
     by_label = {row[0]: row[1:] for row in shown.rows}
 
     assert by_label["Cost of sales"] == (3_5714, 2747, 1_1539, 5 * UNIT)
@@ -105,7 +106,7 @@ def test_what_a_closing_showed_is_frozen_with_it_and_shown_no_more(world: World)
 
 def test_only_the_earliest_open_month_shows_it(world: World) -> None:
     two_flushes(world)
-    titles = [shown.title for shown in open_report(NOVEMBER, MADE).tables]
+    titles = [shown.title for shown in open_report(NOVEMBER, MADE, closings()).tables]
 
     assert not [title for title in titles if title.startswith("Since closing")]
 
@@ -211,10 +212,10 @@ def test_a_late_entry_counts_in_its_month_and_shows_in_the_open_one(world: World
     lot = crop(world)
     close(world)
     entry = sold(world, lot, KG).entry  # done in September, recorded after it was closed
-    october = open_report(OCTOBER, MADE)
+    october = open_report(OCTOBER, MADE, closings())
 
     assert [row.month for row in since_closing() if row.table == "sales"] == ["2026-09"]
-    assert late_entries() == [entry]
+    assert late_entries(closings()) == [entry]
     assert cell(table(october, "Recorded late, for closed months"), 0, "Belongs to") == (
         "closed September 2026"
     )
@@ -232,7 +233,7 @@ def test_a_correction_is_late_for_the_month_of_what_it_corrects(world: World) ->
 
     # 10 kg at 50.0000; one kg less at 12.00 with the tax in it.
     assert (row.numbers["sold_mg"], row.numbers["cost_of_sales_money"]) == (-KG, -5 * UNIT)
-    assert [entry.kind for entry in late_entries()] == ["correct"]
+    assert [entry.kind for entry in late_entries(closings())] == ["correct"]
 
 
 def test_an_entry_of_an_earlier_month_than_any_closed_is_late_too(world: World) -> None:
@@ -242,7 +243,7 @@ def test_an_entry_of_an_earlier_month_than_any_closed_is_late_too(world: World) 
     crop(world, KG)
 
     assert [row.month for row in since_closing() if row.table == "stock"] == ["2026-08"]
-    assert len(late_entries()) == 1
+    assert len(late_entries(closings())) == 1
     assert closings_add_up().broken == ""
 
 
@@ -253,7 +254,7 @@ def test_nothing_changed_shows_nothing(world: World) -> None:
     crop(world)
 
     assert since_closing() == []
-    assert late_entries() == []
+    assert late_entries(closings()) == []
 
 
 def test_rows_of_one_place_that_come_to_nothing_leave(world: World) -> None:

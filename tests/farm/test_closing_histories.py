@@ -12,14 +12,13 @@ from farm.actions.storing import throw_away
 from farm.models import ClosedMonth, SaleLine, Stage
 from farm.queries.canonical import rows_of, summed
 from farm.queries.closings import (
+    closings,
     closings_add_up,
-    covered,
     earliest_open,
     frozen_rows,
-    months_from,
     since_closing,
 )
-from farm.queries.months import Month, month_of
+from farm.queries.months import Month, month_of, months_from
 from ledger.checks import CHECKS
 from ledger.errors import Refused
 from ledger.models import Entry, Lot, Role
@@ -123,7 +122,7 @@ def test_frozen_and_open_come_to_what_is_worked(world: World, seed: int) -> None
     """Row by row, by month, table and key; and all of it to the whole book, worked apart."""
     play(world, Random(seed))
     opened = [row for month in open_months() for row in rows_of(month)]
-    worked = [row for month in [*covered(), *open_months()] for row in rows_of(month)]
+    worked = [row for month in [*closings().covered, *open_months()] for row in rows_of(month)]
 
     assert ClosedMonth.objects.exists()
     assert summed([*frozen_rows(), *since_closing(), *opened]) == summed(worked)

@@ -6,7 +6,9 @@ from uuid import uuid4
 
 import pytest
 from django.core.management import CommandError, call_command
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from farm.actions import unfinished
@@ -16,7 +18,18 @@ from ledger.errors import OnHold
 from ledger.models import Entry, Lot
 from ledger.models import Role as LineRole
 from tests.conftest import person_in_role, signed_in
-from tests.farm.closed import LATER, SEPTEMBER, blocks, close, flush, go_to, sold, spent
+from tests.farm.closed import (
+    LATER,
+    NOVEMBER,
+    OCTOBER,
+    SEPTEMBER,
+    blocks,
+    close,
+    flush,
+    go_to,
+    sold,
+    spent,
+)
 from tests.farm.goods import crop
 from tests.farm.world import GRAM, KG, UNIT, World, fresh, small_farm
 
@@ -318,3 +331,26 @@ def test_signing_in_again_serves_the_same_bytes(small: World, owner_person: Pers
     )
 
     assert first == second
+
+
+def test_a_month_asks_as_often_after_two_closed_months_as_after_one(
+    small: World, owner: Client
+) -> None:
+    lot = crop(small)
+    sold(small, lot, KG)
+    close(small)
+    go_to(small, OCTOBER)
+    sale = sold(small, lot, KG).entry
+    correct_quantity(small.doing(), sale, lot=lot, role=LineRole.SOLD, right_quantity=2 * KG)
+    before = queries(owner, "/month/2026-10/")
+    close(small, OCTOBER)
+    go_to(small, NOVEMBER)
+    sold(small, lot, KG)
+
+    assert queries(owner, "/month/2026-11/") == before < 20
+
+
+def queries(client: Client, address: str) -> int:
+    with CaptureQueriesContext(connection) as asked:
+        read(client, address)
+    return len(asked)

@@ -16,6 +16,7 @@ from farm.reports.month_rows import month_report
 from farm.reports.year_rows import year_report
 from ledger.models import Charge
 from tests.farm.closed import blocks, flush, go_to, sold
+from tests.farm.goods import crop
 from tests.farm.season import MADE, season
 from tests.farm.world import GRAM, KG, UNIT, World, fresh
 
@@ -134,7 +135,7 @@ def test_hours_are_those_charged() -> None:
 def test_the_years_table_adds_up() -> None:
     season()
     sums = year_sums(2026)
-    (table,) = year_report(2026, sums, weeks=(), made=MADE).tables
+    (table,) = year_report(2026, sums, weeks=(), begins=None, made=MADE).tables
 
     total = [cell if isinstance(cell, int) else 0 for cell in table.total or ()]
 
@@ -163,6 +164,20 @@ def test_a_week_says_what_was_started_picked_and_sold(world: World) -> None:
     assert (row.species, row.blocks, row.picked_mg, row.sold_mg) == ("Oyster", 0, KG, 300 * GRAM)
     assert (row.net, row.net_per_kg) == (3 * UNIT + 6_000, 12 * UNIT)
     assert replace(row, sold_mg=0).net_per_kg is None
+
+
+def test_an_empty_week_says_why(world: World) -> None:
+    go_to(world, OCTOBER)
+    crop(world)
+    this, before = week_of(date(2026, 10, 21)), same_week_last_year(week_of(date(2026, 10, 21)))
+    weeks = [("This week", this, week_sums(this)), ("This week last year", before, ())]
+    report = year_report(2026, (), weeks=weeks, begins=OCTOBER, made=MADE)
+    notes = [table.note for table in report.tables[1:]]
+
+    assert notes == [
+        "Nothing was started, picked or sold in these days.",
+        "Nothing to compare with yet: the book begins in October 2026, after these days.",
+    ]
 
 
 # --- the pages -------------------------------------------------------------------------------

@@ -185,6 +185,20 @@ def test_contamination_by_cause_adds_up_to_the_ledger_s_losses() -> None:
 
 
 @pytest.mark.django_db
+def test_losses_ask_as_often_for_three_lots_as_for_one(
+    django_assert_num_queries: DjangoAssertNumQueries,
+) -> None:
+    world = small_farm()
+    month = month_of(f"{world.now:%Y-%m}")
+    for lots in (1, 3):
+        for _ in range(lots):
+            lot = grow_blocks(world, 10)
+            check(world.doing(reason="green mould"), lot=lot, colonised_percent=60, lost=2)
+        with django_assert_num_queries(3):
+            growing_losses(month)
+
+
+@pytest.mark.django_db
 def test_blocks_spent_after_their_picks_are_no_loss() -> None:
     year = season()
     losses = growing_losses(month_of(f"{year.world.now:%Y-%m}"))

@@ -24,8 +24,7 @@ pytestmark = pytest.mark.django_db
 # Still above the goal: pages that gather figures of every kind for one answer and ask for each on
 # its own. These are ceilings to be lowered.
 ABOVE_THE_GOAL = {
-    "month-of": 56, "card": 27, "days": 34,
-    "calendar": 26, "year": 24, "contamination-of": 24,
+    "card": 27,
 }  # fmt: skip
 
 

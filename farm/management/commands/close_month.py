@@ -6,11 +6,12 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from farm.actions.closing import Closing, close_month
+from farm.actions.closing import close_month
 from farm.management.answering import made_here
 from farm.models import ClosedMonth, Person, Role, the_farm
 from farm.queries.bills import charged_and_billed
-from farm.queries.months import NoMonthError, month_of
+from farm.queries.happened import money_in
+from farm.queries.months import NoMonthError, month_of, month_with
 from farm.reports.closing_rows import closing_files, in_words
 from farm.reports.made import made_for
 from farm.units import show_money
@@ -35,18 +36,13 @@ class Command(BaseCommand):
     def _close(self, typed: str, by: Person) -> ClosedMonth:
         month, now = month_of(typed), timezone.now()
         made = made_for(the_farm(), str(by), now)
-
-        def produce(closing: Closing) -> dict[str, bytes]:
-            return closing_files(
-                month, made, own=closing.own, since=closing.since, head=closing.head
-            )
-
-        return close_month(by, month, at=now, produce=produce)
+        return close_month(by, month, at=now, produce=lambda closing: closing_files(closing, made))
 
     def _say(self, closed: ClosedMonth) -> None:
         currency = the_farm().currency
         self.stdout.write(f"{closed} is closed, after entry {closed.until_seq}.")
-        for row in charged_and_billed(month_of(f"{closed.month:%Y-%m}")):
+        month = month_with(closed.month)
+        for row in charged_and_billed(money_in(month.first, month.last)):
             billed, charged, difference = (
                 show_money(money, currency)
                 for money in (row.billed, row.charged, row.under_charged)

@@ -8,7 +8,7 @@ from django.core.management.base import BaseCommand, CommandError
 
 from farm.management.answering import made_here, write_files
 from farm.models import ClosedMonth
-from farm.queries.closings import closing_of
+from farm.queries.closings import closings
 from farm.queries.months import NoMonthError, month_of
 from farm.reports.closing_rows import open_report
 from farm.reports.text import text
@@ -27,11 +27,12 @@ class Command(BaseCommand):
             month = month_of(options["month"])
         except NoMonthError as refusal:
             raise CommandError(str(refusal)) from refusal
-        closed = closing_of(month)
+        known = closings()
+        closed = known.of(month)
         if closed:
             self._hand_over(closed, options["out"])
             return
-        report = open_report(month, made)
+        report = open_report(month, made, known)
         self.stdout.write(text(report))
         if options["out"]:
             for path in write_files(report, options["out"], f"month-{month.key}"):

@@ -75,6 +75,8 @@ _MASS = _Kind(
 _MONEY = _Kind("an amount of money", "12.50")
 _TEMPERATURE = _Kind("a temperature", "121 C", {"c": "C", "°c": "C", "f": "F", "°f": "F"})
 _PRESSURE = _Kind("a pressure", "15 psi", {"kpa": "kPa", "bar": "bar", "psi": "psi", "psig": "psi"})
+_ENERGY = _Kind("an energy", "3 kWh", {"kwh": "kWh", "wh": "Wh"})
+_WH_PER_UNIT = {"kWh": 1_000, "Wh": 1}
 
 
 def read_mass(text: str, default_unit: str) -> int:
@@ -216,6 +218,25 @@ def read_pressure(text: str, default_unit: str) -> int:
 def show_pressure(pressure_pa: int, unit: str) -> str:
     """Print pascals in one unit: 103,421 is "103.4 kPa", "1.034 bar" or "15.0 psi"."""
     return f"{_decimal(pressure_pa / PA_PER_UNIT[unit], _PRESSURE_DECIMALS[unit])} {unit}"
+
+
+def read_energy(text: str) -> int:
+    """Read kWh or Wh and return watt-hours, which a bare number is: "3 kWh" is 3,000."""
+    typed = _plain(text, _ENERGY)
+    digits, unit = _amount(typed, _ENERGY, "Wh")
+    return round(_number(typed, digits, in_force().doubtful) * _WH_PER_UNIT[unit])
+
+
+def show_energy(energy_wh: int) -> str:
+    """Print watt-hours: 3,000 is "3 kWh", 1,500 is "1.5 kWh", 800 is "800 Wh"."""
+    if energy_wh < 1_000:
+        return f"{energy_wh} Wh"
+    return f"{_decimal(Fraction(energy_wh, 1_000), (0, 3))} kWh"
+
+
+def is_bare(text: str) -> bool:
+    """Say whether a number was typed without a unit."""
+    return not any(sign.isalpha() for sign in text)
 
 
 def _read_pounds_and_ounces(typed: str, pounds: str, ounces: str) -> int:

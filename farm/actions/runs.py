@@ -84,10 +84,13 @@ def _check_readings(
 ) -> None:
     if gauge_pa is None and temperature_milli_c is None:
         raise Malformed(f"{steriliser.name}: state the pressure or the temperature that was read.")
-    limit_pa = steriliser.max_gauge_kpa * 1000
-    if gauge_pa and limit_pa and gauge_pa > limit_pa:
+    limit_kpa = steriliser.max_gauge_kpa
+    # The plate is kept to the kPa, and so is the gauge held against it: 15 psi are 15 psi.
+    gauge_kpa = ((gauge_pa or 0) + 500) // 1000
+    if limit_kpa and gauge_kpa > limit_kpa:
         raise Malformed(
-            f"{steriliser.name}: {gauge_pa // 1000} kPa is above the maker's limit of "
-            f"{steriliser.max_gauge_kpa} kPa. If the gauge is right, have the vessel inspected; "
-            "if it was misread, correct the number."
+            f"{steriliser.name}: {gauge_kpa} kPa is above the maker's limit of {limit_kpa} kPa. "
+            "If the gauge is right, have the vessel inspected; if it was misread, correct the "
+            "number; if the plate says another limit, the owner corrects it under Farm details, "
+            "Sterilisers."
         )

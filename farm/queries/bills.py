@@ -25,6 +25,11 @@ class Compared:
         """What the bills came to beyond what the rates charged; over-charged: below zero."""
         return self.billed - self.charged
 
+    @property
+    def is_billed(self) -> bool:
+        """Say whether a bill stands, so that there is something to compare."""
+        return bool(self.billed)
+
 
 def charged_and_billed(money: Money) -> list[Compared]:
     """Compare a month's bills with what rates, fees and shares charged in it.

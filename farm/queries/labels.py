@@ -12,7 +12,9 @@ from farm.units import MG_PER_LB, MG_PER_UNIT, show_both, show_mass
 from ledger.models import Dimension, Lot
 
 KEEP_COLD = "Keep cold."
-DRIED = "Dried; cook before eating."
+DRIED = "Dried; cook thoroughly before eating."
+# What DRIED says already.
+USUAL_NOTE = "Cook thoroughly."
 MOST_LABELS = 2000  # at once: a slip of the finger must not print a roll
 # What the day of a lot's first entry is called on its label.
 DAY_WORDS = {
@@ -180,7 +182,7 @@ def _wording(card: LotCard) -> tuple[str, ...]:
     if card.product and card.product.label_text:
         note = (*note, card.product.label_text)
     if card.stage == Stage.DRIED or (card.product and card.product.form == Form.DRIED):
-        return (DRIED, *note)
+        return (DRIED, *(words for words in note if words != USUAL_NOTE))
     return (KEEP_COLD, *note) if card.stage in (Stage.CROP, Stage.PACKS) else ()
 
 

@@ -41,6 +41,7 @@ SUMS = {
     "stock stock_money": "Cost in stock",
     "bills under_charged_money": "Bills beyond what was charged",
 }
+NO_BILL = "no bill entered"
 BILLS = (
     Column("Kind of cost"),
     Column("Bills", Kind.MONEY),
@@ -122,12 +123,15 @@ def bills_table(money: Money) -> Table:
     """Compare a month's bills with what was charged in it."""
     rows: list[Row] = [
         (row.kind.label, row.billed, row.charged, row.under_charged, in_words(row.under_charged))
+        if row.is_billed
+        else (row.kind.label, None, row.charged, None, NO_BILL if row.charged else "")
         for row in charged_and_billed(money)
     ]
     note = (
         "What the month's bills came to, and what was charged to lots and selling places in "
         "their place. The difference, bills less charged, belongs to the month; no lot's cost "
-        "changes. Materials are what was paid; own hours are nobody's bill."
+        "changes. A kind without any bill has no difference. Materials are what was paid; "
+        "own hours are nobody's bill."
     )
     total = total_row(BILLS, rows, {column.name for column in BILLS[1:4]})
     return Table("Bills against what the rates charged", BILLS, tuple(rows), total, note)

@@ -16,7 +16,7 @@ from farm.queries.canonical import rows_of
 from farm.queries.closings import closings, since_closing
 from farm.queries.happened import money_in
 from farm.queries.months import Month, month_of
-from farm.reports.closing_rows import in_words, open_report
+from farm.reports.closing_rows import bills_table, in_words, open_report
 from ledger.errors import Conflict, Malformed, NotStanding
 from ledger.models import Charge, Lot
 from tests.farm.closed import LATER, OCTOBER, SEPTEMBER, blocks, close, flush, sold
@@ -153,6 +153,15 @@ def test_the_month_shows_bills_against_rates(world: World) -> None:
 
     assert ("energy", 8 * UNIT, 0, 8 * UNIT, "under-charged") in shown.rows
     assert not [row for row in rows_of(OCTOBER) if row.table == "bills"]
+
+
+def test_what_was_charged_without_any_bill_differs_from_nothing(world: World) -> None:
+    run(world, prepared_grain(world))
+    money = money_in(SEPTEMBER.first, SEPTEMBER.last)
+    shown = {row[0]: row for row in bills_table(money).rows}
+
+    assert shown["energy"] == ("energy", None, 6 * UNIT, None, "no bill entered")
+    assert shown[BillKind.OTHER.label][1:] == (None, 0, None, "")
 
 
 # --- purchase tax ----------------------------------------------------------------------------

@@ -55,7 +55,7 @@ def test_dried_is_to_be_cooked_all_the_same(world: World) -> None:
     of = worded(dried(world))
 
     assert of.title == "Dried oyster"
-    assert of.wording == ("Dried; cook before eating.", world.species.cooking_note)
+    assert of.wording == ("Dried; cook thoroughly before eating.",)
 
 
 def test_a_pouch_of_dried_is_not_kept_cold(world: World) -> None:
@@ -68,7 +68,7 @@ def test_a_pouch_of_dried_is_not_kept_cold(world: World) -> None:
 
     of = worded(made)
 
-    assert of.wording == ("Dried; cook before eating.", world.species.cooking_note)
+    assert of.wording == ("Dried; cook thoroughly before eating.",)
     # 30 g are 1.0582 oz.
     assert of.weight == "Net weight 30 g · 1.05 oz"
 

@@ -13,6 +13,7 @@ from farm.models import (
     Recipe,
     Role,
     Species,
+    Steriliser,
     Strain,
     Supply,
     Token,
@@ -223,6 +224,45 @@ def required(client: Client, slug: str) -> int:
 @pytest.mark.parametrize("slug", ["strains", "species", "products", "supplies", "sterilisers"])
 def test_a_new_row_needs_three_fields_at_most(client: Client, slug: str) -> None:
     assert required(client, slug) <= 3
+
+
+PLATE = {"name": "Tall cooker", "pressurised": "on"}
+
+
+@pytest.mark.parametrize(
+    ("limit", "energy", "kept"),
+    [
+        ("15 psi", "3 kWh", (103, 3_000)),
+        ("1 bar", "3000 Wh", (100, 3_000)),
+        ("103", "2500", (103, 2_500)),
+        ("15 kPa", "3 Wh", (15, 3)),
+    ],
+)
+def test_a_steriliser_is_typed_as_its_plate_says(
+    client: Client, limit: str, energy: str, kept: tuple[int, int]
+) -> None:
+    client.post("/look-ups/sterilisers/add/", PLATE | {"max_gauge_kpa": limit, "run_wh": energy})
+    made = Steriliser.objects.get(name="Tall cooker")
+    page = text(client.get(f"/look-ups/sterilisers/{made.pk}/change/"))
+
+    assert (made.max_gauge_kpa, made.run_wh) == kept
+    assert f'value="{kept[0]} kPa"' in page
+
+
+def test_a_bare_number_far_from_any_steriliser_is_asked_for_with_its_unit(client: Client) -> None:
+    sent = PLATE | {"max_gauge_kpa": "15", "run_wh": "3"}
+    page = text(client.post("/look-ups/sterilisers/add/", sent))
+
+    assert "15 of what? Type it with its unit, such as 15 psi, 1 bar or 103 kPa." in page
+    assert "3 of what? Type it with its unit, such as 3 kWh or 3000 Wh." in page
+    assert not Steriliser.objects.filter(name="Tall cooker").exists()
+
+
+def test_a_steam_drum_has_no_limit(client: Client) -> None:
+    client.post("/look-ups/sterilisers/add/", {"name": "Open drum", "run_wh": "20 kWh"})
+    made = Steriliser.objects.get(name="Open drum")
+
+    assert (made.pressurised, made.max_gauge_kpa) == (False, 0)
 
 
 def test_a_blank_figure_starts_as_is_believed_of_the_species(world: World, client: Client) -> None:

@@ -75,6 +75,15 @@ def test_it_refuses_a_pressure_above_the_makers_limit(world: World) -> None:
         run(world, filled_bags(world, 4, sterilised=False), gauge_pa=124_000)
 
 
+def test_fifteen_psi_are_within_a_limit_of_fifteen_psi(world: World) -> None:
+    """The plate is kept as 103 kPa; 15 psi are 103.42."""
+    world.steriliser.max_gauge_kpa = 103
+    run(world, filled_bags(world, 4, sterilised=False), gauge_pa=103_421)
+
+    with pytest.raises(Malformed, match="104 kPa is above the maker's limit of 103 kPa"):
+        run(world, filled_bags(world, 4, sterilised=False), gauge_pa=103_500)
+
+
 def test_it_refuses_a_run_of_no_time(world: World) -> None:
     with pytest.raises(Malformed, match="0 minutes at temperature cannot be"):
         run(world, filled_bags(world, 4, sterilised=False), minutes_at_temperature=0)

@@ -12,7 +12,7 @@ from farm.models import ClosedMonth, Person, Role, the_farm
 from farm.queries.bills import charged_and_billed
 from farm.queries.happened import money_in
 from farm.queries.months import NoMonthError, month_of, month_with
-from farm.reports.closing_rows import closing_files, in_words
+from farm.reports.closing_rows import NO_BILL, closing_files, in_words
 from farm.reports.made import made_for
 from farm.units import show_money
 from ledger.errors import Refused
@@ -43,6 +43,10 @@ class Command(BaseCommand):
         self.stdout.write(f"{closed} is closed, after entry {closed.until_seq}.")
         month = month_with(closed.month)
         for row in charged_and_billed(money_in(month.first, month.last)):
+            if not row.is_billed and row.charged:
+                charged = show_money(row.charged, currency)
+                self.stdout.write(f"{row.kind.label}: charged {charged}, {NO_BILL}")
+                continue
             billed, charged, difference = (
                 show_money(money, currency)
                 for money in (row.billed, row.charged, row.under_charged)

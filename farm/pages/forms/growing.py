@@ -12,8 +12,14 @@ from django import forms
 from farm.beliefs import OTHERWISE, PLANNED, Planned, planned_or_guess
 from farm.gs1 import begins_with, is_gtin
 from farm.models import Farm, Form, PackKind
-from farm.pages.forms.fields import AmountField
+from farm.pages.forms.fields import AmountField, PressureField
 from farm.pages.forms.lookup_form import LookupForm
+from farm.templatetags.farm_format import pressure_unit
+from farm.units import PA_PER_UNIT, is_bare, read_energy, show_energy
+
+# Below these a bare number is the other unit: own rule. Vessels stand at 70 kPa and more, and the
+# smallest cooker takes a kilowatt for an hour.
+LEAST_LIMIT_KPA, LEAST_RUN_WH = 30, 200
 
 
 class BelievedForm(LookupForm):
@@ -79,6 +85,59 @@ class StrainForm(BelievedForm):
         "first_mg": "0",
         "planned_loss_ppm": "planned_loss_ppm",
     }
+
+
+class LimitField(PressureField):
+    """The pressure on a vessel's plate, in whole kPa inside."""
+
+    def read(self, text: str) -> int:
+        return (super().read(text) + 500) // 1_000
+
+    def show(self, value: int) -> str:
+        """Show kPa, or to a farm in pounds the psi of its plate: 103 kPa are 15 psi."""
+        unit = pressure_unit(self.farm)
+        if unit == "kPa":
+            return f"{value} kPa"
+        psi = str(round(value * 1_000 / PA_PER_UNIT[unit]))
+        return f"{psi} {unit}" if self.read(psi) == value else super().show(value * 1_000)
+
+    def hint(self) -> str:
+        return "As the plate says it, with its unit: 15 psi, 1 bar, 103 kPa. None: 0"
+
+
+class EnergyField(AmountField):
+    def hint(self) -> str:
+        return "With its unit: 3 kWh, 3000 Wh"
+
+    def read(self, text: str) -> int:
+        return read_energy(text)
+
+    def show(self, value: int) -> str:
+        return show_energy(value)
+
+
+class SteriliserForm(LookupForm):
+    """A bare number far from any steriliser is asked for with its unit: 15 is psi off a plate."""
+
+    max_gauge_kpa = LimitField(label="Maker's limit, above the air outside", required=False)
+    run_wh = EnergyField(label="Energy of one run")
+
+    def clean_max_gauge_kpa(self) -> int:
+        return self.cleaned_data["max_gauge_kpa"] or 0
+
+    def clean(self) -> dict[str, Any]:
+        said = super().clean() or self.cleaned_data
+        limit_kpa, run_wh = said.get("max_gauge_kpa"), said.get("run_wh")
+        if said.get("pressurised") and limit_kpa and limit_kpa < LEAST_LIMIT_KPA:
+            self._need_unit("max_gauge_kpa", "15 psi, 1 bar or 103 kPa")
+        if run_wh and run_wh < LEAST_RUN_WH:
+            self._need_unit("run_wh", "3 kWh or 3000 Wh")
+        return said
+
+    def _need_unit(self, name: str, examples: str) -> None:
+        typed = str(self.data.get(name, "")).strip()
+        if is_bare(typed):
+            self.add_error(name, f"{typed} of what? Type it with its unit, such as {examples}.")
 
 
 class ProductForm(LookupForm):

@@ -23,7 +23,7 @@ from farm.pages.forms.fields import (
     PlainAmountField,
     RowField,
 )
-from farm.pages.forms.growing import ProductForm, SpeciesForm, StrainForm
+from farm.pages.forms.growing import ProductForm, SpeciesForm, SteriliserForm, StrainForm
 from farm.pages.forms.lookup_form import LookupForm
 from ledger.models import Dimension
 
@@ -88,6 +88,7 @@ SPECIAL = {
     "standard-times": StandardTimeForm,
     "species": SpeciesForm,
     "strains": StrainForm,
+    "sterilisers": SteriliserForm,
     "products": ProductForm,
 }
 

@@ -5,7 +5,7 @@ it later), ``question`` or ``error``. What is not entered is kept here, under To
 it is answered: the telephone may let go of a form once it has any of the four.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 from uuid import UUID, uuid4
 
@@ -50,13 +50,20 @@ def question(request: PageRequest, name: str, words: str) -> JsonResponse:
     return set_aside(request, name, words=words, why=QUESTION)
 
 
-def error(request: PageRequest, name: str, words: str) -> JsonResponse:
-    """Keep a form with something wrong in it, until somebody mends it."""
-    return set_aside(request, name, words=words, why=ERROR)
+def error(request: PageRequest, name: str, words: str, *, done: Sequence[str] = ()) -> JsonResponse:
+    """Keep a form with something wrong in it, until somebody mends it.
+
+    ``done``: the keys of its rows that were entered; what was typed into those is left out.
+    """
+    return set_aside(request, name, words=words, why=ERROR, done=done)
 
 
-def set_aside(request: PageRequest, name: str, *, words: str, why: str) -> JsonResponse:
-    data = retrying.as_kept(request.POST, request.GET) | {WHY: [why]}
+def set_aside(
+    request: PageRequest, name: str, *, words: str, why: str, done: Sequence[str] = ()
+) -> JsonResponse:
+    sent = retrying.as_kept(request.POST, request.GET) | {WHY: [why]}
+    entered_in = tuple(f"_{key}" for key in done)
+    data = {name: values for name, values in sent.items() if not name.endswith(entered_in)}
     uuid = uuid_of(request.POST) or uuid4()
     data["uuid"] = [str(uuid)]
     unfinished.set_aside(name, data, uuid=uuid, by=request.person, why=words)

@@ -8,6 +8,7 @@ from itertools import product
 from django import forms
 from django.http import HttpRequest, HttpResponse
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.http import urlencode
 
 from farm.models import Farm, Person, Role, StallDay
@@ -16,6 +17,7 @@ from farm.pages.access import Right, may
 from farm.pages.doings import DEEDS, Deed, may_do
 from farm.pages.forms.fields import RowField
 from farm.queries.sales import open_loads
+from farm.queries.wall_sheets import TITLES, in_pages, sheet_rows
 from farm.records import OPEN_KINDS
 
 # Asked with by a telephone that keeps pages, and answered with where a page may be kept.
@@ -64,14 +66,28 @@ def kept_forms(person: Person, farm: Farm) -> list[KeptForm]:
         found += [
             KeptForm(kind.title, reverse("record-add", args=[kind.slug])) for kind in OPEN_KINDS
         ]
+        found.append(KeptForm("Wall sheets", reverse("wall-sheets")))
     return found
 
 
+def wall_pages(person: Person) -> Iterator[str]:
+    """Where each page of today's wall sheets is typed up."""
+    today = timezone.localdate()
+    for sheet in TITLES if may(person, Right.RECORD) else ():
+        for number, _ in enumerate(in_pages(sheet_rows(sheet, today)), 1):
+            yield reverse("wall-type-up", args=[sheet, str(today), number])
+
+
 def sent_to(person: Person) -> list[str]:
-    """Addresses whose forms a telephone keeps when they cannot be sent; private records never."""
+    """Addresses whose forms a telephone keeps when they cannot be sent; private records never.
+
+    One that ends in a star stands for all that begin alike: sheets of any day.
+    """
     deeds = [reverse("record-action", args=[deed.slug]) for deed in DEEDS]
     kinds = OPEN_KINDS if may(person, Right.RECORD) else ()
     deeds += [reverse("till-tap", args=[load.pk]) for load in _tills(person)]
+    if may(person, Right.RECORD):
+        deeds.append(reverse("wall-sheets") + "*")
     return deeds + [reverse("record-add", args=[kind.slug]) for kind in kinds]
 
 
@@ -85,9 +101,12 @@ def _forms_of(deed: Deed, farm: Farm, person: Person) -> list[KeptForm]:
     address = reverse("record-action", args=[deed.slug])
     if deed.form.first is None:
         return [KeptForm(deed.title, address)]
-    first = deed.form.first(None, farm=farm)
-    first.narrow(person)
-    answers = product(*(_answers(name, field) for name, field in first.fields.items()))
+    asked = deed.form.first.base_fields
+    if any(isinstance(field, forms.ModelChoiceField) for field in asked.values()):
+        first = deed.form.first(None, farm=farm)
+        first.narrow(person)
+        asked = first.fields
+    answers = product(*(_answers(name, field) for name, field in asked.items()))
     below = [KeptForm(deed.title, f"{address}?{urlencode(said)}", False) for said in answers]
     return [KeptForm(deed.title, address), *below] if below else []
 

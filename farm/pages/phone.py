@@ -22,7 +22,7 @@ from django.views.decorators.cache import never_cache
 from farm.models.people import Farm, the_farm
 from farm.pages.access import PageRequest, Right, farm_for, page, person_of
 from farm.pages.frame import show
-from farm.pages.kept_pages import KeptForm, kept_forms, may_be_kept, sent_to
+from farm.pages.kept_pages import KeptForm, kept_forms, may_be_kept, sent_to, wall_pages
 
 FILES = Path(__file__).resolve().parent.parent / "static" / "farm"
 WORKER = "worker.js"
@@ -53,6 +53,7 @@ def phone_now(request: HttpRequest) -> JsonResponse:
     person = person_of(request)
     with timezone.override(the_farm().zone):
         pages = [form.address for form in kept_forms(person, farm_for(person))]
+        pages += wall_pages(person)
     return JsonResponse(
         {
             "person": person.pk,

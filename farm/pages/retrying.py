@@ -23,6 +23,7 @@ from farm.pages.forms.doing import DoingForm
 from farm.pages.frame import show
 from farm.pages.sorting_out import CONFLICT, FIRST_ENTRY, WHY, Way, may_do, way_on
 from farm.queries.entries import entry_of, lots_touched
+from farm.queries.wall_sheets import TITLES
 from farm.records import BY_SLUG as KINDS_BY_SLUG
 from farm.units import UnitError
 from ledger.errors import Conflict, Refused
@@ -35,6 +36,9 @@ WAITING = "waiting"
 # When a telephone kept a form and when it sent it, by its own clock.
 BY_PHONE = ("phone_saved_at", "phone_sent_at")
 NOT_KEPT = ("csrfmiddlewaretoken", "initials", "pin", *BY_PHONE)
+ROWS_PIN = "pin_"
+# Before the sheet, day and page of a wall sheet that is typed up.
+WALL = "wall:"
 # Before the name of a kind of record; the others are names of actions.
 RECORD = "record:"
 
@@ -114,6 +118,9 @@ def unfinished_rows(person: Person) -> list[UnfinishedRow]:
 
 def form_of(name: str) -> tuple[str, str] | None:
     """Give the title and the address of the form that was kept under a name."""
+    if name.startswith(WALL):
+        sheet, *page_of_day = name.removeprefix(WALL).split(":")
+        return TITLES[sheet], reverse("wall-type-up", args=[sheet, *page_of_day])
     deed, kind = BY_SLUG.get(name), KINDS_BY_SLUG.get(name.removeprefix(RECORD))
     if deed:
         return deed.title, reverse("record-action", args=[name])
@@ -139,7 +146,10 @@ def as_sent(kept: Kept, anew: QueryDict | None = None) -> Sent:
 
 def as_kept(data: QueryDict, address: QueryDict) -> dict[str, list[str]]:
     """Write down a form as it was sent. The doer is kept beside it; a PIN is written nowhere."""
-    said = {name: values for name, values in data.lists() if name not in NOT_KEPT}
+    said = {
+        name: values for name, values in data.lists()
+        if name not in NOT_KEPT and not name.startswith(ROWS_PIN)
+    }  # fmt: skip
     beside = {name: values for name, values in address.lists() if name != WAITING}
     return said | {IN_ADDRESS + name: values for name, values in beside.items()}
 

@@ -50,6 +50,21 @@ def record_rows(request: PageRequest, form: RowsForm[Any]) -> dict[str, Done]:
     return _named(form, made)
 
 
+def words_of_rows(form: RowsForm[Any]) -> str:
+    """Say what is wrong row by row: “K7M4Q: Type a weight.”"""
+    rows = {
+        f"{name}_{key}": form.name_of(thing)
+        for key, thing in form.things.items()
+        for name in (*form.names[key], "sure", "uuid")
+    }
+    said = [
+        f"{rows.get(name) or form[name].label}: {words}" if name in form.fields else str(words)
+        for name, found in form.errors.items()
+        for words in found
+    ]
+    return " ".join(said)
+
+
 def _record_row(form: RowsForm[Any], key: str) -> Recorded | Record | None:
     said = form.said_of(key)
     try:

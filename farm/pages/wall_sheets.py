@@ -1,6 +1,6 @@
 """Wall sheets: /wall-sheets/ prints the day's rows for a pencil; a page is typed up as printed."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time
 
@@ -12,11 +12,14 @@ from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
 
+from farm.actions import unfinished
 from farm.actions.photos import Shrunk, add_photo, shrunk
+from farm.pages import from_phone, retrying
 from farm.pages.access import PageRequest, Right, page
 from farm.pages.forms.wall_sheets import FORMS, WallForm
 from farm.pages.frame import show
-from farm.pages.row_by_row import Done, record_rows
+from farm.pages.kept_pages import may_be_kept
+from farm.pages.row_by_row import Done, record_rows, words_of_rows
 from farm.pages.uploads import PHOTO, checked
 from farm.queries.wall_sheets import TITLES, SheetRow, in_pages, sheet_rows, with_recorded
 from farm.reports.wall_sheet_pdf import WallSheet, wall_sheet_pdf
@@ -50,7 +53,7 @@ class SheetsPage:
 
 @dataclass(frozen=True)
 class TypeUpPage:
-    """``recorded``: what was recorded of this page just now."""
+    """``recorded``: what was recorded of this page just now. ``refusal``: why its rest waits."""
 
     title: str
     day: date
@@ -58,6 +61,7 @@ class TypeUpPage:
     of: int
     form: WallForm
     recorded: tuple[str, ...]
+    refusal: str
 
 
 @page(Right.RECORD)
@@ -66,7 +70,7 @@ def wall_sheets(request: PageRequest) -> HttpResponse:
     form = DayForm(request.GET if "day" in request.GET else None, initial={"day": today})
     day = form.cleaned_data["day"] if form.is_bound and form.is_valid() else today
     offered = [_offered(sheet, day) for sheet in TITLES]
-    return show(request, "farm/wall/index.html", SheetsPage(day, form, offered))
+    return may_be_kept(show(request, "farm/wall/index.html", SheetsPage(day, form, offered)))
 
 
 @page(Right.RECORD)
@@ -88,24 +92,47 @@ def type_up(request: PageRequest, sheet: str, day: str, *, number: int) -> HttpR
         raise Http404
     rows = with_recorded(pages[number - 1], sheet, on)
     things = {row.key: row for row in rows}
+    kept = retrying.kept_under(request.GET.get(retrying.WAITING))
     form = FORMS[sheet](
-        request.POST or None, farm=request.farm, person=request.person, things=things,
+        request.POST or (retrying.as_sent(kept).data if kept else None),
+        farm=request.farm, person=request.person, things=things,
         initial={"when": _usual_time(on)},
     )  # fmt: skip
+    if request.method == "POST" and from_phone.asks_for_json(request):
+        return _from_phone(request, form, f"{retrying.WALL}{sheet}:{day}:{number}")
     done: dict[str, Done] = {}
     if request.method == "POST":
         done = _typed_up(request, form)
         if not form.errors:
-            said = ", ".join(map(str, done.values())) or "nothing, no row was filled in"
-            messages.success(request, f"Recorded: {said}.")
+            messages.success(request, _said(form, done))
             if number < len(pages):
                 return redirect("wall-type-up", sheet, day, number + 1)
             return redirect(f"{reverse('wall-sheets')}?day={day}")
     left = form.without(list(done)) if done else form
     assert isinstance(left, WallForm)
     recorded = tuple(map(str, done.values()))
-    shown = TypeUpPage(TITLES[sheet], on, number, len(pages), left, recorded)
-    return show(request, "farm/wall/type_up.html", shown)
+    refusal = kept.refusal if kept and request.method != "POST" else ""
+    shown = TypeUpPage(TITLES[sheet], on, number, len(pages), left, recorded, refusal)
+    return may_be_kept(show(request, "farm/wall/type_up.html", shown))
+
+
+def _from_phone(request: PageRequest, form: WallForm, name: str) -> HttpResponse:
+    """Record the rows of a page that waited on a telephone; what is left is to be sorted out."""
+    before = from_phone.receive_form(request)
+    if before is not None:
+        return before
+    done = record_rows(request, form)
+    if form.errors:
+        said = words_of_rows(form)
+        return from_phone.error(request, name, said, done=list(done))
+    return from_phone.entered(_said(form, done), reverse("wall-sheets"))
+
+
+def _said(form: WallForm, done: Mapping[str, Done]) -> str:
+    """Say what became of a page without anything wrong, and answer it where it waited."""
+    said = ", ".join(map(str, done.values())) or "nothing, no row was filled in"
+    unfinished.answered(form.cleaned_data["uuid"], f"typed up: {said}")
+    return f"Recorded: {said}."
 
 
 def _typed_up(request: PageRequest, form: WallForm) -> dict[str, Done]:

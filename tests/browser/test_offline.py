@@ -22,6 +22,7 @@ from tests.browser.phone import (
     main_of,
     picks,
     press,
+    send_now,
     signed_in,
     type_in,
     unsent,
@@ -43,7 +44,7 @@ def test_what_is_entered_without_a_signal_waits_and_is_entered_once(
     assert picks() == []
 
     cable.plug_in()
-    press(phone, "#send-now")
+    send_now(phone)
     all_sent(phone)
 
     (entry,) = picks()
@@ -136,7 +137,7 @@ def test_when_the_sign_in_has_ended_it_says_so_and_keeps_what_waits(
     enter_pick(phone, cable, "1.2 kg")
     cable.plug_in()
     Session.objects.all().delete()
-    press(phone, "#send-now")
+    send_now(phone)
 
     until(phone, "document.getElementById('signal').textContent.includes('sign-in has ended')")
     assert unsent(phone) == "Kept on this phone: 1 not sent"

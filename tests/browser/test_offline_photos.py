@@ -8,7 +8,17 @@ from selenium.webdriver.chrome.webdriver import WebDriver
 from selenium.webdriver.common.by import By
 
 from farm.models import Photo
-from tests.browser.phone import all_sent, enter_pick, main_of, picks, press, type_in, unsent, until
+from tests.browser.phone import (
+    all_sent,
+    enter_pick,
+    main_of,
+    picks,
+    press,
+    send_now,
+    type_in,
+    unsent,
+    until,
+)
 from tests.browser.signal import Cable
 from tests.farm.test_photos import jpeg
 
@@ -27,9 +37,9 @@ def add_photo(phone: WebDriver, picture: str) -> None:
     phone.find_element(By.CSS_SELECTOR, "#waiting input[type=file]").send_keys(picture)
 
 
-def send_now(phone: WebDriver, cable: Cable) -> None:
+def sends(phone: WebDriver, cable: Cable) -> None:
     cable.plug_in()
-    press(phone, "#send-now")
+    send_now(phone)
     all_sent(phone)
 
 
@@ -42,7 +52,7 @@ def test_a_photo_waits_with_its_entry_and_stands_beside_it(
     until(phone, "document.getElementById('waiting').textContent.includes('goes with it')")
     assert unsent(phone) == "Kept on this phone: 1 not sent, photos: 1"
 
-    send_now(phone, cable)
+    sends(phone, cable)
     until(phone, "(await Waiting.photos()).length === 0")
 
     photo = Photo.objects.get()
@@ -61,7 +71,7 @@ def test_a_phone_without_room_says_so_and_keeps_the_entry(
     assert unsent(phone) == "Kept on this phone: 1 not sent"
     phone.execute_cdp_cmd("Storage.overrideQuotaForOrigin", {"origin": cable.url})
 
-    send_now(phone, cable)
+    sends(phone, cable)
     assert (len(picks()), Photo.objects.count()) == (1, 0)
 
 
@@ -85,17 +95,17 @@ def test_a_photo_waits_until_its_entry_is_sorted_out(
     enter_pick(phone, cable, "1.2 stone")
     add_photo(phone, picture)
     until(phone, "(await Waiting.photos()).length === 1")
-    send_now(phone, cable)
+    sends(phone, cable)
     until(phone, "Boolean((await Waiting.photos())[0].trouble)")
     assert "It waits under To sort out" in main_of(phone)
 
     phone.get(f"{cable.url}/unfinished/")
-    phone.find_element(By.PARTIAL_LINK_TEXT, "Open and mend it").click()
+    press(phone, "main .actions a.main")
     type_in(phone, "firsts_mg", "1.2 kg")
     press(phone, "main form button.main")
     until(phone, "location.pathname.startsWith('/entries/')")
     phone.get(f"{cable.url}/not-sent/")
-    press(phone, "#send-now")
+    send_now(phone)
     until(phone, "(await Waiting.photos()).length === 0")
 
     assert Photo.objects.get().entry == picks()[0]

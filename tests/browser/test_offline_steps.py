@@ -9,7 +9,15 @@ from selenium.webdriver.common.by import By
 from farm.actions.common import Draw
 from farm.actions.harvesting import pick
 from ledger.models import Entry, Lot
-from tests.browser.phone import all_sent, arrives, main_of, press, type_in, visit_again
+from tests.browser.phone import (
+    all_sent,
+    arrives,
+    main_of,
+    press,
+    send_now,
+    type_in,
+    visit_again,
+)
 from tests.browser.signal import Cable
 from tests.farm.world import GRAM, KG, World, assert_book_is_sound, fresh, grow_spawn
 
@@ -19,7 +27,7 @@ def sent_from_page(phone: WebDriver, cable: Cable, kind: str) -> Entry:
     press(phone, "main form button.main")
     arrives(phone, "/not-sent/")
     cable.plug_in()
-    press(phone, "#send-now")
+    send_now(phone)
     all_sent(phone)
     entry = Entry.objects.filter(kind=kind).last()
     assert entry, main_of(phone)
@@ -108,11 +116,11 @@ def test_a_first_step_that_names_no_lot_is_answered_anew_under_to_sort_out(
     press(phone, "main form button.main")
     arrives(phone, "/not-sent/")
     cable.plug_in()
-    press(phone, "#send-now")
+    send_now(phone)
     all_sent(phone)
 
     phone.get(f"{cable.url}/unfinished/")
-    phone.find_element(By.PARTIAL_LINK_TEXT, "Open and mend it").click()
+    press(phone, "main .actions a.main")
     type_in(phone, "lot_code", blocks.code)
     next_step(phone)
     press(phone, "main form button.main")

@@ -59,7 +59,7 @@
   function against(form, here) {
     if (!isForm(form)) return "it was changed or cut off." + AGAIN;
     const address = new URL(form.address, location);
-    if (address.origin !== location.origin || !here.sent_to.includes(address.pathname)) {
+    if (address.origin !== location.origin || !Waiting.mayWait(here.sent_to, address.pathname)) {
       return "nothing can be recorded at " + form.address + " by " + here.who + "." + AGAIN;
     }
     if (form.person !== here.person || form.who !== here.who) {

@@ -18,11 +18,17 @@
     return now.year + "-" + now.month + "-" + now.day + "T" + now.hour + ":" + now.minute;
   }
 
+  // Now, or noon where the form is of another day: a wall sheet that is typed up the day after.
+  function timeOf(form, now) {
+    const { day } = form.dataset;
+    return !day || now.startsWith(day) ? now : day + "T12:00";
+  }
+
   function renew(form) {
-    const number = form.elements.namedItem("uuid");
+    const numbers = form.querySelectorAll("input[name=uuid], input[name^=uuid_]");
     const when = form.elements.namedItem("when");
-    if (number) number.value = crypto.randomUUID();
-    if (when) when.value = farmTime(document.body.dataset.zone);
+    numbers.forEach((number) => { number.value = crypto.randomUUID(); });
+    if (when) when.value = timeOf(form, farmTime(document.body.dataset.zone));
   }
 
   function fillIn(form) {

@@ -5,6 +5,8 @@
   const MOST_PHOTOS = 6;
   const LONGEST_SIDE = 1600;
   const QUALITY = 0.8;
+  const NO_ROOM = "There is no room on this phone for the photo. The entry itself is kept and " +
+    "waits. Add the photo to the entry once it is sent.";
   const STATES = {
     "no signal": "There is no signal now. Everything stays here and is sent when there is one.",
     "signed out": "The sign-in has ended. Sign in again; everything stays here until then.",
@@ -60,8 +62,7 @@
     try {
       await Waiting.addPhoto(form, image);
     } catch {
-      return "There is no room on this phone for the photo. The entry itself is kept and waits. " +
-        "Add the photo to the entry once it is sent.";
+      return NO_ROOM;
     }
     return "";
   }
@@ -141,6 +142,7 @@
     const state = await Waiting.send(true);
     by("signal").textContent = STATES[state] || "";
   });
+  if (new URLSearchParams(location.search).has("no-room")) by("signal").textContent = NO_ROOM;
   draw();
   ask();
 })();

@@ -10,7 +10,7 @@
   const TOLD_KEPT = 20;
   // A photo whose form must be sorted out first is not sent up again with every page.
   const PHOTO_AGAIN_MS = 10 * 60 * 1000;
-  const SECRET = ["csrfmiddlewaretoken", "pin"];
+  const SECRET = /^(csrfmiddlewaretoken|pin(_.*)?)$/;
 
   let opened = null;
 
@@ -70,7 +70,8 @@
     const answersAll = kept.some((page) => page.search &&
       [...page.searchParams.keys()].every((name) => asked.has(name)));
     const fits = kept.filter((page) => (page.search || !answersAll) &&
-      [...page.searchParams].every(([name, value]) => asked.has(name) && (!value || asked.get(name) === value)));
+      [...page.searchParams].every(([name, value]) => 
+        asked.has(name) && (!value || asked.get(name) === value)));
     const best = fits.sort((one, other) => other.search.length - one.search.length)[0];
     return best ? cache.match(best) : undefined;
   }
@@ -108,20 +109,26 @@
   const same = (one, other) =>
     one.address === other.address && JSON.stringify(one.values) === JSON.stringify(other.values);
 
+  // Whether a form that is sent to a path may wait; a star stands for all that begin alike.
+  function mayWait(takes, path) {
+    return takes.some((taken) => taken.endsWith("*") ? path.startsWith(taken.slice(0, -1)) : path === taken);
+  }
+
   // Keep a form. The very same one again is kept once; another under its number gets its own.
   async function keep(address, pairs) {
     const values = pairs.filter(([name, value]) =>
-      !SECRET.includes(name) && typeof value === "string");
+      !SECRET.test(name) && typeof value === "string");
     const person = await known("person");
     const who = await known("who");
     const form = { address, values, person, who, saved_at: new Date().toISOString() };
     for (const other of await waiting()) {
       if (numberOf(other.values) !== numberOf(values)) continue;
-      if (same(other, form)) return;
+      if (same(other, form)) return other;
       values.forEach((pair) => { if (pair[0] === "uuid") pair[1] = crypto.randomUUID(); });
     }
     await put(form);
     await tell();
+    return form;
   }
 
   // Who is signed in, and a fresh token; null without a signal.
@@ -234,6 +241,6 @@
 
   self.Waiting = {
     PAGES, waiting, photos, photosOf, told, known, know, keep, put, addPhoto, dropPhoto, giveUp,
-    isAny, now, send, tell, numberOf, saidIn, keptFor,
+    isAny, now, send, tell, numberOf, mayWait, saidIn, keptFor,
   };
 })();

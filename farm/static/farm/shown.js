@@ -1,13 +1,16 @@
 // One form that waits on this phone, drawn in the words of its page as it was kept.
 (function () {
   "use strict";
-  const HIDDEN = /^uuid(_|$)/;
+  // What nobody typed: numbers, and the flush that comes next, which stands in every row.
+  const HIDDEN = /^(uuid(_.*)?|flush_.*)$/;
 
   function labelOf(page, name) {
     const field = page && page.querySelector("main form [name='" + CSS.escape(name) + "']");
     const around = field && field.closest(".field, .draw");
     const label = around && around.querySelector("label, legend");
-    return label ? label.textContent.trim() : name.replaceAll("_", " ");
+    const row = field && field.closest("[data-row]");
+    const of = row ? row.querySelector("legend").textContent.trim() + ": " : "";
+    return of + (label ? label.textContent.trim() : name.replaceAll("_", " "));
   }
 
   function wordsOf(page, name, value) {

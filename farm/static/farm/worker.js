@@ -80,10 +80,16 @@ async function sent(event, address) {
   if (answer && !UNREACHED.includes(answer.status)) return answer;
   if (leaving) return said("Not signed out: no signal", "What was kept of the site is cleared from this phone. Sign out again when there is a signal.");
   const takes = (await self.Waiting.known("sent_to")) || [];
-  if (!takes.includes(address.pathname)) return answer || keptPage(new URL(SITE.not_sent, address));
-  await self.Waiting.keep(address.pathname + address.search, [...(await copy.formData()).entries()]);
+  if (!self.Waiting.mayWait(takes, address.pathname)) {
+    return answer || keptPage(new URL(SITE.not_sent, address));
+  }
+  const pairs = [...(await copy.formData()).entries()];
+  const form = await self.Waiting.keep(address.pathname + address.search, pairs);
+  const photos = pairs.map(([, value]) => value).filter((value) => typeof value !== "string" && value.size);
+  const kept = await Promise.allSettled(photos.map((photo) => self.Waiting.addPhoto(form, photo)));
+  const lost = kept.some((one) => one.status === "rejected");
   if (self.registration.sync) await self.registration.sync.register("send").catch(() => {});
-  return Response.redirect(new URL(SITE.not_sent + "?kept=1", address), 303);
+  return Response.redirect(new URL(SITE.not_sent + (lost ? "?no-room=1" : "?kept=1"), address), 303);
 }
 
 async function keptPage(address) {

@@ -1,0 +1,66 @@
+"""A wall sheet is typed up without a signal, with its photo, and goes in row by row."""
+
+from pathlib import Path
+
+from django.utils import timezone
+from selenium.webdriver.chrome.webdriver import WebDriver
+from selenium.webdriver.common.by import By
+
+from farm.models import Photo
+from ledger.models import Lot
+from tests.browser.phone import (
+    all_sent,
+    arrives,
+    picks,
+    press,
+    send_now,
+    type_in,
+    until,
+)
+from tests.browser.signal import Cable
+from tests.farm.test_photos import jpeg
+from tests.farm.world import World, assert_book_is_sound
+
+
+def test_a_sheet_waits_with_its_photo_and_is_entered_row_by_row(
+    phone: WebDriver, cable: Cable, world: World, blocks: Lot, tmp_path: Path
+) -> None:
+    (tmp_path / "sheet.jpg").write_bytes(jpeg())
+    day = timezone.localdate(timezone=world.farm.zone)
+    cable.pull()
+    phone.get(f"{cable.url}/wall-sheets/")
+    press(phone, f"main a[href='/wall-sheets/picks/{day}/1/']")
+    arrives(phone, f"/wall-sheets/picks/{day}/1/")
+    type_in(phone, f"firsts_{blocks.pk}", "1.2 kg")
+    press(phone, "main form button.main")
+    arrives(phone, "/not-sent/")
+    until(phone, "document.querySelectorAll('#waiting .waiting').length === 1")
+    assert f"{blocks.code} " in phone.find_element(By.ID, "waiting").text
+    phone.find_element(By.CSS_SELECTOR, "#waiting input[type=file]").send_keys(
+        str(tmp_path / "sheet.jpg"))  # fmt: skip
+    until(phone, "(await Waiting.photos()).length === 1")
+
+    cable.plug_in()
+    send_now(phone)
+    all_sent(phone)
+    until(phone, "(await Waiting.photos()).length === 0")
+
+    (entry,) = picks()
+    assert Photo.objects.get().entry == entry
+    assert_book_is_sound()
+
+
+def test_a_photo_on_a_sheet_that_was_opened_with_a_signal_waits_as_well(
+    phone: WebDriver, cable: Cable, world: World, blocks: Lot, tmp_path: Path
+) -> None:
+    (tmp_path / "sheet.jpg").write_bytes(jpeg())
+    day = timezone.localdate(timezone=world.farm.zone)
+    phone.get(f"{cable.url}/wall-sheets/picks/{day}/1/")
+    cable.pull()
+    type_in(phone, f"firsts_{blocks.pk}", "1.2 kg")
+    phone.find_element(By.ID, "photo").send_keys(str(tmp_path / "sheet.jpg"))
+    press(phone, "main form button.main")
+    arrives(phone, "/not-sent/")
+
+    until(phone, "(await Waiting.photos()).length === 1")
+    assert "goes with it" in phone.find_element(By.ID, "waiting").text

@@ -151,10 +151,14 @@ def since_tables(since: Iterable[KeptRow]) -> list[Table]:
     by_table: dict[str, list[KeptRow]] = {}
     for row in since:
         by_table.setdefault(row.table, []).append(row)
-    return [_since(name, rows) for name, rows in by_table.items()]
+    note = "Worked now, less all that was frozen: corrections, late entries, flushes now known."
+    return [
+        _since(name, rows, note=note if at == 0 else "")  # said once
+        for at, (name, rows) in enumerate(by_table.items())
+    ]
 
 
-def _since(name: str, changed: Sequence[KeptRow]) -> Table:
+def _since(name: str, changed: Sequence[KeptRow], *, note: str) -> Table:
     words = list(dict.fromkeys(word for row in changed for word in row.words))
     given = (name for row in changed for name, number in row.numbers.items() if number)
     numbers = list(dict.fromkeys(given))
@@ -167,7 +171,6 @@ def _since(name: str, changed: Sequence[KeptRow]) -> Table:
          *(row.numbers.get(number, 0) for number in numbers))
         for row in changed
     ]  # fmt: skip
-    note = "Worked now, less all that was frozen: corrections, late entries, flushes now known."
     total = total_row(columns, rows, {column.name for column in columns if column.is_number})
     return Table(f"Since closing: {TITLES[name]}", columns, tuple(rows), total, note)
 

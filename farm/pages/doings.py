@@ -82,6 +82,11 @@ GROUPS = (GRAIN, BLOCKS, STORE, SELL, RIGHT)
 ANY = tuple(Stage)
 SOLD = (Stage.PACKS, Stage.CROP, Stage.DRIED, Stage.SPENT)
 STALL = (Right.RECORD, Right.SELL)
+# What neither uses nor sells a lot; what is picked of held blocks is born on hold.
+WHILE_HELD = frozenset({
+    "check", "move-to-fruiting", "move", "pick", "spent", "weigh-again", "throw-away",
+    "check-weights",
+})  # fmt: skip
 
 DEEDS = (
     Deed("receive-supplies", "Receive supplies", "Received", GRAIN, supplies.ReceiveForm),
@@ -147,6 +152,10 @@ def deeds_by_group(person: Person) -> list[tuple[str, list[Deed]]]:
     return [(group, deeds) for group, deeds in groups if deeds]
 
 
-def deeds_for(stage: int, person: Person) -> list[Deed]:
-    """Actions that fit a lot of a stage and are open to somebody, in the order of the work."""
-    return [deed for deed in DEEDS if stage in deed.stages and may_do(person, deed)]
+def deeds_for(stage: int, person: Person, *, held: bool = False) -> list[Deed]:
+    """Actions that fit a lot of a stage and are open to somebody, in the order of the work.
+
+    ``held``: of those alone that the book takes of a lot on hold.
+    """
+    fitting = [deed for deed in DEEDS if stage in deed.stages and may_do(person, deed)]
+    return [deed for deed in fitting if not held or deed.slug in WHILE_HELD]

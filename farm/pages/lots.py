@@ -159,7 +159,7 @@ def lot(request: PageRequest, code: str) -> HttpResponse:
         name=lot_name(found),
         facts=facts_of(request, found),
         history=rows_of(history),
-        deeds=deeds_for(found.card.stage, request.person),
+        deeds=deeds_for(found.card.stage, request.person, held=found.held),
         answers=answers_about(request, found),
     )
     return show(request, "farm/lots/lot.html", shown)

@@ -221,7 +221,9 @@ def said_of(deed: Deed, recorded: Recorded, farm: Farm) -> str:
     if not made:
         named = said_of_lots(recorded.entry, farm)
     again = "" if recorded.fresh else " It had been recorded before; nothing was written twice."
-    return f"{deed.done}: {', '.join(named)}.{again}"
+    held = ", ".join(line.lot.code for line in made if line.lot.held)
+    born = f" Made of a lot on hold, so on hold too: {held}." if held else ""
+    return f"{deed.done}: {', '.join(named)}.{born}{again}"
 
 
 def said_of_lots(entry: Entry, farm: Farm) -> list[str]:

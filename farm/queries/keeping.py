@@ -3,6 +3,7 @@
 from datetime import date, timedelta
 
 from farm.models import Form, LotCard, Stage
+from farm.units import show_count
 
 
 def keeps_until(card: LotCard) -> date | None:
@@ -22,3 +23,12 @@ def is_fresh(card: LotCard) -> bool:
     if card.product is not None:
         return bool(card.product.form == Form.FRESH)
     return card.stage == Stage.CROP
+
+
+def too_old_words(card: LotCard, day: date) -> str:
+    """“7 days too old”, “today is its last day”; empty while a lot keeps longer than the day."""
+    until = keeps_until(card)
+    if until is None or until > day:
+        return ""
+    over = (day - until).days
+    return f"{show_count(over, 'day', 'days')} too old" if over else "today is its last day"

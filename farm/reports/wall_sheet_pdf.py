@@ -137,7 +137,8 @@ def _write_row(paper: _Paper, row: SheetRow | None) -> None:
         return
     if row.lot:
         paper.put((MARGIN + 5, top - ROW / 2 - 7), grouped(row.lot.code), CODE, bold=True)
-        said = [str(row.lot.card.strain or row.lot.item.name), row.place]
+        place = f"On hold. {row.place}" if row.lot.held else row.place
+        said = [str(row.lot.card.strain or row.lot.item.name), place]
     else:
         said = [row.time.capitalize()]
         lines = wrapped(row.place, FIRST - 10, NAME, bold=True)[:2]

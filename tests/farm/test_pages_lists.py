@@ -1,16 +1,22 @@
 """Lists: filtered, sorted, taken away, and read with a fixed number of queries."""
 
+from datetime import timedelta
 from io import BytesIO
 
 import pytest
 from django.test import Client
+from django.utils import timezone
 from openpyxl import load_workbook
 from pytest_django import DjangoAssertNumQueries
 
+from farm.actions.holding import hold
+from farm.models import Stage
+from farm.queries.keeping import keeps_until, too_old_words
 from ledger.models import Lot
 from tests.conftest import signed_in
 from tests.farm.filled import prefilled, send, text, typed
-from tests.farm.world import KG, World, filled_bags, grow_blocks, picked
+from tests.farm.goods import crop
+from tests.farm.world import KG, World, filled_bags, fruiting, grow_blocks, picked
 
 
 @pytest.fixture
@@ -126,6 +132,54 @@ def test_a_lot_on_hold_offers_its_release(world: World, client: Client) -> None:
     page = text(client.get(f"/lots/{crop.code}/"))
 
     assert f"/record/release/?lot={crop.code}" in page
+
+
+def test_a_lot_on_hold_offers_only_what_the_book_takes_of_it(world: World, client: Client) -> None:
+    lot = crop(world)
+    free = text(client.get(f"/lots/{lot.code}/"))
+    hold(world.doing(reason="smells sour"), [lot])
+    held = text(client.get(f"/lots/{lot.code}/"))
+
+    for slug in ("pack", "sell", "load-stall", "give-away", "dry", "clone-culture"):
+        assert f'href="/record/{slug}/' in free
+        assert f'href="/record/{slug}/' not in held
+    for slug in ("move", "weigh-again", "throw-away"):
+        assert f'href="/record/{slug}/' in held
+
+
+def test_a_pick_of_held_blocks_says_that_it_is_held_too(world: World, client: Client) -> None:
+    blocks = fruiting(world)
+    sent = {"blocks": blocks.code, "flush": "1", "firsts_mg": "2 kg", "sure": "on"}
+    hold(world.doing(reason="green dust"), [blocks])
+    page = text(client.post("/record/pick/", typed(**sent), follow=True))
+    lot = Lot.objects.get(card__stage=Stage.CROP)
+
+    assert f"Made of a lot on hold, so on hold too: {lot.code}." in page
+
+
+@pytest.mark.parametrize(
+    ("days", "words"),
+    [(-1, ""), (0, "today is its last day"), (1, "1 day too old"), (7, "7 days too old")],
+)
+def test_a_lot_is_called_too_old_from_the_day_after_its_last(
+    world: World, days: int, words: str
+) -> None:
+    lot = crop(world)
+    last = keeps_until(lot.card)
+    assert last
+
+    assert too_old_words(lot.card, last + timedelta(days=days)) == words
+
+
+def test_the_load_of_a_stall_marks_food_past_its_days(world: World, client: Client) -> None:
+    lot = crop(world)
+    last = keeps_until(lot.card)
+    assert last
+    over = (timezone.localdate() - last).days
+
+    page = text(client.get(f"/record/load-stall/?place={world.stall.pk}"))
+    assert over > 1
+    assert f"{over} days too old" in page
 
 
 def test_a_helper_gets_no_way_to_the_cost(world: World) -> None:

@@ -11,11 +11,13 @@ from PIL import Image
 
 from farm.actions.blocks import move
 from farm.actions.harvesting import mark_spent
+from farm.actions.holding import hold
 from farm.models import Photo, Record, Room, Shelf
 from farm.queries.wall_sheets import SheetRow, in_pages, sheet_rows
 from farm.reports.sheets import MM
 from farm.reports.wall_sheet_pdf import ROW, WallSheet, wall_sheet_pdf, with_spare
 from ledger.models import Entry, Line, Lot
+from tests.farm.papers import pdf_words
 from tests.farm.world import GRAM, KG, World, assert_book_is_sound, fresh, fruiting, grow, picked
 
 TOMORROW = timedelta(days=1)
@@ -108,6 +110,17 @@ def test_the_paper_is_a4_or_letter_by_the_farms_unit(world: World, unit: str, wi
     )
 
     assert b"/MediaBox [ 0 0 " + width in wall_sheet_pdf(sheet, world.farm)
+
+
+def test_a_lot_on_hold_is_marked_on_the_paper(world: World) -> None:
+    lots = [fruiting(world), fruiting(world)]
+    hold(world.doing(reason="green dust"), lots[:1])
+    day = day_after(world)
+    rows = sheet_rows("picks", day)
+    pdf = wall_sheet_pdf(WallSheet("picks", day, "/wall-sheets/picks/", rows), world.farm)
+
+    assert [row.lot.held for row in rows if row.lot] == [True, False]
+    assert pdf_words(pdf).count("On hold.") == 1
 
 
 # --- typed up --------------------------------------------------------------------------------

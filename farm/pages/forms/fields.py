@@ -12,8 +12,10 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.db.models import Model
 from django.forms.models import ModelChoiceIterator, ModelChoiceIteratorValue
+from django.utils import timezone
 
 from farm.models import Farm, Stage
+from farm.queries.keeping import too_old_words
 from farm.queries.stock import all_lots, lot_by_code, lots_near, lots_on_hand
 from farm.templatetags.farm_format import amount_of, pressure_unit, temperature_unit
 from farm.units import (
@@ -301,10 +303,17 @@ class LotsField(forms.MultipleChoiceField):
 
 
 def lot_label(lot: Lot, farm: Farm) -> str:
-    """Name a lot in a list: “K7M4Q · Blue oyster · 38 blocks · tent B”."""
-    parts = [lot.code, lot_name(lot), amount_of(lot.quantity, lot, farm)]
-    where = getattr(lot, "where", "")
-    return " · ".join([*parts, *([where] if where else []), *(["on hold"] if lot.held else [])])
+    """Name a lot in a list: “K7M4Q · Blue oyster · 38 blocks · tent B”, and what is amiss."""
+    card = getattr(lot, "card", None)
+    parts = [
+        lot.code,
+        lot_name(lot),
+        amount_of(lot.quantity, lot, farm),
+        getattr(lot, "where", ""),
+        "on hold" if lot.held else "",
+        too_old_words(card, timezone.localdate()) if card else "",
+    ]
+    return " · ".join(part for part in parts if part)
 
 
 def lot_name(lot: Lot) -> str:

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import cached_property
 from uuid import uuid4
 
 import django_filters
@@ -25,8 +26,14 @@ from farm.pages.handing_out import handed_out, made_by
 from farm.pages.laid_out import Way
 from farm.pages.lists import NUMBER, Listing, ListTable, list_page
 from farm.pages.papers import numbered, paper_page
-from farm.queries.invoices import changed_invoices, changed_since, customers_to_invoice, invoices
-from farm.queries.owed import account_of, accounts, statement
+from farm.queries.invoices import (
+    PaperLine,
+    changed_invoices,
+    changed_since,
+    customers_to_invoice,
+    invoices,
+)
+from farm.queries.owed import account_of, accounts, open_by_invoice, statement
 from farm.reports.invoice_rows import invoice_paper
 from farm.reports.owed_rows import owed_report, statement_paper
 from farm.reports.rows import Column, Kind
@@ -49,7 +56,8 @@ class InvoiceTable(ListTable):
     due_on = tables.Column(verbose_name="To be paid by", attrs={"td": {"class": "day"}})
     net = tables.Column(attrs=NUMBER)
     tax = tables.Column(attrs=NUMBER)
-    gross = tables.Column(verbose_name="To pay", attrs=NUMBER)
+    gross = tables.Column(verbose_name="Gross", attrs=NUMBER)
+    open = tables.Column(empty_values=(), orderable=False, attrs=NUMBER)
 
     sheet = (
         (Column("Number"), str),
@@ -60,7 +68,7 @@ class InvoiceTable(ListTable):
         (Column("To be paid by", Kind.DATE), lambda row: row.due_on),
         (Column("Net", Kind.MONEY), lambda row: row.net),
         (Column("Tax", Kind.MONEY), lambda row: row.tax),
-        (Column("To pay", Kind.MONEY), lambda row: row.gross),
+        (Column("Gross", Kind.MONEY), lambda row: row.gross),
     )
 
     class Meta(ListTable.Meta):
@@ -90,6 +98,18 @@ class InvoiceTable(ListTable):
 
     def render_gross(self, value: int) -> str:
         return money(value, self.farm)
+
+    @cached_property
+    def open_money(self) -> dict[int, int]:
+        """What is open of each invoice; asked once for the whole list."""
+        return open_by_invoice(timezone.localdate())
+
+    def render_open(self, record: Invoice) -> str:
+        """Show what is left to pay; a credit note is counted with its invoice."""
+        if record.kind == InvoiceKind.CREDIT:
+            return ""
+        left = self.open_money.get(record.pk)
+        return money(left, self.farm) if left else "paid"
 
 
 class InvoiceFilter(django_filters.FilterSet):
@@ -149,9 +169,9 @@ PAYMENTS = Listing("Payments", PaymentTable, PaymentFilter, "farm/invoices/payme
 
 @dataclass(frozen=True)
 class IssuePage:
-    """``waiting``: customers with sales on no invoice, and what they come to."""
+    """``waiting``: customers with sales on no invoice, what they come to, line by line."""
 
-    waiting: list[tuple[Customer, int, IssueForm]]
+    waiting: list[tuple[Customer, int, list[PaperLine], IssueForm]]
     changed: list[Invoice]
     farm_ready: bool
 
@@ -201,7 +221,10 @@ def invoice_issue(request: PageRequest) -> HttpResponse:
         return redirect("invoice-issue")
     waiting = customers_to_invoice(timezone.localdate())
     shown = IssuePage(
-        [(one, gross, IssueForm(farm=request.farm)) for one, gross in waiting.items()],
+        [
+            (one, sum(line.gross for line in lines), lines, IssueForm(farm=request.farm))
+            for one, lines in waiting.items()
+        ],
         changed_invoices(),
         bool(request.farm.tax_number),
     )

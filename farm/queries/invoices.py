@@ -151,8 +151,8 @@ def papers_of(entry: Entry) -> Papers | None:
     )
 
 
-def customers_to_invoice(until: date) -> dict[Customer, int]:
-    """What each customer's sales that are on no invoice come to, gross."""
+def customers_to_invoice(until: date) -> dict[Customer, list[PaperLine]]:
+    """The lines that each customer's next invoice would have."""
     waiting = Customer.objects.filter(
         sales__entry__happened_on__lte=until, sales__lines__invoiced=None
     ).distinct()
@@ -160,7 +160,7 @@ def customers_to_invoice(until: date) -> dict[Customer, int]:
     for customer in waiting:
         rows = to_invoice(customer, until)
         if rows:
-            found[customer] = sum(row.gross for row in rows)
+            found[customer] = paper_lines(rows)
     return found
 
 

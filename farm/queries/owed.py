@@ -75,6 +75,13 @@ def accounts(day: date) -> list[Account]:
     return [one for one in found if one.open_invoices or one.ahead_money or one.deposit_money]
 
 
+def open_by_invoice(day: date) -> dict[int, int]:
+    """What is not paid of each invoice, by its key; what is paid in full is left out."""
+    return {
+        one.invoice.pk: one.open_money for account in accounts(day) for one in account.open_invoices
+    }
+
+
 def account_of(customer: Customer, day: date) -> Account:
     (account,) = _accounts(Customer.objects.filter(pk=customer.pk), day)
     return account

@@ -141,7 +141,9 @@ def test_an_order_is_called_off_with_a_reason(trade: World, owner: Client) -> No
 
 def test_an_invoice_is_issued_and_paid_on_pages(trade: World, owner: Client) -> None:
     sold(trade, packs(trade, 20), 10)
-    assert "€50.00" in text(owner, "/invoices/issue/")
+    asks = text(owner, "/invoices/issue/")
+    assert "€50.00" in asks
+    assert "What will be on it: 1 line<" in asks
     said = {"customer": trade.customer.pk, "until": timezone.localdate().isoformat(),
             "uuid": "8f4a2f0e-0b1f-4f7e-9d54-6a3b1b0c7d11", "note": ""}  # fmt: skip
     owner.post("/invoices/issue/", said)
@@ -153,8 +155,21 @@ def test_an_invoice_is_issued_and_paid_on_pages(trade: World, owner: Client) -> 
     owner.post("/payments/enter/", paid)
 
     assert Payment.objects.get().amount_money == 20 * UNIT
+    assert ">€30.00</td>" in text(owner, "/invoices/")
     assert "30.00" in text(owner, "/owed/")
     assert "30.00" in text(owner, f"/customers/{trade.customer.pk}/statement/")
+
+
+def test_the_list_of_invoices_says_which_are_paid(trade: World, owner: Client) -> None:
+    lot = packs(trade, 20)
+    sold(trade, lot, 10)
+    invoiced(trade)
+    assert ">paid</td>" not in text(owner, "/invoices/")
+    paid = {"customer": trade.customer.pk, "amount": "50", "paid_on": timezone.localdate(),
+            "method": "bank", "uuid": "8f4a2f0e-0b1f-4f7e-9d54-6a3b1b0c7d13"}  # fmt: skip
+    owner.post("/payments/enter/", paid)
+
+    assert ">paid</td>" in text(owner, "/invoices/")
 
 
 def test_more_than_is_owed_asks_on_the_page(trade: World, owner: Client) -> None:

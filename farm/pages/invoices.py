@@ -52,12 +52,12 @@ class InvoiceTable(ListTable):
     )  # fmt: skip
     kind = tables.Column(verbose_name="What")
     customer = tables.Column(empty_values=())
+    open = tables.Column(empty_values=(), orderable=False, attrs=NUMBER)
     issued_on = tables.Column(verbose_name="Issued", attrs={"td": {"class": "day"}})
     due_on = tables.Column(verbose_name="To be paid by", attrs={"td": {"class": "day"}})
     net = tables.Column(attrs=NUMBER)
     tax = tables.Column(attrs=NUMBER)
     gross = tables.Column(verbose_name="Gross", attrs=NUMBER)
-    open = tables.Column(empty_values=(), orderable=False, attrs=NUMBER)
 
     sheet = (
         (Column("Number"), str),

@@ -45,6 +45,14 @@ def test_pages_take_styles_and_scripts_from_this_site_alone(owner: Client) -> No
     assert "script-src" not in parts  # so that default-src holds for scripts
 
 
+def test_a_page_is_sent_packed_to_a_browser_that_unpacks(owner: Client) -> None:
+    plain, packed = owner.get("/"), owner.get("/", headers={"Accept-Encoding": "gzip"})
+
+    assert "Content-Encoding" not in plain.headers
+    assert packed.headers["Content-Encoding"] == "gzip"
+    assert len(packed.content) < len(plain.content) / 2
+
+
 def test_a_session_cannot_be_read_by_a_script_nor_sent_along_from_elsewhere(
     owner_person: Person,
 ) -> None:

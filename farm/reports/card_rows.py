@@ -99,6 +99,7 @@ def _facts(worked: Worked, currency: str) -> tuple[Fact, ...]:
             target.pack_money,
             Kind.MONEY,
         ),
+        Fact("A block started, all its costs", sum(_block_parts(worked.card)), Kind.MONEY),
         Fact("A kilo sold there, as planned", round(worked.card.chain.placed), Kind.UNIT_COST),
         Fact("The same without own hours", round(worked.bare.chain.placed), Kind.UNIT_COST),
         Fact("The same, eight batches in ten", said_range),
@@ -176,17 +177,20 @@ def _costs(worked: Worked) -> Table:
 def _block(card: Card) -> Table:
     columns = (
         Column("A block started"),
+        Column("Cost", Kind.MONEY),
         Column("How much"),
         Column("Kind of cost"),
-        Column("Cost", Kind.MONEY),
     )
-    parts = whole_parts(line.cost for line in card.lines)
     rows = tuple(
-        (line.label, line.note, line.kind, part)
-        for line, part in zip(card.lines, parts, strict=True)
+        (line.label, part, line.note, line.kind)
+        for line, part in zip(card.lines, _block_parts(card), strict=True)
         if part
     )
     return Table("A block, line by line", columns, rows, total_row(columns, rows, {"Cost"}))
+
+
+def _block_parts(card: Card) -> list[int]:
+    return whole_parts(line.cost for line in card.lines)
 
 
 def _causes(worked: Worked) -> Table:

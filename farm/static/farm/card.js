@@ -23,6 +23,10 @@ async function workOut(choosing) {
       const fresh = page.getElementById(id);
       if (fresh) document.getElementById(id).replaceChildren(...fresh.childNodes);
     }
+    // What does not go with a choice is chosen anew: a pack of another species.
+    for (const { name, value } of page.querySelectorAll("#card select")) {
+      if (choosing) form.elements.namedItem(name).value = value;
+    }
     history.replaceState(null, "", address);
     answer.classList.remove("waiting");
   } catch (error) {

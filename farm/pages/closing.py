@@ -53,7 +53,7 @@ RECORD = {"settle": ("record-action", ["settle-stall"]), "unfinished": ("unfinis
 class ClosePage:
     """``stops``: why it cannot be closed now, or ''. ``closed``: as it was, once it is.
 
-    ``before``: which month is to be closed first, if there is one.
+    ``before``: which month is to be closed first, ``after``: which is next, if there is one.
     """
 
     month: Month
@@ -61,6 +61,7 @@ class ClosePage:
     files: list[ClosedFile]
     stops: str
     before: Month | None
+    after: Month | None
     unfinished: list[tuple[Unfinished, str]]
     provisional: list[str]
     bills: AnswerPage
@@ -84,8 +85,9 @@ def month_answer(
     """Show an open month as worked now, a closed one as it was frozen, each with its files."""
     others = (*others, Way("Bills", f"{reverse('bills')}?month={month.key}"))
     closed = known.of(month)
-    if closed or (may(request.person, Right.CHANGE_FARM) and _is_to_close(month, known)):
-        label = "How it was closed" if closed else f"Close {month.name}"
+    if closed or _is_to_close(month, known):
+        verb = "Close" if may(request.person, Right.CHANGE_FARM) else "Closing of"
+        label = "How it was closed" if closed else f"{verb} {month.name}"
         others = (*others, Way(label, reverse("month-close", args=[month.key])))
     if closed is None:
         report = open_report(month, made_by(request), known)
@@ -142,6 +144,7 @@ def close(request: PageRequest, key: str) -> HttpResponse:
         files=list(closed.files.all()) if closed else [],
         stops="" if closed else _stops(month),
         before=_before(month, known) if not closed else None,
+        after=known.earliest_open if closed and _is_over(known.earliest_open) else None,
         unfinished=[(one, _address(one)) for one in unfinished_of(month)] if not closed else [],
         provisional=list(provisional_lots(month).values_list("code", flat=True)),
         bills=_compared(request, month),
@@ -159,7 +162,11 @@ def _stops(month: Month) -> str:
 
 def _is_to_close(month: Month, known: Closings) -> bool:
     first = known.earliest_open
-    return first is not None and first.first <= month.first and month.last < timezone.localdate()
+    return first is not None and first.first <= month.first and _is_over(month)
+
+
+def _is_over(month: Month | None) -> bool:
+    return month is not None and month.last < timezone.localdate()
 
 
 def _before(month: Month, known: Closings) -> Month | None:

@@ -76,6 +76,13 @@ def test_only_the_owner_closes(small: World, owner: Client, helper: Client, read
     assert ClosedMonth.objects.get().by.role == Role.OWNER
 
 
+def test_a_bookkeeper_is_told_who_closes(small: World, reader: Client) -> None:
+    crop(small)
+
+    assert f'href="{CLOSE}">Closing of September 2026' in read(reader, "/month/2026-09/")
+    assert "The owner closes a month." in read(reader, CLOSE)
+
+
 def test_a_bookkeeper_enters_bills_and_takes_frozen_files_and_a_helper_neither(
     small: World, reader: Client, helper: Client
 ) -> None:
@@ -172,6 +179,9 @@ def test_a_month_out_of_order_says_which_is_first(small: World, owner: Client) -
     assert "/month/2026-10/close/" in read(owner, "/month/2026-10/")
     assert "Close September 2026 first" in page
     assert f'href="{CLOSE}">To the closing of September 2026' in page
+
+    owner.post(CLOSE)
+    assert 'href="/month/2026-10/close/">To the closing of October 2026' in read(owner, CLOSE)
     assert owner.get("/month/2026-13/close/").status_code == 404
 
 

@@ -16,6 +16,7 @@ from farm.pages.frame import show
 from farm.pages.lists import list_page
 from farm.pages.lookup_list import BY_SLUG, LOOKUPS, Lookup
 from farm.pages.lookup_table import lookup_listing
+from farm.queries.first_hour import is_past
 
 FARM_FIELDS = ("name", "place", "time_zone", "currency", "weight_unit", "habit", "altitude_m",
                "reclaims_purchase_tax", "tax_number", "exemption_words", "simple_limit_money",
@@ -88,6 +89,8 @@ def edit(request: PageRequest, lookup: Lookup, row: Model | None) -> HttpRespons
         messages.success(request, f"{saved} is {'changed' if row else 'added'}.")
         if lookup.slug == "recipes":
             return redirect("recipe", saved.pk)
+        if row is None and not is_past():
+            return redirect("first-hour")
         return redirect("lookup", lookup.slug)
     title = f"Change {row}" if row else f"Add {lookup.one}"
     back = reverse("lookup", args=[lookup.slug])

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from django.db.models import Model
+from django.db.models import Max, Min, Model
 
 from farm.models import Rate, Recipe, Shelf, Steriliser, Strain, Supplier
 from ledger.models import Entry
@@ -40,11 +40,13 @@ WORK = (
      "receive-supplies"),
     ("Buy a culture", "Or transfer one you have.", "buy culture", "buy-culture"),
     ("Prepare grain", "So many jars or bags by a recipe.", "prepare grain", "prepare-grain"),
-    ("Sterilise it", "What was in, how hot, how long.", "steriliser run", "steriliser-run"),
+    ("Sterilise the grain", "What was in, how hot, how long.", "steriliser run",
+     "steriliser-run"),
     ("Inoculate grain", "From here on each block knows its grain.", "inoculate grain",
      "inoculate-grain"),
-    ("Fill blocks", "Sterilise them as well, in a run of their own.", "fill blocks",
-     "fill-blocks"),
+    ("Fill blocks", "So many bags by a recipe.", "fill blocks", "fill-blocks"),
+    ("Sterilise the blocks", "In a run of their own.", "steriliser run of blocks",
+     "steriliser-run"),
     ("Inoculate blocks", "Which spawn went into which bags.", "inoculate blocks",
      "inoculate-blocks"),
     ("Move to fruiting", "When they are white and firm.", "move to fruiting",
@@ -55,7 +57,6 @@ WORK = (
 
 # Whoever has written so many entries knows the way.
 FIRST_ENTRIES = 100
-FILLED, RUN = "fill blocks", "steriliser run"
 
 
 def first_hour() -> list[Step]:
@@ -64,29 +65,29 @@ def first_hour() -> list[Step]:
         Step(title, why, model._default_manager.exists(), page, about)
         for title, why, model, page, about in SET_UP
     ]
-    return [*set_up, *_work().values()]
+    return [*set_up, *_work()]
 
 
 def next_step(after: Entry) -> Step | None:
-    """Say what follows an entry while the first hour lasts; one query, none once it is long past.
-
-    Filled blocks are sterilised, as the grain was before them.
-    """
+    """Say what follows an entry while the first hour lasts; one query, none once it is past."""
     if after.seq > FIRST_ENTRIES:
         return None
     work = _work()
-    if work["pick"].is_done:
-        return None
-    return work[RUN] if after.kind == FILLED else next(s for s in work.values() if not s.is_done)
+    picked = work[-1].is_done
+    return None if picked else next(step for step in work if not step.is_done)
 
 
-def _work() -> dict[str, Step]:
-    """The steps of the work by the kind of their entry; one query."""
-    seen = set(Entry.objects.values_list("kind", flat=True).distinct())
-    return {
-        kind: Step(title, why, kind in seen, "record-action", (slug,))
-        for title, why, kind, slug in WORK
-    }
+def _work() -> list[Step]:
+    """The steps of the work; one query."""
+    spans = list(Entry.objects.order_by().values_list("kind").annotate(Min("seq"), Max("seq")))
+    first = {kind: seq for kind, seq, _ in spans}
+    last = {kind: seq for kind, _, seq in spans}
+    done = set(first)
+    if "fill blocks" in first and last.get("steriliser run", 0) > first["fill blocks"]:
+        done.add("steriliser run of blocks")
+    return [
+        Step(title, why, kind in done, "record-action", (slug,)) for title, why, kind, slug in WORK
+    ]
 
 
 def is_past() -> bool:

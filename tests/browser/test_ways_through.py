@@ -67,7 +67,7 @@ def test_an_empty_site_leads_from_its_name_to_what_to_start_from(
 
     assert Farm.objects.get().name == "Birch Lane"
     assert [Strain.objects.count(), Recipe.objects.count(), Shelf.objects.count()] == [1, 1, 1]
-    assert "4 of 15 steps" in site.find_element(By.TAG_NAME, "h1").text
+    assert "4 of 16 steps" in site.find_element(By.TAG_NAME, "h1").text
     assert failures(site) == []
 
 

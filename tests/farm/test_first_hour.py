@@ -171,11 +171,24 @@ def test_filled_blocks_lead_to_the_steriliser_and_its_run_to_inoculating(
 ) -> None:
     client.force_login(world.owner.user)
     grow_spawn(world)
-    filled_bags(world, 4)
-    *_, filled, run = Entry.objects.order_by("seq")
+    filled_bags(world, 4, sterilised=False)
+    assert "Sterilise the blocks" in text(client.get(f"/entries/{newest()}/"))
 
-    assert "Sterilise it" in text(client.get(f"/entries/{filled.seq}/"))
-    assert "/record/inoculate-blocks/" in text(client.get(f"/entries/{run.seq}/"))
+    filled_bags(world, 4)
+    assert "/record/inoculate-blocks/" in text(client.get(f"/entries/{newest()}/"))
+
+
+def newest() -> int:
+    return Entry.objects.order_by("seq").last().seq  # type: ignore[union-attr]
+
+
+def test_what_is_set_up_in_the_first_hour_leads_back_to_it(client: Client, world: World) -> None:
+    client.force_login(world.owner.user)
+    sent = client.post("/look-ups/suppliers/add/", {"name": "Mill"})
+    picked(world)
+    later = client.post("/look-ups/suppliers/add/", {"name": "Sawmill"})
+
+    assert (sent["Location"], later["Location"]) == ("/first-hour/", "/look-ups/suppliers/")
 
 
 def test_whoever_does_not_run_the_farm_is_led_nowhere(world: World, client: Client) -> None:

@@ -48,6 +48,13 @@ def test_templates_are_told_the_rights_of_the_person(helper_person: Person) -> N
     assert rights["see_sales"] is False
 
 
+def test_an_inspector_is_told_the_span_on_every_page(inspector: Client, helper: Client) -> None:
+    said = "You see what was done from Sat 1 Jan 2000 to Thu 31 Dec 2099."
+
+    assert all(said in inspector.get(page).content.decode() for page in ("/", "/records/"))
+    assert "You see what was done" not in helper.get("/").content.decode()
+
+
 def test_the_style_page_shows_an_error_beside_its_field(reader: Client) -> None:
     page = reader.get("/style/").content.decode()
 

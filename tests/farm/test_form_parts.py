@@ -30,3 +30,11 @@ def test_what_was_chosen_stands_alone_and_the_rest_is_folded(world: World, clien
     assert f'value="{blocks.code}"' in chosen and f'value="{other.code}"' not in chosen
     assert f'value="{other.code}"' in folded
     assert "Others" not in text(client.get("/record/pick/"))
+
+
+def test_the_water_of_a_filling_is_told_before_it_is_recorded(world: World, client: Client) -> None:
+    water_g = world.block_recipe.water_mg // 1000
+    page = text(client.get(f"/record/fill-blocks/?recipe={world.block_recipe.pk}&count=40"))
+
+    assert f"Add {water_g * 40 / 1000:.2f} kg" in page
+    assert "of water in each." in page

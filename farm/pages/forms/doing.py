@@ -173,7 +173,11 @@ class DoingForm(FarmForm):
         """Add the fields that depend on what is given or on hand."""
 
     def warning(self) -> str:
-        """Something to know before it is sent."""
+        """Something to beware of before it is sent."""
+        return ""
+
+    def to_know(self) -> str:
+        """Something to know for doing it, beside what is asked."""
         return ""
 
     def run(self, doing: Doing) -> Recorded:

@@ -18,6 +18,7 @@ from farm.pages.forms.fields import (
     quantity_field,
 )
 from farm.queries.recipes import ingredients, newest_versions
+from farm.units import show_both
 from ledger.models import Lot
 
 
@@ -41,6 +42,15 @@ class FillForm(DoingForm):
             for item, each in found.each.items():
                 of_it = [row for row in self.groups["draws"] if row[0].item_id == item.pk]
                 self.share_out(str(item), each, of_it, by="count")
+
+    def to_know(self) -> str:
+        """Say how much water goes in, which is no lot."""
+        recipe: RecipeVersion = self.given["recipe"]
+        count: int | None = self.given["count"]
+        each = f"{show_both(recipe.water_mg, self.farm.weight_unit)} of water in each"
+        if count is None:
+            return f"Add {each}."
+        return f"Add {show_both(recipe.water_mg * count, self.farm.weight_unit)} of water: {each}."
 
     def warning(self) -> str:
         """Say which ingredients the lots on hand do not cover."""

@@ -21,6 +21,7 @@ from ledger.models import Edge, Lot
 from ledger.tracing import ancestors, descendants
 from tests.farm.epcis_reader import (
     Document,
+    Event,
     as_read,
     errors_in,
     events_in,
@@ -60,13 +61,25 @@ def test_every_event_has_an_identity_of_its_own(year: Document) -> None:
     assert len(set(identities)) == len(identities)
 
 
+def declared(year: Document, reason: str) -> Event:
+    """The one event that is declared wrong for a reason."""
+    found = [event for event in events_in(year) if "errorDeclaration" in event]
+    (wrong,) = [event for event in found if event["errorDeclaration"]["reason"] == reason]
+    return wrong
+
+
 def test_what_was_taken_back_is_repeated_as_not_having_occurred(year: Document) -> None:
-    declared = [event for event in events_in(year) if "errorDeclaration" in event]
-    (wrong,) = declared
+    wrong = declared(year, "did_not_occur")
     (plain,) = [e for e in events_in(year) if e["eventID"] == wrong["eventID"] and e is not wrong]
 
-    assert wrong["errorDeclaration"]["reason"] == "did_not_occur"
     assert plain == {name: said for name, said in wrong.items() if name != "errorDeclaration"}
+
+
+def test_what_was_corrected_names_the_event_that_stands_in_its_place(year: Document) -> None:
+    wrong = declared(year, "incorrect_data")
+    (instead,) = wrong["errorDeclaration"]["correctiveEventIDs"]
+
+    assert instead in {event["eventID"] for event in standing(year)}
 
 
 def test_the_document_alone_gives_every_lot_and_what_is_left_of_it(year: Document) -> None:

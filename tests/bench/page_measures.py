@@ -9,7 +9,7 @@ from django.test import Client
 
 from farm.models import Person
 from tests.bench.timing import median
-from tests.weighing import PACKED, weight_of
+from tests.weighing import weight_of
 
 # Lists whose tables hold ten times the rows in the larger book.
 LISTS = ("/lots/", "/lots/?on_hand=", "/entries/", "/sales/", "/look-ups/customers/")
@@ -34,7 +34,7 @@ def _measure(client: Client, page: str) -> float:
         return run(sql, *rest)
 
     with connection.execute_wrapper(noted):
-        response = client.get(page, headers=PACKED)
+        response = client.get(page)
     assert response.status_code == 200, page
     seconds = median(partial(client.get, page), runs=5)
     weight = weight_of(client, response) / 1000

@@ -13,7 +13,7 @@ from farm.models import Person, Role
 from tests.conftest import signed_in
 from tests.played import play_weeks
 from tests.walk import is_page, names, walk
-from tests.weighing import PACKED, weight_of
+from tests.weighing import weight_of
 
 MOST_QUERIES = 19
 MOST_BYTES = 100_000
@@ -51,7 +51,7 @@ def measured(client: Client) -> Walked:
     found, queries, weights = walk(client), {}, {}
     for kind, address in found.items():
         with CaptureQueriesContext(connection) as asked:
-            page = client.get(address, headers=PACKED)
+            page = client.get(address)
         if page.status_code == 200 and is_page(page):
             queries[kind], weights[kind] = len(asked), weight_of(client, page)
     return Walked(found, queries, weights)

@@ -20,6 +20,10 @@ def test_a_field_that_was_refused_is_named_at_the_top(world: World, client: Clie
 
     assert '<a href="#id_flush">Flush</a>: This is needed.' in refused
 
+    nothing_ticked = text(send(client, "/record/pick/", flush="1", firsts="1"))
+    assert '<a href="#id_blocks">From which blocks</a>: This is needed.' in nothing_ticked
+    assert 'id="id_blocks"' in nothing_ticked
+
 
 def test_what_was_chosen_stands_alone_and_the_rest_is_folded(world: World, client: Client) -> None:
     blocks, other = fruiting(world), fruiting(world)

@@ -40,6 +40,7 @@ def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[webdriver.Chr
     options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
     chrome = webdriver.Chrome(options=options, service=webdriver.ChromeService(driver))
     chrome.implicitly_wait(20)  # a page that was asked for may still be on its way
+    chrome.set_script_timeout(5)
     yield chrome
     chrome.quit()
 

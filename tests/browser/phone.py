@@ -4,6 +4,7 @@ from urllib.parse import urlsplit
 
 from django.conf import settings
 from django.test import Client
+from selenium.common.exceptions import TimeoutException
 from selenium.webdriver.chrome.webdriver import WebDriver
 from selenium.webdriver.common.by import By
 from selenium.webdriver.support.wait import WebDriverWait
@@ -32,9 +33,13 @@ def visit_again(phone: WebDriver, cable: Cable) -> None:
 
 
 def until(phone: WebDriver, condition: str) -> None:
-    """Wait until a condition holds on the phone, asked of the page's own script."""
+    """Wait until a condition holds on the phone, asked of the page's own script.
+
+    A page that is left while it is asked never answers, so it is asked again.
+    """
     asked = f"const say = arguments[0]; (async () => say({condition}))().catch(() => say(false));"
-    WebDriverWait(phone, 40).until(lambda _: phone.execute_async_script(asked))
+    wait = WebDriverWait(phone, 40, ignored_exceptions=[TimeoutException])
+    wait.until(lambda _: phone.execute_async_script(asked))
 
 
 def arrives(phone: WebDriver, path: str) -> None:

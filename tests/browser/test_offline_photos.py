@@ -10,6 +10,7 @@ from selenium.webdriver.common.by import By
 from farm.models import Photo
 from tests.browser.phone import (
     all_sent,
+    arrives,
     enter_pick,
     main_of,
     picks,
@@ -103,7 +104,7 @@ def test_a_photo_waits_until_its_entry_is_sorted_out(
     press(phone, "main .actions a.main")
     type_in(phone, "firsts_mg", "1.2 kg")
     press(phone, "main form button.main")
-    until(phone, "location.pathname.startsWith('/entries/')")
+    arrives(phone, "/entries/")
     phone.get(f"{cable.url}/not-sent/")
     send_now(phone)
     until(phone, "(await Waiting.photos()).length === 0")

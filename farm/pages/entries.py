@@ -20,48 +20,20 @@ from farm.pages.doings import BY_SLUG, Deed
 from farm.pages.first_hour import StepRow, row_after
 from farm.pages.forms.correcting import CorrectForm, UndoForm
 from farm.pages.frame import show
+from farm.pages.particulars import Stated, stated
 from farm.pages.photos import Beside, beside
 from farm.queries import entries as query
 from farm.queries.closings import late_for
-from farm.queries.dryings import drying_in
 from farm.queries.entries import EntryRow, Standing
 from farm.queries.invoices import Papers, papers_of
 from farm.queries.sales import costs_of, money_of
-from farm.reports.drying_rows import balance_facts
-from farm.templatetags.farm_format import reading
 from ledger.errors import NotEnough, Refused
-from ledger.models import Entry
+from ledger.models import Entry, Lot
 
-# Names of particulars that are not plain from their key.
-WORDS = {
-    "water_mg": "water added",
-    "added_water_ppm": "added water, of the filled weight",
-    "moisture_wet_basis_ppm": "moisture, wet basis (water of the whole)",
-    "moisture_dry_basis_ppm": "moisture, dry basis (water on dry matter)",
-    "of_wet_substrate_ppm": "spawn, of the wet substrate",
-    "of_finished_bag_ppm": "spawn, of the finished block",
-    "of_dry_substrate_ppm": "spawn, of the dry substrate",
-    "dry_of_dry_ppm": "dry spawn, of the dry substrate",
-    "gauge_pa": "pressure, gauge",
-    "temperature_milli_c": "temperature",
-    "colonised_percent": "grown through, percent",
-    "fresh_per_dried_ppm": "fresh to dried",
-    "spawn_mg_per_block": "spawn in each block",
-    "over_mg": "over the declared weight",
-    "band_mg": "water it may have lost",
-    "book_mg": "weight in the book before",
-    "minutes_stated": "time stated",
-}
-# Parts of the names of particulars, and the right without which those are kept from a person.
-KEPT_FROM = (
-    (("money", "terms"), Right.SEE_SALES),
-    (("recipe", "moisture", "substrate", "water_mg", "water_ppm"), Right.SEE_RECIPES),
-    (("minutes_stated",), Right.SEE_COSTS),
-)
+# What became of a lot that an entry names without any quantity, where the action's own word for
+# what is done does not say it.
+NAMED = {"settle stall": "not sold"}
 WRITE = (Right.RECORD, Right.SELL)
-# What the balance of a drying says in its own words.
-SAID_BY_BALANCE = ("fresh_mg", "fresh_moisture_ppm", "dried_moisture_ppm", "fresh_per_dried_ppm")
-UNITS = ("_mg", "_mm", "_ppm", "_money", "_pa", "_milli_c", "_wh")
 
 
 @dataclass(frozen=True)
@@ -74,7 +46,9 @@ class EntryPage:
     entry: Entry
     row: EntryRow
     lines: list[Standing]
-    stated: list[tuple[str, str]]
+    named_as: str
+    marked: list[Lot]
+    stated: list[Stated]
     amendments: list[EntryRow]
     root: Entry | None
     sold: list[SaleLine]
@@ -116,6 +90,8 @@ def entry(request: PageRequest, seq: int) -> HttpResponse:
         entry=found,
         row=row,
         lines=lines,
+        named_as=named_as(found.amends or found),
+        marked=[] if lines else query.marked_by(found),
         stated=stated(request, found),
         amendments=amendments,
         root=found.amends,
@@ -124,7 +100,7 @@ def entry(request: PageRequest, seq: int) -> HttpResponse:
         undo=UndoForm(initial={"uuid": uuid4()}),
         may_undo=writes(request.person) and is_open(found),
         paid=sees_costs and any(line.money_now or line.money_written for line in lines),
-        deed=BY_SLUG.get(found.kind.replace(" ", "-")),
+        deed=deed_of(found),
         late_for=late_for(found),
         papers=papers_of(found) if may(request.person, Right.SEE_ORDERS) else None,
         beside=beside(request, found),
@@ -229,27 +205,15 @@ def is_open(found: Entry) -> bool:
     return found.amends_id is None and not getattr(found, "taken_back", False)
 
 
-def stated(request: PageRequest, found: Entry) -> list[tuple[str, str]]:
-    """Put the particulars into words, without those that the person may not see."""
-    hidden = [word for words, right in KEPT_FROM if not may(request.person, right)
-              for word in words]  # fmt: skip
-    drying = drying_in(found) if found.kind == "dry" else None
-    return [
-        (in_words(item.name, item.key), reading(item.key, item.value, request.farm))
-        for item in query.particulars(found)
-        if not any(word in item.name for word in hidden)
-        and not (drying and item.key in SAID_BY_BALANCE)
-    ] + (balance_facts(drying, request.farm) if drying else [])
+def named_as(root: Entry) -> str:
+    """Say what was done to a lot that an entry only names: “moved to fruiting”."""
+    deed = deed_of(root)
+    return NAMED.get(root.kind) or (deed.done.lower() if deed else "named")
+
+
+def deed_of(found: Entry) -> Deed | None:
+    return BY_SLUG.get(found.kind.replace(" ", "-"))
 
 
 def writes(person: Person) -> bool:
     return any(may(person, right) for right in WRITE)
-
-
-def in_words(name: str, key: str) -> str:
-    before = name.removesuffix(key)
-    plain = key
-    for unit in UNITS:
-        plain = plain.removesuffix(unit)
-    words = before + WORDS.get(key, plain.replace("_", " "))
-    return words[:1].upper() + words[1:]

@@ -22,7 +22,10 @@ CORRECTABLE = (Role.BOUGHT, Role.MADE, Role.USED, Role.SOLD, Role.LOST, Role.SHR
 
 @dataclass(frozen=True)
 class Standing:
-    """What an entry says about a lot in one role: as written, and as corrected since."""
+    """What an entry says about a lot in one role: as written, and as corrected since.
+
+    ``loaded``: how much of it a load took along, which moves nothing in the book.
+    """
 
     lot: Lot
     role: str
@@ -32,6 +35,12 @@ class Standing:
     money_now: int
     gave_written_mg: int
     gave_now_mg: int
+    loaded: int = field(default=0, kw_only=True)
+
+    @property
+    def says_something(self) -> bool:
+        return any((self.written, self.now, self.money_written, self.money_now,
+                    self.gave_written_mg, self.gave_now_mg))  # fmt: skip
 
     @property
     def is_corrected(self) -> bool:
@@ -53,15 +62,6 @@ class EntryRow:
     lots: tuple[Lot, ...]
     taken_back: bool
     late: bool
-
-
-@dataclass(frozen=True)
-class Particular:
-    """One thing stated beside an entry; ``key`` ends in its unit."""
-
-    name: str
-    key: str
-    value: object = field(default=None)
 
 
 def entries() -> QuerySet[Entry]:
@@ -113,7 +113,10 @@ def is_late(entry: Entry) -> bool:
 
 
 def standing(entry: Entry) -> list[Standing]:
-    """Add up an entry's lines with its amendments, lot by lot; what was taken back comes to 0."""
+    """Add up an entry's lines with its amendments, lot by lot; what was taken back comes to 0.
+
+    A lot that is only named is listed where the entry says nothing else of it.
+    """
     lines = Line.objects.filter(entry__place=entry.place).select_related("lot__item", "lot__card")
     sums: dict[tuple[int, str], list[int]] = {}
     lots: dict[int, Lot] = {}
@@ -124,13 +127,19 @@ def standing(entry: Entry) -> list[Standing]:
         for place, value in enumerate((line.quantity, line.money, line.given_mg)):
             at[place * 2] += value if is_first else 0
             at[place * 2 + 1] += value
-    return [Standing(lots[lot], role, *numbers) for (lot, role), numbers in sums.items()]
+    loaded = particulars(entry).get("loaded", {})
+    found = [
+        Standing(lots[lot], role, *numbers, loaded=loaded.get(lots[lot].code, 0))
+        for (lot, role), numbers in sums.items()
+    ]
+    told = {line.lot.pk for line in found if line.says_something}
+    return [line for line in found if line.says_something or line.lot.pk not in told]
 
 
-def particulars(entry: Entry) -> list[Particular]:
-    """Read what was stated beside an entry; nested things are named by both their names."""
-    said = json.loads(entry.particulars)
-    return list(_flat("", said))
+def particulars(entry: Entry) -> dict[str, Any]:
+    """Read what was stated beside an entry."""
+    said: dict[str, Any] = json.loads(entry.particulars)
+    return said
 
 
 def entry_of(uuid: str) -> Entry | None:
@@ -156,6 +165,11 @@ def often(by: Person, before: date) -> Counter[str]:
 def kinds() -> list[str]:
     """The kinds of entries there are, for a filter."""
     return list(Entry.objects.order_by("kind").values_list("kind", flat=True).distinct())
+
+
+def marked_by(entry: Entry) -> list[Lot]:
+    """The lots that an entry puts on hold or releases."""
+    return [mark.lot for mark in entry.marks.select_related("lot__item").order_by("pk")]
 
 
 def gave_in(entry: Entry) -> dict[Lot, int]:
@@ -184,16 +198,3 @@ def what_follows(entry: Entry, line: Standing) -> str:
 def correctable(entry: Entry) -> list[Standing]:
     """Lines whose quantity can be corrected."""
     return [line for line in standing(entry) if line.can_be_corrected]
-
-
-def _flat(name: str, said: Mapping[str, Any]) -> Iterable[Particular]:
-    for key, value in said.items():
-        label = f"{name} {key}".strip()
-        if isinstance(value, dict):
-            yield from _flat(label, value)
-        elif key not in HIDDEN and value is not None and value != []:
-            yield Particular(label, key, value)
-
-
-# What the machine keeps for itself: a form's digest.
-HIDDEN = frozenset({"form"})

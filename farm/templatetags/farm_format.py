@@ -37,12 +37,16 @@ ROLES: Mapping[str, str] = {
     "used": "used up",
     "sold": "sold",
 }
+# What was done to a lot whose loss nobody would call one.
+GONE = ("spent", "thrown away", "given away")
 # How pages call a kind of entry whose own word is not theirs.
 KIND_WORDS: Mapping[str, str] = {
     "load stall": "load for a stall",
     "settle stall": "back from the market",
     "hold": "put on hold",
     "release": "release from hold",
+    "spent": "blocks are spent",
+    "take back": "take back unsold",
 }
 MINUS = "−"
 
@@ -108,6 +112,8 @@ def stage_of(lot: Lot) -> int:
 @register.filter
 def quantity_now(line: Standing, farm: Farm) -> str:
     """Show what an entry says of a lot now; of picked blocks, the weight that they gave."""
+    if not line.says_something:
+        return amount_of(line.loaded, line.lot, farm) if line.loaded else ""
     return _quantity(line.lot, line.now, gave_mg=line.gave_now_mg, farm=farm)
 
 
@@ -124,17 +130,19 @@ def what(kind: str) -> str:
 
 
 @register.filter
-def role_words(line: Standing) -> str:
-    """Say what an entry did to a lot; a line without quantity only names it."""
+def role_words(line: Standing, named_as: str = "named") -> str:
+    """Say what an entry did to a lot; ``named_as``: to one that a line without quantity names."""
     if line.gave_written_mg:
         return "gave"
-    return ROLES[line.role] if line.written or line.now else "named"
+    if not line.says_something or (line.role == "lost" and named_as in GONE):
+        return named_as
+    return ROLES[line.role]
 
 
 def _quantity(lot: Lot, quantity: int, *, gave_mg: int, farm: Farm) -> str:
     if gave_mg:
         return show_both(gave_mg, farm.weight_unit)
-    return amount_of(abs(quantity), lot, farm) if quantity else "—"
+    return amount_of(abs(quantity), lot, farm) if quantity else "nothing"
 
 
 @register.filter
@@ -164,6 +172,7 @@ READINGS: Mapping[str, Callable[[int, Farm], str]] = {
     "_money": lambda value, farm: show_money(value, farm.currency),
     "_pa": lambda value, farm: show_pressure(value, pressure_unit(farm)),
     "_milli_c": lambda value, farm: show_temperature(value, temperature_unit(farm)),
+    "_percent": lambda value, farm: f"{value}\u00a0%",
     "_wh": lambda value, farm: f"{value} Wh",
     "_mm": lambda value, farm: f"{value} mm",
     "minutes_stated": lambda value, farm: f"{value} min",
@@ -175,6 +184,8 @@ READINGS: Mapping[str, Callable[[int, Farm], str]] = {
 
 def reading(key: str, value: object, farm: Farm) -> str:
     """Show one stated value by the unit its key ends in, the longest ending that fits."""
+    if isinstance(value, list):
+        return ", ".join(reading(key, one, farm) for one in value)
     if isinstance(value, bool):
         return "yes" if value else "no"
     endings = [ending for ending in READINGS if key.endswith(ending)]

@@ -1,11 +1,16 @@
 """The entry's page: what it says, taken back, corrected; nothing is ever gone."""
 
+from datetime import date
 from uuid import uuid4
 
 import pytest
 from django.test import Client
 
+from farm.actions.checks import check
+from farm.actions.common import Draw
+from farm.actions.holding import hold
 from farm.actions.selling import SoldLine, sell
+from farm.actions.stalls import load_stall
 from farm.models import LotCard, Role, Stage
 from ledger.models import Entry, Lot
 from tests.conftest import person_in_role, signed_in
@@ -160,5 +165,37 @@ def test_a_price_is_shown_without_the_milligrams_it_is_for(world: World, client:
 
     page = text(client.get(f"/entries/{entry.seq}/"))
 
-    assert f"Terms {lot.code} unit" in page
+    assert "€12.00 a kg" in page
+    assert "whole of" not in page
     assert "1000000" not in page
+
+
+def test_a_load_says_how_much_of_which_lot_went_where(world: World, client: Client) -> None:
+    lot = picked(world)
+    load_stall(world.doing(), place=world.stall, day=date(2026, 9, 12), lines=[Draw(lot, KG)])
+    page = text(client.get(f"/entries/{last_entry().seq}/"))
+
+    for words in ("loaded", "1.00 kg · 2.20 lb", "Sat 12 Sep 2026", str(world.stall)):
+        assert words in page
+    assert "named" not in page
+    assert "2026-09-12" not in page
+
+
+def test_what_only_names_a_lot_says_what_was_done_and_a_check_names_it_once(
+    world: World, client: Client
+) -> None:
+    blocks = grow_blocks(world)
+    run = Entry.objects.filter(kind="steriliser run").latest("seq").seq
+    seen = check(world.doing(reason="green mould"), lot=blocks, lost=1, colonised_percent=40)
+    checked = text(client.get(f"/entries/{seen.entry.seq}/"))
+
+    assert "<td>sterilised</td>" in text(client.get(f"/entries/{run}/"))
+    assert checked.count(f">{blocks.code}</a>") == 1
+    assert "40\u00a0%" in checked
+
+
+def test_a_hold_names_its_lots(world: World, client: Client) -> None:
+    lot = world.received("rye", 25 * KG)
+    hold(world.doing(reason="smells"), lots=[lot])
+
+    assert f">{lot.code}</a>" in text(client.get(f"/entries/{last_entry().seq}/"))

@@ -23,6 +23,7 @@ from farm.actions.questions import answered
 from farm.actions.runs import need_sterilised
 from farm.models import LotCard, RecipeFor, RecipeVersion, Shelf, Stage, Strain
 from farm.moisture import Portion, spawn_rate
+from farm.refusals import MendedByRecording
 from ledger.book import Recorded
 from ledger.drafts import ChargeDraft, LineDraft, NewLot
 from ledger.errors import Malformed
@@ -88,10 +89,11 @@ def move_to_fruiting(doing: Doing, *, lot: Lot, shelf: Shelf) -> Recorded:
     lot = need_blocks(lot).lot
     moved_on = last_day(lot, ["move to fruiting"])
     if moved_on:
-        raise Malformed(
+        raise MendedByRecording(
             f"Lot {lot.code} was moved to fruiting on {moved_on}. To put it on another shelf, "
             "use “move”.",
             [lot.code],
+            kind="move",
         )
     recorded = post(
         doing,

@@ -27,6 +27,7 @@ from farm.models import (
     rate_on,
     the_farm,
 )
+from farm.refusals import MendedByRecording, MendedInDetails
 from farm.units import show_both
 from ledger import book
 from ledger.amounts import in_words
@@ -147,9 +148,10 @@ def standard_minutes(action: str, units: int = 0) -> int:
     """Minutes each time and for so many units, rounded up; one query."""
     usual = StandardTime.objects.filter(action=action).first()
     if usual is None:
-        raise Malformed(
+        raise MendedInDetails(
             f"How long “{action}” usually takes is not known. Add it under Farm details, standard "
-            "times, or state the minutes."
+            "times, or state the minutes.",
+            of=StandardTime,
         )
     return usual.minutes + -(-usual.unit_seconds * units // 60)
 
@@ -220,9 +222,11 @@ def oldest_first(supply: Supply, quantity: int) -> list[Draw]:
         needed, there = (
             amount_words(amount, supply.item.dimension) for amount in (quantity, quantity - wanted)
         )
-        raise Malformed(
+        raise MendedByRecording(
             f"{supply.item.name}: {needed} needed, {there} on hand. Receive the supply first, or "
-            "take less."
+            "take less.",
+            kind="receive supplies",
+            row=supply,
         )
     return draws
 

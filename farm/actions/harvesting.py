@@ -23,6 +23,7 @@ from farm.actions.doubts import pick_doubt
 from farm.actions.once import action
 from farm.actions.questions import PlausibilityQuestion, answered
 from farm.models import Grade, LotCard, Shelf, Species, Stage
+from farm.refusals import MendedByRecording
 from ledger.amounts import largest_remainder
 from ledger.book import Recorded
 from ledger.drafts import ChargeDraft, LineDraft, NewLot
@@ -254,10 +255,11 @@ def _last_pick(lot: Lot) -> Line:
     standing = picks.exclude(entry__amendments__takes_back=True)
     last = standing.order_by("-entry_id").first()
     if last is None:
-        raise Malformed(
+        raise MendedByRecording(
             f"Lot {lot.code} ({lot.quantity} blocks) was never picked, so spent blocks have no "
             "crop to share its cost with. Record the pick first, or mark the blocks spent.",
             [lot.code],
+            kind="pick",
         )
     return last
 

@@ -9,11 +9,11 @@ from datetime import date
 from fractions import Fraction
 from typing import Protocol
 
-from farm.models import Customer, LotCard, PlaceKind, Product, SellingPlace, Stage
+from farm.models import Customer, LotCard, PlaceKind, Price, Product, SellingPlace, Stage
 from farm.queries.prices import Listed, listed_price
+from farm.refusals import MendedInDetails
 from farm.units import MONEY_PER_CENT, in_unit
 from ledger.amounts import MILLION
-from ledger.errors import Malformed
 
 PACK = "pack"
 
@@ -148,9 +148,10 @@ def need_price(
     what = card.product if card.stage == Stage.PACKS else card.species
     listed = listed_price(place, day, customer=customer, what=what)
     if listed is None:
-        raise Malformed(
+        raise MendedInDetails(
             f"Lot {card.lot.code}: no price of {card.product or 'what is loose'} at {place} is "
             f"known on {day}. State the price, or add it under Farm details, prices.",
             [card.lot.code],
+            of=Price,
         )
     return listed

@@ -11,6 +11,7 @@ from farm.actions.doubts import minutes_doubt
 from farm.actions.once import action
 from farm.actions.questions import answered
 from farm.models import Stage, Steriliser
+from farm.refusals import MendedByRecording, MendedInDetails
 from ledger.book import Recorded
 from ledger.drafts import LineDraft
 from ledger.errors import Malformed
@@ -71,10 +72,11 @@ def need_sterilised(lot: Lot) -> Entry:
     """Refuse what was never in the steriliser: spawn put into it would rot."""
     run = run_of(lot)
     if run is None:
-        raise Malformed(
+        raise MendedByRecording(
             f"Lot {lot.code} was in no steriliser run. Record the run first, or choose another "
             "lot.",
             [lot.code],
+            kind=KIND,
         )
     return run
 
@@ -88,9 +90,10 @@ def _check_readings(
     # The plate is kept to the kPa, and so is the gauge held against it: 15 psi are 15 psi.
     gauge_kpa = ((gauge_pa or 0) + 500) // 1000
     if limit_kpa and gauge_kpa > limit_kpa:
-        raise Malformed(
+        raise MendedInDetails(
             f"{steriliser.name}: {gauge_kpa} kPa is above the maker's limit of {limit_kpa} kPa. "
             "If the gauge is right, have the vessel inspected; if it was misread, correct the "
             "number; if the plate says another limit, the owner corrects it under Farm details, "
-            "Sterilisers."
+            "Sterilisers.",
+            of=steriliser,
         )

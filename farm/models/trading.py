@@ -2,12 +2,12 @@
 
 from datetime import date
 
-from django.core.exceptions import ValidationError
 from django.db import models
 
 from farm.gs1 import gtin_14, is_gln, is_gtin
 from farm.models.growing import Species, Supply
 from farm.models.people import WeightUnit
+from farm.refusals import MendedInDetails
 
 
 class Supplier(models.Model):
@@ -289,11 +289,11 @@ class StandardTime(models.Model):
 
 
 def rate_on(of: str, day: date) -> int:
-    """Money per unit in force on a day; one query. Raises ValidationError naming the remedy."""
+    """Money per unit in force on a day; one query. Refuses a day that has none."""
     row = Rate.objects.filter(of=of, from_day__lte=day).order_by("-from_day").first()
     if row is None:
         label = RateOf(of).label
-        raise ValidationError(
-            f"What {label} costs on {day} is not known. Add it under Farm details."
+        raise MendedInDetails(
+            f"What {label} costs on {day} is not known. Add it under Farm details.", of=Rate
         )
     return row.rate_money

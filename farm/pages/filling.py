@@ -10,6 +10,7 @@ from django.http import QueryDict
 from farm.models import Farm, Person
 from farm.pages.doings import Deed
 from farm.pages.forms.doing import ALL_OF, DoingForm, FirstForm
+from farm.pages.ways_out import lead_on
 from farm.queries.times import usual_time
 
 
@@ -39,6 +40,7 @@ def first_step(
     for name in left_open:
         form.fields[name].required = False
     form.narrow(person)
+    lead_on(form, person, deed)
     return form
 
 
@@ -63,6 +65,7 @@ def filled_form(
             ALL_OF: sent.address.get(ALL_OF),
         },
     )
+    lead_on(form, person, deed)
     if form.takes_time:
         usual = usual_time(deed.kind, form.place())
         form.fields["minutes"].help_text = f"Blank: {usual or 'no standard time is set: type them'}"

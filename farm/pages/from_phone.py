@@ -5,8 +5,9 @@ it later), ``question`` or ``error``. What is not entered is kept here, under To
 it is answered: the telephone may let go of a form once it has any of the four.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime
+from types import MappingProxyType
 from uuid import UUID, uuid4
 
 from django import forms
@@ -17,7 +18,8 @@ from farm.actions import unfinished
 from farm.actions.phone import Told, receive
 from farm.pages import retrying
 from farm.pages.access import PageRequest
-from farm.pages.sorting_out import ERROR, QUESTION, WHY
+from farm.pages.sorting_out import ERROR, QUESTION, WAY, WHY
+from farm.pages.ways_out import way_elsewhere
 
 ENTERED, KEPT = "entered", "kept"
 
@@ -50,18 +52,34 @@ def question(request: PageRequest, name: str, words: str) -> JsonResponse:
     return set_aside(request, name, words=words, why=QUESTION)
 
 
-def error(request: PageRequest, name: str, words: str, *, done: Sequence[str] = ()) -> JsonResponse:
+def error(
+    request: PageRequest,
+    name: str,
+    words: str,
+    *,
+    done: Sequence[str] = (),
+    refusal: Exception | None = None,
+) -> JsonResponse:
     """Keep a form with something wrong in it, until somebody mends it.
 
     ``done``: the keys of its rows that were entered; what was typed into those is left out.
+    ``refusal``: what was said against it, which may be mended elsewhere.
     """
-    return set_aside(request, name, words=words, why=ERROR, done=done)
+    way = way_elsewhere(refusal) if refusal else None
+    beside = {WAY: way.as_kept()} if way else {}
+    return set_aside(request, name, words=words, why=ERROR, done=done, beside=beside)
 
 
 def set_aside(
-    request: PageRequest, name: str, *, words: str, why: str, done: Sequence[str] = ()
+    request: PageRequest,
+    name: str,
+    *,
+    words: str,
+    why: str,
+    done: Sequence[str] = (),
+    beside: Mapping[str, list[str]] = MappingProxyType({}),
 ) -> JsonResponse:
-    sent = retrying.as_kept(request.POST, request.GET) | {WHY: [why]}
+    sent = retrying.as_kept(request.POST, request.GET) | {WHY: [why], **beside}
     entered_in = tuple(f"_{key}" for key in done)
     data = {name: values for name, values in sent.items() if not name.endswith(entered_in)}
     uuid = uuid_of(request.POST) or uuid4()

@@ -15,6 +15,7 @@ from django.urls import reverse
 from farm.actions import unfinished
 from farm.actions.common import Recorded
 from farm.actions.questions import PlausibilityQuestion
+from farm.actions.unfinished import Kept
 from farm.models import Farm, LoadLine, Person
 from farm.pages import from_phone, retrying
 from farm.pages.access import PageRequest, Right, may, page, require
@@ -23,7 +24,8 @@ from farm.pages.filling import Sent, chosen, filled_form, first_step
 from farm.pages.forms.doing import DoingForm, FirstForm
 from farm.pages.frame import show
 from farm.pages.kept_pages import is_keeping, may_be_kept, without_money
-from farm.pages.sorting_out import QUESTION, WHY
+from farm.pages.sorting_out import QUESTION, WAY, WHY
+from farm.pages.ways_out import ShownWay, kept_way, shown, ways_out
 from farm.queries.closings import late_for
 from farm.queries.entries import entry_of, lots_touched
 from farm.templatetags.farm_format import amount_of
@@ -66,6 +68,7 @@ class FormPage:
     form: DoingForm
     given: list[Given]
     refusal: str
+    ways_on: list[ShownWay]
 
 
 @page(*STALL)
@@ -101,8 +104,8 @@ def record(request: PageRequest, slug: str) -> HttpResponse:
         done = send(request, deed, form)
         if done is not None:
             return done
-    shown = FormPage(deed, form, words_of(first), refusal)
-    response = show(request, deed.template, shown)
+    filled = FormPage(deed, form, words_of(first), refusal, led_on(request, form, kept))
+    response = show(request, deed.template, filled)
     return keepable(deed, response) if PEOPLE not in form.fields else response
 
 
@@ -175,7 +178,7 @@ def answer_phone(request: PageRequest, deed: Deed, form: DoingForm) -> HttpRespo
     except ValidationError as refusal:
         return from_phone.error(request, deed.slug, " ".join(refusal.messages))
     except (Refused, UnitError) as refusal:
-        return from_phone.error(request, deed.slug, str(refusal))
+        return from_phone.error(request, deed.slug, str(refusal), refusal=refusal)
     words = [said_of(deed, recorded, request.farm), *follow_up(recorded, request.farm)]
     return from_phone.entered(" ".join(words), address_of(deed, recorded.entry.seq))
 
@@ -201,6 +204,7 @@ def recorded_or_refused(request: PageRequest, deed: Deed, form: DoingForm) -> Re
     except PlausibilityQuestion as question:
         form.ask(asked_of(request.person, question))
     except (NotEnough, OnHold, Conflict) as refusal:
+        form.refused = refusal
         retrying.keep(deed, form, refusal=refusal, address=request.GET)
         if form.counts_up and isinstance(refusal, NotEnough) and refusal.lots:
             form.ask(str(refusal), "count_up")
@@ -209,8 +213,17 @@ def recorded_or_refused(request: PageRequest, deed: Deed, form: DoingForm) -> Re
     except ValidationError as refusal:
         form.add_error(None, refusal.messages)
     except (Refused, UnitError) as refusal:
+        form.refused = refusal
         form.add_error(None, str(refusal))
     return None
+
+
+def led_on(request: PageRequest, form: DoingForm, kept: Kept | None) -> list[ShownWay]:
+    """Lead out of what was just refused, or out of why the form waits."""
+    if form.refused is not None:
+        return shown(ways_out(form.refused), request.person)
+    waits = kept.data.get(WAY) if kept and request.method != "POST" else None
+    return shown([kept_way(waits)], request.person) if waits else []
 
 
 def said_of(deed: Deed, recorded: Recorded, farm: Farm) -> str:

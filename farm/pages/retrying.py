@@ -21,7 +21,8 @@ from farm.pages.doings import BY_SLUG, STALL, Deed
 from farm.pages.filling import Sent, filled_form, first_step
 from farm.pages.forms.doing import DoingForm
 from farm.pages.frame import show
-from farm.pages.sorting_out import CONFLICT, FIRST_ENTRY, WHY, Way, may_do, way_on
+from farm.pages.sorting_out import CONFLICT, FIRST_ENTRY, WHY, may_do, way_on
+from farm.pages.ways_out import Way
 from farm.queries.entries import entry_of, lots_touched
 from farm.queries.wall_sheets import TITLES
 from farm.records import BY_SLUG as KINDS_BY_SLUG
@@ -78,10 +79,9 @@ def unfinished_list(request: PageRequest) -> HttpResponse:
 
 def _to_sort_out(request: PageRequest, row: UnfinishedRow, lots: list[Lot]) -> ToSortOut:
     way = way_on(row.kept, lots, request.farm, opened_at=row.address)
-    person = request.person
-    return ToSortOut(
-        row, way, may_do(row.kept.name, person), may_do(way.slug or row.kept.name, person)
-    )
+    may_open = may_do(row.kept.name, request.person)
+    may_go = way.is_open_to(request.person) if way.rights else may_open
+    return ToSortOut(row, way, may_open, may_go)
 
 
 @require_POST

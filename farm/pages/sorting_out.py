@@ -1,7 +1,6 @@
 """What is to be done about a form that waits: how its lots stand now, and one clear next thing."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 from django.urls import reverse
 
@@ -9,6 +8,7 @@ from farm.actions.unfinished import Kept
 from farm.models import Farm, Person
 from farm.pages.access import Right, may
 from farm.pages.doings import BY_SLUG
+from farm.pages.ways_out import Way, kept_way
 from farm.templatetags.farm_format import amount_of
 from ledger.models import Lot
 
@@ -16,22 +16,11 @@ from ledger.models import Lot
 # record the same work twice; a question is for somebody to answer, an error to mend.
 WHY = "!why"
 CONFLICT, QUESTION, ERROR = "conflict", "question", "error"
+# Beside an error: the form elsewhere that mends what was refused.
+WAY = "!way"
 # Beside a conflict: the entry that the first sending of the form became.
 FIRST_ENTRY = "!entry"
 UNLISTED = "unlisted_what"
-
-
-@dataclass(frozen=True)
-class Way:
-    """``words``: what there is to do; ``title`` and ``address``: the button that does it.
-
-    ``slug``: of the action that the button leads to, where it is another one.
-    """
-
-    words: str
-    title: str
-    address: str
-    slug: str = ""
 
 
 def way_on(kept: Kept, lots: Sequence[Lot], farm: Farm, *, opened_at: str) -> Way:
@@ -40,14 +29,18 @@ def way_on(kept: Kept, lots: Sequence[Lot], farm: Farm, *, opened_at: str) -> Wa
     first = kept.data.get(FIRST_ENTRY)
     if why == CONFLICT and first:
         return Way(
-            "It was sent twice with different words, and the first stands. Look at that entry: "
-            "if this one is right, correct the entry; then give this one up.",
             f"Look at entry {first[0]}", reverse("entry", args=first),
+            words="It was sent twice with different words, and the first stands. Look at that "
+            "entry: if this one is right, correct the entry; then give this one up.",
         )  # fmt: skip
     if why == QUESTION:
-        return Way("Nothing is written until somebody answers.", "Answer it", opened_at)
+        return Way("Answer it", opened_at, words="Nothing is written until somebody answers.")
     if why == ERROR:
-        return Way("Nothing is written until it is mended.", "Open and mend it", opened_at)
+        mended = "Nothing is written until it is mended."
+        elsewhere = kept.data.get(WAY)
+        if elsewhere:
+            return kept_way(elsewhere, f"{mended} Then open it and send it again.")
+        return Way("Open and mend it", opened_at, words=mended)
     if not lots:
         return _unrecorded(kept, opened_at)
     return _of_lots(lots, farm, opened_at)
@@ -57,21 +50,22 @@ def _of_lots(lots: Sequence[Lot], farm: Farm, opened_at: str) -> Way:
     held = next((lot for lot in lots if lot.held), None)
     if held:
         return Way(
+            f"Release lot {held.code}", f"{_record('release')}?lot={held.code}",
+            BY_SLUG["release"].rights,
             f"Lot {held.code} is on hold now. Once it is released, this is recorded by itself.",
-            f"Release lot {held.code}", f"{_record('release')}?lot={held.code}", "release",
         )  # fmt: skip
     empty = next((lot for lot in lots if not lot.quantity), None)
     if empty:
         return Way(
-            f"Nothing is left of lot {empty.code} now. See where it went: if an entry took too "
-            "much, correct it there, and this is recorded by itself.",
             f"See where lot {empty.code} went", reverse("lot", args=[empty.code]),
+            words=f"Nothing is left of lot {empty.code} now. See where it went: if an entry took "
+            "too much, correct it there, and this is recorded by itself.",
         )  # fmt: skip
     there = ", ".join(f"{amount_of(lot.quantity, lot, farm)} of lot {lot.code}" for lot in lots)
     return Way(
-        f"On hand now: {there}. Correct the amount, or record first what made the rest.",
         "Open and mend it",
         opened_at,
+        words=f"On hand now: {there}. Correct the amount, or record first what made the rest.",
     )
 
 
@@ -79,11 +73,12 @@ def _unrecorded(kept: Kept, opened_at: str) -> Way:
     """What was sold before it was picked or packed waits for that to be recorded."""
     what = (kept.data.get(UNLISTED) or [""])[0]
     if not what:
-        return Way("Nothing is written yet.", "Open and mend it", opened_at)
+        return Way("Open and mend it", opened_at, words="Nothing is written yet.")
     title, slug = ("Record the pick", "pick")
     if what.startswith("product-"):
         title, slug = "Record the packing", "pack"
-    return Way("Once that is recorded, this is recorded by itself.", title, _record(slug), slug)
+    by_itself = "Once that is recorded, this is recorded by itself."
+    return Way(title, _record(slug), BY_SLUG[slug].rights, by_itself)
 
 
 def may_do(name: str, person: Person) -> bool:

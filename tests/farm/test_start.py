@@ -4,13 +4,13 @@ from datetime import date
 
 import pytest
 from django.contrib.auth import authenticate
-from django.core.exceptions import ValidationError
 from django.core.management import CommandError, call_command
 
 from farm.actions.common import standard_minutes
 from farm.actions.starting import initials_of
 from farm.models.people import Farm, Person, Role, the_farm
 from farm.models.trading import RateOf, rate_on
+from farm.refusals import MendedInDetails
 
 ANSWERS = {
     "name": "Alder Lane",
@@ -90,7 +90,7 @@ def test_it_takes_the_rates_that_are_given() -> None:
 def test_a_rate_left_out_is_asked_for_when_it_is_needed() -> None:
     start()
 
-    with pytest.raises(ValidationError, match=r"a kilowatt-hour costs .* under Farm details"):
+    with pytest.raises(MendedInDetails, match=r"a kilowatt-hour costs .* under Farm details"):
         rate_on(RateOf.KWH, date(2026, 1, 1))
 
 

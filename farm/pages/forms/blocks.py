@@ -39,7 +39,7 @@ class InoculateBlocksForm(DoingForm):
     shelf = RowField(label="Put on shelf", queryset=SHELVES, required=False)
 
     def build(self) -> None:
-        self.offer_draws("spawn", lots_on_hand(Stage.SPAWN))
+        self.offer_draws("spawn", lots_on_hand(Stage.SPAWN), stages=[Stage.SPAWN])
 
     def run(self, doing: Doing) -> Recorded:
         said = self.cleaned_data

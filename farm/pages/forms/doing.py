@@ -37,11 +37,13 @@ class DrawGroup:
     """Lots to draw from under one heading; each row is a lot's box, and its price's if any.
 
     ``folded``: seldom needed, so it is opened only on demand or where something is typed.
+    ``hint``: what is said where there is no row.
     """
 
     title: str
     rows: list[list[forms.BoundField]]
     folded: bool
+    hint: str = "None on hand."
 
 
 class FarmForm(forms.Form):
@@ -160,7 +162,12 @@ class DoingForm(FarmForm):
         self.person = person
         self.typed_by: Person | None = None
         self.given = dict(given or {})
+        # What the book or the farm had against it, once it was sent.
+        self.refused: Exception | None = None
         self.groups: dict[str, list[tuple[Lot, str]]] = {}
+        # Of which stages the lots of a group are, and what is said where there are none.
+        self.group_stages: dict[str, Sequence[int]] = {}
+        self.group_hints: dict[str, str] = {}
         self.fields["reason"].label = self.reason_label
         if not self.takes_time:
             del self.fields["minutes"], self.fields["own"]
@@ -238,13 +245,16 @@ class DoingForm(FarmForm):
         prefilled: Mapping[int, int] | None = None,
         *,
         weighed: bool = False,
+        stages: Sequence[int] = (),
     ) -> None:
         """Add a box for each lot: how much of it; blank is nothing.
 
         The lot that the address says all is taken of comes filled in.
         ``weighed``: in weight, also where the lot itself is counted (what blocks gave).
+        ``stages``: what would bring lots in is offered where there are none.
         """
         rows = self.groups.setdefault(group, [])
+        self.group_stages[group] = stages
         for lot in [*lots, *self.sent_before(group, lots)]:
             name, taken = f"{group}_{lot.pk}", (prefilled or {}).get(lot.pk)
             if lot.code == self.initial.get(ALL_OF):
@@ -304,6 +314,7 @@ class DoingForm(FarmForm):
                 self.group_titles.get(group, ""),
                 [self.draw_row(*row) for row in rows],
                 group in self.folded and not any(self.data.get(name) for _, name in rows),
+                self.group_hints.get(group, DrawGroup.hint),
             )
             for group, rows in self.groups.items()
         ]

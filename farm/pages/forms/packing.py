@@ -37,7 +37,8 @@ class PackForm(DoingForm):
         stage = Stage.CROP if product.form == Form.FRESH else Stage.DRIED
         lots = [lot for lot in lots_on_hand(stage) if lot.card.species_id == product.species_id]
         usable = [lot for lot in lots if lot.card.grade != "trim"]
-        self.offer_draws("draws", lots, oldest_taken(usable, product.net_mg * (packs or 0)))
+        taken = oldest_taken(usable, product.net_mg * (packs or 0))
+        self.offer_draws("draws", lots, taken, stages=[stage])
         if packs is None:
             rows = [row for row in self.groups["draws"] if row[0] in usable]
             self.share_out(str(product), product.net_mg, rows, by="packs")

@@ -16,7 +16,7 @@ from farm.pages import seen
 from farm.pages.access import Right, may, sees_stall_prices
 from farm.pages.forms.doing import DoingForm, FirstForm
 from farm.pages.forms.fields import MoneyField, PercentField, RowField, quantity_field
-from farm.pages.forms.unlisted import SOLD_STAGES, UnlistedForm
+from farm.pages.forms.unlisted import SOLD_FIRST, SOLD_STAGES, UnlistedForm
 from farm.queries.prices import prices_at
 from farm.queries.sales import returnable
 from farm.queries.stock import lots_on_hand
@@ -99,7 +99,7 @@ class SellForm(PricedForm, UnlistedForm):
         customers = Customer.objects.filter(place=place)
         if may(self.person, Right.SEE_ORDERS) and customers.exists():
             self.add("customer", RowField(queryset=customers, required=False))
-        self.offer_draws("sold", lots_on_hand(*SOLD_STAGES))
+        self.offer_draws("sold", lots_on_hand(*SOLD_STAGES), stages=SOLD_FIRST)
         lots = [lot for lot, _ in self.groups["sold"]]
         self.offer_prices(lots, place)
         self.offer_unlisted()

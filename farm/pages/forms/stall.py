@@ -34,7 +34,7 @@ from farm.pages.forms.cash import CASH, add_till, cash_count
 from farm.pages.forms.doing import DoingForm, FirstForm
 from farm.pages.forms.fields import AmountField, MoneyField, RowField, how_much, quantity_field
 from farm.pages.forms.store import LotFirst
-from farm.pages.forms.unlisted import SOLD_STAGES, ListedByKind
+from farm.pages.forms.unlisted import SOLD_FIRST, SOLD_STAGES, ListedByKind
 from farm.queries.sales import open_loads
 from farm.queries.stock import lots_on_hand
 from farm.queries.till import IN_ORDER, TillGoods, till_goods
@@ -67,7 +67,7 @@ class LoadForm(ListedByKind):
             last = StallDay.objects.filter(place=self.given["place"]).order_by("-day", "-pk")
             self.initial.setdefault("seller", last.values_list("seller", flat=True).first())
             self.add("seller", RowField(label="Who sells", queryset=sellers, required=False))
-        self.offer_draws("load", lots_on_hand(*SOLD_STAGES))
+        self.offer_draws("load", lots_on_hand(*SOLD_STAGES), stages=SOLD_FIRST)
 
     def run(self, doing: Doing) -> Recorded:
         return load_stall(

@@ -29,6 +29,8 @@ from ledger.models import Lot
 
 SHOWN = 6
 SOLD_STAGES = (Stage.PACKS, Stage.CROP, Stage.DRIED, Stage.SPENT)
+# What is recorded where nothing is on hand to be sold.
+SOLD_FIRST = (Stage.PACKS, Stage.CROP)
 UNLISTED = ("unlisted_lot", "unlisted_what", "unlisted_amount", "unlisted_price")
 
 

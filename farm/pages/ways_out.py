@@ -1,0 +1,161 @@
+"""The way on from a refusal, or from a list with nothing in it: one button, or whom to ask."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from urllib.parse import urlencode
+
+from django.db.models import Model
+from django.urls import reverse
+from django.utils.html import format_html, format_html_join
+
+from farm.models import Farm, Person, RecipeVersion, SaleLine, Stage, StallDay
+from farm.pages.access import Right, may
+from farm.pages.doings import BY_SLUG, Deed
+from farm.pages.forms.doing import DoingForm, FarmForm
+from farm.pages.forms.fields import LotField, LotsField, RowField
+from farm.pages.lookup_list import BY_SLUG as LOOKUPS_BY_SLUG
+from farm.pages.lookup_list import LOOKUPS
+from farm.refusals import MendedByRecording, MendedInDetails
+from ledger.errors import Refused
+
+# What makes lots of a stage, and rows that no list under Farm details holds.
+MADE_BY = {
+    Stage.SUPPLY: "receive-supplies", Stage.CULTURE: "buy-culture", Stage.GRAIN: "prepare-grain",
+    Stage.SPAWN: "inoculate-grain", Stage.BAGS: "fill-blocks", Stage.BLOCKS: "inoculate-blocks",
+    Stage.CROP: "pick", Stage.DRIED: "dry", Stage.PACKS: "pack", Stage.SPENT: "keep-spent-blocks",
+}  # fmt: skip
+ROWS_MADE_BY: dict[type[Model], str] = {StallDay: "load-stall", SaleLine: "sell"}
+LISTED = {lookup.model: lookup for lookup in LOOKUPS} | {RecipeVersion: LOOKUPS_BY_SLUG["recipes"]}
+
+
+@dataclass(frozen=True)
+class Way:
+    """``title`` and ``address``: a button; ``words``: what it is for, where nothing else says it.
+
+    ``rights``: of which its page asks one; none: whoever is shown the button may follow it.
+    """
+
+    title: str
+    address: str
+    rights: tuple[Right, ...] = ()
+    words: str = ""
+
+    def is_open_to(self, person: Person) -> bool:
+        return not self.rights or any(may(person, right) for right in self.rights)
+
+    @property
+    def whom(self) -> str:
+        return "the owner" if Right.CHANGE_FARM in self.rights else "whoever may do it"
+
+    def as_kept(self) -> list[str]:
+        """Write it down beside a form that waits."""
+        return [self.title, self.address, *(right.name for right in self.rights)]
+
+
+@dataclass(frozen=True)
+class ShownWay:
+    """A way as one person is shown it: where they may not go, whom to ask."""
+
+    way: Way
+    may_go: bool
+
+
+def shown(ways: Sequence[Way], person: Person) -> list[ShownWay]:
+    return [ShownWay(way, way.is_open_to(person)) for way in ways]
+
+
+def kept_way(kept: Sequence[str], words: str = "") -> Way:
+    """Read a way that was written down."""
+    title, address, *rights = kept
+    return Way(title, address, tuple(Right[name] for name in rights), words)
+
+
+# --- out of a refusal ------------------------------------------------------------------------
+
+
+def ways_out(refusal: Exception) -> list[Way]:
+    """Lead to what mends a refusal, else to the lot that it is about; there may be nothing."""
+    elsewhere = way_elsewhere(refusal)
+    if elsewhere:
+        return [elsewhere]
+    lots = refusal.lots if isinstance(refusal, Refused) else ()
+    return [Way(f"Look at lot {code}", reverse("lot", args=[code])) for code in lots[:1]]
+
+
+def way_elsewhere(refusal: Exception) -> Way | None:
+    """Lead to another form, where that is what mends a refusal; not to the one at hand."""
+    if isinstance(refusal, MendedByRecording):
+        return _by_recording(refusal)
+    return to_details(refusal.of) if isinstance(refusal, MendedInDetails) else None
+
+
+def _by_recording(refusal: MendedByRecording) -> Way:
+    deed = BY_SLUG[refusal.kind.replace(" ", "-")]
+    if refusal.row is not None:
+        name = str(refusal.row._meta.model_name)
+        return to_record(deed, f": {refusal.row}", **{name: str(refusal.row.pk)})
+    return to_record(deed, f": lot {refusal.lots[0]}", **{deed.field: refusal.lots[0]})
+
+
+def to_record(deed: Deed, about: str = "", **filled_in: str) -> Way:
+    """Lead to an action's form with some of its fields filled in."""
+    address = reverse("record-action", args=[deed.slug])
+    query = f"?{urlencode(filled_in)}" if filled_in else ""
+    return Way(f"{deed.title}{about}", f"{address}{query}", deed.rights)
+
+
+def to_details(of: Model | type[Model]) -> Way | None:
+    """Lead to the form of a row under Farm details, or to the one that adds a row of a model."""
+    rights = (Right.CHANGE_FARM,)
+    if isinstance(of, Farm):
+        return Way("Change the farm", reverse("farm"), rights)
+    if isinstance(of, Model):
+        lookup = LISTED[type(of)]
+        address = reverse("lookup-change", args=[lookup.slug, of.pk])
+        return Way(f"Change {of}", address, rights)
+    found = LISTED.get(of)
+    if found is None:
+        return None
+    return Way(f"Add {found.one}", reverse("lookup-add", args=[found.slug]), rights)
+
+
+# --- out of an empty list --------------------------------------------------------------------
+
+
+def lead_on(form: FarmForm, person: Person, at: Deed) -> None:
+    """Say beside each list with nothing in it what brings something in, or whom to ask."""
+    for field in form.fields.values():
+        if isinstance(field, RowField) and field.queryset is not None and not field.rows:
+            model = field.queryset.model
+            noun = LISTED[model].one.partition(" ")[2] if model in LISTED else "such row"
+            field.help_text = _hint(f"No {noun} yet.", _ways_to_row(model), person)
+        elif isinstance(field, LotField | LotsField) and field.required and not field.lots:
+            field.help_text = _none_on_hand(field.stages, person, at)
+    if isinstance(form, DoingForm):
+        for group, stages in form.group_stages.items():
+            if not form.groups[group]:
+                form.group_hints[group] = _none_on_hand(stages, person, at)
+
+
+def _ways_to_row(model: type[Model]) -> list[Way]:
+    if model in ROWS_MADE_BY:
+        return [to_record(BY_SLUG[ROWS_MADE_BY[model]])]
+    way = to_details(model)
+    return [way] if way else []
+
+
+def _none_on_hand(stages: Sequence[int], person: Person, at: Deed) -> str:
+    makers = [MADE_BY[Stage(stage)] for stage in stages]
+    ways = [to_record(BY_SLUG[slug]) for slug in makers if slug != at.slug]
+    return _hint("None on hand.", ways, person)
+
+
+def _hint(words: str, ways: Sequence[Way], person: Person) -> str:
+    """Word a hint with its buttons; who may follow none is told whom to ask."""
+    open_ways = [way for way in ways if way.is_open_to(person)]
+    if ways and not open_ways:
+        return f"{words} Ask {ways[0].whom}: {ways[0].title}."
+    buttons = format_html_join(
+        "", ' <a class="button" href="{}">{}</a>', ((way.address, way.title) for way in open_ways)
+    )
+    return format_html("{}{}", words, buttons)

@@ -1,0 +1,132 @@
+"""The way on from a refusal and from an empty list: the button that mends it, or whom to ask."""
+
+from typing import Any
+
+import pytest
+from django.test import Client
+
+from farm.actions.holding import hold
+from farm.models import Customer, Price, Product, SellingPlace, StandardTime, Supply
+from ledger.models import Lot
+from tests.conftest import signed_in
+from tests.farm.filled import send, text
+from tests.farm.goods import packs
+from tests.farm.test_from_phone import from_phone
+from tests.farm.world import KG, World, filled_bags, fruiting, grow_spawn, picked, prepared_grain
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def client(world: World) -> Client:
+    return signed_in(world.owner)
+
+
+def test_above_the_makers_limit_leads_the_owner_to_the_vessel(world: World, client: Client) -> None:
+    grain = prepared_grain(world)
+    said = {"steriliser": world.steriliser.pk, "lots": grain.code, "gauge_pa": "20 psi",
+            "minutes_at_temperature": "150"}  # fmt: skip
+    refused = text(send(client, "/record/steriliser-run/", **said))
+
+    vessel = f"/look-ups/sterilisers/{world.steriliser.pk}/change/"
+    assert f'<a class="button" href="{vessel}">Change {world.steriliser}</a>' in refused
+    told = text(send(signed_in(world.helper), "/record/steriliser-run/", **said))
+    assert vessel not in told and f"Ask the owner: Change {world.steriliser}." in told
+
+
+def inoculated(client: Client, bags: Lot, spawn: Lot) -> str:
+    said = {"bags_list": bags.code, "count": "4", f"spawn_{spawn.pk}": "1 kg"}
+    return text(send(client, "/record/inoculate-blocks/", **said))
+
+
+def test_what_was_never_sterilised_leads_to_its_run(world: World, client: Client) -> None:
+    spawn, bags = grow_spawn(world)[2], filled_bags(world, sterilised=False)
+    run = f"/record/steriliser-run/?lots={bags.code}"
+
+    assert f'href="{run}">Steriliser run: lot {bags.code}</a>' in inoculated(client, bags, spawn)
+    assert f'value="{bags.code}" id="id_lots_' in text(client.get(run)).split("Others")[0]
+
+
+def test_what_is_on_hold_and_what_is_too_little_leads_to_the_lot(
+    world: World, client: Client
+) -> None:
+    lot, spawn, bags = packs(world, 10), grow_spawn(world)[2], filled_bags(world)
+    short = text(send(client, f"/record/give-away/?lot={lot.code}", quantity="12", why="sample"))
+    hold(world.doing(reason="smells sour"), [spawn])
+
+    assert f'href="/lots/{lot.code}/">Look at lot {lot.code}</a>' in short
+    assert f'href="/lots/{spawn.code}/">Look at lot' in inoculated(client, bags, spawn)
+
+
+def test_packaging_that_is_missing_is_received_first(world: World, client: Client) -> None:
+    crop = picked(world, 10 * KG)
+    punnet = Supply.objects.get(item__name="punnet")
+    Lot.objects.filter(item=punnet.item).update(quantity=0)
+    address = f"/record/pack/?product={world.product.pk}&packs=5"
+    refused = text(send(client, address, **{f"draws_{crop.pk}": "1 kg"}))
+
+    receive = f"/record/receive-supplies/?supply={punnet.pk}"
+    assert f'href="{receive}">Receive supplies: {punnet}</a>' in refused
+    assert f'<option value="{punnet.pk}" selected>' in text(client.get(receive))
+
+
+def test_spent_blocks_that_gave_nothing_lead_to_their_pick(world: World, client: Client) -> None:
+    blocks = fruiting(world)
+    refused = text(send(client, "/record/keep-spent-blocks/", lot_list=blocks.code,
+                        worth_money="5", crop_kg_money="10"))  # fmt: skip
+
+    assert f'href="/record/pick/?blocks={blocks.code}">Pick: lot {blocks.code}</a>' in refused
+
+
+def test_a_price_and_a_usual_time_that_are_missing_are_added(world: World, client: Client) -> None:
+    lot = packs(world, 10)
+    Price.objects.all().delete()
+    address = f"/record/sell/?place={world.stall.pk}"
+    unpriced = text(send(client, address, **{f"sold_{lot.pk}": "5"}))
+    blocks = fruiting(world)
+    StandardTime.objects.all().delete()
+    untimed = text(send(client, "/record/pick/", blocks=blocks.code, flush="1", firsts_mg="8"))
+
+    assert 'href="/look-ups/prices/add/">Add a price</a>' in unpriced
+    assert 'href="/look-ups/standard-times/add/">Add a standard time</a>' in untimed
+
+
+def test_what_a_phone_sent_shows_the_same_way_when_it_is_sorted_out(
+    world: World, client: Client
+) -> None:
+    spawn, bags = grow_spawn(world)[2], filled_bags(world, sterilised=False)
+    said: dict[str, Any] = {"bags_list": bags.code, "count": "4", f"spawn_{spawn.pk}": "1 kg"}
+    from_phone(client, "/record/inoculate-blocks/", **said)
+    waits = text(client.get("/unfinished/"))
+
+    assert (
+        f'href="/record/steriliser-run/?lots={bags.code}">Steriliser run: lot {bags.code}' in waits
+    )
+    assert "Then open it and send it again." in waits and "Open it as it was sent" in waits
+
+
+def test_a_list_without_rows_leads_to_adding_one_or_names_whom_to_ask(
+    world: World, client: Client
+) -> None:
+    Price.objects.all().delete()
+    Product.objects.all().delete()
+    Customer.objects.all().delete()
+    SellingPlace.objects.all().delete()
+    packing, selling = text(client.get("/record/pack/")), text(client.get("/record/sell/"))
+
+    assert (
+        'No product yet. <a class="button" href="/look-ups/products/add/">Add a product' in packing
+    )
+    assert 'href="/look-ups/selling-places/add/">Add a selling place</a>' in selling
+    told = text(signed_in(world.helper).get("/record/pack/"))
+    assert "No product yet. Ask the owner: Add a product." in told
+
+
+def test_lots_that_are_missing_are_made_by_the_button(world: World, client: Client) -> None:
+    checking, filling = text(client.get("/record/check/")), text(client.get(
+        "/record/inoculate-blocks/"))  # fmt: skip
+
+    assert 'None on hand. <a class="button" href="/record/inoculate-grain/">' in checking
+    assert 'href="/record/fill-blocks/">Fill blocks</a>' in filling
+    spawn = filling.split("Spawn used, of each lot")[1]
+    assert 'href="/record/inoculate-grain/">Inoculate grain</a>' in spawn.split("</fieldset>")[0]

@@ -12,7 +12,7 @@ from django.views.decorators.http import require_POST
 
 from farm.actions.bills import BillSaid, enter_bill, take_bill_back
 from farm.actions.closing import check_may_close, close_month
-from farm.models import Bill, ClosedFile, ClosedMonth
+from farm.models import Bill, ClosedFile, ClosedMonth, Customer
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, require
 from farm.pages.forms.tax import BillForm
 from farm.pages.frame import show
@@ -30,6 +30,7 @@ from farm.queries.happened import money_in
 from farm.queries.months import Month, NoMonthError, month_of
 from farm.reports.closing_rows import bills_table, closed_report, closing_files, open_report
 from farm.reports.files import MEDIA_TYPES as REPORT_TYPES
+from farm.reports.month_rows import with_names
 from farm.reports.rows import Report
 from ledger.errors import Refused
 
@@ -91,7 +92,8 @@ def month_answer(
         others = (*others, Way(label, reverse("month-close", args=[month.key])))
     if closed is None:
         report = open_report(month, made_by(request), known)
-        return handed_out(request, report, name=f"month-{month.key}", others=others, folds="all")
+        return handed_out(request, report, name=f"month-{month.key}", others=others, folds="all",
+                          on_page=naming_customers(request, report))  # fmt: skip
     kept = {file.name.rsplit(".", 1)[1]: file for file in closed.files.all()}
     ending = request.GET.get("file", "")
     if ending in FILES and ending in kept:
@@ -101,6 +103,13 @@ def month_answer(
     )
     shown = laid_out(closed_report(closed), others=others, files=files, codes_lead_to="cost-of")
     return show(request, "farm/answers/answer.html", replace(shown, folds="all"))
+
+
+def naming_customers(request: PageRequest, report: Report) -> Report:
+    """Name the customers of a month that is worked now, for who may see them."""
+    if not may(request.person, Right.SEE_ORDERS):
+        return report
+    return with_names(report, {one.number: one.name for one in Customer.objects.only("name")})
 
 
 @page(Right.SEE_SALES)

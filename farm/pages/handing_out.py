@@ -33,10 +33,14 @@ def handed_out(
     others: tuple[Way, ...] = (),
     codes_lead_to: str = "cost-of",
     folds: str = "",
+    on_page: Report | None = None,
 ) -> HttpResponse:
-    """Show a report; `?file=pdf`, `?file=xlsx` and `?file=zip` take it away."""
+    """Show a report; `?file=pdf`, `?file=xlsx` and `?file=zip` take it away.
+
+    ``on_page``: what the page shows, where it says more than a file may.
+    """
     file = taken_away(request, report, name)
-    shown = answer_page(request, report, others=others, codes_lead_to=codes_lead_to)
+    shown = answer_page(request, on_page or report, others=others, codes_lead_to=codes_lead_to)
     return file or show(request, "farm/answers/answer.html", replace(shown, folds=folds))
 
 

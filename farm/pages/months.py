@@ -9,7 +9,7 @@ from django.utils import timezone
 from django.utils.http import urlencode
 
 from farm.pages.access import PageRequest, Right, page
-from farm.pages.closing import month_answer
+from farm.pages.closing import month_answer, naming_customers
 from farm.pages.forms.spans import SpanForm
 from farm.pages.frame import show
 from farm.pages.handing_out import answer_page, handed_out, made_by, taken_away
@@ -86,7 +86,7 @@ def days(request: PageRequest) -> HttpResponse:
     only = Only(said["species"], said["place"])
     report = month_report(month_figures(span, only), made_by(request))
     taken = taken_away(request, report, f"days-{span.key}")
-    shown = DaysPage(form, answer_page(request, report))
+    shown = DaysPage(form, answer_page(request, naming_customers(request, report)))
     return taken or show(request, "farm/answers/days.html", shown)
 
 

@@ -1,11 +1,13 @@
 """The month as rows: its tables and column names stand here and stay; later work adds tables.
 
-Rows carry customer numbers, not names. Every total is the sum of its rows, and the cost of what
-was sold, lost and in stock is the book's own.
+Rows carry customer numbers, not names: files are frozen and sent on, and a name may be erased. The
+page of a month that is still worked names them (`with_names`). Every total is the sum of its rows,
+and the cost of what was sold, lost and in stock is the book's own.
 """
 
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from farm.queries.months import MonthFigures, Movement, StockRow
 from farm.queries.owed import AGES
@@ -14,7 +16,7 @@ from farm.reports.bars import Bar, bars
 from farm.reports.drawing import Drawing
 from farm.reports.made import Made
 from farm.reports.month_harvest import HARVEST_BY_SPECIES, harvest_tables
-from farm.reports.month_sales import BY_WEEK, COUNTS, sales_tables
+from farm.reports.month_sales import BY_WEEK, COUNTS, NUMBER, sales_tables
 from farm.reports.pounds import beside_pounds
 from farm.reports.reconciliation_rows import IN, OUT, steps_drawings, steps_table, told
 from farm.reports.rows import Chart, Column, Fact, Kind, Report, Row, Table, total_row
@@ -48,7 +50,7 @@ KINDS = (
 AGREES = (Column("The book's cost"), *KINDS)
 LEFT_OVER = "Left over after costs and losses"
 OWED = (
-    Column("Customer number"),
+    Column(NUMBER),
     Column("Open", Kind.MONEY),
     *(Column(age.capitalize(), Kind.MONEY) for age in AGES),
     Column("Paid ahead", Kind.MONEY),
@@ -73,6 +75,23 @@ def month_report(figures: MonthFigures, made: Made) -> Report:
         charts=_charts(figures, {table.title: table for table in tables}),
     )
     return beside_pounds(report, made)
+
+
+def with_names(report: Report, names: Mapping[str, str]) -> Report:
+    """Name customers in place of their numbers; what is nobody's number stays."""
+    return replace(report, tables=tuple(_with_names(table, names) for table in report.tables))
+
+
+def _with_names(table: Table, names: Mapping[str, str]) -> Table:
+    heads = [column.name for column in table.columns]
+    if NUMBER not in heads:
+        return table
+    at = heads.index(NUMBER)
+    columns = (*table.columns[:at], Column("Customer"), *table.columns[at + 1 :])
+    rows = tuple(
+        (*row[:at], names.get(f"{row[at]}", row[at]), *row[at + 1 :]) for row in table.rows
+    )
+    return replace(table, columns=columns, rows=rows)
 
 
 def _tables(figures: MonthFigures) -> tuple[Table, ...]:

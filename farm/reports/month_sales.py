@@ -9,6 +9,7 @@ from farm.reports.rows import Column, Kind, Row, Table, total_row
 
 NO_CUSTOMER = "no name (stall or door)"
 NO_PLACE = "no place"
+NUMBER = "Customer number"
 BY_WEEK = "Sales by week and place"
 COUNTS = (Column("Pieces", Kind.COUNT), Column("Weight", Kind.MASS))
 MONEY = (
@@ -20,7 +21,7 @@ MONEY = (
 SALES = (
     Column("Date", Kind.DATE),
     Column("Entry"),
-    Column("Customer number"),
+    Column(NUMBER),
     Column("Place"),
     Column("Product"),
     Column("Lot"),
@@ -46,7 +47,7 @@ def sales_tables(figures: MonthFigures) -> tuple[Table, ...]:
     return (
         _by_place(figures),
         _by_week(sales),
-        _grouped("Sales by customer", "Customer number", sales, key=_customer),
+        _grouped("Sales by customer", NUMBER, sales, key=_customer),
         _grouped("Sales by product", "Product", sales, key=lambda row: row.product),
         _grouped("Sales by species", "Species", sales, key=lambda row: row.species),
         _grouped("Sales by lot", "Lot", sales, key=lambda row: row.lot_code),

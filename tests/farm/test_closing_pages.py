@@ -3,6 +3,7 @@
 import io
 from pathlib import Path
 from uuid import uuid4
+from zipfile import ZipFile
 
 import pytest
 from django.core.management import CommandError, call_command
@@ -141,6 +142,21 @@ def test_the_month_page_says_open_or_closed(small: World, owner: Client) -> None
     assert "closed 2026-12-03" in page
     assert "SHA-256" in page
     assert "October 2026" in read(owner, "/month/")
+
+
+def test_a_month_worked_now_names_its_customers_and_its_files_and_a_closed_one_number_them(
+    small: World, reader: Client
+) -> None:
+    two_sales(small)
+    address, name, number = "/month/2026-09/", small.customer.name, small.customer.number
+    worked, tables = read(reader, address), reader.get(f"{address}?file=zip").content
+    close(small)
+    closed = read(reader, address)
+    with ZipFile(io.BytesIO(tables)) as files:
+        filed = b"".join(files.read(one) for one in files.namelist()).decode()
+
+    assert (name in worked, number in worked) == (True, False)
+    assert [(name in text, number in text) for text in (closed, filed)] == [(False, True)] * 2
 
 
 def test_the_page_and_its_files_are_the_frozen_ones_after_later_changes(

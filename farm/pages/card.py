@@ -21,7 +21,7 @@ from farm.planning.inputs import INPUTS, Known, Names, centres, place_from, plan
 from farm.planning.spread import moved, scorecard
 from farm.planning.work import Worked, work_out
 from farm.queries.came_true import CardOutcome, outcomes
-from farm.queries.card_choice import Choice, fitting_product, newest_batches, usual_choice
+from farm.queries.card_choice import Choice, Offered, fitting_product, newest_batches, usual_choice
 from farm.queries.card_inputs import CardInputs, card_inputs
 from farm.queries.experience import experience_of
 from farm.reports.card_rows import UsedNumber, card_report, headline
@@ -54,7 +54,6 @@ class CardPage:
     answer: AnswerPage | None = None
     query: str = ""
     may_save: bool = False
-    saved: tuple[SavedCard, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -75,15 +74,18 @@ class ScorePage:
 def card(request: PageRequest) -> HttpResponse:
     """Show the card of what the address says; a POST saves the very same as a version."""
     batches = newest_batches()
-    usual = usual_choice(batches)
+    offered = Offered()
+    usual = usual_choice(batches, offered)
     if usual is None:
         return show(request, "farm/card/card.html", CardPage(missing=True))
-    form = _choice_form(request, usual)
+    form = _choice_form(request, usual, offered)
     if not form.is_valid():
         return show(request, "farm/card/card.html", CardPage(missing=False, choice=form))
     choice = form.choice()
     own = experience_of(choice.strain)
-    found = card_inputs(choice, timezone.localdate(), own=own, batches=batches)
+    found = card_inputs(
+        choice, timezone.localdate(), own=own, batches=batches, places=offered.places
+    )
     numbers = NumberForm(request.GET, farm=request.farm, found=found)
     shown = CardPage(missing=False, choice=form, numbers=numbers, query=request.GET.urlencode())
     if not numbers.is_valid():
@@ -122,7 +124,7 @@ def card_scores(request: PageRequest) -> HttpResponse:
 # --- what the card is of ---------------------------------------------------------------------
 
 
-def _choice_form(request: PageRequest, usual: Choice) -> ChoiceForm:
+def _choice_form(request: PageRequest, usual: Choice, offered: Offered) -> ChoiceForm:
     """Fill in what the address leaves out, and a pack of the strain's own species."""
     data = {
         "strain": usual.strain.pk,
@@ -132,9 +134,9 @@ def _choice_form(request: PageRequest, usual: Choice) -> ChoiceForm:
         "steriliser": usual.steriliser.pk if usual.steriliser else "",
         **request.GET.dict(),
     }
-    form = ChoiceForm(data, farm=request.farm)
-    if form.is_valid() and (fitting := fitting_product(form.choice())):
-        form = ChoiceForm({**data, "product": fitting.pk}, farm=request.farm)
+    form = ChoiceForm(data, farm=request.farm, offered=offered)
+    if form.is_valid() and (fitting := fitting_product(form.choice(), offered)):
+        form = ChoiceForm({**data, "product": fitting.pk}, farm=request.farm, offered=offered)
     return form
 
 
@@ -196,7 +198,6 @@ def _answer(request: PageRequest, story: Story, shown: CardPage) -> HttpResponse
             headline=headline(story.worked, story.names, request.farm.currency),
             answer=_laid_out(request, report),
             may_save=may(request.person, Right.CHANGE_FARM),
-            saved=tuple(SavedCard.objects.all()[:20]),
         ),
     )
 

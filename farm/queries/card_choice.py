@@ -1,9 +1,10 @@
 """What a cost card is of: the recipe, strain, pack and place that are usual, or were chosen."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
-from django.db.models import Count, Max, OuterRef, QuerySet, Subquery
+from django.db.models import Count, Max, OuterRef, Subquery
 
 from farm.models import (
     Form,
@@ -18,7 +19,6 @@ from farm.models import (
     Strain,
 )
 from farm.planning.inputs import Names
-from farm.queries.recipes import newest_versions
 from ledger.models import Line, Lot, Role
 
 
@@ -65,35 +65,89 @@ def newest_batches() -> Batches:
     return Batches(tuple(found), {card.pk: card.made for card in found})
 
 
-def usual_choice(batches: Batches) -> Choice | None:
+class Offered:
+    """What a card can be of: each list is read once, when it is first asked for."""
+
+    @cached_property
+    def strains(self) -> list[Strain]:
+        return list(Strain.objects.select_related("species"))
+
+    @cached_property
+    def recipes(self) -> list[RecipeVersion]:
+        """Every version that blocks are filled by."""
+        return [one for one in self._versions if one.recipe.makes == RecipeFor.BLOCKS]
+
+    @cached_property
+    def grain_recipes(self) -> list[RecipeVersion]:
+        """The newest version of each recipe for grain."""
+        return _newest_of(one for one in self._versions if one.recipe.makes == RecipeFor.GRAIN)
+
+    @cached_property
+    def products(self) -> list[Product]:
+        """Packs of what is fresh, each with the supply it is packed in."""
+        fresh = Product.objects.filter(form=Form.FRESH)
+        return list(fresh.select_related("packaging__item"))
+
+    @cached_property
+    def places(self) -> list[SellingPlace]:
+        return list(self._days)
+
+    @cached_property
+    def _days(self) -> dict[SellingPlace, int]:
+        """How many days each place was a stall."""
+        return {one: one.days for one in SellingPlace.objects.annotate(days=Count("stall_days"))}
+
+    @cached_property
+    def sterilisers(self) -> list[Steriliser]:
+        return list(Steriliser.objects.all())
+
+    @cached_property
+    def spawn(self) -> list[Lot]:
+        """Spawn on hand."""
+        lots = Lot.objects.filter(card__stage=Stage.SPAWN, quantity__gt=0)
+        return list(lots.select_related("item"))
+
+    @cached_property
+    def _versions(self) -> list[RecipeVersion]:
+        return list(RecipeVersion.objects.select_related("recipe"))
+
+    @property
+    def usual_place(self) -> SellingPlace:
+        """The stall of most days, or the first of all; there is one."""
+        days = self._days
+        return max(days, key=lambda one: (one.kind == PlaceKind.STALL, days[one], -one.pk))
+
+    def products_of(self, strain: Strain) -> list[Product]:
+        return [product for product in self.products if product.species_id == strain.species_id]
+
+
+def usual_choice(batches: Batches, offered: Offered) -> Choice | None:
     """What was last grown, sold at the stall of most days; None while something is missing."""
     last = batches.last_by_a_recipe
-    strain = last.strain if last else _sold_strain()
-    recipe = last.recipe if last else newest_versions(RecipeFor.BLOCKS).first()
-    products = list(fresh_products())
-    species = strain.species_id if strain else None
-    fitting = [product for product in products if product.species_id == species]
-    by_days = SellingPlace.objects.annotate(days=Count("stall_days")).order_by("-days", "pk")
-    places = sorted(by_days, key=lambda place: place.kind != PlaceKind.STALL)
-    if recipe is None or strain is None or not products or not places:
+    strain = last.strain if last else _sold_strain(offered)
+    recipe = last.recipe if last else next(iter(_newest_of(offered.recipes)), None)
+    if recipe is None or strain is None or not offered.products or not offered.places:
         return None
-    product = (fitting or products)[0]
-    return Choice(recipe, strain, product, places[0], steriliser=Steriliser.objects.first())
+    product = (offered.products_of(strain) or offered.products)[0]
+    steriliser = offered.sterilisers[0] if offered.sterilisers else None
+    return Choice(recipe, strain, product, offered.usual_place, steriliser=steriliser)
 
 
-def fresh_products() -> QuerySet[Product]:
-    """Packs of what is fresh, each with the supply it is packed in."""
-    return Product.objects.filter(form=Form.FRESH).select_related("packaging__item")
+def _newest_of(versions: Iterable[RecipeVersion]) -> list[RecipeVersion]:
+    newest: dict[int, RecipeVersion] = {}
+    for one in versions:
+        newest[one.recipe_id] = max(newest.get(one.recipe_id, one), one, key=lambda v: v.number)
+    return list(newest.values())
 
 
-def _sold_strain() -> Strain | None:
-    strains = Strain.objects.select_related("species")
-    return strains.filter(species__products__form=Form.FRESH).first() or strains.first()
+def _sold_strain(offered: Offered) -> Strain | None:
+    """A strain that is sold fresh, or else any."""
+    sold = (one for one in offered.strains if offered.products_of(one))
+    return next(sold, None) or next(iter(offered.strains), None)
 
 
-def fitting_product(choice: Choice) -> Product | None:
+def fitting_product(choice: Choice, offered: Offered) -> Product | None:
     """A fresh pack of the strain's species, where the chosen pack is of another species."""
-    species = choice.strain.species
-    if choice.product.species_id == species.pk:
+    if choice.product.species_id == choice.strain.species_id:
         return None
-    return Product.objects.filter(species=species, form=Form.FRESH).first()
+    return next(iter(offered.products_of(choice.strain)), None)

@@ -4,7 +4,7 @@ The farm's own records, once a strain has 20 finished blocks; else its look-ups;
 usually find ("common practice, no source").
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from fractions import Fraction
@@ -66,29 +66,37 @@ class CardInputs:
     elsewhere: tuple[PlaceInputs, ...] = ()
 
 
-def card_inputs(choice: Choice, day: date, *, own: Experience, batches: Batches) -> CardInputs:
-    """Look up every number of a card on a day; nine queries."""
+def card_inputs(
+    choice: Choice,
+    day: date,
+    *,
+    own: Experience,
+    batches: Batches,
+    places: Iterable[SellingPlace],
+) -> CardInputs:
+    """Look up every number of a card on a day; seven queries. ``places``: to sell at."""
     found = growing_inputs(choice, day, own=own, batches=batches)
-    places = _places(choice.product, day)
-    here = next(one for one in places if one.place == choice.place)
+    known = _selling(choice.product, day, places)
+    here = next(one for one in known if one.place == choice.place)
     values = {
         **found.values,
         **here.values,
         "margin_ppm": Known(200_000, "a start: choose your own"),
     }
-    elsewhere = tuple(one for one in places if one is not here)
+    elsewhere = tuple(one for one in known if one is not here)
     return replace(found, values=values, asked_money=here.asked_money, elsewhere=elsewhere)
 
 
 def growing_inputs(choice: Choice, day: date, *, own: Experience, batches: Batches) -> CardInputs:
-    """Look up the numbers of growing, picking and packing; six queries.
+    """Look up the numbers of growing, picking and packing; five queries.
 
     ``own``: of the strain that is chosen.
     """
-    lines = recipe_lines(choice.recipe)
+    every = _lines_of(choice.recipe, choice.spawn_recipe)
+    lines = every[choice.recipe.pk]
     packaging = choice.product.packaging
-    items = [line.supply.item for line in lines] + ([packaging.item] if packaging else [])
-    prices = last_prices(items, day)
+    items = [line.supply.item for each in every.values() for line in each]
+    prices = last_prices([*items, packaging.item] if packaging else items, day)
     parts, sources = priced_parts(lines, prices)
     last = batches.last(choice.recipe)
     blocks = batches.made[last.pk] if last else None
@@ -104,7 +112,11 @@ def growing_inputs(choice: Choice, day: date, *, own: Experience, batches: Batch
         "tax_ppm": Known(choice.product.tax_ppm, "farm details: the product's tax"),
         "net_mg": Known(choice.product.net_mg, "farm details: the product's net weight"),
     }
-    if spawn := _spawn_price(choice, day, times=times, rates=rates):
+    if (recipe := choice.spawn_recipe) and not choice.spawn:
+        spawn = _recipe_price(recipe, every[recipe.pk], prices, times=times, rates=rates)
+    else:
+        spawn = _spawn_price(choice)
+    if spawn:
         values["spawn_kg_money"] = spawn
     by_lot = {
         "yield": own.yields_kg,
@@ -115,12 +127,12 @@ def growing_inputs(choice: Choice, day: date, *, own: Experience, batches: Batch
     return CardInputs(values, parts, sources, by_lot if own.is_enough else {}, None)
 
 
-def _places(product: Product, day: date) -> list[PlaceInputs]:
-    """What selling a pack comes to at every place on a day; three queries."""
+def _selling(product: Product, day: date, places: Iterable[SellingPlace]) -> list[PlaceInputs]:
+    """What selling a pack comes to at each place on a day; two queries."""
     days, asked = usual_days_mg(), _asked_prices(product, day)
     return [
         PlaceInputs(place, _place_values(place, *days.get(place.pk, (0, 0))), asked.get(place.pk))
-        for place in SellingPlace.objects.all()
+        for place in places
     ]
 
 
@@ -174,42 +186,47 @@ def shelf_days(strain: Strain) -> int:
     return strain.first_pick_days + strain.flush_gap_days * max(flushes - 1, 0)
 
 
-def _spawn_price(
-    choice: Choice, day: date, *, times: Seconds, rates: Mapping[str, Known]
-) -> Known | None:
-    """Price spawn as the lot was made, as its recipe would be, as last bought."""
+def _spawn_price(choice: Choice) -> Known | None:
+    """Price spawn as the lot was made, or else as the strain's newest; one query."""
     if choice.spawn:
         return lot_price(Lot.objects.filter(pk=choice.spawn.pk))
-    if choice.spawn_recipe:
-        return _recipe_price(choice.spawn_recipe, day, times=times, rates=rates)
     return newest_spawn_price(choice.strain)
 
 
 def newest_spawn_price(strain: Strain) -> Known | None:
-    """Price the newest spawn that is on hand, or else the newest of all, or what was bought."""
-    lots = Lot.objects.filter(card__stage=Stage.SPAWN, card__strain=strain)
-    is_used_up = Case(When(quantity__gt=0, then=0), default=1)
-    return lot_price(lots.order_by(is_used_up, "-pk")) or _bought_price()
+    """Price the newest spawn that is on hand, or else the newest of all, or what was bought.
+
+    One query.
+    """
+    own = Q(card__stage=Stage.SPAWN, card__strain=strain)
+    bought = Q(item__supply__use=Use.SPAWN, item__dimension=Dimension.MASS)
+    rank = Case(When(bought, then=2), When(quantity__gt=0, then=0), default=1)
+    came_in = Lot.objects.filter(own | bought, flows__role__in=(Role.MADE, Role.BOUGHT))
+    return lot_price(came_in.order_by(rank, "-pk"))
 
 
 def lot_price(lots: QuerySet[Lot]) -> Known | None:
-    """What a kilo of the first of some lots cost when it was made; one query."""
-    made = Flow.objects.filter(lot__in=lots.values("pk")[:1], role=Role.MADE)
-    rows = made.values_list("lot__code").annotate(*(Sum(name) for name in ("quantity", *KINDS)))
+    """What a kilo of the first of some lots cost when it was made or bought; one query."""
+    came_in = Flow.objects.filter(lot__in=lots.values("pk")[:1], role__in=(Role.MADE, Role.BOUGHT))
+    rows = came_in.values_list("lot__code").annotate(*(Sum(name) for name in ("quantity", *KINDS)))
     for code, quantity, *cost in rows.order_by():
         return Known(round(sum(cost) * MILLION / quantity), f"own: what lot {code} cost")
     return None
 
 
 def _recipe_price(
-    recipe: RecipeVersion, day: date, *, times: Seconds, rates: Mapping[str, Known]
+    recipe: RecipeVersion,
+    lines: Sequence[RecipeLine],
+    prices: Mapping[int, tuple[int, str]],
+    *,
+    times: Seconds,
+    rates: Mapping[str, Known],
 ) -> Known | None:
     """Ingredients and own hours of a bag over its fill; unknown while one was never bought.
 
     Steam and culture are left out, which the source says: they depend on the run and the culture.
     """
-    lines = recipe_lines(recipe)
-    parts, _ = priced_parts(lines, last_prices((line.supply.item for line in lines), day))
+    parts, _ = priced_parts(lines, prices)
     rate = rates.get("own_hour_money")
     if rate is None or any(part.price_money == UNKNOWN_PRICE for part in parts):
         return None
@@ -217,15 +234,6 @@ def _recipe_price(
     cost = sum(part.cost for part in parts) + Fraction(seconds * rate.value, 3_600)
     source = f"{recipe}: ingredients and own hours, without steam and culture"
     return Known(round(cost * MILLION / fill_mg(recipe.water_mg, lines)), source)
-
-
-def _bought_price() -> Known | None:
-    bought = Line.objects.filter(role=Role.BOUGHT, lot__item__supply__use=Use.SPAWN)
-    weighed = bought.filter(quantity__gt=0, lot__item__dimension=Dimension.MASS)
-    line = weighed.order_by("entry_id").last()
-    if line is None:
-        return None
-    return Known(round(line.money * MILLION / line.quantity), "own: the last bought spawn")
 
 
 def _spawn_mg(filled_mg: int, last: LotCard | None) -> Known:
@@ -243,7 +251,15 @@ def fill_mg(water_mg: int, lines: Iterable[RecipeLine]) -> int:
 
 
 def recipe_lines(recipe: RecipeVersion) -> list[RecipeLine]:
-    return list(recipe.lines.select_related("supply__item"))
+    return _lines_of(recipe)[recipe.pk]
+
+
+def _lines_of(*recipes: RecipeVersion | None) -> dict[int, list[RecipeLine]]:
+    """The lines of each recipe, by its key; one query."""
+    found: dict[int, list[RecipeLine]] = {one.pk: [] for one in recipes if one}
+    for line in RecipeLine.objects.filter(version__in=found).select_related("supply__item"):
+        found[line.version_id].append(line)
+    return found
 
 
 def priced_parts(

@@ -11,7 +11,7 @@ from farm.models import Form, LotCard, Price, SaleLine, Species, Stage, Standard
 from farm.moisture import Portion, dried_mass
 from farm.planning.card import MILLION, block_lines, without_own_hours
 from farm.planning.inputs import GROUPS, Known, plan_from
-from farm.queries.card_choice import Batches, Choice, usual_choice
+from farm.queries.card_choice import Batches, Choice, Offered, usual_choice
 from farm.queries.card_inputs import PRACTICE, CardInputs, growing_inputs, rates_on
 from farm.queries.dryings import DRIED_TO_PPM, dryings
 from farm.queries.experience import Experience
@@ -50,7 +50,7 @@ def flush_inputs(
     }
     if price := _net_per_kg(strain.species, day, Form.FRESH):
         known["kilo_money"] = price
-    choice = usual_choice(batches)
+    choice = usual_choice(batches, Offered())
     if choice is not None:
         choice = replace(choice, strain=strain)
         known |= _of_a_card(choice, growing_inputs(choice, day, own=own, batches=batches))

@@ -7,16 +7,17 @@ shelf are the slow ones.
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
+from itertools import groupby
 from typing import Any, NamedTuple
 
-from django.db.models import BigIntegerField, Case, F, Q, QuerySet, Sum, When
+from django.db.models import BigIntegerField, Case, F, FilteredRelation, Q, QuerySet, Sum, When
 from django.db.models.functions import Coalesce
 
 from farm.models import Grade, LotCard, Species, Stage, Strain
 from farm.models import SaleLine as SaleRow
-from ledger.models import Dimension, Edge, Flow, Role
+from ledger.models import Dimension, Flow, Role
 
 FLUSHES = 3
 ENOUGH_BLOCKS = 20
@@ -69,12 +70,18 @@ class BlockLot:
     code: str
     started: int = 0
     lost: int = 0
-    picks: tuple[Pick, ...] = ()
+    picks: list[Pick] = field(default_factory=list)
     end: tuple[date, int] | None = None
 
     @property
     def fruited(self) -> int:
         return self.started - self.lost
+
+    def lose(self, day: date, count: int) -> None:
+        """Count blocks that were binned; those of before the first pick never fruited."""
+        self.end = (day, count)
+        if not self.picks:
+            self.lost += count
 
     def given_mg(self, flush: int) -> int:
         """Weight given in a flush; later ones stand in the last."""
@@ -104,7 +111,7 @@ class Experience:
 
 
 def experience_of(strain: Strain) -> Experience:
-    """Read what the finished lots of a strain came to, in three queries however many."""
+    """Read what the finished lots of a strain came to, in two queries however many."""
     cards = LotCard.objects.filter(stage=Stage.BLOCKS, strain=strain, lot__quantity=0)
     lots = _block_lots(cards.values("lot"))
     fruited = sum(lot.fruited for lot in lots)
@@ -131,7 +138,7 @@ def experience_of(strain: Strain) -> Experience:
 def weights_a_block_mg(species: Species, flush: int, most: int = 30) -> list[int]:
     """What a block gave in a flush, lot by lot, of the newest finished lots of a species.
 
-    Lots that gave nothing in that flush are left out. Rounded down; three queries.
+    Lots that gave nothing in that flush are left out. Rounded down; two queries.
     """
     cards = LotCard.objects.filter(stage=Stage.BLOCKS, species=species, lot__quantity=0)
     lots = _block_lots(list(cards.order_by("-lot_id").values_list("lot_id", flat=True)[:most]))
@@ -158,36 +165,30 @@ def usual_days_mg() -> dict[int, tuple[int, int]]:
 
 
 def _block_lots(lots: "Sequence[int] | QuerySet[LotCard, Any]") -> tuple[BlockLot, ...]:
-    """Read what became of block lots, oldest first, leaving out what was undone; two queries."""
-    picks = _picks(lots)
-    found: dict[int, BlockLot] = {}
+    """Read what became of block lots, oldest first, leaving out what was undone; one query.
+
+    A line of a pick stands in as many rows as it gave crop lots; within an entry it comes first.
+    """
+    given = FilteredRelation("entry__edges", condition=Q(entry__edges__src=F("lot")))
     flows = Flow.objects.filter(lot__in=lots, role__in=(Role.MADE, Role.USED, Role.LOST))
-    rows = flows.order_by("lot_id", "entry_id").values_list(
-        "lot_id", "lot__code", "entry_id", "entry__happened_on", "role", "quantity"
-    )
-    for pk, code, entry, day, role, quantity in rows:
-        lot = found.setdefault(pk, BlockLot(code, picks=tuple(picks[pk].values())))
+    rows = flows.annotate(given=given).order_by("lot_id", "entry_id", "-role").values_list(
+        "lot_id", "entry_id", "role", "lot__code", "entry__happened_on", "quantity",
+        "given__quantity", "given__dst__card__stage", "given__dst__card__flush",
+    )  # fmt: skip
+    found: dict[int, BlockLot] = {}
+    for (pk, _, role), each in groupby(rows, key=lambda row: row[:3]):
+        parts = [row[3:] for row in each]
+        code, day, quantity, *_ = parts[0]
+        lot = found.setdefault(pk, BlockLot(code))
+        crop = [part[3:] for part in parts if part[4] == Stage.CROP]
         if role != Role.LOST:
             lot.started += quantity
-            continue
-        lot.end = (day, -quantity)
-        if entry < min(picks[pk], default=entry + 1):
-            lot.lost -= quantity
+        else:
+            lot.lose(day, -quantity)
+        if crop and role == Role.USED:
+            mass_mg = sum(mg for mg, *_ in crop)
+            lot.picks.append(Pick(crop[-1][-1] or 1, day, mass_mg))
     return tuple(lot for lot in found.values() if lot.started > 0)
-
-
-def _picks(lots: "Sequence[int] | QuerySet[LotCard, Any]") -> dict[int, dict[int, Pick]]:
-    """What each block lot gave, by the entry of the pick; one query."""
-    picks: dict[int, dict[int, Pick]] = defaultdict(dict)
-    rows = Edge.objects.filter(src__in=lots).order_by("entry_id").values_list(
-        "src_id", "entry_id", "entry__happened_on", "quantity", "dst__card__stage",
-        "dst__card__flush",
-    )  # fmt: skip
-    for src, entry, day, quantity, stage, flush in rows:
-        if stage == Stage.CROP:
-            before = picks[src].get(entry)
-            picks[src][entry] = Pick(flush or 1, day, quantity + (before.mass_mg if before else 0))
-    return picks
 
 
 def _trim(crop: Sequence[Made]) -> Share:

@@ -95,7 +95,7 @@ def kilos_from(lot: Lot, past: Past | None = None) -> Kilos:
     roots, kin, cards = _cohort(lot, past)
     if not roots:
         return Kilos((), (), (), ())
-    shares = _shares(roots, kin, cards)
+    shares = shares_of(roots, kin, cards)
     blocks = [cards[pk].lot for pk in sorted(shares) if cards[pk].stage == Stage.BLOCKS]
     sales = _sales_of([pk for pk in shares if cards[pk].stage in FOOD])
     sums = _sums(shares, cards, sales)
@@ -159,7 +159,7 @@ def _first_blocks(lot: int, kin: Kin, stages: dict[int, int], *, forward: bool) 
     return found
 
 
-def _shares(roots: set[int], kin: Kin, cards: dict[int, LotCard]) -> dict[int, Fraction]:
+def shares_of(roots: set[int], kin: Kin, cards: dict[int, LotCard]) -> dict[int, Fraction]:
     """Say for each lot of the cohort which part of it comes from the roots."""
     inputs: dict[int, list[tuple[int, int]]] = defaultdict(list)
     for edge in kin.edges:

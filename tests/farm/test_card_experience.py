@@ -5,14 +5,15 @@ from datetime import date
 from typing import Any
 
 import pytest
+from pytest_django import DjangoAssertNumQueries
 
 from farm.actions.checks import check
 from farm.actions.common import Draw
 from farm.actions.harvesting import mark_spent, pick
 from farm.actions.storing import throw_away, weigh_again
-from farm.models import SavedCard
+from farm.models import SavedCard, SellingPlace
 from farm.queries.came_true import outcomes
-from farm.queries.card_choice import Choice, newest_batches, usual_choice
+from farm.queries.card_choice import Choice, Offered, newest_batches, usual_choice
 from farm.queries.card_inputs import CardInputs, card_inputs
 from farm.queries.experience import Share, experience_of, usual_days_mg
 from farm.queries.kilos import kilos_from
@@ -46,21 +47,22 @@ def found(world: World) -> CardInputs:
 
 
 def usual() -> Choice:
-    choice = usual_choice(newest_batches())
+    choice = usual_choice(newest_batches(), Offered())
     assert isinstance(choice, Choice)
     return choice
 
 
 def inputs_of(choice: Choice) -> CardInputs:
     own = experience_of(choice.strain)
-    return card_inputs(choice, DAY, own=own, batches=newest_batches())
+    places = list(SellingPlace.objects.all())
+    return card_inputs(choice, DAY, own=own, batches=newest_batches(), places=places)
 
 
 def saved(world: World, **ranged: Any) -> SavedCard:
-    return SavedCard.objects.create(
-        name="Oyster", version=1, made_at=world.now, by=world.owner, strain=world.strain,
-        stated="{}", placed_money=1, **ranged,
-    )  # fmt: skip
+    return SavedCard.objects.create(**{
+        "name": "Oyster", "version": 1, "made_at": world.now, "by": world.owner,
+        "strain": world.strain, "stated": "{}", "placed_money": 1, **ranged,
+    })  # fmt: skip
 
 
 def test_blocks_still_growing_say_nothing(world: World) -> None:
@@ -164,3 +166,16 @@ def test_blocks_lost_beyond_plan_make_the_kilo_dearer_that_came_true(world: Worl
 
     assert came is not None and booked is not None
     assert came.actual > booked
+
+
+def test_many_saved_cards_ask_no_more_than_one(
+    world: World, django_assert_max_num_queries: DjangoAssertNumQueries
+) -> None:
+    for version in (1, 2, 3):
+        saved(
+            world, picked_low_money=1, picked_median_money=2, picked_high_money=3, version=version
+        )
+        grown_out(world, 40)
+
+    with django_assert_max_num_queries(6):
+        assert len({one.lot for one in outcomes()}) == 3

@@ -5,31 +5,21 @@ from typing import Any
 
 from django import forms
 
-from farm.models import (
-    Farm,
-    RecipeFor,
-    RecipeVersion,
-    SellingPlace,
-    Stage,
-    Steriliser,
-    Strain,
-)
+from farm.models import Farm
 from farm.pages.forms.doing import FarmForm
 from farm.pages.forms.fields import (
     AmountField,
     CountField,
+    ListedField,
     MassField,
     MoneyField,
     PercentField,
-    RowField,
 )
 from farm.planning.inputs import GROUPS, Input, InputKind, Known
-from farm.queries.card_choice import Choice, fresh_products
+from farm.queries.card_choice import Choice, Offered
 from farm.queries.card_inputs import UNKNOWN_PRICE, CardInputs
-from farm.queries.recipes import newest_versions
 from farm.templatetags.farm_format import percent
 from farm.units import UnitError
-from ledger.models import Lot
 
 
 class MinutesField(AmountField):
@@ -46,14 +36,6 @@ class MinutesField(AmountField):
 
     def show(self, value: int) -> str:
         return f"{value / 60:.2f}".rstrip("0").rstrip(".") + " min"
-
-
-class ChosenField(RowField):
-    """A row where the page itself has chosen what is usual."""
-
-    def use_farm(self, farm: Farm) -> None:
-        super().use_farm(farm)
-        self.empty_label = None
 
 
 FIELDS: Mapping[InputKind, type[AmountField]] = {
@@ -75,28 +57,20 @@ def said(kind: InputKind, value: int, farm: Farm) -> str:
 
 
 class ChoiceForm(FarmForm):
-    """Of which recipe, strain, pack and selling place the card is."""
+    """Of which recipe, strain, pack and selling place the card is; what is usual is chosen."""
 
-    strain = ChosenField(Strain.objects.select_related("species"))
-    recipe = ChosenField(
-        RecipeVersion.objects.filter(recipe__makes=RecipeFor.BLOCKS).select_related("recipe")
-    )
-    product = ChosenField(fresh_products(), label="Pack")
-    place = ChosenField(SellingPlace.objects.all(), label="Selling place")
-    spawn = forms.ModelChoiceField(
-        Lot.objects.filter(card__stage=Stage.SPAWN, quantity__gt=0).select_related("item"),
-        label="Spawn lot",
-        required=False,
-        empty_label="The newest of the strain",
-        to_field_name="code",
-    )
-    spawn_recipe = forms.ModelChoiceField(
-        newest_versions(RecipeFor.GRAIN),
-        label="Or spawn by its recipe",
-        required=False,
-        empty_label="No, of a lot",
-    )
-    steriliser = RowField(Steriliser.objects.all(), required=False)
+    def __init__(self, data: Mapping[str, Any], *, farm: Farm, offered: Offered) -> None:
+        super().__init__(data, farm=farm)
+        self.add("strain", ListedField(offered.strains))
+        self.add("recipe", ListedField(offered.recipes))
+        self.add("product", ListedField(offered.products, label="Pack"))
+        self.add("place", ListedField(offered.places, label="Selling place"))
+        newest, none = "The newest of the strain", "No, of a lot"
+        spawn = ListedField(offered.spawn, label="Spawn lot", none=newest, to_field_name="code")
+        self.add("spawn", spawn)
+        by_recipe = ListedField(offered.grain_recipes, label="Or spawn by its recipe", none=none)
+        self.add("spawn_recipe", by_recipe)
+        self.add("steriliser", ListedField(offered.sterilisers, none="not stated"))
 
     def choice(self) -> Choice:
         return Choice(**self.cleaned_data)

@@ -7,9 +7,9 @@ from typing import Any
 from django import forms
 
 from farm.models import Farm, Species, Strain
-from farm.pages.forms.card import FIELDS, ChosenField
+from farm.pages.forms.card import FIELDS
 from farm.pages.forms.doing import FarmForm
-from farm.pages.forms.fields import AmountField
+from farm.pages.forms.fields import AmountField, RowField
 from farm.planning.inputs import Input, InputKind, Known
 from farm.templatetags.farm_format import percent
 from farm.units import UnitError
@@ -36,6 +36,14 @@ class RatioField(AmountField):
 
 
 BY_KIND: Mapping[InputKind, type[AmountField]] = {**FIELDS, InputKind.RATIO: RatioField}
+
+
+class ChosenField(RowField):
+    """A row where the page itself has chosen what is usual."""
+
+    def use_farm(self, farm: Farm) -> None:
+        super().use_farm(farm)
+        self.empty_label = None
 
 
 class StrainForm(FarmForm):

@@ -50,7 +50,7 @@ class Deed:
     ``time``: that word where it is not the slug's, such as a delivery, which is a sale.
 
     ``rights``: of which one is needed. ``is_kept``: a phone may keep its form for use without a
-    signal; not one that names customers or prices. ``leads_to``: the page of its entry.
+    signal. ``names_customers``: then for a short time only. ``leads_to``: the page of its entry.
 
     ``stages``: lots of these offer this action; ``field``: where their code is prefilled, if any.
     """
@@ -65,6 +65,7 @@ class Deed:
     caution: str = ""
     time: str = ""
     is_kept: bool = True
+    names_customers: bool = False
     rights: tuple[Right, ...] = (Right.RECORD,)
     template: str = "farm/record/form.html"
     leads_to: str = "entry"
@@ -126,7 +127,7 @@ DEEDS = (
     Deed("sell", "Sell", "Sold", SELL, selling.SellForm, "", SOLD,
          rights=STALL),
     Deed("deliver", "Deliver an order", "Delivered", SELL, orders.DeliverForm, time="sell",
-         is_kept=False),
+         names_customers=True),
     Deed("load-stall", "Load for a stall", "Loaded", SELL, stall.LoadForm, "", SOLD,
          rights=STALL),
     Deed("settle-stall", "Back from the market", "Settled", SELL, stall.BackForm,

@@ -40,6 +40,8 @@ def first_step(
     for name in left_open:
         form.fields[name].required = False
     form.narrow(person)
+    if keeping:
+        form.narrow_for_phone()
     lead_on(form, person, deed)
     return form
 

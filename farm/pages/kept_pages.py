@@ -3,7 +3,8 @@
 from collections.abc import Iterable, Iterator
 from copy import copy
 from dataclasses import dataclass
-from itertools import product
+from datetime import datetime, time, timedelta
+from itertools import islice, product
 
 from django import forms
 from django.http import HttpRequest, HttpResponse
@@ -22,6 +23,8 @@ from farm.records import OPEN_KINDS
 
 # Asked with by a telephone that keeps pages, and answered with where a page may be kept.
 KEEP = "Ledger-Keep"
+# The names of a round are shown without a signal on its day and, kept the evening before, the next.
+NAMES_STAY = timedelta(days=2)
 # So many answers of a first step are kept, such as the recipes to fill by.
 MOST_ANSWERS = 40
 
@@ -48,8 +51,10 @@ def without_money(person: Person) -> Person:
     return shown
 
 
-def may_be_kept(response: HttpResponse) -> HttpResponse:
-    response.headers[KEEP] = "yes"
+def may_be_kept(response: HttpResponse, *, names_customers: bool = False) -> HttpResponse:
+    """Let a telephone keep a page; one that names customers says until when it is shown there."""
+    until = datetime.combine(timezone.localdate() + NAMES_STAY, time.min)
+    response.headers[KEEP] = timezone.make_aware(until).isoformat() if names_customers else "yes"
     return response
 
 
@@ -102,9 +107,10 @@ def _forms_of(deed: Deed, farm: Farm, person: Person) -> list[KeptForm]:
     if deed.form.first is None:
         return [KeptForm(deed.title, address)]
     asked = deed.form.first.base_fields
-    if any(isinstance(field, forms.ModelChoiceField) for field in asked.values()):
+    if any(isinstance(field, forms.ChoiceField) for field in asked.values()):
         first = deed.form.first(None, farm=farm)
         first.narrow(person)
+        first.narrow_for_phone()
         asked = first.fields
     answers = product(*(_answers(name, field) for name, field in asked.items()))
     below = [KeptForm(deed.title, f"{address}?{urlencode(said)}", False) for said in answers]
@@ -118,5 +124,8 @@ def _answers(name: str, field: forms.Field) -> Iterator[tuple[str, str]]:
     """
     if isinstance(field, RowField):
         yield from ((name, str(row.pk)) for row in field.rows[:MOST_ANSWERS])
+    elif isinstance(field, forms.ChoiceField):
+        choices = (str(key) for key, _ in field.choices if key)  # type: ignore[misc, union-attr]
+        yield from ((name, answer) for answer in islice(choices, MOST_ANSWERS))
     else:
         yield name, ""

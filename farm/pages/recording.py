@@ -115,7 +115,9 @@ def last_key(request: PageRequest, deed: Deed) -> str:
 
 
 def keepable(deed: Deed, response: HttpResponse) -> HttpResponse:
-    return may_be_kept(response) if deed.is_kept else response
+    if not deed.is_kept:
+        return response
+    return may_be_kept(response, names_customers=deed.names_customers)
 
 
 def send(request: PageRequest, deed: Deed, form: DoingForm) -> HttpResponse | None:

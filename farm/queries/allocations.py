@@ -5,8 +5,8 @@ what was delivered since, orders that were called off or are closed, and lots on
 release it by themselves. So all that is set aside of a lot is never more than is on hand.
 """
 
-from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections import Counter, defaultdict
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import Enum
@@ -86,25 +86,21 @@ def taken_of(parts: Iterable[SetAside]) -> dict[int, int]:
     return taken
 
 
-def suggested(due: DueOrder, lots: Sequence[Lot]) -> dict[int, int]:
+def suggested(
+    due: DueOrder, lots: Sequence[Lot], *, before: Sequence[DueOrder] = ()
+) -> dict[int, int]:
     """Lots (of `sellable`) to give for what is missing, by pk: what is over soonest comes first.
 
     What is set aside for this day comes first, also where a hand chose another lot; the rest comes
-    of what is set aside for nobody.
+    of what is set aside for nobody. ``before``: stops that are given first, on a round that is
+    written down as a whole; what they take is not offered once more.
     """
     parts = set_aside()
-    mine = [part for part in parts if part.is_for(due)]
-    taken = {pk: quantity for pk, quantity in taken_of(mine).items() if quantity}
-    others = taken_of(part for part in parts if not part.is_for(due))
-    for asked in due.asked:
-        wanted = asked.missing - sum(part.quantity for part in mine if part.line == asked.line)
-        for lot in lots:
-            free = lot.quantity - others.get(lot.pk, 0) - taken.get(lot.pk, 0)
-            if wanted > 0 and free > 0 and fits(asked.line, lot):
-                give = min(wanted, free)
-                taken[lot.pk] = taken.get(lot.pk, 0) + give
-                wanted -= give
-    return taken
+    spoken_for = Counter(taken_of(parts))
+    for stop in before:
+        spoken_for += _of_free(stop, sellable(stop), parts=parts, spoken_for=spoken_for)
+    mine = taken_of(part for part in parts if part.is_for(due))
+    return dict(Counter(mine) + _of_free(due, lots, parts=parts, spoken_for=spoken_for))
 
 
 def sellable(due: DueOrder) -> list[Lot]:
@@ -124,6 +120,27 @@ def keeps(lot: Lot, day: date) -> bool:
 
 
 # --- parts -----------------------------------------------------------------------------------
+
+
+def _of_free(
+    due: DueOrder,
+    lots: Sequence[Lot],
+    *,
+    parts: Sequence[SetAside],
+    spoken_for: Mapping[int, int],
+) -> Counter[int]:
+    """What a day still takes, by lot, of what nobody else was promised."""
+    mine = [part for part in parts if part.is_for(due)]
+    taken: Counter[int] = Counter()
+    for asked in due.asked:
+        wanted = asked.missing - sum(part.quantity for part in mine if part.line == asked.line)
+        for lot in lots:
+            free = lot.quantity - spoken_for.get(lot.pk, 0) - taken[lot.pk]
+            if wanted > 0 and free > 0 and fits(asked.line, lot):
+                give = min(wanted, free)
+                taken[lot.pk] += give
+                wanted -= give
+    return taken
 
 
 def _lines(of: Collection[int] | None) -> list[AllocationLine]:

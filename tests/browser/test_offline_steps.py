@@ -8,6 +8,7 @@ from selenium.webdriver.common.by import By
 
 from farm.actions.common import Draw
 from farm.actions.harvesting import pick
+from farm.models import DeliveryNote
 from ledger.models import Entry, Lot
 from tests.browser.phone import (
     all_sent,
@@ -16,10 +17,17 @@ from tests.browser.phone import (
     press,
     send_now,
     type_in,
+    until,
     visit_again,
 )
 from tests.browser.signal import Cable
+from tests.farm.goods import packs
+from tests.farm.sold import order as sold_order
 from tests.farm.world import GRAM, KG, World, assert_book_is_sound, fresh, grow_spawn
+
+# The page as it is two days later, when its time is over.
+A_PAST_ROUND = """(await (await caches.open("pages")).put("/record/deliver/",
+    new Response("", { headers: { "Ledger-Keep": "2026-01-01T00:00:00Z" } })), true)"""
 
 
 def sent_from_page(phone: WebDriver, cable: Cable, kind: str) -> Entry:
@@ -66,6 +74,28 @@ def test_packing_any_number_is_worked_out_on_the_phone_and_entered(
 
     assert Lot.objects.get(made_by=entry).quantity == 7
     assert (fresh(older).quantity, fresh(younger).quantity) == (0, 600 * GRAM)
+
+
+def test_a_stop_of_the_round_is_delivered_at_the_back_door_and_its_name_fades(
+    phone: WebDriver, cable: Cable, world: World
+) -> None:
+    world.now = timezone.now() - timedelta(hours=12)
+    lot, order = packs(world, 12), sold_order(world, 8)
+    visit_again(phone, cable)
+    cable.pull()
+    phone.get(f"{cable.url}/record/deliver/")
+    phone.find_element(By.CSS_SELECTOR, f"[name=due] option[value^='{order.pk}:']").click()
+    next_step(phone)
+
+    assert "The Anchor" in main_of(phone)
+    assert phone.find_element(By.NAME, f"give_{lot.pk}").get_property("value") == "8"
+    type_in(phone, f"give_{lot.pk}", "6")
+    until(phone, A_PAST_ROUND)
+    entry = sent_from_page(phone, cable, "sell")
+
+    assert fresh(lot).quantity == 6
+    assert DeliveryNote.objects.get().sale.entry == entry
+    until(phone, "!(await Waiting.keptFor(new URL('/record/deliver/', location)))")
 
 
 def test_filling_says_what_was_short_at_the_last_visit(

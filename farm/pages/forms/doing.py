@@ -105,6 +105,9 @@ class FirstForm(FarmForm):
     def narrow(self, person: Person) -> None:
         """Offer only what this person may choose."""
 
+    def narrow_for_phone(self) -> None:
+        """Offer only what a phone keeps."""
+
     def narrow_rows(
         self, name: str, narrowed: Callable[[Person, Any], QuerySet[Any]], person: Person
     ) -> None:

@@ -1,8 +1,9 @@
 """Orders: who asks for what by when; delivering one; calling one off."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date, timedelta
 from functools import cache
+from itertools import takewhile
 from typing import Any
 from uuid import uuid4
 
@@ -26,6 +27,8 @@ from farm.units import show_money
 from ledger.models import Lot
 
 LATE, AHEAD = timedelta(days=14), timedelta(days=14)
+# A phone keeps the round of today and of tomorrow, for whoever drives before there is a signal.
+ROUND_AHEAD = timedelta(days=1)
 DAY = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
 OFTEN = (("0", "once"), ("1", "every week"), ("2", "every other week"), ("4", "every four weeks"))
 LAST = ("every_weeks", "until", "note")
@@ -132,7 +135,8 @@ class DueField(forms.ChoiceField):
     """An order on one of its days, as “pk:day”; the open ones of these weeks are listed."""
 
     def use_farm(self, farm: Farm) -> None:
-        self.choices = cache(open_days)  # asked for where the list is shown, and once
+        # Asked for where the list is shown, and once.
+        self.choices = cache(lambda: listed(open_days(AHEAD)))
 
     def valid_value(self, value: object) -> bool:
         return True  # `clean` looks the order up: a form sent twice names one that is delivered
@@ -149,16 +153,33 @@ class DueField(forms.ChoiceField):
         return due
 
 
-def open_days() -> list[tuple[str, str]]:
-    """The open days of orders of these weeks, to choose one."""
+def open_days(ahead: timedelta) -> list[DueOrder]:
+    """The open days of orders of these weeks, those that are late among them."""
     today = timezone.localdate()
-    due = [one for one in due_between(today - LATE, today + AHEAD) if one.is_open]
+    return [one for one in due_between(today - LATE, today + ahead) if one.is_open]
+
+
+def listed(due: Sequence[DueOrder]) -> list[tuple[str, str]]:
+    """Days of orders, to choose one."""
     first = "Choose" if due else "No order is open. Take one first, under Orders."
     return [("", first), *((key_of(one), str(one)) for one in due)]
 
 
 class DeliverFirst(FirstForm):
     due = DueField(label="Which order")
+    round: Sequence[DueOrder] = ()
+
+    def narrow_for_phone(self) -> None:
+        """Offer the round alone: a phone keeps no more names than it needs."""
+        self.round = open_days(ROUND_AHEAD)
+        self.fields["due"].choices = listed(self.round)  # type: ignore[attr-defined]
+
+    def clean(self) -> dict[str, Any]:
+        """Say which stops of a round that is kept come before this one."""
+        said = self.cleaned_data
+        if due := said.get("due"):
+            said["before"] = list(takewhile(lambda one: key_of(one) != key_of(due), self.round))
+        return said
 
 
 class DeliverForm(PricedForm):
@@ -181,7 +202,7 @@ class DeliverForm(PricedForm):
         due: DueOrder = self.given["due"]
         lots = sellable(due)
         fitting = [lot for lot in lots if any(fits(one.line, lot) for one in due.asked)]
-        taken = suggested(due, lots)
+        taken = suggested(due, lots, before=self.given["before"])
         fitting += [lot for lot in lots if lot.pk in taken and lot not in fitting]
         self.offer_draws("give", fitting, taken)
         self.offer_draws("instead", [lot for lot in lots if lot not in fitting])

@@ -25,7 +25,7 @@
 
   async function drawn(form, person) {
     const part = by("one-waiting").content.cloneNode(true).firstElementChild;
-    await Shown.fill(part, form);
+    await Shown.fill(part, form, form.person === person);
     const photos = await Waiting.photosOf(form);
     photos.forEach((photo, at) => part.querySelector("dl").append(
       Shown.fact("Photo " + (at + 1), Math.ceil(photo.image.size / 1000) + " kB, goes with it")));
@@ -106,11 +106,12 @@
     by("waiting").replaceChildren(...parts);
     by("with-them").hidden = !forms.length && !alone.length;
     drawTheirs(forms, person);
-    await drawTold();
+    await drawTold(person);
   }
 
-  async function drawTold() {
-    const rows = (await Waiting.told()).reverse().map((one) => {
+  async function drawTold(person) {
+    const theirs = (await Waiting.told()).filter((one) => one.person === person);
+    const rows = theirs.reverse().map((one) => {
       const row = document.createElement("li");
       const link = document.createElement("a");
       link.href = one.address;

@@ -73,8 +73,14 @@
       [...page.searchParams].every(([name, value]) => 
         asked.has(name) && (!value || asked.get(name) === value)));
     const best = fits.sort((one, other) => other.search.length - one.search.length)[0];
-    return best ? cache.match(best) : undefined;
+    const page = best && await cache.match(best);
+    if (!page || !isOver(page)) return page;
+    await cache.delete(best);
+    return undefined;
   }
+
+  // A page that names customers says until when it may be shown here; others say "yes".
+  const isOver = (page) => Date.parse(page.headers.get("Ledger-Keep")) < Date.now();
 
   function numberOf(values) {
     const found = values.find(([name]) => name === "uuid");
@@ -165,7 +171,7 @@
       await put(Object.assign(form, { trouble: said.words }));
       return;
     }
-    await note(state, said);
+    await note(form, state, said);
     await drop(form.at);
   }
 
@@ -176,7 +182,7 @@
     body.append("photo", photo.image, "photo.jpg");
     const [state, said] = await posted(PHOTOS, token, body);
     if (state === "entered") {
-      await note(state, said);
+      await note(photo, state, said);
       await dropPhoto(photo.at);
     } else {
       Object.assign(photo, { trouble: said.words, tried_at: Date.now() });
@@ -184,9 +190,10 @@
     }
   }
 
-  async function note(state, said) {
+  // For who made it alone: a question may name a price or a customer.
+  async function note({ person }, state, said) {
     await within("told", "readwrite", (store) =>
-      store.put({ state, words: said.words, address: said.address }));
+      store.put({ person, state, words: said.words, address: said.address }));
     const old = (await told()).slice(0, -TOLD_KEPT);
     for (const one of old) await within("told", "readwrite", (store) => store.delete(one.at));
   }

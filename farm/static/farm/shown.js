@@ -39,11 +39,12 @@
     return title ? title.textContent.trim() : form.address;
   }
 
-  // Title and facts: what its address says (a lot, a number) as well as what was typed.
-  async function fill(part, form) {
+  // Title and facts: what its address says (a lot, a number) as well as what was typed. Of somebody
+  // else's form the title alone: it may hold prices.
+  async function fill(part, form, isOwn = true) {
     const page = await pageOf(form);
     part.querySelector("h2, h3").textContent = titleOf(page, form);
-    const said = [...Waiting.saidIn(new URL(form.address, location)), ...form.values];
+    const said = isOwn ? [...Waiting.saidIn(new URL(form.address, location)), ...form.values] : [];
     said.filter(([name, value]) => value && !HIDDEN.test(name)).forEach(([name, value]) =>
       part.querySelector("dl").append(fact(labelOf(page, name), wordsOf(page, name, value))));
     part.querySelector("dl").append(

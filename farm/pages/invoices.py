@@ -24,7 +24,7 @@ from farm.pages.forms.invoicing import DAY, IssueForm, PaymentForm
 from farm.pages.frame import show
 from farm.pages.handing_out import handed_out, made_by
 from farm.pages.laid_out import Way
-from farm.pages.lists import NUMBER, Listing, ListTable, list_page
+from farm.pages.lists import NUMBER, Listing, ListTable, SheetColumn, list_page
 from farm.pages.papers import numbered, paper_page
 from farm.queries.invoices import (
     PaperLine,
@@ -104,12 +104,18 @@ class InvoiceTable(ListTable):
         """What is open of each invoice; asked once for the whole list."""
         return open_by_invoice(timezone.localdate())
 
+    def left(self, record: Invoice) -> int | None:
+        """Say what is left to pay; a credit note is counted with its invoice."""
+        is_credit = record.kind == InvoiceKind.CREDIT
+        return None if is_credit else self.open_money.get(record.pk, 0)
+
     def render_open(self, record: Invoice) -> str:
-        """Show what is left to pay; a credit note is counted with its invoice."""
-        if record.kind == InvoiceKind.CREDIT:
-            return ""
-        left = self.open_money.get(record.pk)
-        return money(left, self.farm) if left else "paid"
+        left = self.left(record)
+        return money(left, self.farm) if left else "" if left is None else "paid"
+
+    @property
+    def whole_sheet(self) -> tuple[SheetColumn, ...]:
+        return (*self.sheet, (Column("Open", Kind.MONEY), self.left))
 
 
 class InvoiceFilter(django_filters.FilterSet):

@@ -25,12 +25,19 @@ NUMBER = {"th": {"class": "num"}, "td": {"class": "num"}}
 # A quantity in both systems, which may break between them on a narrow screen.
 BOTH = {"th": {"class": "num"}, "td": {"class": "num both"}}
 
+SheetColumn = tuple[Column, Callable[[Any], Cell]]
+
 
 class ListTable(tables.Table):
     """``sheet``: the columns of the spreadsheet, and what a row puts into each."""
 
-    sheet: ClassVar[tuple[tuple[Column, Callable[[Any], Cell]], ...]] = ()
+    sheet: ClassVar[tuple[SheetColumn, ...]] = ()
     farm: Farm
+
+    @property
+    def whole_sheet(self) -> tuple[SheetColumn, ...]:
+        """The sheet's columns, with those that the rows alone cannot tell."""
+        return self.sheet
 
     class Meta:
         empty_text = "Nothing fits. Change the filter, or take it off."
@@ -85,8 +92,9 @@ def list_page(
 
 def rows_of(title: str, table: ListTable) -> Table:
     """Turn a list, as it is filtered and sorted on the page, into plain rows."""
-    columns = tuple(column for column, _ in table.sheet)
-    cells = tuple(tuple(value(row.record) for _, value in table.sheet) for row in table.rows)
+    sheet = table.whole_sheet
+    columns = tuple(column for column, _ in sheet)
+    cells = tuple(tuple(value(row.record) for _, value in sheet) for row in table.rows)
     return Table(title, columns, cells)
 
 

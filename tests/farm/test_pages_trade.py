@@ -6,6 +6,7 @@ from io import BytesIO
 import pytest
 from django.test import Client
 from django.utils import timezone
+from openpyxl import load_workbook
 
 from farm.actions.invoicing import issue_for_sale, issue_invoice
 from farm.actions.selling import SoldLine, sell
@@ -165,11 +166,20 @@ def test_the_list_of_invoices_says_which_are_paid(trade: World, owner: Client) -
     sold(trade, lot, 10)
     invoiced(trade)
     assert ">paid</td>" not in text(owner, "/invoices/")
+    assert open_in_sheet(owner) == [50]
     paid = {"customer": trade.customer.pk, "amount": "50", "paid_on": timezone.localdate(),
             "method": "bank", "uuid": "8f4a2f0e-0b1f-4f7e-9d54-6a3b1b0c7d13"}  # fmt: skip
     owner.post("/payments/enter/", paid)
 
     assert ">paid</td>" in text(owner, "/invoices/")
+    assert open_in_sheet(owner) == [0]
+
+
+def open_in_sheet(client: Client) -> list[object]:
+    sheet = load_workbook(BytesIO(client.get("/invoices/?take=xlsx").content)).worksheets[1]
+    return [
+        row[-1] for row in sheet.iter_rows(values_only=True) if isinstance(row[-1], int | float)
+    ]
 
 
 def test_more_than_is_owed_asks_on_the_page(trade: World, owner: Client) -> None:

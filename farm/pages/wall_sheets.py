@@ -75,8 +75,8 @@ def wall_sheets(request: PageRequest) -> HttpResponse:
 
 @page(Right.RECORD)
 def wall_sheet(request: PageRequest, sheet: str, day: str) -> HttpResponse:
-    """Hand a sheet out to print."""
-    rows, on = _rows(sheet, day), date.fromisoformat(day)
+    """Hand a sheet out to print, without the lots that are empty by now."""
+    rows, on = [row for row in _rows(sheet, day) if not row.is_empty], date.fromisoformat(day)
     content = wall_sheet_pdf(WallSheet(sheet, on, f"/wall-sheets/{sheet}/{day}/", rows),
                              request.farm)  # fmt: skip
     response = HttpResponse(content, content_type="application/pdf")
@@ -164,7 +164,7 @@ def _offered(sheet: str, day: date) -> Offered:
     rows = sheet_rows(sheet, day)
     return Offered(
         title=TITLES[sheet],
-        rows=len(rows),
+        rows=sum(not row.is_empty for row in rows),
         paper=reverse("wall-sheet", args=[sheet, str(day)]),
         pages=[
             reverse("wall-type-up", args=[sheet, str(day), at + 1])

@@ -1,6 +1,6 @@
 """What was sold and loaded, and what is still open."""
 
-from django.db.models import Exists, OuterRef, QuerySet
+from django.db.models import Exists, OuterRef, QuerySet, Sum
 
 from farm.models import (
     LoadLine,
@@ -26,6 +26,12 @@ def loads_of(lot: Lot) -> list[LoadLine]:
     """What open loads hold of a lot, oldest first; one query."""
     lines = LoadLine.objects.filter(lot=lot, stall_day__in=open_loads().order_by())
     return list(lines.select_related("stall_day__place").order_by("stall_day"))
+
+
+def in_open_loads() -> dict[int, int]:
+    """How much of each lot open loads hold, by pk; one query."""
+    lines = LoadLine.objects.filter(stall_day__in=open_loads().order_by()).order_by()
+    return dict(lines.values_list("lot").annotate(Sum("quantity")))
 
 
 def sale_lines() -> QuerySet[SaleLine]:

@@ -52,6 +52,11 @@ class SheetRow:
         return int(self.lot.pk if self.lot else self.room.pk if self.room else 0)
 
     @property
+    def is_empty(self) -> bool:
+        """Say whether its lot was emptied since the day began: typed up still, printed no more."""
+        return self.lot is not None and not self.lot.quantity
+
+    @property
     def name(self) -> str:
         return self.lot.code if self.lot else f"{self.room}, {self.time}"
 

@@ -9,7 +9,10 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from farm.actions.allotting import allocate
+from farm.actions.common import Draw
+from farm.actions.holding import hold
 from farm.actions.orders import Wanted
+from farm.actions.stalls import load_stall
 from farm.models import AgreedPrice, Allocation, BoxLeft, Customer, Order, Payment, Role, Share
 from farm.queries.allocations import set_aside
 from farm.queries.orders import due_order
@@ -163,6 +166,23 @@ def test_only_who_may_see_orders_reads_for_whom_a_lot_is_set_aside(
     assert "Take it all the same?" in page
     assert ("set aside for The Anchor" in page) is named
     assert (f"set aside for order {asked.pk}" in page) is not named
+
+
+def test_a_load_says_what_is_free_and_offers_nothing_that_is_refused(
+    trade: World, owner: Client
+) -> None:
+    lot, asked, _ = due_tomorrow(trade, 6)
+    allocate(trade.doing(), order=asked, due_on=asked.due_on)
+    held = packs(trade, 5)
+    hold(trade.doing(reason="smells sour"), [held])
+    address = f"/record/load-stall/?place={trade.stall.pk}"
+    page = text(owner, address)
+    load_stall(trade.doing(sure=True), place=trade.stall, day=timezone.localdate(),
+               lines=[Draw(lot, lot.quantity)])  # fmt: skip
+
+    assert "4 packs free: 6 packs set aside for orders" in page
+    assert held.code not in page
+    assert lot.code not in text(owner, address)
 
 
 def test_an_order_rests_on_its_page(trade: World, owner: Client) -> None:

@@ -13,6 +13,7 @@ from farm.actions.blocks import move
 from farm.actions.harvesting import mark_spent
 from farm.actions.holding import hold
 from farm.models import Photo, Record, Room, Shelf
+from farm.queries.labels import grouped
 from farm.queries.wall_sheets import SheetRow, in_pages, sheet_rows
 from farm.reports.sheets import MM
 from farm.reports.wall_sheet_pdf import ROW, WallSheet, wall_sheet_pdf, with_spare
@@ -121,6 +122,19 @@ def test_a_lot_on_hold_is_marked_on_the_paper(world: World) -> None:
 
     assert [row.lot.held for row in rows if row.lot] == [True, False]
     assert pdf_words(pdf).count("On hold.") == 1
+
+
+def test_a_lot_emptied_that_day_is_typed_up_and_printed_no_more(
+    owner: Client, world: World
+) -> None:
+    spent, there = fruiting(world), fruiting(world)
+    day = day_after(world)
+    world.wait(1)
+    mark_spent(world.doing(), lot=fresh(spent))
+    paper = pdf_words(owner.get(f"/wall-sheets/picks/{day}.pdf").content)
+
+    assert (grouped(spent.code) in paper, grouped(there.code) in paper) == (False, True)
+    assert "empty by now" in owner.get(address_of(world, "picks", day)).content.decode()
 
 
 # --- typed up --------------------------------------------------------------------------------

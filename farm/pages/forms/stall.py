@@ -35,7 +35,8 @@ from farm.pages.forms.doing import DoingForm, FirstForm
 from farm.pages.forms.fields import AmountField, MoneyField, RowField, how_much, quantity_field
 from farm.pages.forms.store import LotFirst
 from farm.pages.forms.unlisted import SOLD_FIRST, SOLD_STAGES, ListedByKind
-from farm.queries.sales import open_loads
+from farm.queries.allocations import set_aside, taken_of
+from farm.queries.sales import in_open_loads, open_loads
 from farm.queries.stock import lots_on_hand
 from farm.queries.till import IN_ORDER, TillGoods, till_goods
 from farm.templatetags.farm_format import amount_of, moment
@@ -67,7 +68,22 @@ class LoadForm(ListedByKind):
             last = StallDay.objects.filter(place=self.given["place"]).order_by("-day", "-pk")
             self.initial.setdefault("seller", last.values_list("seller", flat=True).first())
             self.add("seller", RowField(label="Who sells", queryset=sellers, required=False))
-        self.offer_draws("load", lots_on_hand(*SOLD_STAGES), stages=SOLD_FIRST)
+        self._offer_lots()
+
+    def _offer_lots(self) -> None:
+        """Offer what may be loaded, and say what of it is free; what is refused is left out."""
+        loaded, aside = in_open_loads(), taken_of(set_aside())
+        lots = [lot for lot in lots_on_hand(*SOLD_STAGES)
+                if not lot.held and lot.quantity > loaded.get(lot.pk, 0)]  # fmt: skip
+        self.offer_draws("load", lots, stages=SOLD_FIRST)
+        for lot in lots:
+            taken = {"set aside for orders": aside.get(lot.pk, 0), "loaded": loaded.get(lot.pk, 0)}
+            words = [f"{amount_of(much, lot, self.farm)} {where}" for where, much in taken.items()
+                     if much]  # fmt: skip
+            free = max(0, lot.quantity - sum(taken.values()))
+            if words:
+                said = f"{amount_of(free, lot, self.farm)} free" if free else "None is free"
+                self.fields[f"load_{lot.pk}"].help_text = f"{said}: {', '.join(words)}"
 
     def run(self, doing: Doing) -> Recorded:
         return load_stall(

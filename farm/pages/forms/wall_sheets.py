@@ -54,6 +54,7 @@ class WallForm(RowsForm[SheetRow]):
         if thing.lot is None:
             return thing.name
         amount = amount_of(thing.lot.quantity, thing.lot, self.farm)
+        amount = "empty by now" if thing.is_empty else amount
         return f"{thing.lot.code} · {lot_name(thing.lot)} · {amount} · {thing.place}"
 
     def hint_of(self, thing: SheetRow) -> str:

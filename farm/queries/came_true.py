@@ -23,7 +23,7 @@ class CardOutcome:
 
 
 def outcomes() -> list[CardOutcome]:
-    """Go through the saved cards, newest first; six queries however many."""
+    """Go through the saved cards, newest first; seven queries however many."""
     cards = list(SavedCard.objects.select_related("strain__species"))
     batches = _finished(cards)
     lots = [_first_after(card, batches) for card in cards]
@@ -58,7 +58,7 @@ def _picked_costs(lots: set[int]) -> dict[int, int]:
     """Cost of the picks and of blocks lost beyond plan, over kilos picked, rounded half to even.
 
     The book leaves such blocks out of a kilo; the card expects every loss, so here they count.
-    By lot; one that gave nothing has none. Four queries.
+    By lot; one that gave nothing has none. Five queries.
     """
     kin = ahead(lots)
     near = {edge.src for edge in kin.edges} | set(kin.born_at)

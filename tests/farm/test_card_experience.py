@@ -177,5 +177,5 @@ def test_many_saved_cards_ask_no_more_than_one(
         )
         grown_out(world, 40)
 
-    with django_assert_max_num_queries(6):
+    with django_assert_max_num_queries(7):
         assert len({one.lot for one in outcomes()}) == 3

@@ -9,6 +9,8 @@ from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
+from django.utils.html import format_html
+from django.utils.http import urlencode
 from django.views.decorators.http import require_POST
 
 from farm.actions.common import Doing
@@ -16,19 +18,22 @@ from farm.actions.correcting import correct_quantity, undo, undo_with_dependants
 from farm.models import Person, SaleLine, SellingCost
 from farm.pages import retrying, seen
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, sees_stall_prices
+from farm.pages.again import again
 from farm.pages.doings import BY_SLUG, Deed
 from farm.pages.first_hour import StepRow, row_after
-from farm.pages.forms.correcting import CorrectForm, UndoForm
+from farm.pages.forms.correcting import Before, CorrectForm, UndoForm
 from farm.pages.frame import show
 from farm.pages.particulars import Stated, stated
 from farm.pages.photos import Beside, beside
+from farm.pages.ways_out import Way
 from farm.queries import entries as query
 from farm.queries.closings import late_for
 from farm.queries.entries import EntryRow, Standing
 from farm.queries.invoices import Papers, papers_of
-from farm.queries.sales import costs_of, money_of
+from farm.queries.sales import asked_for, costs_of, money_of
+from farm.templatetags.farm_format import quantity_now
 from ledger.errors import NotEnough, Refused
-from ledger.models import Entry, Lot
+from ledger.models import Entry, Lot, Role
 
 # What became of a lot that an entry names without any quantity, where the action's own word for
 # what is done does not say it.
@@ -61,6 +66,7 @@ class EntryPage:
     papers: Papers | None
     beside: Beside
     first: StepRow | None
+    again: Way | None
 
 
 @dataclass(frozen=True)
@@ -105,6 +111,7 @@ def entry(request: PageRequest, seq: int) -> HttpResponse:
         papers=papers_of(found) if may(request.person, Right.SEE_ORDERS) else None,
         beside=beside(request, found),
         first=row_after(found) if may(request.person, Right.CHANGE_FARM) else None,
+        again=way_back(request, found),
     )
     return show(request, "farm/entries/entry.html", shown)
 
@@ -139,7 +146,10 @@ def undo_entry(request: PageRequest, seq: int) -> HttpResponse:
 
 @page(Right.RECORD, Right.SELL)
 def correct(request: PageRequest, seq: int) -> HttpResponse:
-    """State the right quantity of one line; the difference is added, nothing is erased."""
+    """State the right quantity of one line; the difference is added, nothing is erased.
+
+    ``was`` and ``money`` in the address: what it said before, to be corrected back to.
+    """
     rows = seen.entries(request.person, query.entries())
     found = get_or_refuse(request, rows, *WRITE, pk=seq)
     line = chosen_line(request, found)
@@ -148,8 +158,10 @@ def correct(request: PageRequest, seq: int) -> HttpResponse:
         return redirect("entry", seq)
     data = request.POST if request.method == "POST" else None
     sees_money = may(request.person, Right.SEE_COSTS)
-    form = CorrectForm(data, farm=request.farm, line=line, sees_money=sees_money)
+    form = CorrectForm(data, farm=request.farm, line=line, sees_money=sees_money,
+                       before=Before.read(request.GET))  # fmt: skip
     if data is not None and form.is_valid():
+        money = money_before(found, line) if form.cleaned_data.get("right_money") else None
         try:
             done = correct_quantity(
                 doing_now(request, form.cleaned_data),
@@ -162,12 +174,35 @@ def correct(request: PageRequest, seq: int) -> HttpResponse:
         except Refused as refusal:
             form.add_error(None, str(refusal))
         else:
-            messages.success(request, f"Entry {seq} is corrected; what it said stays readable.")
+            said = said_of_correction(request, done.entry, line, money=money)
+            messages.success(request, said)
             tell_retried(request, [done.entry])
             return redirect("entry", seq)
     return show(request, "farm/entries/correct.html", CorrectPage(
         found, line, query.what_follows(found, line), form
     ))  # fmt: skip
+
+
+def money_before(found: Entry, line: Standing) -> int | None:
+    """What was paid for a line, or asked for it, before it is corrected."""
+    return line.money_now if line.role == Role.BOUGHT else asked_for(found, line.lot)
+
+
+def said_of_correction(
+    request: PageRequest, done: Entry, line: Standing, *, money: int | None
+) -> str:
+    """Say what a line says now and what it said, and lead to correcting it back."""
+    root = done.amends
+    assert root
+    lines = query.standing(root)
+    now = next(one for one in lines if (one.lot, one.role) == (line.lot, line.role))
+    said, was = (quantity_now(one, request.farm) for one in (now, line))
+    words = f"Entry {root.seq} is corrected: lot {line.lot.code}, {said}; it said {was}."
+    if not now.can_be_corrected:
+        return words
+    before = Before(abs(line.now) or line.gave_now_mg, money)
+    query_string = urlencode({"lot": line.lot.code, "role": line.role} | before.said())
+    return format_html('{} <a href="{}?{}">Correct it back</a>', words, request.path, query_string)
 
 
 def doing_now(request: PageRequest, said: dict[str, Any]) -> Doing:
@@ -187,6 +222,8 @@ def show_dependants(request: PageRequest, found: Entry, refusal: NotEnough) -> H
 
 
 def chosen_line(request: PageRequest, found: Entry) -> Standing | None:
+    if not is_open(found):
+        return None
     wanted = (request.GET.get("lot"), request.GET.get("role"))
     lines = query.correctable(found)
     return next((line for line in lines if (line.lot.code, line.role) == wanted), None)
@@ -198,6 +235,14 @@ def tell_retried(request: PageRequest, touched: Sequence[Entry]) -> None:
     for deed, accepted in retrying.retry(lots, request.farm):
         messages.success(request, f"It waited and is recorded now: {deed.title}, "
                                   f"entry {accepted.entry.seq}.")  # fmt: skip
+
+
+def way_back(request: PageRequest, found: Entry) -> Way | None:
+    """Offer to record anew what was taken back: an undo is not undone, and the book keeps both."""
+    if not getattr(found, "taken_back", False):
+        return None
+    way = again(request, deed_of(found), found)
+    return way if way and way.is_open_to(request.person) else None
 
 
 def is_open(found: Entry) -> bool:

@@ -19,6 +19,7 @@ from farm.actions.unfinished import Kept
 from farm.models import Farm, LoadLine, Person
 from farm.pages import from_phone, retrying
 from farm.pages.access import PageRequest, Right, may, page, require
+from farm.pages.again import remember, sent_again
 from farm.pages.doings import BY_SLUG, STALL, Deed, deeds_by_group
 from farm.pages.filling import Sent, chosen, filled_form, first_step
 from farm.pages.forms.doing import DoingForm, FirstForm
@@ -83,7 +84,7 @@ def record(request: PageRequest, slug: str) -> HttpResponse:
         raise Http404
     require(request, *deed.rights)
     kept = retrying.kept_under(request.GET.get("waiting"))
-    sent = retrying.as_sent(kept, request.GET) if kept else Sent(request.GET)
+    sent = retrying.as_sent(kept.data, request.GET) if kept else sent_again(request)
     refusal = kept.refusal if kept else ""
     if request.method == "POST":
         sent = Sent(sent.address, request.POST)
@@ -132,6 +133,7 @@ def send(request: PageRequest, deed: Deed, form: DoingForm) -> HttpResponse | No
     if recorded is None:
         return None
     request.session[last_key(request, deed)] = chosen(form)
+    remember(request, form, deed=deed, entry=recorded.entry)
     messages.success(request, said_of(deed, recorded, request.farm))
     for words in follow_up(recorded, request.farm):
         messages.info(request, words)
@@ -181,6 +183,7 @@ def answer_phone(request: PageRequest, deed: Deed, form: DoingForm) -> HttpRespo
         return from_phone.error(request, deed.slug, " ".join(refusal.messages))
     except (Refused, UnitError) as refusal:
         return from_phone.error(request, deed.slug, str(refusal), refusal=refusal)
+    remember(request, form, deed=deed, entry=recorded.entry)
     words = [said_of(deed, recorded, request.farm), *follow_up(recorded, request.farm)]
     return from_phone.entered(" ".join(words), address_of(deed, recorded.entry.seq))
 

@@ -136,7 +136,7 @@ def record_list(request: PageRequest, slug: str) -> HttpResponse:
 def add_record(request: PageRequest, slug: str) -> HttpResponse:
     kind = kind_or_refuse(request, slug)
     kept = retrying.kept_under(request.GET.get("waiting"))
-    sent = retrying.as_sent(kept) if kept else Sent(request.GET)
+    sent = retrying.as_sent(kept.data) if kept else Sent(request.GET)
     corrects = record_corrected(request, kind, sent.address)
     form = RecordForm(
         request.POST if request.method == "POST" else sent.data,

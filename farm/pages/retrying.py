@@ -1,6 +1,6 @@
 """Forms that the book refused: kept as they were sent, tried again, opened again, dropped."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from uuid import UUID, uuid5
 
@@ -32,8 +32,8 @@ from ledger.models import Lot
 
 # What the address said (the first step) is kept beside what was sent.
 IN_ADDRESS = "?"
-# In an address: which form that waits is opened again.
-WAITING = "waiting"
+# In an address: which form that waits is opened again, and which entry is recorded again.
+WAITING, AGAIN = "waiting", "again"
 # When a telephone kept a form and when it sent it, by its own clock.
 BY_PHONE = ("phone_saved_at", "phone_sent_at")
 NOT_KEPT = ("csrfmiddlewaretoken", "initials", "pin", *BY_PHONE)
@@ -133,10 +133,10 @@ def kept_under(uuid: str | None) -> Kept | None:
     return next((kept for kept in waiting if str(kept.uuid) == uuid), None)
 
 
-def as_sent(kept: Kept, anew: QueryDict | None = None) -> Sent:
+def as_sent(kept: Mapping[str, list[str]], anew: QueryDict | None = None) -> Sent:
     """Read a form as it was sent; ``anew``: an address that answers its first step otherwise."""
     address, data = QueryDict(mutable=True), QueryDict(mutable=True)
-    for name, values in kept.data.items():
+    for name, values in kept.items():
         if name.startswith(IN_ADDRESS):
             address.setlist(name.removeprefix(IN_ADDRESS), values)
         else:
@@ -150,7 +150,7 @@ def as_kept(data: QueryDict, address: QueryDict) -> dict[str, list[str]]:
         name: values for name, values in data.lists()
         if name not in NOT_KEPT and not name.startswith(ROWS_PIN)
     }  # fmt: skip
-    beside = {name: values for name, values in address.lists() if name != WAITING}
+    beside = {name: values for name, values in address.lists() if name not in (WAITING, AGAIN)}
     return said | {IN_ADDRESS + name: values for name, values in beside.items()}
 
 
@@ -199,7 +199,7 @@ def retry_once(lot_ids: Iterable[int], farm: Farm) -> list[tuple[Deed, Recorded]
 
 def sent_again(deed: Deed, kept: Kept, farm: Farm) -> Recorded | None:
     """Run one kept form through its action; what is still refused goes on waiting."""
-    sent = as_sent(kept)
+    sent = as_sent(kept.data)
     person = get_object_or_404(Person, pk=kept.by)
     first = first_step(deed, sent.address, farm=farm, person=person)
     if first is not None and not first.is_valid():

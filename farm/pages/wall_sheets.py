@@ -94,7 +94,7 @@ def type_up(request: PageRequest, sheet: str, day: str, *, number: int) -> HttpR
     things = {row.key: row for row in rows}
     kept = retrying.kept_under(request.GET.get(retrying.WAITING))
     form = FORMS[sheet](
-        request.POST or (retrying.as_sent(kept).data if kept else None),
+        request.POST or (retrying.as_sent(kept.data).data if kept else None),
         farm=request.farm, person=request.person, things=things,
         initial={"when": _usual_time(on)},
     )  # fmt: skip

@@ -49,8 +49,13 @@ class Standing:
 
     @property
     def can_be_corrected(self) -> bool:
-        """Say whether there is a quantity to state anew; what is only named has none."""
-        return self.role in CORRECTABLE and bool(self.now or self.gave_now_mg)
+        """Say whether there is a quantity to state anew; what is only named has none.
+
+        What was corrected to nothing can be stated again, unless it was made or given: the cost
+        is shared by that number, and nothing shares none.
+        """
+        restores = self.written and self.role != Role.MADE
+        return self.role in CORRECTABLE and bool(self.now or self.gave_now_mg or restores)
 
 
 @dataclass(frozen=True)

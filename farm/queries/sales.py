@@ -1,5 +1,7 @@
 """What was sold and loaded, and what is still open."""
 
+import json
+
 from django.db.models import Exists, OuterRef, QuerySet, Sum
 
 from farm.models import (
@@ -10,7 +12,7 @@ from farm.models import (
     SellingCost,
     StallDay,
 )
-from ledger.models import Entry, Lot, Role
+from ledger.models import Entry, Line, Lot, Role
 
 
 def open_loads() -> QuerySet[StallDay]:
@@ -56,6 +58,18 @@ def products_sold() -> QuerySet[Product]:
 def money_of(entry: Entry) -> list[SaleLine]:
     """What one entry itself wrote of a sale's money."""
     return list(sale_lines().filter(line__entry=entry))
+
+
+def asked_for(entry: Entry, lot: Lot) -> int | None:
+    """What is asked for a sold lot as it stands, as its price is meant: with its tax or without."""
+    terms = json.loads(entry.particulars).get("terms", {}).get(lot.code)
+    if terms is None:
+        return None
+    kept = "gross" if terms["tax_included"] else "net"
+    sold = Line.objects.filter(entry__place=entry.seq, lot=lot, role=Role.SOLD)
+    rows = SaleLine.objects.filter(line__in=sold)
+    asked: int | None = rows.aggregate(asked=Sum(kept))["asked"]
+    return asked
 
 
 def costs_of(entry: Entry) -> list[SellingCost]:

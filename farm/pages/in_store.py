@@ -1,26 +1,30 @@
 """What is in store, place by place: /store/, and a whole shelf weighed in at once."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 from django.contrib import messages
-from django.http import HttpResponse
+from django.http import HttpResponse, QueryDict
 from django.shortcuts import redirect
+from django.urls import reverse
 from django.utils import timezone
 
+from farm.actions import unfinished
 from farm.models import Shelf, Stage
+from farm.pages import from_phone, retrying
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
 from farm.pages.forms.rows import RowsForm
 from farm.pages.forms.shelf import ShelfForm
 from farm.pages.frame import show
 from farm.pages.handing_out import answer_page, made_by, taken_away
+from farm.pages.kept_pages import NOWHERE, may_be_kept
 from farm.pages.laid_out import AnswerPage
-from farm.pages.row_by_row import Done, record_rows
+from farm.pages.row_by_row import Done, record_rows, rows_from_phone
 from farm.queries.in_store import Place, Stored, places_in_store, stored_lots
 from farm.queries.water_loss import water_losses
 from farm.reports.store_rows import store_report
 
-NOWHERE = "none"  # the address of lots whose place was never stated
+WEIGHT = "weight_"
 
 
 @dataclass(frozen=True)
@@ -40,11 +44,15 @@ class InStorePage:
 
 @dataclass(frozen=True)
 class ShelfPage:
-    """``recorded``: what was recorded of this form already, while the rest waits for answers."""
+    """``recorded``: what was recorded of this form already, while the rest waits for answers.
+
+    ``refusal``: why its rest waits since it was sent from a phone.
+    """
 
     place: str
     form: RowsForm[Stored]
     recorded: tuple[str, ...]
+    refusal: str
 
 
 @page(Right.SEE_WORK)
@@ -62,29 +70,50 @@ def in_store(request: PageRequest) -> HttpResponse:
 @page(Right.RECORD)
 def weigh_shelf(request: PageRequest, shelf: str) -> HttpResponse:
     """Weigh in what is loose on a shelf; what was recorded leaves the form, the rest stays."""
-    name, stored = _on_shelf(request, shelf)
+    kept = retrying.kept_under(request.GET.get(retrying.WAITING))
+    sent = request.POST or (retrying.as_sent(kept.data).data if kept else None)
+    name, stored = _on_shelf(request, shelf, _weighed(sent))
+    form = ShelfForm(sent, farm=request.farm, person=request.person, things=stored)
     if request.method != "POST":
-        form = ShelfForm(farm=request.farm, person=request.person, things=stored)
-        return show(request, "farm/store/weigh.html", ShelfPage(name, form, ()))
-    form = ShelfForm(request.POST, farm=request.farm, person=request.person, things=stored)
+        shown = ShelfPage(name, form, (), kept.refusal if kept else "")
+        return may_be_kept(show(request, "farm/store/weigh.html", shown))
+    if from_phone.asks_for_json(request):
+        return rows_from_phone(
+            request, form, name=f"{retrying.SHELF}{shelf}", said=lambda done: _said(form, done),
+            leads_to=reverse("in-store"),
+        )  # fmt: skip
     done = record_rows(request, form)
     if not form.errors:
-        messages.success(request, _said(done, len(stored)))
+        messages.success(request, _said(form, done))
         return redirect("in-store")
     said = tuple(str(one) for one in done.values())
-    shown = ShelfPage(name, form.without(list(done)), said)
+    shown = ShelfPage(name, form.without(list(done)), said, "")
     return show(request, "farm/store/weigh.html", shown)
 
 
-def _on_shelf(request: PageRequest, shelf: str) -> tuple[str, dict[str, Stored]]:
-    """The loose lots on a shelf, what goes first leading."""
+def _weighed(sent: QueryDict | None) -> set[int]:
+    """The lots of which a weight was typed, by pk."""
+    boxes = [name.removeprefix(WEIGHT) for name, typed in (sent or {}).items()
+             if name.startswith(WEIGHT) and typed]  # fmt: skip
+    return {int(pk) for pk in boxes if pk.isdigit()}
+
+
+def _on_shelf(
+    request: PageRequest, shelf: str, weighed: Collection[int]
+) -> tuple[str, dict[str, Stored]]:
+    """The loose lots on a shelf, what goes first leading.
+
+    ``weighed``: those that were weighed there and have moved or gone since, so that no weight that
+    comes late from a phone is dropped.
+    """
     found = None
     if shelf != NOWHERE:
         rows = Shelf.objects.select_related("room")
         pk = int(shelf) if shelf.isdigit() else 0
         found = get_or_refuse(request, rows, Right.RECORD, pk=pk)
-    stored = stored_lots(timezone.localtime(), water_losses())
-    loose = {str(one.lot.pk): one for one in stored if one.shelf == found and _is_loose(one)}
+    stored = stored_lots(timezone.localtime(), water_losses(), besides=weighed)
+    there = [one for one in stored if one.shelf == found or one.lot.pk in weighed]
+    loose = {str(one.lot.pk): one for one in there if _is_loose(one)}
     return str(found or "Place not stated"), loose
 
 
@@ -101,8 +130,9 @@ def _is_loose(one: Stored) -> bool:
     return bool(one.lot.card.stage == Stage.CROP)
 
 
-def _said(done: dict[str, Done], on_shelf: int) -> str:
-    if not done:
-        return "Nothing was weighed: nothing was recorded."
+def _said(form: ShelfForm, done: Mapping[str, Done]) -> str:
+    """Say what became of a form without anything wrong, and answer it where it waited."""
     entries = ", ".join(map(str, done.values()))
-    return f"Weighed {len(done)} of {on_shelf} lots: {entries}."
+    said = f"Weighed {len(done)} of {len(form.things)} lots: {entries}."
+    unfinished.answered(form.cleaned_data["uuid"], said)
+    return said if done else "Nothing was weighed: nothing was recorded."

@@ -12,11 +12,12 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import urlencode
 
-from farm.models import Farm, Person, Role, StallDay
+from farm.models import Farm, Person, Role, Shelf, StallDay
 from farm.pages import seen
 from farm.pages.access import Right, may
 from farm.pages.doings import DEEDS, Deed, may_do
 from farm.pages.forms.fields import RowField
+from farm.queries.in_store import loose_shelves
 from farm.queries.sales import open_loads
 from farm.queries.wall_sheets import TITLES, in_pages, sheet_rows
 from farm.records import OPEN_KINDS
@@ -25,6 +26,8 @@ from farm.records import OPEN_KINDS
 KEEP = "Ledger-Keep"
 # The names of a round are shown without a signal on its day and, kept the evening before, the next.
 NAMES_STAY = timedelta(days=2)
+# In the address of a shelf: the lots whose place was never stated.
+NOWHERE = "none"
 # So many answers of a first step are kept, such as the recipes to fill by.
 MOST_ANSWERS = 40
 
@@ -72,6 +75,7 @@ def kept_forms(person: Person, farm: Farm) -> list[KeptForm]:
             KeptForm(kind.title, reverse("record-add", args=[kind.slug])) for kind in OPEN_KINDS
         ]
         found.append(KeptForm("Wall sheets", reverse("wall-sheets")))
+        found += [_weighing(shelf) for shelf in loose_shelves()]
     return found
 
 
@@ -92,8 +96,13 @@ def sent_to(person: Person) -> list[str]:
     kinds = OPEN_KINDS if may(person, Right.RECORD) else ()
     deeds += [reverse("till-tap", args=[load.pk]) for load in _tills(person)]
     if may(person, Right.RECORD):
-        deeds.append(reverse("wall-sheets") + "*")
+        deeds += [reverse("wall-sheets") + "*", reverse("in-store") + "weigh/*"]
     return deeds + [reverse("record-add", args=[kind.slug]) for kind in kinds]
+
+
+def _weighing(shelf: Shelf | None) -> KeptForm:
+    address = reverse("shelf-weigh", args=[shelf.pk if shelf else NOWHERE])
+    return KeptForm(f"Weigh in {shelf or 'what has no place'}", address)
 
 
 def _tills(person: Person) -> Iterable[StallDay]:

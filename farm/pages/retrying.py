@@ -40,6 +40,8 @@ NOT_KEPT = ("csrfmiddlewaretoken", "initials", "pin", *BY_PHONE)
 ROWS_PIN = "pin_"
 # Before the sheet, day and page of a wall sheet that is typed up.
 WALL = "wall:"
+# Before the shelf that is weighed in.
+SHELF = "shelf:"
 # Before the name of a kind of record; the others are names of actions.
 RECORD = "record:"
 
@@ -121,6 +123,8 @@ def form_of(name: str) -> tuple[str, str] | None:
     if name.startswith(WALL):
         sheet, *page_of_day = name.removeprefix(WALL).split(":")
         return TITLES[sheet], reverse("wall-type-up", args=[sheet, *page_of_day])
+    if name.startswith(SHELF):
+        return "Weigh in a shelf", reverse("shelf-weigh", args=[name.removeprefix(SHELF)])
     deed, kind = BY_SLUG.get(name), KINDS_BY_SLUG.get(name.removeprefix(RECORD))
     if deed:
         return deed.title, reverse("record-action", args=[name])

@@ -1,15 +1,17 @@
 """Record a form of many rows: each row that can be is recorded, the rest stays with its answer."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
+from django.http import HttpResponse
 
 from farm.actions.common import Recorded
 from farm.actions.questions import PlausibilityQuestion
 from farm.models import Record
+from farm.pages import from_phone
 from farm.pages.access import PageRequest
 from farm.pages.forms.rows import RowsForm
 from farm.pages.recording import follow_up
@@ -27,6 +29,10 @@ class Done:
 
     def __str__(self) -> str:
         return f"{self.name}: {self.to}"
+
+
+# What the rows of a form became, in words.
+Said = Callable[[Mapping[str, Done]], str]
 
 
 def record_rows(request: PageRequest, form: RowsForm[Any]) -> dict[str, Done]:
@@ -48,6 +54,22 @@ def record_rows(request: PageRequest, form: RowsForm[Any]) -> dict[str, Done]:
         for words in follow_up(one, request.farm) if isinstance(one, Recorded) else ():
             messages.info(request, words)
     return _named(form, made)
+
+
+def rows_from_phone(
+    request: PageRequest, form: RowsForm[Any], *, name: str, said: Said, leads_to: str
+) -> HttpResponse:
+    """Record the rows of a form that waited on a telephone; what is left is to be sorted out.
+
+    ``name``: under which what is left is kept; ``said``: what the rows became, in words.
+    """
+    before = from_phone.receive_form(request)
+    if before is not None:
+        return before
+    done = record_rows(request, form)
+    if form.errors:
+        return from_phone.error(request, name, words_of_rows(form), done=list(done))
+    return from_phone.entered(said(done), leads_to)
 
 
 def words_of_rows(form: RowsForm[Any]) -> str:

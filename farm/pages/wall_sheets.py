@@ -19,7 +19,7 @@ from farm.pages.access import PageRequest, Right, page
 from farm.pages.forms.wall_sheets import FORMS, WallForm
 from farm.pages.frame import show
 from farm.pages.kept_pages import may_be_kept
-from farm.pages.row_by_row import Done, record_rows, words_of_rows
+from farm.pages.row_by_row import Done, record_rows, rows_from_phone
 from farm.pages.uploads import PHOTO, checked
 from farm.queries.wall_sheets import TITLES, SheetRow, in_pages, sheet_rows, with_recorded
 from farm.reports.wall_sheet_pdf import WallSheet, wall_sheet_pdf
@@ -99,7 +99,10 @@ def type_up(request: PageRequest, sheet: str, day: str, *, number: int) -> HttpR
         initial={"when": _usual_time(on)},
     )  # fmt: skip
     if request.method == "POST" and from_phone.asks_for_json(request):
-        return _from_phone(request, form, f"{retrying.WALL}{sheet}:{day}:{number}")
+        return rows_from_phone(
+            request, form, name=f"{retrying.WALL}{sheet}:{day}:{number}",
+            said=lambda done: _said(form, done), leads_to=reverse("wall-sheets"),
+        )  # fmt: skip
     done: dict[str, Done] = {}
     if request.method == "POST":
         done = _typed_up(request, form)
@@ -114,18 +117,6 @@ def type_up(request: PageRequest, sheet: str, day: str, *, number: int) -> HttpR
     refusal = kept.refusal if kept and request.method != "POST" else ""
     shown = TypeUpPage(TITLES[sheet], on, number, len(pages), left, recorded, refusal)
     return may_be_kept(show(request, "farm/wall/type_up.html", shown))
-
-
-def _from_phone(request: PageRequest, form: WallForm, name: str) -> HttpResponse:
-    """Record the rows of a page that waited on a telephone; what is left is to be sorted out."""
-    before = from_phone.receive_form(request)
-    if before is not None:
-        return before
-    done = record_rows(request, form)
-    if form.errors:
-        said = words_of_rows(form)
-        return from_phone.error(request, name, said, done=list(done))
-    return from_phone.entered(_said(form, done), reverse("wall-sheets"))
 
 
 def _said(form: WallForm, done: Mapping[str, Done]) -> str:

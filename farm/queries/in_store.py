@@ -2,13 +2,13 @@
 
 import json
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from fractions import Fraction
 from itertools import chain
 
-from django.db.models import Max
+from django.db.models import Max, Q
 
 from farm.models import Shelf, Stage
 from farm.queries.keeping import is_fresh, keeps_until
@@ -80,9 +80,13 @@ def places_in_store(now: datetime, losses: Losses) -> list[Place]:
     ]
 
 
-def stored_lots(now: datetime, losses: Losses) -> list[Stored]:
-    """Every lot in store on the local day of ``now``, what goes first leading."""
-    lots = list(all_lots().filter(card__stage__in=STORED, quantity__gt=0))
+def stored_lots(now: datetime, losses: Losses, *, besides: Collection[int] = ()) -> list[Stored]:
+    """Every lot in store on the local day of ``now``, what goes first leading.
+
+    ``besides``: lots, by pk, that are listed although nothing is left of them.
+    """
+    there = Q(quantity__gt=0) | Q(pk__in=besides)
+    lots = list(all_lots().filter(there, card__stage__in=STORED))
     shelves, weighed = shelf_of(lots), last_weighed(lots)
     filled, warm = _filled(lots), _warm(now)
     found = []
@@ -93,6 +97,14 @@ def stored_lots(now: datetime, losses: Losses) -> list[Stored]:
         shelf, stood = shelves.get(lot.pk), warm.get(lot.pk)
         found.append(_stored(lot, shelf, now.date(), weights=weights, warm=stood))
     return sorted(found, key=lambda one: one.urgency)
+
+
+def loose_shelves() -> list[Shelf | None]:
+    """The shelves with something loose on them, by name; None: of some the place is not stated."""
+    lots = list(Lot.objects.filter(card__stage=Stage.CROP, quantity__gt=0))
+    shelves = shelf_of(lots)
+    named = sorted(set(shelves.values()), key=str)
+    return [*named, *([None] if len(shelves) < len(lots) else [])]
 
 
 def kept_of(lot: Lot) -> Kept:

@@ -5,11 +5,13 @@ wide enough that a good or a bad day is taken without a word, narrow enough for 
 (pounds for kilos: 2.2 times) or a slipped decimal mark (10 times). Counts: `count_doubts.py`.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from datetime import date
 
 from farm.actions.common import both
 from farm.actions.questions import PRICE_OFF, PlausibilityQuestion
 from farm.models import LotCard, Person, Species, Steriliser, Supply, WeightUnit, the_farm
+from farm.queries.keeping import keeps_until, too_old_words
 from farm.queries.prices import Listed
 from farm.queries.usual import Usual, last_price, usual_stated, usual_weight_mg
 from farm.units import MG_PER_LB, MG_PER_UNIT, show_money
@@ -141,6 +143,26 @@ def sale_price_doubt(lot: Lot, money: int, *, listed: Listed) -> PlausibilityQue
         "Did a decimal mark slip?",
         [lot.code],
         is_money=True,
+    )
+
+
+def too_old_doubt(lots: Iterable[Lot], day: date) -> PlausibilityQuestion | None:
+    """Ask about food that is past its days where somebody is to eat it; its last day is good.
+
+    A stall is asked about when it is loaded: once it is settled the food was sold.
+    """
+    cards = LotCard.objects.filter(lot__in={lot.pk for lot in lots}).order_by("lot")
+    old = [
+        card
+        for card in cards.select_related("lot", "species")
+        if (until := keeps_until(card)) and until < day
+    ]
+    if not old:
+        return None
+    said = ", ".join(f"lot {card.lot.code} is {too_old_words(card, day)}" for card in old)
+    return PlausibilityQuestion(
+        f"On {day} {said}. Throw it away, unless you looked at it and are sure that it is good.",
+        [card.lot.code for card in old],
     )
 
 

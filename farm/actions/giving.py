@@ -5,7 +5,9 @@ from dataclasses import replace
 from uuid import uuid5
 
 from farm.actions.common import Doing, Draw, need_some, need_stage, post
+from farm.actions.doubts import too_old_doubt
 from farm.actions.once import action
+from farm.actions.questions import answered
 from farm.actions.selling import SELLABLE
 from farm.models import Given, GivenAway, Sale
 from ledger.book import Recorded
@@ -16,7 +18,12 @@ from ledger.models import Lot, Role
 
 @action
 def give_away(doing: Doing, *, why: str, draws: Sequence[Draw]) -> Recorded:
-    """Give away part of some lots, or all; ``why`` is one of `Given`, and heads the reason."""
+    """Give away part of some lots, or all; ``why`` is one of `Given`, and heads the reason.
+
+    Asks before others are given what is past its days; what the household eats it has looked at.
+    """
+    if why != Given.OWN:
+        doing = answered(doing, too_old_doubt([draw.lot for draw in draws], doing.day))
     return post_given(doing, why, draws)
 
 

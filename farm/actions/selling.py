@@ -11,7 +11,7 @@ from datetime import date
 
 from farm.actions.allotting import set_aside_doubt
 from farm.actions.common import Doing, Draw, need_stage, post
-from farm.actions.doubts import sale_price_doubt
+from farm.actions.doubts import sale_price_doubt, too_old_doubt
 from farm.actions.once import action
 from farm.actions.pricing import Amount, Terms, shared_out, terms_at
 from farm.actions.questions import PlausibilityQuestion, answered
@@ -93,7 +93,7 @@ def sell(
     """Sell from named lots at the prices asked; each line is split into net, tax and gross.
 
     Asks (PlausibilityQuestion) before it sells what is set aside for another order than
-    ``promised``, and about a price ten times what is listed, or a tenth of it.
+    ``promised`` or past its days, and about a price ten times what is listed, or a tenth of it.
 
     Beyond what the book holds it is refused (NotEnough); with ``count_up`` what is missing is
     counted up without cost in the same entry. The hours (`takings.add_hours`) and the share of
@@ -102,7 +102,8 @@ def sell(
     _check_discounts(lines)
     draws = [Draw(line.lot, line.quantity) for line in lines]
     doubts = [_price_doubt(Deal(place, customer), doing.day, line) for line in lines]
-    doing = answered(doing, set_aside_doubt(draws, besides=promised), *doubts)
+    old = too_old_doubt([line.lot for line in lines], doing.day)
+    doing = answered(doing, set_aside_doubt(draws, besides=promised), old, *doubts)
     counted = _missing(lines) if count_up else []
     recorded = post_sale(doing, "sell", Deal(place, customer), lines=lines, beside=counted)
     if recorded.fresh:

@@ -11,6 +11,7 @@ from datetime import date
 from farm.actions.allotting import set_aside_doubt
 from farm.actions.cashing import CashCount, write_cash_up
 from farm.actions.common import Doing, Draw, both, need_stage, post
+from farm.actions.doubts import too_old_doubt
 from farm.actions.giving import follow_up, post_given
 from farm.actions.once import action
 from farm.actions.pricing import need_price
@@ -64,12 +65,14 @@ def load_stall(
     """Load lots for a stall; nothing is sold yet, so the book's lines carry no quantity.
 
     The load list is by lot: for a recall every lot loaded and not wholly brought back counts.
-    Refuses lots on hold, and more than is on hand and in no other open load. The hours are a
-    selling cost of the place. ``seller``: whose stall it is, where that is not who loads.
+    Refuses lots on hold, and more than is on hand and in no other open load; asks about what is
+    past its days on the day of the stall. The hours are a selling cost of the place. ``seller``:
+    whose stall it is, where that is not who loads.
     """
     for line in lines:
         _check_load(line)
-    doing = answered(doing, set_aside_doubt(lines))
+    old = too_old_doubt([line.lot for line in lines], day)
+    doing = answered(doing, set_aside_doubt(lines), old)
     recorded = post(
         doing,
         "load stall",

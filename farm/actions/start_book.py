@@ -17,7 +17,7 @@ from django.utils import timezone
 from farm.actions.common import Doing, item_for
 from farm.actions.correcting import undo
 from farm.actions.orders import Days, Wanted, stop_order, take_order
-from farm.actions.selling import SoldLine, sell
+from farm.actions.selling import Deal, SoldLine, post_sale
 from farm.actions.start_lookups import Known, write_lookups
 from farm.models import Grade, LotCard, Order, Stage, StartWorkbook, the_farm
 from farm.queries.orders import standing_notes
@@ -217,18 +217,20 @@ def _noon(day: date) -> datetime:
 
 
 def _sell(beginning: _Beginning, rows: Sequence[Row]) -> None:
-    """Record last season's sales as sales; no hours are known, so none are charged."""
+    """Record last season's sales as sales, which nobody doubts any more.
+
+    No hours are known, so none are charged.
+    """
     known = beginning.known
     for row in sorted(rows, key=lambda row: (row["day"], row.number)):
         doing = replace(
             beginning.doing,
             uuid=uuid5(beginning.doing.uuid, f"sales {row.number}"),
             happened_at=_noon(row["day"]),
-            minutes=0,
         )
         line = SoldLine(beginning.marked[row["mark"]], row["mass_mg"], row["kg_money"])
-        customer = known.customers.get(row["customer"])
-        sell(doing, place=known.places[row["place"]], customer=customer, lines=[line])
+        deal = Deal(known.places[row["place"]], known.customers.get(row["customer"]))
+        post_sale(doing, "sell", deal, lines=[line])
 
 
 def _write_off(beginning: _Beginning, rows: Sequence[Row]) -> None:

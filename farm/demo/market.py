@@ -26,6 +26,7 @@ from farm.models import (
     StallDay,
     TapOf,
 )
+from farm.queries.allocations import keeps
 from farm.queries.cash import tokens_owed
 from ledger.models import Lot
 
@@ -58,8 +59,9 @@ def saturday(year: Year, week: int) -> None:
 
 
 def fair(year: Year, week: int) -> None:
-    """Take what Saturday left to a small Sunday fair, now and then."""
-    lots = [lot for lot in on_hand(Stage.PACKS) if lot.quantity >= 3][:4]
+    """Take what Saturday left, and still keeps, to a small Sunday fair, now and then."""
+    today = year.clock.date()
+    lots = [lot for lot in on_hand(Stage.PACKS) if lot.quantity >= 3 and keeps(lot, today)][:4]
     if week % FAIR_WEEKS != FAIR_WEEKS - 1 or not lots:
         return
     dice = _dice(year, "fair")

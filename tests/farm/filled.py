@@ -1,6 +1,7 @@
 """Fill a form as a browser would: what it shows, and what is typed over it."""
 
 import re
+from datetime import UTC, datetime
 from typing import Any, Protocol
 from uuid import uuid4
 
@@ -8,6 +9,9 @@ from django.http import HttpResponse
 from django.test import Client
 
 from ledger.models import Entry
+
+# Two days before what is typed: what is picked then keeps.
+JUST_BEFORE = datetime(2026, 10, 18, 8, tzinfo=UTC)
 
 
 def typed(**values: Any) -> dict[str, Any]:

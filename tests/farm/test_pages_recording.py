@@ -238,7 +238,7 @@ def test_a_sale_told_late_is_sold_at_the_price_of_its_day(world: World, client: 
     address = f"/record/sell/?place={world.stall.pk}"
     for when in ("2026-10-20T09:00", timezone.localtime().strftime("%Y-%m-%dT%H:%M")):
         shown = prefilled(client, address)
-        client.post(address, shown | typed(when=when, **{f"sold_{packs.pk}": "1"}))
+        client.post(address, shown | typed(when=when, sure="on", **{f"sold_{packs.pk}": "1"}))
 
     assert [row.gross for row in SaleLine.objects.order_by("pk")] == [5 * UNIT, 9 * UNIT]
 

@@ -9,13 +9,14 @@ from django.utils import timezone
 from farm.models import LotCard, Sale, SaleLine, Stage
 from ledger.models import Entry, Lot, Waiting
 from tests.conftest import signed_in
-from tests.farm.filled import prefilled, send, text, typed
+from tests.farm.filled import JUST_BEFORE, prefilled, send, text, typed
 from tests.farm.goods import crop
 from tests.farm.world import KG, UNIT, World, fresh
 
 
 @pytest.fixture
 def client(world: World) -> Client:
+    world.now = JUST_BEFORE
     return signed_in(world.owner)
 
 
@@ -186,6 +187,7 @@ def test_sales_are_dated_when_they_were_made(world: World, client: Client) -> No
     when = timezone.localtime(timezone=world.farm.zone) - timedelta(hours=2)
     send(client, sell_page(world), unlisted_what=f"product-{world.product.pk}",
          unlisted_amount="4", when=f"{when:%Y-%m-%dT%H:%M}")  # fmt: skip
+    world.now = when - timedelta(days=2)
     pack_ten(world, client)
 
     happened = Sale.objects.get().entry.happened_at.astimezone(world.farm.zone)

@@ -74,7 +74,7 @@ def bin_some(world: World, chance: Random) -> None:
 def give_some(world: World, chance: Random) -> None:
     lot = some(chance, Stage.CROP, Stage.DRIED, Stage.PACKS)
     draws = [Draw(lot, chance.randint(1, lot.quantity))]
-    give_away(world.doing(), why=chance.choice(Given.values), draws=draws)
+    give_away(world.doing(sure=True), why=chance.choice(Given.values), draws=draws)
 
 
 def weigh_some(world: World, chance: Random) -> None:
@@ -93,7 +93,9 @@ def bring_back(world: World, chance: Random) -> None:
 def correct(world: World, chance: Random) -> None:
     line = chance.choice(list(Line.objects.filter(role__in=("sold", "lost")).order_by("pk")))
     right = chance.randint(1, 2 * abs(line.quantity) + 1)
-    correct_quantity(world.doing(), line.entry, lot=line.lot, role=line.role, right_quantity=right)
+    correct_quantity(
+        world.doing(sure=True), line.entry, lot=line.lot, role=line.role, right_quantity=right
+    )
 
 
 def take_one_back(world: World, chance: Random) -> None:

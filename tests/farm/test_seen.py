@@ -92,8 +92,8 @@ def test_a_seller_loads_for_stalls_alone(stalls: Stalls) -> None:
 def test_a_stall_loaded_for_somebody_is_theirs(stalls: Stalls) -> None:
     world, selma = stalls.lots.world, Person.objects.get(user__username="selma")
     loaded = load_stall(
-        world.doing(), place=world.stall, day=MARKET_DAY, lines=[Draw(fresh(stalls.lots.packs), 1)],
-        seller=selma,
+        world.doing(sure=True), place=world.stall, day=MARKET_DAY,
+        lines=[Draw(fresh(stalls.lots.packs), 1)], seller=selma,
     ).entry  # fmt: skip
 
     assert stalls.seller.get(f"/stall/till/{loaded.stall_day.pk}/").status_code == 200

@@ -14,10 +14,16 @@ from farm.actions.storing import throw_away
 from farm.models import Role
 from ledger.models import Entry, Lot
 from tests.conftest import person_in_role, signed_in
-from tests.farm.filled import text, typed
+from tests.farm.filled import JUST_BEFORE, text, typed
 from tests.farm.goods import crop, packs
 from tests.farm.test_from_phone import from_phone, pick_of
 from tests.farm.world import KG, World, fruiting
+
+
+@pytest.fixture
+def world(world: World) -> World:
+    world.now = JUST_BEFORE
+    return world
 
 
 @pytest.fixture

@@ -1,7 +1,8 @@
 """Quantity and cost on hand, today or on a date."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
 from django.db.models import QuerySet, Sum
 
@@ -27,6 +28,16 @@ def on_hand(on: date | None = None) -> list[Balance]:
         flows = flows.filter(entry__happened_on__lte=on)
     sums = sums_by_lot(flows).items()
     return [Balance(lot, *both) for lot, both in sums if both[0] or any(both[1])]
+
+
+def held_at(moment: datetime, lots: Collection[int]) -> dict[int, int]:
+    """Say what some lots held at a moment, by pk; one query.
+
+    It is all that had happened by then, also what was recorded later.
+    """
+    flows = Flow.objects.filter(lot__in=lots, entry__happened_at__lte=moment)
+    sums = dict(flows.values_list("lot_id").annotate(Sum("quantity")).order_by())
+    return {lot: sums.get(lot, 0) for lot in lots}
 
 
 def sums_by_lot(flows: QuerySet[Flow]) -> dict[int, tuple[int, tuple[int, ...]]]:

@@ -25,25 +25,32 @@ from farm.models import (
 from farm.queries.counts import checked, standing_answer
 from farm.queries.water_loss import Kept, WaterLoss, water_losses
 from ledger import book
+from ledger.balances import held_at
 from ledger.errors import Conflict, Malformed
 from ledger.models import Lot
 
 
 @dataclass(frozen=True, kw_only=True)
 class Counted:
-    """What a count says: the lots looked for, and what was found of each; None: not looked at."""
+    """What a count says: the lots looked for, and what was found of each; None: not looked at.
+
+    ``ended_at``: when it was over, where it is told later: it waited on a phone without a signal.
+    """
 
     uuid: UUID
     happened_at: datetime
     room: Room | None
     hidden: bool
     found: Sequence[tuple[Lot, int | None]]
+    ended_at: datetime | None = None
 
 
 @transaction.atomic
 def keep_count(signed: Signed, counted: Counted) -> StockCount:
     """Keep what was found beside what the book holds at this moment; sent twice, it is kept once.
 
+    One that is told later is held against what the lots held when it was over: 9 kg found, 2 kg
+    sold before it arrives, are held against the 10 that were there, not the 8 that are.
     Changes nothing in the book: each difference is answered for itself (`answer_difference`).
     """
     one_at_a_time(signed)
@@ -64,9 +71,10 @@ def keep_count(signed: Signed, counted: Counted) -> StockCount:
         room=counted.room,
         hidden=counted.hidden,
     )
-    losses = water_losses()[Kept.LOOSE]
+    losses, lots = water_losses()[Kept.LOOSE], [lot.pk for lot, _ in counted.found]
+    then = held_at(counted.ended_at, lots) if counted.ended_at else {}
     StockCountLine.objects.bulk_create(
-        _line(count, lot, quantity, losses=losses) for lot, quantity in counted.found
+        _line(count, lot, quantity, losses=losses, then=then) for lot, quantity in counted.found
     )
     return count
 
@@ -128,12 +136,18 @@ def _acted(doing: Doing, line: StockCountLine, answered: Answered) -> book.Recor
 
 
 def _line(
-    count: StockCount, lot: Lot, found: int | None, *, losses: Mapping[Species, WaterLoss]
+    count: StockCount,
+    lot: Lot,
+    found: int | None,
+    *,
+    losses: Mapping[Species, WaterLoss],
+    then: Mapping[int, int],
 ) -> StockCountLine:
-    now = Lot.objects.select_related("made_by").get(pk=lot.pk)
-    expected, least = _should_be(now, count, losses)
+    there = Lot.objects.select_related("made_by").get(pk=lot.pk)
+    there.quantity = max(0, then.get(lot.pk, there.quantity))
+    expected, least = _should_be(there, count, losses)
     return StockCountLine(
-        count=count, lot=now, book=now.quantity, expected=expected, least=least, found=found
+        count=count, lot=there, book=there.quantity, expected=expected, least=least, found=found
     )
 
 
@@ -151,8 +165,9 @@ def _should_be(lot: Lot, count: StockCount, losses: Mapping[Species, WaterLoss])
 
 def _same(known: StockCount, counted: Counted) -> StockCount:
     """Return the count that this form made before; refuse other figures under its number."""
-    was = list(known.lines.values_list("lot", "found"))
-    if was != [(lot.pk, quantity) for lot, quantity in counted.found]:
+    was = set(known.lines.exclude(found=None).values_list("lot", "found"))
+    # What was not looked at is no part of what was said: such lots come and go meanwhile.
+    if was != {(lot.pk, quantity) for lot, quantity in counted.found if quantity is not None}:
         raise Conflict(
             f"This form was sent before with other figures, as {known}. Count anew in a new form."
         )

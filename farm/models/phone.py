@@ -1,6 +1,6 @@
 """What came from a telephone: forms that waited there for a signal, and photos."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 
 from django.db import models
 
@@ -25,6 +25,11 @@ class PhoneForm(models.Model):
     saved_at = models.DateTimeField()
     received_at = models.DateTimeField()
     clock_off_s = models.IntegerField()
+
+    @property
+    def kept_at(self) -> datetime:
+        """When it was kept on the telephone, by the site's clock."""
+        return self.saved_at - timedelta(seconds=self.clock_off_s)
 
     @property
     def is_clock_off(self) -> bool:

@@ -5,18 +5,24 @@ from dataclasses import dataclass
 from django.contrib import messages
 from django.http import HttpResponse
 from django.shortcuts import redirect
+from django.urls import reverse
 
+from farm.actions import unfinished
 from farm.actions.common import Recorded
 from farm.actions.counting import answer_difference, keep_count
 from farm.actions.signing import Signed, signed
-from farm.models import StockCount
+from farm.models import Room, StockCount
+from farm.pages import from_phone, retrying
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
+from farm.pages.filling import Sent
 from farm.pages.forms.counts import AnswersForm, CountForm, WhereForm
 from farm.pages.frame import show
 from farm.pages.handing_out import answer_page, made_by, taken_away
+from farm.pages.kept_pages import may_be_kept
 from farm.pages.laid_out import AnswerPage
 from farm.pages.recording import follow_up
 from farm.queries.counts import CountRow, checked_lines, count_rows, counts, lots_to_count
+from farm.queries.phone import came_from_phone
 from farm.reports.count_rows import count_report, where_of
 from ledger.errors import Refused
 
@@ -38,8 +44,11 @@ class CountPage:
 
 @dataclass(frozen=True)
 class StartPage:
+    """``refusal``: why it waits since it was sent from a phone."""
+
     where: str
     form: CountForm
+    refusal: str
 
 
 @page(Right.SEE_WORK)
@@ -50,30 +59,73 @@ def stock_counts(request: PageRequest) -> HttpResponse:
 
 @page(Right.RECORD)
 def count_start(request: PageRequest) -> HttpResponse:
-    """List the lots of a place with a box each; what was found is kept as it was found."""
-    where = WhereForm(request.GET, farm=request.farm)
+    """List the lots of a place with a box each; what was found is kept as it was found.
+
+    A phone keeps it without what the book says: that would be of its last visit.
+    """
+    kept = retrying.kept_under(request.GET.get(retrying.WAITING))
+    sent = retrying.as_sent(kept.data, request.GET) if kept else Sent(request.GET)
+    where = WhereForm(sent.address, farm=request.farm)
     if not where.is_valid():
         return redirect("stock-counts")
     room, hidden = where.cleaned_data["room"], where.cleaned_data["hidden"]
     form = CountForm(
-        request.POST if request.method == "POST" else None,
+        request.POST if request.method == "POST" else sent.data,
         farm=request.farm,
         person=request.person,
         lots=lots_to_count(room, where.stages()),
         hidden=hidden,
     )
-    if form.is_bound and form.is_valid():
-        try:
-            form.sign()
-            who = Signed(form.person, form.typed_by or form.person)
-            count = keep_count(who, form.counted(room))
-        except Refused as refusal:
-            form.add_error(None, str(refusal))
-        else:
-            messages.success(request, f"Stock count {count.pk} is kept.")
-            return redirect("stock-count", count.pk)
-    name = str(room) if room else "everywhere"
-    return show(request, "farm/store/count_start.html", StartPage(name, form))
+    if request.method == "POST":
+        from_a_phone = from_phone.asks_for_json(request)
+        done = _from_phone(request, form, room) if from_a_phone else _kept(request, form, room)
+        if done is not None:
+            return done
+    refusal = kept.refusal if kept and request.method != "POST" else ""
+    shown = StartPage(str(room) if room else "everywhere", form, refusal)
+    response = show(request, "farm/store/count_start.html", shown)
+    return may_be_kept(response) if hidden else response
+
+
+def _kept(request: PageRequest, form: CountForm, room: Room | None) -> HttpResponse | None:
+    """Keep a count and go to it; None: the form must be shown again."""
+    if not form.is_valid():
+        return None
+    try:
+        count = _keep(form, room)
+    except Refused as refusal:
+        form.add_error(None, str(refusal))
+        return None
+    messages.success(request, _said(count))
+    return redirect("stock-count", count.pk)
+
+
+def _from_phone(request: PageRequest, form: CountForm, room: Room | None) -> HttpResponse:
+    """Keep a count that waited on a telephone; what is wrong with it is to be sorted out."""
+    before = from_phone.receive_form(request)
+    if before is not None:
+        return before
+    if not form.is_valid():
+        return from_phone.error(request, retrying.COUNT, from_phone.words_of_errors(form))
+    try:
+        count = _keep(form, room)
+    except Refused as refusal:
+        return from_phone.error(request, retrying.COUNT, str(refusal))
+    return from_phone.entered(_said(count), reverse("stock-count", args=[count.pk]))
+
+
+def _keep(form: CountForm, room: Room | None) -> StockCount:
+    """Keep a valid count, beside what was there when it was over; answer it where it waited."""
+    form.sign()
+    came = came_from_phone(form.cleaned_data["uuid"])
+    counted = form.counted(room, came.kept_at if came else None)
+    count = keep_count(Signed(form.person, form.typed_by or form.person), counted)
+    unfinished.answered(counted.uuid, f"kept as {count}")
+    return count
+
+
+def _said(count: StockCount) -> str:
+    return f"Stock count {count.pk} is kept."
 
 
 @page(Right.SEE_WORK)

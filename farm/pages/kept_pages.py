@@ -12,12 +12,12 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import urlencode
 
-from farm.models import Farm, Person, Role, Shelf, StallDay
+from farm.models import Farm, Person, Role, StallDay
 from farm.pages import seen
 from farm.pages.access import Right, may
 from farm.pages.doings import DEEDS, Deed, may_do
 from farm.pages.forms.fields import RowField
-from farm.queries.in_store import loose_shelves
+from farm.queries.in_store import places_in_use
 from farm.queries.sales import open_loads
 from farm.queries.wall_sheets import TITLES, in_pages, sheet_rows
 from farm.records import OPEN_KINDS
@@ -75,7 +75,7 @@ def kept_forms(person: Person, farm: Farm) -> list[KeptForm]:
             KeptForm(kind.title, reverse("record-add", args=[kind.slug])) for kind in OPEN_KINDS
         ]
         found.append(KeptForm("Wall sheets", reverse("wall-sheets")))
-        found += [_weighing(shelf) for shelf in loose_shelves()]
+        found += _where_it_stands()
     return found
 
 
@@ -96,13 +96,23 @@ def sent_to(person: Person) -> list[str]:
     kinds = OPEN_KINDS if may(person, Right.RECORD) else ()
     deeds += [reverse("till-tap", args=[load.pk]) for load in _tills(person)]
     if may(person, Right.RECORD):
-        deeds += [reverse("wall-sheets") + "*", reverse("in-store") + "weigh/*"]
+        deeds += [reverse("wall-sheets") + "*", reverse("in-store") + "weigh/*",
+                  reverse("count-start")]  # fmt: skip
     return deeds + [reverse("record-add", args=[kind.slug]) for kind in kinds]
 
 
-def _weighing(shelf: Shelf | None) -> KeptForm:
-    address = reverse("shelf-weigh", args=[shelf.pk if shelf else NOWHERE])
-    return KeptForm(f"Weigh in {shelf or 'what has no place'}", address)
+def _where_it_stands() -> Iterator[KeptForm]:
+    """A page for each shelf with something to weigh, and one for each room with anything in it.
+
+    A room is counted without what the book says, which would be what it said at the last visit.
+    """
+    shelves, rooms = places_in_use()
+    for shelf in shelves:
+        address = reverse("shelf-weigh", args=[shelf.pk if shelf else NOWHERE])
+        yield KeptForm(f"Weigh in {shelf or 'what has no place'}", address)
+    for room in rooms:
+        asked = urlencode({"room": str(room.pk), "what": "all", "hidden": "on"})
+        yield KeptForm(f"Count {room}", f"{reverse('count-start')}?{asked}")
 
 
 def _tills(person: Person) -> Iterable[StallDay]:

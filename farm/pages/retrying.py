@@ -42,6 +42,7 @@ ROWS_PIN = "pin_"
 WALL = "wall:"
 # Before the shelf that is weighed in.
 SHELF = "shelf:"
+COUNT = "stock count"
 # Before the name of a kind of record; the others are names of actions.
 RECORD = "record:"
 
@@ -125,6 +126,8 @@ def form_of(name: str) -> tuple[str, str] | None:
         return TITLES[sheet], reverse("wall-type-up", args=[sheet, *page_of_day])
     if name.startswith(SHELF):
         return "Weigh in a shelf", reverse("shelf-weigh", args=[name.removeprefix(SHELF)])
+    if name == COUNT:
+        return "Stock count", reverse("count-start")
     deed, kind = BY_SLUG.get(name), KINDS_BY_SLUG.get(name.removeprefix(RECORD))
     if deed:
         return deed.title, reverse("record-action", args=[name])

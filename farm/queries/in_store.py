@@ -10,7 +10,7 @@ from itertools import chain
 
 from django.db.models import Max, Q
 
-from farm.models import Shelf, Stage
+from farm.models import Room, Shelf, Stage
 from farm.queries.keeping import is_fresh, keeps_until
 from farm.queries.stock import all_lots, shelf_of
 from farm.queries.stores import excursions, store_rooms
@@ -99,12 +99,17 @@ def stored_lots(now: datetime, losses: Losses, *, besides: Collection[int] = ())
     return sorted(found, key=lambda one: one.urgency)
 
 
-def loose_shelves() -> list[Shelf | None]:
-    """The shelves with something loose on them, by name; None: of some the place is not stated."""
-    lots = list(Lot.objects.filter(card__stage=Stage.CROP, quantity__gt=0))
+def places_in_use() -> tuple[list[Shelf | None], list[Room]]:
+    """The shelves with something loose on them, and the rooms with anything at all; two queries.
+
+    No shelf, at the end: of something loose the place is not stated.
+    """
+    lots = list(Lot.objects.filter(quantity__gt=0).select_related("card"))
     shelves = shelf_of(lots)
-    named = sorted(set(shelves.values()), key=str)
-    return [*named, *([None] if len(shelves) < len(lots) else [])]
+    loose = {shelves.get(lot.pk) for lot in lots if lot.card.stage == Stage.CROP}
+    named = sorted((shelf for shelf in loose if shelf), key=str)
+    rooms = sorted({shelf.room for shelf in shelves.values()}, key=str)
+    return [*named, *([None] if None in loose else [])], rooms
 
 
 def kept_of(lot: Lot) -> Kept:

@@ -1,12 +1,13 @@
-"""A wall sheet is typed up without a signal, with its photo, and goes in row by row."""
+"""Forms of many rows without a signal: a wall sheet with its photo, a shelf, a room counted."""
 
+from datetime import timedelta
 from pathlib import Path
 
 from django.utils import timezone
 from selenium.webdriver.chrome.webdriver import WebDriver
 from selenium.webdriver.common.by import By
 
-from farm.models import Photo
+from farm.models import Photo, StockCount
 from ledger.models import Lot
 from tests.browser.phone import (
     all_sent,
@@ -16,10 +17,13 @@ from tests.browser.phone import (
     send_now,
     type_in,
     until,
+    visit_again,
 )
 from tests.browser.signal import Cable
+from tests.farm.goods import crop
+from tests.farm.test_in_store import put_in_fridge
 from tests.farm.test_photos import jpeg
-from tests.farm.world import World, assert_book_is_sound
+from tests.farm.world import GRAM, KG, World, assert_book_is_sound, fresh
 
 
 def test_a_sheet_waits_with_its_photo_and_is_entered_row_by_row(
@@ -64,3 +68,31 @@ def test_a_photo_on_a_sheet_that_was_opened_with_a_signal_waits_as_well(
 
     until(phone, "(await Waiting.photos()).length === 1")
     assert "goes with it" in phone.find_element(By.ID, "waiting").text
+
+
+def test_a_cold_room_is_counted_and_its_shelf_weighed_in_one_visit_without_a_signal(
+    phone: WebDriver, cable: Cable, world: World
+) -> None:
+    world.now = timezone.now() - timedelta(days=2)  # long enough for 200 g of water
+    lot, room = put_in_fridge(world, crop(world, 10 * KG)), world.fridge_shelf.room
+    visit_again(phone, cable)
+    cable.pull()
+    for path, box, amount in (("counts", "found", "9.9 kg"), ("weigh", "weight", "9.8 kg")):
+        phone.get(f"{cable.url}/not-sent/")
+        press(phone, f"main a[href^='/store/{path}/']")
+        arrives(phone, f"/store/{path}/")
+        type_in(phone, f"{box}_{lot.pk}", amount)
+        press(phone, "main form button.main")
+        arrives(phone, "/not-sent/")
+    until(phone, "document.querySelectorAll('#waiting .waiting').length === 2")
+    photos = phone.find_elements(By.CSS_SELECTOR, "#waiting input[type=file]")
+    assert [photo.is_displayed() for photo in photos] == [False, True]
+
+    cable.plug_in()
+    send_now(phone)
+    all_sent(phone)
+
+    count = StockCount.objects.get()
+    assert (count.room, count.hidden) == (room, True)
+    assert fresh(lot).quantity == 9_800 * GRAM
+    assert_book_is_sound()

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 from uuid import uuid4
 
@@ -82,11 +83,11 @@ class CountForm(DoingForm):
                 self.add_error(f"code_{at}", refusal)
         return self.cleaned_data
 
-    def counted(self, room: Room | None) -> Counted:
+    def counted(self, room: Room | None, ended_at: datetime | None) -> Counted:
         said = self.cleaned_data
         found = [(lot, said.get(name)) for lot, name in self.groups.get("found", [])]
         return Counted(uuid=said["uuid"], happened_at=said["when"], room=room, hidden=self.hidden,
-                       found=[*found, *self.more])  # fmt: skip
+                       found=[*found, *self.more], ended_at=ended_at)  # fmt: skip
 
     def more_fields(self) -> list[forms.BoundField]:
         return [self[f"{name}_{at}"] for at in MORE for name in ("code", "amount")]
@@ -103,11 +104,18 @@ class CountForm(DoingForm):
         lot = lot_by_code(tidy(code)) if code else None
         if lot is None:
             raise ValidationError(not_found(tidy(code)) if code else "Type its code as well.")
-        if any(lot == known for known, _ in [*self.groups.get("found", []), *self.more]):
-            raise ValidationError(f"Lot {lot.code} stands in the list already. Count it there.")
+        box = f"found_{lot.pk}"
+        if self.cleaned_data.get(box) is not None or any(lot == known for known, _ in self.more):
+            raise ValidationError(
+                f"Lot {lot.code} is counted twice. Count it once, with all of it."
+            )
         field = quantity_field(lot)
         self.tell(field)
-        self.more.append((lot, field.clean(amount)))
+        found = field.clean(amount)
+        if box in self.fields:
+            self.cleaned_data[box] = found  # it came into the list after this page was opened
+        else:
+            self.more.append((lot, found))
 
 
 @dataclass(frozen=True)

@@ -25,14 +25,15 @@
 
   async function drawn(form, person) {
     const part = by("one-waiting").content.cloneNode(true).firstElementChild;
-    await Shown.fill(part, form, form.person === person);
+    const page = await Shown.fill(part, form, form.person === person);
     const photos = await Waiting.photosOf(form);
     photos.forEach((photo, at) => part.querySelector("dl").append(
       Shown.fact("Photo " + (at + 1), Math.ceil(photo.image.size / 1000) + " kB, goes with it")));
     sayIn(part.querySelector(".refusal"), words(form, person));
     part.querySelector("button").addEventListener("click", () => Waiting.giveUp(form));
     const choose = part.querySelector("input[type=file]");
-    choose.closest(".field").hidden = form.person !== person || photos.length >= MOST_PHOTOS;
+    choose.closest(".field").hidden = form.person !== person || photos.length >= MOST_PHOTOS ||
+      Boolean(page && page.querySelector("main form[data-no-photo]"));
     choose.addEventListener("change", async () => {
       const said = await addPhoto(form, choose.files[0]);
       if (said) sayIn(choose.closest(".field").querySelector(".refusal"), said);

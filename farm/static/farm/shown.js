@@ -49,6 +49,7 @@
       part.querySelector("dl").append(fact(labelOf(page, name), wordsOf(page, name, value))));
     part.querySelector("dl").append(
       fact("Kept on the phone", new Date(form.saved_at).toLocaleString()));
+    return page;
   }
 
   self.Shown = { fill, fact };

@@ -47,6 +47,8 @@ NO_AIRTIGHT = (
 class Deed:
     """One action's page. ``done`` begins its message; ``kind`` is the entry's own word for it.
 
+    ``then``: what comes next, for the end of the message.
+
     ``time``: that word where it is not the slug's, such as a delivery, which is a sale.
 
     ``rights``: of which one is needed. ``is_kept``: a phone may keep its form for use without a
@@ -69,6 +71,7 @@ class Deed:
     rights: tuple[Right, ...] = (Right.RECORD,)
     template: str = "farm/record/form.html"
     leads_to: str = "entry"
+    then: str = ""
 
     @property
     def kind(self) -> str:
@@ -98,18 +101,22 @@ DEEDS = (
          cultures.TransferForm, "source", (Stage.CULTURE,), FLAME),
     Deed("clone-culture", "Clone from a pick", "Culture cloned", GRAIN, cultures.CloneForm,
          "source", (Stage.CROP,), FLAME),
-    Deed("prepare-grain", "Prepare grain", "Grain prepared", GRAIN, grain.PrepareGrainForm),
+    Deed("prepare-grain", "Prepare grain", "Grain prepared", GRAIN, grain.PrepareGrainForm,
+         then="a steriliser run"),
     Deed("steriliser-run", "Steriliser run", "Sterilised", GRAIN, grain.SteriliseForm, "lots",
-         (Stage.GRAIN, Stage.BAGS), PRESSURE),
+         (Stage.GRAIN, Stage.BAGS), PRESSURE, then="inoculate, once it has cooled"),
     Deed("inoculate-grain", "Inoculate grain", "Grain inoculated", GRAIN,
-         grain.InoculateGrainForm, "grain", (Stage.GRAIN,), FLAME),
-    Deed("fill-blocks", "Fill blocks", "Bags filled", BLOCKS, blocks.FillBlocksForm),
+         grain.InoculateGrainForm, "grain", (Stage.GRAIN,), FLAME,
+         then="write the code on the tape, and check how it grows"),
+    Deed("fill-blocks", "Fill blocks", "Bags filled", BLOCKS, blocks.FillBlocksForm,
+         then="a steriliser run"),
     Deed("inoculate-blocks", "Inoculate blocks", "Blocks inoculated", BLOCKS,
-         blocks.InoculateBlocksForm, "bags", (Stage.BAGS,), FLAME),
+         blocks.InoculateBlocksForm, "bags", (Stage.BAGS,), FLAME,
+         then="write the code on the tape, and check how they grow"),
     Deed("check", "Check, break and shake", "Checked", BLOCKS, blocks.CheckForm, "lot",
          (Stage.SPAWN, Stage.BLOCKS), SPORES),
     Deed("move-to-fruiting", "Move to fruiting", "Moved to fruiting", BLOCKS,
-         blocks.MoveToFruitingForm, "lot", (Stage.BLOCKS,)),
+         blocks.MoveToFruitingForm, "lot", (Stage.BLOCKS,), then="pick"),
     Deed("move", "Move to another shelf", "Moved", BLOCKS, blocks.MoveForm, "lot", ANY),
     Deed("pick", "Pick", "Picked", STORE, harvest.PickForm, "blocks", (Stage.BLOCKS,)),
     Deed("keep-spent-blocks", "Keep spent blocks", "Kept", STORE, harvest.KeepSpentForm, "lot",
@@ -129,13 +136,14 @@ DEEDS = (
     Deed("deliver", "Deliver an order", "Delivered", SELL, orders.DeliverForm, time="sell",
          names_customers=True),
     Deed("load-stall", "Load for a stall", "Loaded", SELL, stall.LoadForm, "", SOLD,
-         rights=STALL),
+         rights=STALL, then="settle it when the van is back"),
     Deed("settle-stall", "Back from the market", "Settled", SELL, stall.BackForm,
          rights=STALL, template="farm/stall/back.html", leads_to="stall-day"),
     Deed("give-away", "Give away", "Given away", SELL, stall.GiveAwayForm, "lot", SOLD),
     Deed("take-back", "Take back unsold", "Taken back", SELL, selling.TakeBackForm,
          is_kept=False, rights=STALL),
-    Deed("hold", "Put on hold", "Put on hold", RIGHT, correcting.HoldForm, "lot"),
+    Deed("hold", "Put on hold", "Put on hold", RIGHT, correcting.HoldForm, "lot",
+         then="release it once it is known to be good, or throw it away"),
     Deed("release", "Release from hold", "Released", RIGHT, correcting.ReleaseForm, "lot"),
 )  # fmt: skip
 

@@ -26,7 +26,7 @@ from farm.pages.forms.reach import ReachForm, ReasonForm
 from farm.pages.frame import show
 from farm.pages.handing_out import answer_page, made_by, taken_away
 from farm.pages.laid_out import AnswerPage
-from farm.pages.recording import said_of
+from farm.pages.read_back import said_of
 from farm.queries.entries import entry_of, lots_touched
 from farm.queries.frozen import Frozen
 from farm.queries.holds import Held, held_now

@@ -16,7 +16,7 @@ from farm.actions import unfinished
 from farm.actions.common import Recorded
 from farm.actions.questions import PlausibilityQuestion
 from farm.actions.unfinished import Kept
-from farm.models import Farm, LoadLine, Person
+from farm.models import Farm, Person
 from farm.pages import from_phone, retrying
 from farm.pages.access import PageRequest, Right, may, page, require
 from farm.pages.again import remember, sent_again
@@ -25,14 +25,13 @@ from farm.pages.filling import Sent, chosen, filled_form, first_step
 from farm.pages.forms.doing import DoingForm, FirstForm
 from farm.pages.frame import show
 from farm.pages.kept_pages import is_keeping, may_be_kept, without_money
+from farm.pages.read_back import said_of
 from farm.pages.sorting_out import QUESTION, WAY, WHY
 from farm.pages.ways_out import ShownWay, kept_way, shown, ways_out
 from farm.queries.closings import late_for
 from farm.queries.entries import entry_of, lots_touched
-from farm.templatetags.farm_format import amount_of
 from farm.units import UnitError
 from ledger.errors import Conflict, NotEnough, OnHold, Refused
-from ledger.models import Entry, Role
 
 # A form with this field names customers: no phone keeps it.
 PEOPLE = "customer"
@@ -134,7 +133,8 @@ def send(request: PageRequest, deed: Deed, form: DoingForm) -> HttpResponse | No
         return None
     request.session[last_key(request, deed)] = chosen(form)
     remember(request, form, deed=deed, entry=recorded.entry)
-    messages.success(request, said_of(deed, recorded, request.farm))
+    said = said_of(deed, recorded, request.farm, person=request.person)
+    messages.success(request, said)
     for words in follow_up(recorded, request.farm):
         messages.info(request, words)
     return redirect(deed.leads_to, recorded.entry.seq)
@@ -184,7 +184,8 @@ def answer_phone(request: PageRequest, deed: Deed, form: DoingForm) -> HttpRespo
     except (Refused, UnitError) as refusal:
         return from_phone.error(request, deed.slug, str(refusal), refusal=refusal)
     remember(request, form, deed=deed, entry=recorded.entry)
-    words = [said_of(deed, recorded, request.farm), *follow_up(recorded, request.farm)]
+    said = said_of(deed, recorded, request.farm, person=request.person)
+    words = [said, *follow_up(recorded, request.farm)]
     return from_phone.entered(" ".join(words), address_of(deed, recorded.entry.seq))
 
 
@@ -229,35 +230,6 @@ def led_on(request: PageRequest, form: DoingForm, kept: Kept | None) -> list[Sho
         return shown(ways_out(form.refused), request.person)
     waits = kept.data.get(WAY) if kept and request.method != "POST" else None
     return shown([kept_way(waits)], request.person) if waits else []
-
-
-def said_of(deed: Deed, recorded: Recorded, farm: Farm) -> str:
-    """Say what was recorded in plain words: “Blocks inoculated: 38 blocks as lot K7M4Q.”"""
-    lines = recorded.entry.lines.select_related("lot__item", "lot__card")
-    made = [line for line in lines if line.role in (Role.MADE, Role.BOUGHT) and line.quantity]
-    named = [f"{amount_of(line.quantity, line.lot, farm)} as lot {line.lot.code}" for line in made]
-    if not made:
-        named = said_of_lots(recorded.entry, farm)
-    again = "" if recorded.fresh else " It had been recorded before; nothing was written twice."
-    held = ", ".join(line.lot.code for line in made if line.lot.held)
-    born = f" Made of a lot on hold, so on hold too: {held}." if held else ""
-    return f"{deed.done}: {', '.join(named)}.{born}{again}"
-
-
-def said_of_lots(entry: Entry, farm: Farm) -> list[str]:
-    """Say how much of each lot went, came back or was loaded; else what is on hand of it."""
-    lines = entry.lines.select_related("lot__item", "lot__card")
-    gone = [line for line in lines if line.role in (Role.SOLD, Role.BACK)]
-    if all(line.role == Role.LOST for line in lines):
-        gone = list(lines)
-    parts = [(abs(line.quantity), line.lot) for line in gone]
-    loads = LoadLine.objects.filter(stall_day__entry=entry).select_related("lot__item", "lot__card")
-    parts += [(load.quantity, load.lot) for load in loads]
-    if parts:
-        return [f"{amount_of(quantity, lot, farm)} of lot {lot.code}" for quantity, lot in parts]
-    marks = entry.marks.select_related("lot__item", "lot__card")
-    lots = {line.lot_id: line.lot for line in lines} | {mark.lot_id: mark.lot for mark in marks}
-    return [f"lot {lot.code}, {amount_of(lot.quantity, lot, farm)}" for lot in lots.values()]
 
 
 def words_of(first: FirstForm | None) -> list[Given]:

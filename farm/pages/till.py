@@ -13,7 +13,7 @@ from django.views.decorators.http import require_POST
 
 from farm.actions.common import Doing
 from farm.actions.till import set_price, tap
-from farm.models import StallDay, Tap
+from farm.models import Farm, StallDay, Tap
 from farm.pages import from_phone, seen
 from farm.pages.access import PageRequest, Right, get_or_refuse, page
 from farm.pages.forms.doing import FarmForm
@@ -23,14 +23,25 @@ from farm.pages.kept_pages import may_be_kept
 from farm.pages.sorting_out import ERROR
 from farm.queries.sales import open_loads
 from farm.queries.till import TillGoods, newest_taps, till_goods
+from farm.templatetags.farm_format import amount_of
 from farm.units import UnitError
 from ledger.errors import Refused
 
 
 @dataclass(frozen=True)
+class TillRow:
+    """One button. ``number``: of its next tap; ``over``: how much more was tapped than loaded."""
+
+    goods: TillGoods
+    number: str
+    loaded: str
+    over: str
+
+
+@dataclass(frozen=True)
 class TillPage:
     load: StallDay
-    goods: list[tuple[TillGoods, str]]
+    rows: list[TillRow]
     newest: list[Tap]
     price: TillPriceForm
     settled: bool
@@ -43,7 +54,7 @@ def till(request: PageRequest, pk: int) -> HttpResponse:
     goods = till_goods(load)
     shown = TillPage(
         load=load,
-        goods=[(one, str(uuid4())) for one in goods],
+        rows=[till_row(one, request.farm) for one in goods],
         newest=newest_taps(load),
         price=TillPriceForm(farm=request.farm, goods=goods, initial={"uuid": uuid4()}),
         settled=load not in open_loads(),
@@ -102,6 +113,12 @@ def till_price(request: PageRequest, pk: int) -> HttpResponse:
     except Refused as refusal:
         messages.error(request, str(refusal))
     return redirect("till", pk)
+
+
+def till_row(goods: TillGoods, farm: Farm) -> TillRow:
+    lot = goods.lots[0]
+    over = str(goods.over) if goods.is_counted else amount_of(goods.over, lot, farm)
+    return TillRow(goods, str(uuid4()), amount_of(goods.loaded, lot, farm), over)
 
 
 def _load(request: PageRequest, pk: int) -> StallDay:

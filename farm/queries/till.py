@@ -40,7 +40,17 @@ class TillGoods:
 
     @property
     def left(self) -> int:
+        """What should be there still; below zero where more was tapped than loaded."""
         return self.loaded - sum(self.tapped.values())
+
+    @property
+    def there(self) -> int:
+        return max(0, self.left)
+
+    @property
+    def over(self) -> int:
+        """How much more was tapped than loaded: taps are kept whatever they come to."""
+        return max(0, -self.left)
 
     @property
     def sold(self) -> int:

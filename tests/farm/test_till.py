@@ -13,7 +13,8 @@ from farm.models import Discount, Given, Person, Price, Role, StallDay, Tap, Tap
 from farm.queries.till import TillGoods, last_tap, till_goods
 from ledger.errors import Conflict, Malformed
 from ledger.models import Lot
-from tests.conftest import person_in_role
+from tests.conftest import person_in_role, signed_in
+from tests.farm.filled import text
 from tests.farm.goods import a_day, crop, packs
 from tests.farm.world import GRAM, KG, UNIT, World, small_farm
 
@@ -105,6 +106,22 @@ def test_nothing_is_taken_back_where_nothing_was_tapped(
 
     with pytest.raises(Malformed, match="nothing is tapped that could be taken back"):
         tap(world.doing(), stall_day=load, item=lot.item, quantity=-1)
+
+
+def test_taps_beyond_the_load_are_kept_and_said_beside_the_product(world: World, lot: Lot) -> None:
+    load, client = loaded(world, lot, 2), signed_in(world.owner)
+    pages = [f"/stall/till/{load.pk}/", f"/record/settle-stall/?stall_day={load.pk}"]
+    for _ in range(2):
+        tap(world.doing(), stall_day=load, item=lot.item)
+    assert 'class="caution over" role="status" hidden' in text(client.get(pages[0]))
+
+    tap(world.doing(), stall_day=load, item=lot.item)
+
+    now, evening = (text(client.get(page)) for page in pages)
+    assert 'role="status"><strong>1</strong> more than the 2 packs loaded.' in now
+    assert "3 sold, 0 left" in now
+    assert "1 pack more tapped than loaded" in evening
+    assert f'name="back_item{lot.item_id}" value="0"' in evening
 
 
 def test_what_was_not_loaded_is_not_tapped(world: World, load: StallDay) -> None:

@@ -116,11 +116,15 @@ class SettleFirst(FirstForm):
 
 @dataclass(frozen=True)
 class BackRow:
-    """One row of the form: a product with all its lots, or one lot; ``key`` ends its fields."""
+    """One row of the form: a product with all its lots, or one lot; ``key`` ends its fields.
+
+    ``over_words``: how much more was tapped than loaded, where it was.
+    """
 
     key: str
     title: str
     took_words: str
+    over_words: str
     took: int
     lines: tuple[LoadLine, ...]
     goods: TillGoods
@@ -188,10 +192,12 @@ class BackForm(DoingForm):
             keys.setdefault(key, []).append(line)
         for key, lines in keys.items():
             lot, took = lines[0].lot, sum(line.quantity for line in lines)
+            over = 0 if self.one_by_one else goods[lot.item_id].over
             yield BackRow(
                 key=key,
                 title=str(lot.item),
                 took_words=amount_of(took, lot, self.farm),
+                over_words=amount_of(over, lot, self.farm) if over else "",
                 took=took,
                 lines=tuple(lines),
                 goods=goods[lot.item_id],
@@ -202,7 +208,7 @@ class BackForm(DoingForm):
     def add_row(self, row: BackRow) -> None:
         """Ask what came back and was given away; what was tapped at the till stands there."""
         tapped = row.goods.tapped if not self.one_by_one else {}
-        back = self.amount(row, "Brought back", row.goods.left if tapped else None)
+        back = self.amount(row, "Brought back", row.goods.there if tapped else None)
         back.widget.attrs |= {"data-back": row.key}
         self.add(f"back_{row.key}", back)
         for why, label in AWAY.items():

@@ -10,7 +10,11 @@
     said.dataset.sold = Number(said.dataset.sold) + sold;
     said.dataset.left = Number(said.dataset.left) + left;
     if ("counted" in form.dataset) {
-      said.textContent = said.dataset.sold + " sold, " + said.dataset.left + " left";
+      const there = Number(said.dataset.left);
+      said.textContent = said.dataset.sold + " sold, " + Math.max(0, there) + " left";
+      const over = form.querySelector(".over");
+      over.querySelector("strong").textContent = -there;
+      over.hidden = there >= 0;
     }
   }
 

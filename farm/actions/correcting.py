@@ -13,10 +13,12 @@ from django.db import transaction
 from django.db.models import Sum
 
 from farm.actions.common import Doing, amount_words, draft
+from farm.actions.correction_doubts import Correction, correction_doubts
 from farm.actions.holding import check_may_release
 from farm.actions.once import action
 from farm.actions.picks import check_something_is_left, weights_that_follow
 from farm.actions.pricing import NOTHING, Amount, Terms
+from farm.actions.questions import answered
 from farm.actions.stalls import settling_of
 from farm.actions.takings import (
     add_sale_line,
@@ -86,7 +88,8 @@ def correct_quantity(
     ``right_money``: what was paid for a bought lot, or what was asked for the line of a sale.
     Without it what was paid stays, and a sale's money is worked anew from the price and terms
     asked, rounded as in the sale: 31 packs at 4.50 corrected to 30 are 135.00, so -4.50. What
-    came back follows the corrected price. 12.4 lb typed as kg is corrected to 5.624 kg, and later
+    came back follows the corrected price. Asks what recording the right number would have asked.
+    12.4 lb typed as kg is corrected to 5.624 kg, and later
     sales carry more of the cost.
     """
     root = _root(entry)
@@ -101,6 +104,8 @@ def correct_quantity(
     if not right_quantity:
         check_something_is_left(root, lot, role)
     following = weights_that_follow(root, lot, role, right_mg=right_quantity)
+    right = Correction(doing, root, lot, role, quantity=right_quantity, money=right_money)
+    doing = answered(doing, *correction_doubts(right))
     said = {"right_quantity": right_quantity, "right_money": right_money}
     recorded = book.amend(root, draft(doing, "correct", [difference, *following], said=said))
     if recorded.fresh and role == Role.SOLD:

@@ -15,7 +15,7 @@ from farm.queries.keeping import keeps_until, too_old_words
 from farm.queries.prices import Listed
 from farm.queries.usual import Usual, last_price, usual_stated, usual_weight_mg
 from farm.units import MG_PER_LB, MG_PER_UNIT, show_money
-from ledger.models import Dimension, Lot
+from ledger.models import Dimension, Entry, Lot
 
 # Against what was planned, which is a belief; and against the middle of what was picked before.
 TIMES_PLANNED, TIMES_USUAL = 3, 2
@@ -42,13 +42,13 @@ def in_other_unit(by: Person, mass_mg: int, fits: Callable[[int], bool]) -> str:
 def pick_doubt(
     by: Person, species: Species, cards: Sequence[LotCard], *, flush: int, total_mg: int
 ) -> PlausibilityQuestion | None:
-    """Ask about a weight a block that this farm never picked, or that nobody would believe.
+    """Ask about a weight a block that other lots never gave, or that nobody would believe.
 
     12.4 kg from 4 blocks are 3.1 kg a block; where 480 g is usual, 5.62 kg were meant: pounds.
     """
     blocks = sum(card.lot.quantity for card in cards)
     codes = [card.lot.code for card in cards]
-    usual = usual_weight_mg(species, flush)
+    usual = usual_weight_mg(species, flush, besides=[card.lot_id for card in cards])
     if usual is None:
         return _against_plan(by, cards, flush=flush, total_mg=total_mg)
     each_mg = total_mg // blocks
@@ -100,13 +100,14 @@ def minutes_doubt(steriliser: Steriliser, minutes: int) -> PlausibilityQuestion 
 
 
 def price_doubt(
-    by: Person, supply: Supply, *, quantity: int, money: int
+    by: Person, supply: Supply, *, quantity: int, money: int, before: Entry | None = None
 ) -> PlausibilityQuestion | None:
     """Ask about a price ten times the last one, or a tenth of it: a decimal mark that slipped.
 
-    Ask as well where the price is the last one had the other unit been meant.
+    Ask as well where the price is the last one had the other unit been meant. ``before``: the
+    delivery itself, where it is recorded already.
     """
-    last = last_price(supply)
+    last = last_price(supply, before=before)
     if last is None or not money or quantity <= 0:
         return None
     was_money, was_quantity = last

@@ -122,14 +122,8 @@ def keep_spent(
     blocks = need_blocks(lot)
     last = _last_pick(blocks.lot)
     like_mg = worth_as_much(worth_money, crop_kg_money)
-    left_mg = _weight_left(blocks.lot)
-    if kept_mg > left_mg:
-        heavier = (
-            f"{both(kept_mg)} of spent blocks from lot {lot.code}, where the blocks as filled, "
-            f"less what was picked, weigh {both(left_mg)}? Was it weighed in the other unit?"
-        )
-        doing = answered(doing, PlausibilityQuestion(heavier, [lot.code]))
-    kept_mg = kept_mg or left_mg
+    doing = answered(doing, kept_doubt(blocks.lot, kept_mg))
+    kept_mg = kept_mg or _weight_left(blocks.lot)
     need_some(kept_mg, "mg of spent blocks")
     lines = [
         LineDraft(blocks.lot, Role.USED, 0, basis=like_mg, expected_mg=last.expected_mg),
@@ -140,6 +134,18 @@ def keep_spent(
     if recorded.fresh:
         card(recorded.lots[-1], Stage.SPENT, species=blocks.species, strain=blocks.strain)
     return recorded
+
+
+def kept_doubt(lot: Lot, kept_mg: int) -> PlausibilityQuestion | None:
+    """Ask about spent blocks that weigh more than the blocks as filled, less what was picked."""
+    left_mg = _weight_left(lot)
+    if kept_mg <= left_mg:
+        return None
+    return PlausibilityQuestion(
+        f"{both(kept_mg)} of spent blocks from lot {lot.code}, where the blocks as filled, "
+        f"less what was picked, weigh {both(left_mg)}? Was it weighed in the other unit?",
+        [lot.code],
+    )
 
 
 def worth_as_much(worth_money: int, kg_money: int) -> int:

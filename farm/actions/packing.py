@@ -51,7 +51,7 @@ def pack(
     over_mg = _over(product, packs, draws)
     doing = answered(
         doing,
-        _far_over(product, packs, draws),
+        far_over_doubt(product, packs, draws),
         _too_old(doing, product, cards),
         set_aside_doubt(draws),
     )
@@ -73,6 +73,22 @@ def pack(
 def declared_mg(product: Product, packs: int) -> int:
     """Return the milligrams that so many packs declare together."""
     return packs * product.net_mg
+
+
+def far_over_doubt(
+    product: Product, packs: int, draws: Sequence[Draw]
+) -> PlausibilityQuestion | None:
+    """Ask about more than a tenth over the declared weight."""
+    codes = [draw.lot.code for draw in draws]
+    drawn_mg, net_mg = sum(draw.quantity for draw in draws), declared_mg(product, packs)
+    if (drawn_mg - net_mg) * 100 <= net_mg * MOST_OVER_PERCENT:
+        return None
+    return PlausibilityQuestion(
+        f"Lot {', '.join(codes)}: {both(drawn_mg)} into {packs} × {product} is more than "
+        f"{MOST_OVER_PERCENT} % over the {both(net_mg)} declared. "
+        f"Did you mean {drawn_mg // product.net_mg} packs?",
+        codes,
+    )
 
 
 def _stage(product: Product) -> Stage:
@@ -104,19 +120,6 @@ def _over(product: Product, packs: int, draws: Sequence[Draw]) -> int:
             codes,
         )
     return drawn_mg - net_mg
-
-
-def _far_over(product: Product, packs: int, draws: Sequence[Draw]) -> PlausibilityQuestion | None:
-    codes = [draw.lot.code for draw in draws]
-    drawn_mg, net_mg = sum(draw.quantity for draw in draws), declared_mg(product, packs)
-    if (drawn_mg - net_mg) * 100 <= net_mg * MOST_OVER_PERCENT:
-        return None
-    return PlausibilityQuestion(
-        f"Lot {', '.join(codes)}: {both(drawn_mg)} into {packs} × {product} is more than "
-        f"{MOST_OVER_PERCENT} % over the {both(net_mg)} declared. "
-        f"Did you mean {drawn_mg // product.net_mg} packs?",
-        codes,
-    )
 
 
 def _packaging(product: Product, packs: int) -> list[Draw]:

@@ -35,6 +35,7 @@ MG_PER_KG = 1_000_000
 # what is missing beyond the water is asked about only where it is more.
 SCALE_MG = 10_000
 WEIGHED_AGAIN = "weigh again"
+UNEXPLAINED = "unexplained"
 
 
 @action
@@ -56,11 +57,11 @@ def weigh_again(doing: Doing, *, lot: Lot, weight_mg: int) -> Recorded:
     water_mg = min(missing_mg, before.band_mg)
     lost_mg = missing_mg - water_mg
     if lost_mg > SCALE_MG and not doing.reason.strip():
-        doing = answered(doing, _missing(doing, lot, before=before, weight_mg=weight_mg))
+        doing = answered(doing, missing_doubt(doing, lot, before=before, weight_mg=weight_mg))
     lines = [LineDraft(lot, Role.SHRUNK, -water_mg)] if water_mg else []
     lines += [LineDraft(lot, Role.LOST, -lost_mg)] if lost_mg else []
     if lost_mg and not doing.reason:
-        doing = replace(doing, reason="unexplained")
+        doing = replace(doing, reason=UNEXPLAINED)
     said = {"weight_mg": weight_mg, **vars(before)}
     lines = lines or [LineDraft(lot, Role.COUNTED, 0)]
     return post(doing, WEIGHED_AGAIN, lines, particulars=said)
@@ -125,9 +126,9 @@ def dry(
     """
     cards = [_fresh_card(draw.lot) for draw in draws]
     species, laid = one_species(cards), laid or Laid()
-    fresh = Portion(sum(map(_mass_of, draws)), species.moisture_ppm)
+    fresh = Portion(sum(map(mass_of, draws)), species.moisture_ppm)
     doing = answered(
-        doing, _dried_doubt(doing, draws, fresh, dried_mg=dried_mg), set_aside_doubt(draws)
+        doing, dried_doubt(doing, draws, fresh, dried_mg=dried_mg), set_aside_doubt(draws)
     )
     made = LineDraft(NewLot(item_for(f"Dried {species}")), Role.MADE, dried_mg, basis=dried_mg)
     laid_out = {"slice_mm": laid.slice_mm, "trays": laid.trays}
@@ -183,7 +184,7 @@ def origin_of(cards: Sequence[LotCard]) -> dict[str, object]:
 
 
 @dataclass(frozen=True)
-class _Before:
+class Before:
     """What the book held before a weighing, and how much of it may have gone as water."""
 
     book_mg: int
@@ -191,12 +192,12 @@ class _Before:
     band_mg: int
 
 
-def _before_weighing(doing: Doing, found: LotCard) -> _Before:
+def _before_weighing(doing: Doing, found: LotCard) -> Before:
     lot, species = Lot.objects.select_related("made_by").get(pk=found.lot_id), found.species
     assert species, "a picked lot has a species"
     since = last_day(lot, [WEIGHED_AGAIN]) or lot.made_by.happened_on
     days = max(0, (doing.day - since).days)
-    return _Before(lot.quantity, days, water_band(lot.quantity, species.water_loss_ppm, days))
+    return Before(lot.quantity, days, water_band(lot.quantity, species.water_loss_ppm, days))
 
 
 def water_band(quantity_mg: int, loss_ppm: int, days: int) -> int:
@@ -208,14 +209,16 @@ def water_band(quantity_mg: int, loss_ppm: int, days: int) -> int:
     return quantity_mg - left_mg
 
 
-def _other_unit(doing: Doing, before: _Before, weight_mg: int) -> str:
+def _other_unit(doing: Doing, before: Before, weight_mg: int) -> str:
     """Say what it weighs in the other unit, where that is what is there, or a tenth less."""
     most_mg = before.book_mg + SCALE_MG
     least_mg = (before.book_mg - before.band_mg) * 9 // 10
     return in_other_unit(doing.by, weight_mg, lambda mg: least_mg <= mg <= most_mg)
 
 
-def _missing(doing: Doing, lot: Lot, *, before: _Before, weight_mg: int) -> PlausibilityQuestion:
+def missing_doubt(
+    doing: Doing, lot: Lot, *, before: Before, weight_mg: int
+) -> PlausibilityQuestion:
     """Ask where the rest may be: mostly it was not written down, or the scale was not at zero."""
     band_mg, gone_mg = before.band_mg, before.book_mg - weight_mg
     return PlausibilityQuestion(
@@ -255,13 +258,13 @@ def _fresh_card(lot: Lot) -> LotCard:
     return found
 
 
-def _mass_of(draw: Draw) -> int:
+def mass_of(draw: Draw) -> int:
     """What is drawn, in mg; packs hold what they declare."""
     is_mass = draw.lot.item.dimension == Dimension.MASS
     return draw.quantity * (1 if is_mass else draw.lot.unit_mass_mg or 0)
 
 
-def _dried_doubt(
+def dried_doubt(
     doing: Doing, draws: Sequence[Draw], fresh: Portion, *, dried_mg: int
 ) -> PlausibilityQuestion | None:
     codes = [draw.lot.code for draw in draws]

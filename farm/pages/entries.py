@@ -1,7 +1,7 @@
 """One entry of the book: what it says, as written and as corrected; undo and correct it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 from uuid import uuid4
 
@@ -15,6 +15,7 @@ from django.views.decorators.http import require_POST
 
 from farm.actions.common import Doing
 from farm.actions.correcting import correct_quantity, undo, undo_with_dependants
+from farm.actions.questions import PlausibilityQuestion
 from farm.models import Person, SaleLine, SellingCost
 from farm.pages import retrying, seen
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, sees_stall_prices
@@ -25,6 +26,7 @@ from farm.pages.forms.correcting import Before, CorrectForm, UndoForm
 from farm.pages.frame import show
 from farm.pages.particulars import Stated, stated
 from farm.pages.photos import Beside, beside
+from farm.pages.recording import asked_of
 from farm.pages.ways_out import Way
 from farm.queries import entries as query
 from farm.queries.closings import late_for
@@ -164,13 +166,15 @@ def correct(request: PageRequest, seq: int) -> HttpResponse:
         money = money_before(found, line) if form.cleaned_data.get("right_money") else None
         try:
             done = correct_quantity(
-                doing_now(request, form.cleaned_data),
+                replace(doing_now(request, form.cleaned_data), sure=form.is_sure()),
                 found,
                 lot=line.lot,
                 role=line.role,
                 right_quantity=form.cleaned_data["right_quantity"],
                 right_money=form.cleaned_data.get("right_money"),
             )
+        except PlausibilityQuestion as question:
+            form.ask(asked_of(request.person, question))
         except Refused as refusal:
             form.add_error(None, str(refusal))
         else:

@@ -141,6 +141,13 @@ def standing(entry: Entry) -> list[Standing]:
     return [line for line in found if line.says_something or line.lot.pk not in told]
 
 
+def on_hand_before(entry: Entry) -> dict[int, int]:
+    """What was there of each lot of an entry before it, by pk, as it stands now; one query."""
+    lots = Line.objects.filter(entry=entry).order_by().values("lot")
+    before = Line.objects.filter(lot__in=lots, entry__place__lt=entry.place).order_by()
+    return dict(before.values_list("lot_id").annotate(Sum("quantity")))
+
+
 def particulars(entry: Entry) -> dict[str, Any]:
     """Read what was stated beside an entry."""
     said: dict[str, Any] = json.loads(entry.particulars)

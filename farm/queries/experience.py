@@ -6,7 +6,7 @@ shelf are the slow ones.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from itertools import groupby
@@ -135,12 +135,16 @@ def experience_of(strain: Strain) -> Experience:
     )
 
 
-def weights_a_block_mg(species: Species, flush: int, most: int = 30) -> list[int]:
+def weights_a_block_mg(
+    species: Species, flush: int, most: int = 30, *, besides: Collection[int] = ()
+) -> list[int]:
     """What a block gave in a flush, lot by lot, of the newest finished lots of a species.
 
-    Lots that gave nothing in that flush are left out. Rounded down; two queries.
+    Lots ``besides``, and those that gave nothing in that flush, are left out. Rounded down; two
+    queries.
     """
     cards = LotCard.objects.filter(stage=Stage.BLOCKS, species=species, lot__quantity=0)
+    cards = cards.exclude(lot__in=besides)
     lots = _block_lots(list(cards.order_by("-lot_id").values_list("lot_id", flat=True)[:most]))
     given = [(lot.given_mg(min(flush, FLUSHES)), lot.fruited) for lot in lots]
     return [mg // fruited for mg, fruited in given if mg and fruited]

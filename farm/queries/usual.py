@@ -1,7 +1,7 @@
 """What is usual on this farm: the newest entries of a kind, and what blocks of a species gave."""
 
 import json
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from statistics import median
 from typing import Any
@@ -32,9 +32,9 @@ def usual_of(stated: Sequence[int]) -> Usual | None:
     return Usual(int(median(stated)), min(stated), max(stated), len(stated))
 
 
-def usual_weight_mg(species: Species, flush: int) -> Usual | None:
-    """What a block of a species gave in a flush, by the lots that are finished."""
-    return usual_of(weights_a_block_mg(species, flush))
+def usual_weight_mg(species: Species, flush: int, *, besides: Collection[int] = ()) -> Usual | None:
+    """What a block of a species gave in a flush, by the other lots that are finished."""
+    return usual_of(weights_a_block_mg(species, flush, besides=besides))
 
 
 def usual_stated(kind: str, name: str, **also: object) -> Usual | None:
@@ -56,8 +56,13 @@ def _stated(kind: str) -> list[dict[str, Any]]:
     return [json.loads(words) for words in newest]
 
 
-def last_price(supply: Supply) -> tuple[int, int] | None:
-    """Money and quantity of the last delivery of a supply that cost anything; one query."""
+def last_price(supply: Supply, *, before: Entry | None = None) -> tuple[int, int] | None:
+    """Money and quantity of the last delivery of a supply that cost anything; one query.
+
+    ``before``: of those older than that one.
+    """
     lines = Line.objects.filter(lot__item=supply.item, role=Role.BOUGHT, quantity__gt=0)
     bought = lines.filter(money__gt=0, entry__amends=None).order_by("-entry_id")
+    if before:
+        bought = bought.filter(entry__lt=before)
     return bought.values_list("money", "quantity").first()

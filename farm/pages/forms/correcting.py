@@ -11,8 +11,9 @@ from django.http import QueryDict
 from farm.actions.common import Doing, Recorded
 from farm.actions.holding import hold, release
 from farm.models import Farm
-from farm.pages.forms.doing import DoingForm, FarmForm
+from farm.pages.forms.doing import DoingForm
 from farm.pages.forms.fields import LotField, MassField, MoneyField, quantity_field
+from farm.pages.forms.sure import SureForm
 from farm.queries.entries import Standing
 from farm.queries.stock import held_lots
 from ledger.models import Role
@@ -67,7 +68,7 @@ class Before:
         return {name: str(number) for name, number in said.items() if number is not None}
 
 
-class CorrectForm(FarmForm):
+class CorrectForm(SureForm):
     """The right quantity of one line of an entry, prefilled with what it says now, or before."""
 
     reason = forms.CharField(label="Why it was wrong", required=False, max_length=300)

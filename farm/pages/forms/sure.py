@@ -34,11 +34,15 @@ class SureForm(FarmForm):
         try:
             return act()
         except PlausibilityQuestion as question:
-            self._add_box()
-            self.add_error("sure", question.question)
+            self.ask(question.question)
         except Refused as refusal:
             self.add_error(None, str(refusal))
         return None
+
+    def ask(self, words: str) -> None:
+        """Put a question above a box to tick."""
+        self._add_box()
+        self.add_error("sure", words)
 
     def is_sure(self) -> bool:
         return bool(self.cleaned_data.get("sure"))

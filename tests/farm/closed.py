@@ -50,7 +50,7 @@ def flush(world: World, lot: Lot, number: int, mg: int, **said: Any) -> Lot:
 
 def sold(world: World, lot: Lot, quantity: int | None = None, **said: Any) -> Recorded:
     line = SoldLine(lot, quantity or fresh(lot).quantity, 12 * UNIT)
-    doing = world.doing(**{"minutes": 0, **said})
+    doing = world.doing(**{"minutes": 0, "sure": True, **said})  # whatever its age
     return sell(doing, place=world.kitchens, customer=world.customer, lines=[line])
 
 

@@ -63,6 +63,21 @@ def day(when: date) -> str:
     return when.strftime(f"%a {in_force().day}")
 
 
+def short_day(when: date) -> str:
+    """Write a day without its weekday, for tables and spans: “3 Oct 2026”."""
+    return when.strftime(in_force().day)
+
+
+def short_moment(when: datetime) -> str:
+    """Write an instant for tables, given on the farm's clock: “3 Oct 2026, 07:40”."""
+    return f"{short_day(when)}, {when:%H:%M}"
+
+
+def days(first: date, last: date) -> str:
+    """Write a span of days: “1 Oct 2026 to 31 Oct 2026”; one day alone as itself."""
+    return short_day(first) if first == last else f"{short_day(first)} to {short_day(last)}"
+
+
 def moment(when: datetime) -> str:
     """Write an instant, given on the farm's clock: “Sat 3 Oct 2026, 07:40”."""
     return f"{day(when)}, {when:%H:%M}"

@@ -164,8 +164,12 @@ def show_money(money: int, currency: str, places: int = 2) -> str:
     Columns that must add up are printed by `farm.reports.steps`.
     """
     digits = _decimal(Fraction(abs(money), MONEY_PER_UNIT), (places, places))
-    minus = "-" if money < 0 and digits.strip("0.,") else ""
-    sign = _SIGNS.get(currency)
+    return in_currency(digits, currency, below_zero=money < 0 and bool(digits.strip("0.,")))
+
+
+def in_currency(digits: str, currency: str, *, below_zero: bool = False) -> str:
+    """Put the currency's sign where the farm's country puts it: "-€12.50", "-12,50 €"."""
+    minus, sign = "-" if below_zero else "", _SIGNS.get(currency)
     if sign and in_force().sign_first:
         return f"{minus}{sign}{digits}"
     return f"{minus}{digits}\u00a0{sign}" if sign else f"{minus}{digits} {currency}"

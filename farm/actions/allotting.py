@@ -6,6 +6,7 @@ from datetime import date, timedelta
 from django.db import transaction
 from django.utils import timezone
 
+from farm import habits
 from farm.actions.common import Doing, Draw, amount_words
 from farm.actions.questions import PlausibilityQuestion
 from farm.models import Allocation, AllocationLine, Order, OrderLine
@@ -90,8 +91,8 @@ def _open_day(order: Order, due_on: date) -> DueOrder:
     if due is None or not due.is_open:
         state = f"{due.state.value} already" if due else "not due then"
         raise Malformed(
-            f"Order {order.pk} for {due_on}: {state}, so nothing is set aside for it. Choose a "
-            "day on which it is open."
+            f"Order {order.pk} for {habits.day(due_on)}: {state}, so nothing is set aside for it. "
+            "Choose a day on which it is open."
         )
     return due
 
@@ -104,7 +105,7 @@ def _the_same(
     if (known.order_id, known.due_on, written) != (order.pk, due_on, said):
         raise Conflict(
             f"This form was sent before with other content, for order {known.order_id} on "
-            f"{known.due_on}. Set aside anew."
+            f"{habits.day(known.due_on)}. Set aside anew."
         )
     return known
 
@@ -124,8 +125,8 @@ def _check(due: DueOrder, draws: Sequence[Draw], lots: Mapping[int, Lot], *, sur
         _check_free(lot, draw.quantity, [part for part in others if part.lot.pk == lot.pk])
         if not keeps(lot, last) and not sure:
             raise PlausibilityQuestion(
-                f"Lot {lot.code} does not keep until {last}, as {due.order.customer} wants it "
-                f"for {due.day}. Set it aside all the same?",
+                f"Lot {lot.code} does not keep until {habits.day(last)}, as {due.order.customer} "
+                f"wants it for {habits.day(due.day)}. Set it aside all the same?",
                 [lot.code],
             )
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from farm import habits
 from farm.actions.common import (
     Doing,
     Draw,
@@ -90,8 +91,8 @@ def move_to_fruiting(doing: Doing, *, lot: Lot, shelf: Shelf) -> Recorded:
     moved_on = last_day(lot, ["move to fruiting"])
     if moved_on:
         raise MendedByRecording(
-            f"Lot {lot.code} was moved to fruiting on {moved_on}. To put it on another shelf, "
-            "use “move”.",
+            f"Lot {lot.code} was moved to fruiting on {habits.day(moved_on)}. To put it on "
+            "another shelf, use “move”.",
             [lot.code],
             kind="move",
         )

@@ -9,6 +9,7 @@ from datetime import datetime
 
 from django.db import transaction
 
+from farm import habits
 from farm.models import ClosedFile, ClosedMonth, Person, the_farm
 from farm.queries.canonical import as_text
 from farm.queries.closings import (
@@ -64,8 +65,8 @@ def _check_order(month: Month, known: Closings) -> None:
     closed = known.of(month)
     if closed:
         raise Malformed(
-            f"{month.name} is closed already, since {closed.closed_at:%Y-%m-%d}. What comes late "
-            "stands in the earliest open month."
+            f"{month.name} is closed already, since {habits.day(closed.closed_at)}. What comes "
+            "late stands in the earliest open month."
         )
     first = known.earliest_open
     if first is None:
@@ -80,7 +81,9 @@ def _check_order(month: Month, known: Closings) -> None:
 def _check_over(month: Month, at: datetime) -> None:
     today = at.astimezone(the_farm().zone).date()
     if today <= month.last:
-        raise Malformed(f"{month.name} runs to the end of {month.last}. Close it after that day.")
+        raise Malformed(
+            f"{month.name} runs to the end of {habits.day(month.last)}. Close it after that day."
+        )
 
 
 def _check_unfinished(month: Month) -> None:

@@ -12,6 +12,7 @@ from uuid import uuid5
 from django.db import transaction
 from django.db.models import Sum
 
+from farm import habits
 from farm.actions.common import Doing, amount_words, draft
 from farm.actions.correction_doubts import Correction, correction_doubts
 from farm.actions.holding import check_may_release
@@ -137,8 +138,8 @@ def _check_not_settled(entry: Entry) -> None:
     if stall_day and settled:
         lots = list(stall_day.lines.values_list("lot__code", flat=True))
         raise NotEnough(
-            f"Lot {', '.join(lots)}: {stall_day.place} on {stall_day.day} was settled by entry "
-            f"{settled.entry_id}. Take that entry back first, then this load.",
+            f"Lot {', '.join(lots)}: {stall_day.place} on {habits.day(stall_day.day)} was settled "
+            f"by entry {settled.entry_id}. Take that entry back first, then this load.",
             lots,
             entry_seq=settled.entry_id,
             dependants=[*_standing_on(settled), settled.entry_id],

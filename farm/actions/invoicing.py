@@ -9,6 +9,7 @@ from hashlib import sha256
 from django.db import transaction
 from django.utils import timezone
 
+from farm import habits
 from farm.actions.common import Doing
 from farm.actions.numbering import CREDITS, INVOICES, next_number
 from farm.models import (
@@ -42,8 +43,8 @@ def issue_invoice(doing: Doing, customer: Customer, *, until: date) -> Invoice:
     rows = to_invoice(customer, until)
     if not rows:
         raise Malformed(
-            f"{customer}: nothing sold up to {until} waits for an invoice. Choose a later day, or "
-            "look among the invoices."
+            f"{customer}: nothing sold up to {habits.day(until)} waits for an invoice. Choose a "
+            "later day, or look among the invoices."
         )
     return _issue(doing, _Paper(InvoiceKind.FULL, customer, said), rows)
 
@@ -213,6 +214,6 @@ def _check_order(series: str, day: date) -> None:
     last = Invoice.objects.filter(series=series).order_by("-number").first()
     if last and last.issued_on > day:
         raise Malformed(
-            f"{last} was issued on {last.issued_on}, so the next cannot bear {day}. Date it "
-            f"{last.issued_on} or later."
+            f"{last} was issued on {habits.day(last.issued_on)}, so the next cannot bear "
+            f"{habits.day(day)}. Date it {habits.day(last.issued_on)} or later."
         )

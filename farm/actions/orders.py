@@ -7,6 +7,7 @@ from datetime import date
 from django.db import transaction
 from django.utils import timezone
 
+from farm import habits
 from farm.actions.allotting import line_for
 from farm.actions.boxes import as_box
 from farm.actions.common import Doing, Recorded, both
@@ -104,7 +105,10 @@ def pause_order(doing: Doing, order: Order, *, first: date, last: date) -> Order
     if not order.every_weeks:
         raise Malformed(f"Order {order.pk} is due once. Call it off, or leave it as it is.")
     if last < first:
-        raise Malformed(f"Order {order.pk}: {last} is before {first}. State a later last day.")
+        raise Malformed(
+            f"Order {order.pk}: {habits.day(last)} is before {habits.day(first)}. State a later "
+            "last day."
+        )
     known = order.pauses.filter(first=first, last=last).first()
     if known:
         return known
@@ -213,7 +217,9 @@ def _check_wanted(customer: Customer, days: Days, lines: Sequence[Wanted]) -> No
     if not lines:
         raise Malformed("An order of nothing cannot be. State how much of what.")
     if days.until and days.until < days.first:
-        raise Malformed(f"The last day, {days.until}, is before the first. State a later one.")
+        raise Malformed(
+            f"The last day, {habits.day(days.until)}, is before the first. State a later one."
+        )
     for line in lines:
         if line.quantity <= 0:
             raise Malformed(f"{line.what}: {line.quantity} cannot be ordered. State how much.")
@@ -250,10 +256,8 @@ def _check_there(order: Order, today: date) -> None:
     for line, found in zip(lines, promises(lines, order.due_on, today), strict=True):
         if found.free_mg < 0:
             asked = mass_mg(line, line.quantity)
-            short.append(
-                f"{line}: {both(asked)} asked for, {both(max(0, asked + found.free_mg))} free "
-                f"for {order.due_on}"
-            )
+            free = f"{both(max(0, asked + found.free_mg))} free for {habits.day(order.due_on)}"
+            short.append(f"{line}: {free}, {both(asked)} asked for")
     if short:
         raise PlausibilityQuestion(f"{'; '.join(short)}.")
 
@@ -269,11 +273,13 @@ def _check_box(order: Order, rest_follows: bool) -> None:
 def _check_open(order: Order, due_on: date) -> None:
     due = due_order(order, due_on)
     if due is None:
-        raise Malformed(f"Order {order.pk} is not due on {due_on}. Choose one of its days.")
+        raise Malformed(
+            f"Order {order.pk} is not due on {habits.day(due_on)}. Choose one of its days."
+        )
     if not due.is_open:
         raise Malformed(
-            f"Order {order.pk} for {due_on} is {due.state.value} already. Sell what is given on "
-            "top as its own sale, or take the delivery back first."
+            f"Order {order.pk} for {habits.day(due_on)} is {due.state.value} already. Sell what "
+            "is given on top as its own sale, or take the delivery back first."
         )
 
 

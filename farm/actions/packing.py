@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from datetime import date, timedelta
 
+from farm import habits
 from farm.actions.allotting import set_aside_doubt
 from farm.actions.common import (
     Doing,
@@ -136,7 +137,8 @@ def _too_old(
     codes = [card.lot.code for card in cards]
     return PlausibilityQuestion(
         f"Lot {', '.join(codes)}: what was picked first keeps {product.keeps_days} "
-        f"days, so these packs would be past their best before, {until}. Pack it all the same?",
+        f"days, so these packs would be past their best before, {habits.day(until)}. Pack it all "
+        "the same?",
         codes,
     )
 

@@ -9,6 +9,7 @@ from datetime import date
 from fractions import Fraction
 from typing import Protocol
 
+from farm import habits
 from farm.models import Customer, LotCard, PlaceKind, Price, Product, SellingPlace, Stage
 from farm.queries.prices import Listed, listed_price
 from farm.refusals import MendedInDetails
@@ -150,7 +151,7 @@ def need_price(
     if listed is None:
         raise MendedInDetails(
             f"Lot {card.lot.code}: no price of {card.product or 'what is loose'} at {place} is "
-            f"known on {day}. State the price, or add it under Farm details, prices.",
+            f"known on {habits.day(day)}. State the price, or add it under Farm details, prices.",
             [card.lot.code],
             of=Price,
         )

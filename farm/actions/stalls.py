@@ -8,6 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 
+from farm import habits
 from farm.actions.allotting import set_aside_doubt
 from farm.actions.cashing import CashCount, write_cash_up
 from farm.actions.common import Doing, Draw, both, need_stage, post
@@ -172,7 +173,7 @@ def _check_not_loaded(lot: Lot, quantity: int) -> None:
     if quantity > free:
         named = ", ".join(
             f"{_show(lot, load.quantity)} loaded for {load.stall_day.place} on "
-            f"{load.stall_day.day} (entry {load.stall_day.entry_id})"
+            f"{habits.day(load.stall_day.day)} (entry {load.stall_day.entry_id})"
             for load in loads
         )
         raise NotEnough(
@@ -208,13 +209,13 @@ def _what_was_sold(
 def _check_unsettled(stall_day: StallDay) -> None:
     if stall_day.entry.amendments.filter(takes_back=True).exists():
         raise Malformed(
-            f"The load of {stall_day.place} on {stall_day.day} (entry {stall_day.entry_id}) was "
-            "taken back. Load the stall anew, then settle that."
+            f"The load of {stall_day.place} on {habits.day(stall_day.day)} (entry "
+            f"{stall_day.entry_id}) was taken back. Load the stall anew, then settle that."
         )
     settled = settling_of(stall_day)
     if settled:
         raise Malformed(
-            f"{stall_day.place} on {stall_day.day} was settled already, by entry "
+            f"{stall_day.place} on {habits.day(stall_day.day)} was settled already, by entry "
             f"{settled.entry_id}. Correct that entry, or take it back and settle anew."
         )
 

@@ -14,6 +14,7 @@ from django.db import transaction
 from django.db.models import QuerySet
 from django.utils import timezone
 
+from farm import habits
 from farm.actions.common import Doing, item_for
 from farm.actions.correcting import undo
 from farm.actions.orders import Days, Wanted, stop_order, take_order
@@ -107,7 +108,8 @@ def _refuse_delivered(orders: QuerySet[Order]) -> None:
     note = standing_notes().filter(order__in=orders).first()
     if note:
         raise Conflict(
-            f"Order {note.order_id} was delivered for {note.due_on}. Take that delivery back first."
+            f"Order {note.order_id} was delivered for {habits.day(note.due_on)}. Take that "
+            "delivery back first."
         )
 
 
@@ -115,7 +117,7 @@ def _refuse_a_second_time(sha256: str) -> None:
     for known in StartWorkbook.objects.filter(sha256=sha256):
         if read_in_of(known).stands:
             raise Conflict(
-                f"This very file, “{known.name}”, was read in on {known.read_at:%Y-%m-%d}, and "
+                f"This very file, “{known.name}”, was read in on {habits.day(known.read_at)}, and "
                 "stands. Take it back first."
             )
 

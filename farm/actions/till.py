@@ -8,6 +8,7 @@ from fractions import Fraction
 
 from django.db import transaction
 
+from farm import habits
 from farm.actions.common import Doing, need_stage
 from farm.actions.pricing import PACK, Terms
 from farm.actions.selling import SELLABLE, SoldLine
@@ -142,7 +143,9 @@ def _the_same(known: Tap, stall_day: StallDay, item: Item, *, quantity: int) -> 
 
 def _goods(stall_day: StallDay, item: Item) -> TillGoods:
     if not LoadLine.objects.filter(stall_day=stall_day, lot__item=item).exists():
-        raise Malformed(f"{item} was not loaded for {stall_day.place} on {stall_day.day}.")
+        raise Malformed(
+            f"{item} was not loaded for {stall_day.place} on {habits.day(stall_day.day)}."
+        )
     return goods_at(stall_day, item)
 
 

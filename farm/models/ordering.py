@@ -7,6 +7,7 @@ delivered is read from the sales made for it (`farm.queries.orders`) and stands 
 from django.db import models
 from django.db.models import F, Q
 
+from farm import habits
 from farm.models.facts import Sale, SaleLine
 from farm.models.growing import Species
 from farm.models.people import Person, WeightUnit
@@ -68,7 +69,7 @@ class Order(models.Model):
         if not self.every_weeks:
             return "once"
         often = "every week" if self.every_weeks == 1 else f"every {self.every_weeks} weeks"
-        return f"{often} until {self.until}" if self.until else often
+        return f"{often} until {habits.short_day(self.until)}" if self.until else often
 
 
 class OrderLine(models.Model):

@@ -3,6 +3,8 @@
 from django.conf import settings
 from django.db import models
 
+from farm import habits
+
 
 class SignIn(models.Model):
     """One try to sign in: who, when, from where, and whether it succeeded.
@@ -30,4 +32,4 @@ class SignIn(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.user or 'unknown name'} at {self.at:%Y-%m-%d %H:%M}"
+        return f"{self.user or 'unknown name'} at {habits.short_moment(self.at)}"

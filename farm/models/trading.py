@@ -4,6 +4,7 @@ from datetime import date
 
 from django.db import models
 
+from farm import habits
 from farm.gs1 import gtin_14, is_gln, is_gtin
 from farm.models.growing import Species, Supply
 from farm.models.people import WeightUnit
@@ -200,7 +201,9 @@ class Price(models.Model):
         ]
 
     def __str__(self) -> str:
-        return f"{self.product} at {self.place or 'any place'} from {self.from_day}"
+        return (
+            f"{self.product} at {self.place or 'any place'} from {habits.short_day(self.from_day)}"
+        )
 
 
 class AgreedPrice(models.Model):
@@ -249,7 +252,7 @@ class AgreedPrice(models.Model):
 
     def __str__(self) -> str:
         what = self.product or f"{self.species}, loose"
-        return f"{what} for {self.customer} from {self.from_day}"
+        return f"{what} for {self.customer} from {habits.short_day(self.from_day)}"
 
 
 class RateOf(models.TextChoices):
@@ -271,7 +274,7 @@ class Rate(models.Model):
         constraints = [models.UniqueConstraint(fields=("of", "from_day"), name="rate_once")]
 
     def __str__(self) -> str:
-        return f"{self.get_of_display()} from {self.from_day}"
+        return f"{self.get_of_display()} from {habits.short_day(self.from_day)}"
 
 
 class StandardTime(models.Model):
@@ -294,6 +297,7 @@ def rate_on(of: str, day: date) -> int:
     if row is None:
         label = RateOf(of).label
         raise MendedInDetails(
-            f"What {label} costs on {day} is not known. Add it under Farm details.", of=Rate
+            f"What {label} costs on {habits.day(day)} is not known. Add it under Farm details.",
+            of=Rate,
         )
     return row.rate_money

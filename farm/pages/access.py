@@ -17,7 +17,7 @@ from django.shortcuts import get_object_or_404
 from django.template.response import SimpleTemplateResponse
 from django.utils import timezone
 
-from farm.habits import written_as
+from farm.habits import day, written_as
 from farm.models.people import Farm, Person, Role, the_farm
 from farm.pages.entering import entering
 
@@ -167,7 +167,7 @@ def _refuse_after_last_day(person: Person) -> None:
     last = person.expires_on
     if last is not None and last < timezone.localdate(timezone=the_farm().zone):
         raise PermissionDenied(
-            f"{last:%Y-%m-%d} was the last day on which {person} may look. Ask the owner for more."
+            f"{day(last)} was the last day on which {person} may look. Ask the owner for more."
         )
 
 

@@ -55,8 +55,8 @@ WORDS: Mapping[str, str] = {
     "worth_money": "what the blocks are worth",
     "crop_kg_money": "price of the crop, a kilo",
     "paid_money": "paid, with tax",
-    "purchase_tax_money": "tax in it",
-    "purchase_tax_reclaimed": "tax reclaimed",
+    "purchase_tax_money": "purchase tax in it",
+    "purchase_tax_reclaimed": "purchase tax reclaimed",
     "sheet": "sheet of the starting workbook",
     "row": "row of that sheet",
 }

@@ -17,6 +17,7 @@ from typing import Protocol, TypeVar
 from django.db.models import Q, QuerySet
 from django.utils import timezone
 
+from farm import habits
 from farm.exchange.choosing import Asked
 from farm.models import (
     Drill,
@@ -165,7 +166,7 @@ def span_of(person: Person) -> tuple[date, date] | None:
 
 def span_words(person: Person) -> str:
     span = span_of(person)
-    return f"{span[0]} to {span[1]}" if span else "all days"
+    return habits.days(*span) if span else "all days"
 
 
 def _both(person: Person) -> tuple[Person, ...]:

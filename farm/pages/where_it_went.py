@@ -9,6 +9,7 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import urlencode
 
+from farm import habits
 from farm.models import Form
 from farm.pages import seen
 from farm.pages.access import PageRequest, Right, page
@@ -54,7 +55,7 @@ def where(request: PageRequest) -> HttpResponse:
     else:
         found = reconcile(said["first"], said["last"], form=said["form"], species=said["species"])
     goods = f"{said['place'] or said['species'] or 'all species'}, {Form(said['form']).label}"
-    subtitle = f"{goods}, {said['first']} to {said['last']}"
+    subtitle = f"{goods}, {habits.days(said['first'], said['last'])}"
     return _shown(request, found, subtitle=subtitle, form=form, refusal=refusal)
 
 

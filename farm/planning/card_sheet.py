@@ -14,6 +14,7 @@ from openpyxl.styles import Font
 from openpyxl.workbook.defined_name import DefinedName
 from openpyxl.worksheet.worksheet import Worksheet
 
+from farm import habits
 from farm.planning.card import MILLION, Card
 from farm.planning.card_formulas import (
     MASS,
@@ -84,7 +85,7 @@ def _title(
 ) -> None:
     sheet["A1"] = head.title
     sheet["A1"].font = HEAD
-    sheet["A2"] = f"{head.farm_name}, made {head.made_at:%Y-%m-%d %H:%M} by {head.made_by}"
+    sheet["A2"] = f"{head.farm_name}, made {habits.short_moment(head.made_at)} by {head.made_by}"
     sheet["A2"].font = PLAIN
     for at, (column, width) in enumerate(zip(columns, widths, strict=True), start=1):
         sheet.cell(FIRST_ROW - 1, at, column).font = BOLD

@@ -13,6 +13,7 @@ from enum import Enum
 
 from django.db.models import Exists, OuterRef
 
+from farm import habits
 from farm.models import Allocation, AllocationLine, Order, OrderLine, Stage
 from farm.queries.keeping import keeps_until
 from farm.queries.orders import Asked, DueOrder, due_or_late, fits, given_on, of_open_days
@@ -194,5 +195,5 @@ def _soonest(lot: Lot) -> tuple[date, date, int]:
 
 def words_of(parts: Sequence[SetAside]) -> str:
     """Name who a lot is promised to: “The Anchor on 2026-09-11 (order 3)”."""
-    named = (f"{p.order.customer} on {p.day} (order {p.order.pk})" for p in parts)
+    named = (f"{p.order.customer} on {habits.day(p.day)} (order {p.order.pk})" for p in parts)
     return ", ".join(dict.fromkeys(named))

@@ -12,6 +12,7 @@ from fractions import Fraction
 from django.db.models import Case, Max, Q, QuerySet, Sum, When
 from django.db.models.functions import Coalesce
 
+from farm import habits
 from farm.beliefs import STANDARD_TIMES, Time
 from farm.models import (
     LotCard,
@@ -292,7 +293,7 @@ def last_prices(
     found = dict.fromkeys(asked, (UNKNOWN_PRICE, "never bought"))
     for line in Line.objects.filter(pk__in=newest).select_related("entry", "lot"):
         per = MILLION if asked[line.lot.item_id].dimension == Dimension.MASS else 1
-        source = f"own: bought {line.entry.happened_on}"
+        source = f"own: bought {habits.short_day(line.entry.happened_on)}"
         found[line.lot.item_id] = (round(line.money * per / line.quantity), source)
     return found
 
@@ -365,7 +366,10 @@ def _pack(product: Product, prices: Mapping[int, tuple[int, str]]) -> dict[str, 
 def rates_on(day: date) -> dict[str, Known]:
     """The rates in force; one that was never stated stays unknown."""
     rows = Rate.objects.filter(from_day__lte=day).order_by("from_day")
-    known = {row.of: Known(row.rate_money, f"farm details: since {row.from_day}") for row in rows}
+    known = {
+        row.of: Known(row.rate_money, f"farm details: since {habits.short_day(row.from_day)}")
+        for row in rows
+    }
     keys = {
         RateOf.OWN_HOUR: "own_hour_money",
         RateOf.PAID_HOUR: "paid_hour_money",

@@ -15,6 +15,7 @@ from hashlib import sha256
 from django.db.models import QuerySet, Sum
 from django.db.models.functions import Coalesce, TruncMonth
 
+from farm import habits
 from farm.models import Bill, ClosedMonth, SaleLine, SellingCost
 from farm.queries.canonical import KeptRow, from_text, negated, rows_among, rows_of, summed
 from farm.queries.happened import Happened, happened
@@ -190,7 +191,8 @@ def unfinished_of(month: Month) -> list[Unfinished]:
     ]
     loads = [
         Unfinished(
-            f"load for {load.place} on {load.day} (entry {load.entry_id}) is not settled",
+            f"load for {load.place} on {habits.short_day(load.day)} (entry {load.entry_id}) is "
+            "not settled",
             "Record “Settle a stall day”: what came back; or undo the load.",
             "settle",
         )

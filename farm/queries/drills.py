@@ -9,6 +9,7 @@ from typing import Any
 
 from django.db.models import Exists, OuterRef, QuerySet
 
+from farm import habits
 from farm.models import Customer, Drill, LotCard, Stage
 from farm.queries.balance import Balance
 from farm.queries.finding import amount_in
@@ -99,7 +100,9 @@ def _missing_forward(reach: Reach, known: set[int], lot: Lot) -> list[str]:
     (balance,) = (one for one in reach.balances if one.code == lot.code)
     strangers = [one.number for one in reach.recipients if one.customer_id not in known]
     placeless = [one.code for one in reach.still_here if not one.shelf]
-    open_loads = [f"{one.place} on {one.day}" for one in reach.unnamed if not one.settled]
+    open_loads = [
+        f"{one.place} on {habits.short_day(one.day)}" for one in reach.unnamed if not one.settled
+    ]
     places = sorted({one.place for one in reach.unnamed})
     return _asked(
         ("No telephone or e-mail is kept of {}. How are they reached?", strangers),

@@ -12,6 +12,7 @@ from datetime import date, timedelta
 
 from django.db.models.functions import TruncMonth
 
+from farm import habits
 from farm.models import Form, SaleLine, SellingPlace, Species, Stage
 from farm.queries.finding import Amount
 from farm.queries.happened import Happened, Money, Moved, SaleLines, happened
@@ -42,7 +43,7 @@ class Span:
 
     @property
     def name(self) -> str:
-        return f"{self.first} to {self.last}"
+        return habits.days(self.first, self.last)
 
 
 @dataclass(frozen=True)

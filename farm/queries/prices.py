@@ -8,6 +8,7 @@ from datetime import date
 
 from django.db.models import Q, QuerySet
 
+from farm import habits
 from farm.models import (
     AgreedPrice,
     Customer,
@@ -77,7 +78,7 @@ def prices_at(
         row.product: _listed(row) for row in sorted(rows, key=lambda row: bool(row.place))
     }
     for row in _agreed(customer, day) if customer else ():
-        source = f"agreed with {customer} from {row.from_day}"
+        source = f"agreed with {customer} from {habits.short_day(row.from_day)}"
         price = Listed(row.unit_money, row.tax_included, source, row.weight_unit)
         found[row.product or row.species] = price
     return found
@@ -105,4 +106,6 @@ def _agreed(customer: Customer, day: date) -> QuerySet[AgreedPrice]:
 
 def _listed(row: Price) -> Listed:
     source = f"list of {row.place}" if row.place else "own price of the product"
-    return Listed(row.pack_money, row.tax_included, f"{source} from {row.from_day}")
+    return Listed(
+        row.pack_money, row.tax_included, f"{source} from {habits.short_day(row.from_day)}"
+    )

@@ -7,6 +7,7 @@ from datetime import date
 
 from django.db.models import Max, QuerySet
 
+from farm import habits
 from farm.models import LotCard, Placing, Room, Stage, Supplier
 from farm.queries.trace_events import RUN_KIND
 from ledger.models import Entry, Flow, Line, Lot
@@ -32,7 +33,9 @@ def suspect_culture(lot: Lot) -> Suspects:
 def suspect_run(run: Entry) -> Suspects:
     """Suspect everything that was in a steriliser run; one query."""
     lots = Line.objects.filter(entry=run).order_by("pk").values_list("lot_id", flat=True)
-    return Suspects(f"steriliser run of {run.happened_on}, entry {run.seq}", tuple(lots))
+    return Suspects(
+        f"steriliser run of {habits.short_day(run.happened_on)}, entry {run.seq}", tuple(lots)
+    )
 
 
 def suspect_supplier_lot(supplier: Supplier, marked: str) -> Suspects:
@@ -62,7 +65,7 @@ def suspect_place(room: Room, first: date, last: date) -> Suspects:
             for (_, where), until in zip(stops, _ends(stops, gone.get(lot)), strict=True)
         )
     )
-    return Suspects(f"what stood in {room} from {first} to {last}", found)
+    return Suspects(f"what stood in {room} from {habits.days(first, last)}", found)
 
 
 def runs_kept() -> QuerySet[Entry]:

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
+from farm import habits
 from farm.models import LotCard, Stage
 from farm.queries.finding import Amount, amount_in
 from farm.queries.stock import shelf_of
@@ -209,7 +210,7 @@ def _facts(card: LotCard) -> str:
         "" if card.transfers is None else show_count(card.transfers, "transfer", "transfers"),
         str(card.recipe) if card.recipe else "",
         f"flush {card.flush}" if card.flush else "",
-        f"harvested {card.harvested_on}" if card.harvested_on else "",
+        f"harvested {habits.short_day(card.harvested_on)}" if card.harvested_on else "",
         f"best before {card.best_before}" if card.best_before else "",
     ]
     return " · ".join(fact for fact in facts if fact)

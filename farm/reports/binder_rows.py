@@ -49,7 +49,7 @@ class Span:
     last: date
 
     def __str__(self) -> str:
-        return f"{self.first} to {self.last}"
+        return habits.days(self.first, self.last)
 
 
 def binder_report(span: Span, farm: Farm, made: Made) -> Report:
@@ -126,13 +126,13 @@ def _missing(span: Span, farm: Farm) -> Content:
     ]
     kept = readings_in(span.first, span.last)
     other += [
-        (f"no readings of run {one.row.entry.seq}", f"{one.row.entry.happened_on}")
+        (f"no readings of run {one.row.entry.seq}", habits.short_day(one.row.entry.happened_on))
         for one in book_rows("steriliser run", span.first, span.last)
         if one.row.entry.seq not in kept and not one.row.taken_back
     ]
     other += [
         (f"no reading for {minutes(after - before)} min in run {seq}",
-         f"{before:%Y-%m-%d %H:%M} to {after:%H:%M}")
+         f"{habits.short_moment(before)} to {after:%H:%M}")
         for seq, readings in kept.items()
         for before, after in course_of(readings, farm).gaps
     ]  # fmt: skip

@@ -14,6 +14,7 @@ from farm.reports.bars import Step, waterfall
 from farm.reports.made import Made
 from farm.reports.range_bar import RangeRow, range_bars
 from farm.reports.rows import Cell, Column, Fact, Kind, Report, Row, Table, total_row
+from farm.units import in_currency
 
 MILLION, COIN = 1_000_000, 10_000
 LABELS = {
@@ -80,8 +81,8 @@ def headline(worked: Worked, names: Names, currency: str) -> str:
     here = worked.here
     floor, target = here.floor.pack_money / COIN, here.target.pack_money / COIN
     return (
-        f"{names.pack} at {names.place}: never below {to_places(floor, 2)} {currency}; "
-        f"ask {to_places(target, 2)} {currency} to keep "
+        f"{names.pack} at {names.place}: never below {in_currency(to_places(floor, 2), currency)}; "
+        f"ask {in_currency(to_places(target, 2), currency)} to keep "
         f"{_percent(here.target.margin)} of the net price."
     )
 

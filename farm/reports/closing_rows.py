@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
+from farm import habits
 from farm.models import ClosedMonth
 from farm.queries.bills import charged_and_billed
 from farm.queries.canonical import KeptRow
@@ -73,7 +74,7 @@ def closing_files(closing: Closing, made: Made) -> dict[str, bytes]:
     The chain's head is printed on it: whoever keeps the paper can tell a book written anew.
     """
     month, beside = closing.month, closing.beside
-    state = f"closed {made.at:%Y-%m-%d %H:%M} by {made.by}"
+    state = f"closed {habits.short_moment(made.at)} by {made.by}"
     shown = beside if beside.frozen else None
     report = _with_closing(month, made, state=state, found=closing.found, beside=shown)
     head = Fact("Head of the chain", _spaced(closing.head))

@@ -9,6 +9,7 @@ from datetime import date, datetime
 from itertools import pairwise
 from math import ceil, dist, floor, log10
 
+from farm import habits
 from farm.queries.run_readings import RunCourse
 from farm.queries.stores import StoreReading
 from farm.reports.drawing import Drawing, Line, Point, Shape, Text, Tone
@@ -88,7 +89,7 @@ def store_curve(readings: Sequence[StoreReading], unit: str, *, name: str) -> Dr
                tone=Tone.ACCENT) for at, value in out],
         *_key([("read", Tone.INK, 1.6, False), ("limits", Tone.SOFT, 1.0, True)]),
     ]  # fmt: skip
-    days = f"{readings[0].record.happened_on} to {readings[-1].record.happened_on}"
+    days = habits.days(readings[0].record.happened_on, readings[-1].record.happened_on)
     told = f"{len(readings)} readings, {days}; {len(out)} outside the limits (×)"
     return Drawing(WIDTH, HEIGHT, tuple(shapes), f"{name}: {told}", told)
 

@@ -15,7 +15,7 @@ from farm.planning.decisions import (
 from farm.queries.flushes import FlushKept
 from farm.reports.bars import Bar, bars
 from farm.reports.made import Made
-from farm.reports.rows import Cell, Column, Fact, Kind, Report, Row, Table, show_cell
+from farm.reports.rows import Cell, Column, Fact, Kind, Report, Row, Table, show_cell, show_fact
 
 STEPS = (Column("Step"), Column("Worked"), Column("Result", Kind.MONEY))
 KEPT = (
@@ -150,7 +150,8 @@ def drying_words(case: DryingCase, currency: str) -> str:
     like = case.dried_kilo_like(case.discounted)
     return (
         f"Best of the three: {case.best}. Drying is as good as the discount at "
-        f"{_money(an_ounce(like))} {currency} an ounce dried ({_money(round(like))} a kilo)."
+        f"{_money(an_ounce(like), currency)} an ounce dried, "
+        f"{_money(round(like), currency)} a kilo."
     )
 
 
@@ -204,8 +205,8 @@ def _break_evens(case: DryingCase) -> Table:
     return Table("Break-even prices", FRESH_PRICES, tuple(rows))
 
 
-def _money(amount: int) -> str:
-    return show_cell(Column("", Kind.MONEY), amount)
+def _money(amount: int, currency: str = "") -> str:
+    return show_fact(Fact("", amount, Kind.MONEY), currency)
 
 
 def _kg(mass_mg: int) -> str:

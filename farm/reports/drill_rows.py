@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
+from farm import habits
 from farm.habits import to_places
 from farm.models import Drill, DrillSignature
 from farm.queries.balance import Balance
@@ -105,7 +106,7 @@ def _signed(signed: DrillSignature | None, zone: ZoneInfo) -> tuple[Fact, ...]:
     return (
         Fact("Learnt", signed.lessons or "nothing noted"),
         Fact("Signed", f"{signed.initials} ({signed.by}), "
-             f"{signed.signed_at.astimezone(zone):%Y-%m-%d %H:%M}"),
+             f"{habits.short_moment(signed.signed_at.astimezone(zone))}"),
     )  # fmt: skip
 
 

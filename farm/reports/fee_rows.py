@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from datetime import date
 
+from farm import habits
 from farm.models import SellingPlace
 from farm.queries.fee_sheet import FeeDay
 from farm.reports.made import Made
@@ -25,7 +26,7 @@ def fee_report(
     summed = {column.name for column in COLUMNS if column.kind is Kind.MONEY}
     return Report(
         title=f"Sales at {place}",
-        subtitle=f"from {span[0]} to {span[1]}, both days included",
+        subtitle=f"from {habits.days(*span)}, both days included",
         farm_name=made.farm_name,
         made_by=made.by,
         made_at=made.at,

@@ -121,7 +121,7 @@ def _facts(invoice: Invoice, rates: Sequence[RateTotal]) -> tuple[Fact, ...]:
     facts = [
         Fact("Number", str(invoice)),
         Fact("Issued on", invoice.issued_on, Kind.DATE),
-        Fact("Supplied on", f"{first}" if first == last else f"{first} to {last}"),
+        Fact("Supplied on", habits.days(first, last)),
     ]
     if invoice.kind == InvoiceKind.CREDIT:
         return (*facts, Fact("Credited", -gross, Kind.MONEY))

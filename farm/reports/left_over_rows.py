@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from farm.planning.inputs import InputKind
 from farm.queries.left_over import BIN, DISCOUNT, DRY, Advice, Told
-from farm.reports.rows import Column, Kind, Row, Table, show_cell, unit_of
+from farm.reports.rows import Column, Fact, Kind, Row, Table, show_fact
 
 WAYS = {
     DRY: "dried it leaves about {}",
@@ -24,11 +24,11 @@ COLUMNS = (
 
 
 def advice_words(advice: Advice, currency: str) -> str:
-    """Say it in a sentence: “Dry it: dried it leaves about 12.24 EUR, binned, nothing.”"""
+    """Say it in a sentence: “Dry it: dried it leaves about €12.24, binned, nothing.”"""
     if not advice.leaves:
         return f"{advice.way.capitalize()}. {advice.why}"
     said = ", ".join(
-        WAYS[way].format(f"{show_cell(Column('', Kind.MONEY), money)} {currency}".strip())
+        WAYS[way].format(show_fact(Fact("", money, Kind.MONEY), currency))
         for way, money in advice.leaves
     )
     known = f" Not known: {', '.join(advice.missing).lower()}." if advice.missing else ""
@@ -41,8 +41,7 @@ def told_words(told: Told, currency: str) -> tuple[str, str, str]:
     if told.asked.kind is InputKind.RATIO:
         return label, f"{told.known.value / 1_000_000:.2f} to 1", told.known.source
     kind = KINDS.get(told.asked.kind, Kind.COUNT)
-    shown = f"{show_cell(Column('', kind), told.known.value)} {unit_of(kind, currency)}"
-    return label, shown.strip(), told.known.source
+    return label, show_fact(Fact("", told.known.value, kind), currency), told.known.source
 
 
 def advice_table(advices: Sequence[Advice]) -> Table:

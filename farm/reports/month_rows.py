@@ -9,6 +9,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from farm import habits
 from farm.queries.months import MonthFigures, Movement, StockRow
 from farm.queries.owed import AGES
 from farm.queries.reconciliation import Reconciliation
@@ -64,7 +65,7 @@ def month_report(figures: MonthFigures, made: Made) -> Report:
     tables = _tables(figures)
     report = Report(
         title=f"{month.name}: {only.words}" if only.words else month.name,
-        subtitle=f"{month.first} to {month.last}, by the day it happened",
+        subtitle=f"{habits.days(month.first, month.last)}, by the day it happened",
         farm_name=made.farm_name,
         made_by=made.by,
         made_at=made.at,
@@ -189,7 +190,8 @@ def _accounts(figures: MonthFigures) -> Table:
         for one in figures.accounts
     ]
     note = (
-        f"At the end of {figures.month.last}: invoices less payments, by days past the day they "
+        f"At the end of {habits.short_day(figures.month.last)}: invoices less payments, by days "
+        "past the day they "
         "were due. Deposits held were paid for boxes not yet given out: a debt, not income."
     )
     total = total_row(OWED, rows, {column.name for column in OWED[1:]})

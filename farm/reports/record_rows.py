@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from typing import Any
 
+from farm import habits
 from farm.models import Farm, Record
 from farm.queries.records import (
     Gap,
@@ -112,7 +113,7 @@ def second_signature(record: Record, farm: Farm) -> str:
     review = review_of(record)
     if review is None:
         return "" if correction_of(record) else "missing"
-    return f"{review.initials}, {review.reviewed_at.astimezone(farm.zone):%Y-%m-%d %H:%M}"
+    return f"{review.initials}, {habits.short_moment(review.reviewed_at.astimezone(farm.zone))}"
 
 
 def state_words(record: Record) -> str:
@@ -147,8 +148,8 @@ def gap_table(gaps: Sequence[Gap]) -> Table:
 def gap_words(gap: Gap) -> str:
     what = f"no {gap.kind.title.lower()} in {gap.room}"
     if gap.first == gap.last:
-        return f"{what} on {gap.first}"
-    return f"{what} from {gap.first} to {gap.last}"
+        return f"{what} on {habits.short_day(gap.first)}"
+    return f"{what} from {habits.days(gap.first, gap.last)}"
 
 
 def excursion_table(excursions: Sequence[Excursion], farm: Farm) -> Table:

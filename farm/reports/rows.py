@@ -9,11 +9,11 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from enum import Enum
 
-from farm.habits import in_force
+from farm.habits import in_force, short_day, short_moment
 from farm.reports.drawing import Drawing
 from farm.reports.prints import Print
 from farm.reports.steps import Step, rounded, share_steps, steps_across
-from farm.units import MG_PER_LB, MG_PER_UNIT
+from farm.units import MG_PER_LB, MG_PER_UNIT, in_currency
 
 Cell = str | int | date | None
 Row = tuple[Cell, ...]
@@ -150,7 +150,7 @@ class Report:
 
     @property
     def made_text(self) -> str:
-        return f"made {self.made_at:%Y-%m-%d %H:%M} by {self.made_by}"
+        return f"made {short_moment(self.made_at)} by {self.made_by}"
 
 
 @dataclass(frozen=True)
@@ -237,13 +237,15 @@ def show_cell(column: Column, value: Cell) -> str:
         step, decimals = STEPS[column.kind]
         return _decimal(rounded(value, step), decimals)
     if isinstance(value, datetime):
-        return f"{value:%Y-%m-%d %H:%M}"
-    return str(value)
+        return short_moment(value)
+    return short_day(value) if isinstance(value, date) else str(value)
 
 
 def show_fact(fact: Fact, currency: str = "") -> str:
-    """Show a fact with its unit: '12.400 kg', '62.00 EUR', '96.8 %'."""
+    """Show a fact with its unit: '12.400 kg', '€62.00', '96.8 %'."""
     shown = show_cell(Column(fact.label, fact.kind), fact.value)
+    if shown and fact.kind is Kind.MONEY:
+        return in_currency(shown.removeprefix("-"), currency, below_zero=shown[0] == "-").strip()
     return f"{shown} {unit_of(fact.kind, currency)}".strip() if shown else ""
 
 

@@ -43,7 +43,10 @@ def _summary(course: RunCourse, farm: Farm) -> Table:
         ("Readings", f"{len(course.points)}, {kept.source}, in {kept.stated_in}"),
         ("Altitude", f"{course.altitude_m} m above the sea"),
         ("Lag behind steam", _lag(course)),
-        ("Signed", f"{kept.initials}, {kept.recorded_at.astimezone(farm.zone):%Y-%m-%d %H:%M}"),
+        (
+            "Signed",
+            f"{kept.initials}, {habits.short_moment(kept.recorded_at.astimezone(farm.zone))}",
+        ),
     )
     title = f"Run {kept.entry_id}, begun {habits.moment(course.points[0].at)}"
     return Table(title, (Column("What"), Column("Value")), rows, note=RUN_CAUTION)

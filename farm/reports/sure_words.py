@@ -12,19 +12,15 @@ def sure_words(outlook: Outlook, weight_unit: str) -> list[str]:
 def _words(found: Promise, weight_unit: str) -> str:
     """“all of it is there”, or how much must be picked and how often lots gave that in time."""
     if not found.of_picks_mg:
-        return "all that is promised is there, and keeps until the day."
+        return "all of it is there."
     if found.free_mg < 0:
-        return (
-            f"{show_both(-found.free_mg, weight_unit)} more is promised than there will be, with "
-            f"{show_both(found.coming_mg, weight_unit)} planned to be picked by then."
-        )
+        return f"{show_both(-found.free_mg, weight_unit)} too much is promised."
     of_picks, coming = (show_both(mg, weight_unit) for mg in (found.of_picks_mg, found.coming_mg))
-    said = f"{of_picks} of what is promised must still be picked; {coming} is planned by then."
+    said = f"{of_picks} must still be picked, {coming} is planned."
     sureness = found.sureness
     if sureness is None or not sureness.of:
-        return f"{said} No finished lot says yet how sure that is."
+        return f"{said} No finished lot says how sure that is."
     share = -(-sureness.share_ppm // 10_000)
     return (
-        f"{said} {sureness.kept} of {sureness.of} finished lots gave {share} % of plan or more, "
-        "no later than that."
+        f"{said} {sureness.kept} of {sureness.of} lots gave the needed {share} % of plan in time."
     )

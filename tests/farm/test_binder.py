@@ -96,7 +96,7 @@ def test_a_missing_day_is_declared(world: World) -> None:
     last = read_store(world, 3_000).happened_on
     missing = table(binder(world, Span(date(2026, 9, 1), last)), "Missing")
 
-    assert column(missing, "What is missing") == ["no store temperature in Fridge on 2026-09-08"]
+    assert column(missing, "What is missing") == ["no store temperature in Fridge on 8 Sep 2026"]
 
 
 def test_kinds_signatures_and_readings_that_are_missing_are_declared(world: World) -> None:

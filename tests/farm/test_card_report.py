@@ -30,8 +30,7 @@ def table(title: str) -> dict[str, tuple[str, ...]]:
 def test_it_says_first_what_to_ask() -> None:
     # 28.5875 a kilo: 5.7175 a punnet, rounded up; / 0.75 = 7.6233
     assert headline(worked(), NAMES, "EUR") == (
-        "200 g punnet at the stall: never below 5.72 EUR; "
-        "ask 7.63 EUR to keep 25 % of the net price."
+        "200 g punnet at the stall: never below €5.72; ask €7.63 to keep 25 % of the net price."
     )
 
 

@@ -300,7 +300,7 @@ def test_a_month_closes_once_it_is_over_at_the_farm(
     try:
         close(world, at=at)
     except Malformed as refusal:
-        assert "runs to the end of 2026-09-30" in str(refusal)
+        assert "runs to the end of Wed 30 Sep 2026" in str(refusal)
 
     assert ClosedMonth.objects.exists() is accepted
 
@@ -341,7 +341,7 @@ def test_a_load_not_settled_stops_the_closing(world: World) -> None:
     lot = crop(world)
     day = SEPTEMBER.last.replace(day=12)
     load = load_stall(world.doing(), place=world.stall, day=day, lines=[Draw(lot, KG)]).entry
-    with pytest.raises(Malformed, match=r"Saturday market on 2026-09-12 .* is not settled"):
+    with pytest.raises(Malformed, match=r"Saturday market on 12 Sep 2026 .* is not settled"):
         close(world)
     settle_stall(world.doing(), stall_day=StallDay.objects.get(entry=load),
                  brought_back={lot.pk: KG}, prices={})  # fmt: skip

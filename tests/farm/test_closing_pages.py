@@ -139,7 +139,7 @@ def test_the_month_page_says_open_or_closed(small: World, owner: Client) -> None
     owner.post(CLOSE)
 
     page = read(owner, "/month/2026-09/")
-    assert "closed 2026-12-03" in page
+    assert "closed 3 Dec 2026" in page
     assert "SHA-256" in page
     assert "October 2026" in read(owner, "/month/")
 

@@ -194,7 +194,7 @@ def test_the_owner_asks_for_some_days_of_one_place(owner: Client, farm: Farm) ->
     days = f"first=2026-10-01&last=2026-10-31&place={lots.world.stall.pk}"
     page = read(owner, f"/days/?{days}")
 
-    assert "2026-10-01 to 2026-10-31: Saturday market" in page
+    assert "1 Oct 2026 to 31 Oct 2026: Saturday market" in page
     assert "Sales by line" in page and "Harvest by day" not in page
     assert owner.get(f"/days/?{days}&file=xlsx").content.startswith(b"PK")
 
@@ -215,7 +215,7 @@ def test_six_figures_stand_first_and_tables_are_folded(owner: Client, farm: Farm
     figures = page.split('<dl class="facts figures">')[1].split("</dl>")[0]
 
     assert figures.count("<dt>") == 6
-    assert page.count('<details class="rest">') == page.count('class="ruled"') + page.count(
+    assert page.count('<details class="rest">') == page.count('class="ruled printed"') + page.count(
         '<p class="empty">'
     )
 

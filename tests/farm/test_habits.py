@@ -9,7 +9,7 @@ import pytest
 
 from farm import habits
 from farm.habits import HABITS, written_as
-from farm.reports.rows import Column, Kind, show_cell
+from farm.reports.rows import Column, Fact, Kind, show_cell, show_fact
 from farm.units import UnitError, read_mass, show_both, show_mass, show_money, show_temperature
 
 
@@ -30,6 +30,17 @@ def test_an_american_day_has_its_month_first() -> None:
     with written_as("month first"):
         assert habits.day(date(2026, 10, 3)) == "Sat Oct 3, 2026"
         assert habits.moment(datetime(2026, 10, 3, 7, 40, tzinfo=UTC)) == "Sat Oct 3, 2026, 07:40"
+        assert habits.days(date(2026, 10, 3), date(2026, 10, 5)) == "Oct 3, 2026 to Oct 5, 2026"
+        assert show_cell(Column("Day", Kind.DATE), date(2026, 10, 3)) == "Oct 3, 2026"
+
+
+def test_a_sum_of_a_report_is_written_as_on_every_page() -> None:
+    owed = Fact("Owed", -123_456_700, Kind.MONEY)
+
+    assert show_fact(owed, "EUR") == "-€12,345.67"
+    assert show_fact(owed, "CHF") == "-12,345.67 CHF"
+    with written_as("comma"):
+        assert show_fact(owed, "EUR") == "-12.345,67\u00a0€"
 
 
 @pytest.mark.parametrize("name", HABITS)

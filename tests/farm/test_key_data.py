@@ -282,4 +282,4 @@ def test_days_the_wrong_way_round_are_said_beside_the_field(sold: Season) -> Non
     response = signed_in(sold.world.helper).get("/key-data/", turned)
 
     assert response.status_code == 422
-    assert "2026-10-01 is before the first day, 2026-10-02." in response.content.decode()
+    assert "Thu 1 Oct 2026 is before the first day, Fri 2 Oct 2026." in response.content.decode()

@@ -47,7 +47,7 @@ def test_it_says_what_each_way_leaves_of_the_whole_lot(world: World) -> None:
     # A punnet of 200 g at 5.00 with 4 % tax in it is 24.0385 a kilo net; half of it, 12.0192.
     assert advice.leaves == ((DRY, 380_000), (DISCOUNT, 240_384), (BIN, 0))
     assert advice.way == DRY
-    assert advice_words(advice, "EUR").startswith("Dry it: dried it leaves about 38.00 EUR")
+    assert advice_words(advice, "EUR").startswith("Dry it: dried it leaves about €38.00")
 
 
 def test_a_cheap_dried_price_turns_the_advice(world: World) -> None:
@@ -84,7 +84,7 @@ def test_every_number_comes_with_its_source(world: World) -> None:
     ]
 
     assert ("Fresh for one dried, by weight", "9.00 to 1", "own: 1 dryings") in told
-    assert ("Price, net of tax, a kilo dried", "180.00 EUR",
+    assert ("Price, net of tax, a kilo dried", "€180.00",
             "farm details: the lowest price in force, net") in told  # fmt: skip
 
 

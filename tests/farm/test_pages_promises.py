@@ -13,6 +13,7 @@ from farm.actions.common import Draw
 from farm.actions.holding import hold
 from farm.actions.orders import Wanted
 from farm.actions.stalls import load_stall
+from farm.habits import day
 from farm.models import AgreedPrice, Allocation, BoxLeft, Customer, Order, Payment, Role, Share
 from farm.queries.allocations import set_aside
 from farm.queries.orders import due_order
@@ -112,7 +113,7 @@ def test_what_is_set_aside_stands_on_the_lot_the_stock_and_the_packing_list(
     lot, asked, _ = due_tomorrow(trade)
     allocate(trade.doing(), order=asked, due_on=asked.due_on)
 
-    assert f"6 packs for The Anchor on {asked.due_on} (order {asked.pk})" in text(
+    assert f"6 packs for The Anchor on {day(asked.due_on)} (order {asked.pk})" in text(
         owner, f"/lots/{lot.code}/"
     )
     assert "Set aside for orders" in text(owner, "/stock/")

@@ -277,13 +277,13 @@ def test_a_place_is_asked_for(helper: Client, farm: Farm) -> None:
     page = read(helper, f"/where/?first=2026-10-01&last=2026-10-31&place={lots.world.stall.pk}")
 
     assert "Brought back" in page
-    assert f"{lots.world.stall}, fresh, 2026-10-01 to 2026-10-31" in page
+    assert f"{lots.world.stall}, fresh, 1 Oct 2026 to 31 Oct 2026" in page
 
 
 def test_days_the_wrong_way_round_are_refused(helper: Client, farm: Farm) -> None:
     page = read(helper, "/where/?first=2026-10-31&last=2026-10-01")
 
-    assert "2026-10-01 is before the first day, 2026-10-31." in page
+    assert "Thu 1 Oct 2026 is before the first day, Sat 31 Oct 2026." in page
 
 
 def test_it_is_taken_away_as_a_paper(helper: Client, farm: Farm) -> None:

@@ -272,7 +272,7 @@ def test_days_without_a_reading_are_named(world: World) -> None:
 
     # Nothing is due before the first reading: 8 and 9 September are missing, 7 and 10 are not.
     assert [gap_words(gap) for gap in gaps] == [
-        "no store temperature in Fridge from 2026-09-08 to 2026-09-09"
+        "no store temperature in Fridge from 8 Sep 2026 to 9 Sep 2026"
     ]
 
 

@@ -103,8 +103,8 @@ def test_printed_grams_add_up_to_the_printed_total() -> None:
         (Kind.UNIT_COST, 62_550, "6.26"),
         (Kind.POUNDS, 5_624_545, "12.40"),
         (Kind.POUND_COST, 264_555, "12.00"),  # 26.4555 a kg x 0.45359237
-        (Kind.DATE, DAY, "2026-10-03"),
-        (Kind.DATE, datetime(2026, 10, 3, 6, 5, tzinfo=UTC), "2026-10-03 06:05"),
+        (Kind.DATE, DAY, "3 Oct 2026"),
+        (Kind.DATE, datetime(2026, 10, 3, 6, 5, tzinfo=UTC), "3 Oct 2026, 06:05"),
         (Kind.MONEY, None, ""),
     ],
 )
@@ -214,7 +214,7 @@ def test_pdf_shows_the_printed_totals(tmp_path: Path) -> None:
     text = pdf_text(sales_report(), tmp_path)
 
     assert re.search(r"Total +36 +7\.201 +10\.00", text)
-    assert "made 2026-11-02 18:30 by Ana" in text
+    assert "made 2 Nov 2026, 18:30 by Ana" in text
     assert "None." in text
     assert "Steam scalds." in text
 

@@ -177,7 +177,7 @@ def test_an_inspector_reads_records_of_the_span_alone(inspected: Season, inspect
 def test_a_binder_of_days_outside_the_span_is_refused_in_words(inspector: Client) -> None:
     answer = inspector.get("/records/binder/?first=2026-11-01&last=2026-11-30&file=pdf")
 
-    assert "shows other days: 2026-09-01 to 2026-09-30." in text(answer)
+    assert "shows other days: 1 Sep 2026 to 30 Sep 2026." in text(answer)
 
 
 def test_the_binder_first_asks_for_days_of_the_span(inspector: Client) -> None:
@@ -204,7 +204,7 @@ def test_the_last_day_to_look_ends_it(inspected: Season, inspector: Client) -> N
     refused = inspector.get("/")
 
     assert refused.status_code == 403
-    assert "2026-10-01 was the last day" in text(refused)
+    assert "Thu 1 Oct 2026 was the last day" in text(refused)
 
 
 def test_an_inspector_sees_a_lot_without_its_recipe(inspected: Season, inspector: Client) -> None:

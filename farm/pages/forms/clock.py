@@ -7,6 +7,8 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
+from farm import habits
+
 FORMATS = ["%Y-%m-%dT%H:%M", "%Y-%m-%d %H:%M", "%Y-%m-%d"]
 
 
@@ -36,7 +38,7 @@ def _at_the_change(typed: datetime) -> datetime:
     first, second = (typed.replace(tzinfo=timezone.get_current_timezone(), fold=n) for n in (0, 1))
     if first.astimezone(UTC).astimezone(first.tzinfo).replace(tzinfo=None) != typed:
         raise ValidationError(
-            f"There was no {typed:%H:%M} on {typed:%Y-%m-%d}: the clocks were put forward over it. "
-            "Give the time that the clock showed."
+            f"There was no {typed:%H:%M} on {habits.day(typed)}: the clocks were put forward over "
+            "it. Give the time that the clock showed."
         )
     return first if second.astimezone(UTC) > timezone.now() else second

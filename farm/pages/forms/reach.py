@@ -6,6 +6,7 @@ from uuid import uuid4
 from django import forms
 from django.core.exceptions import ValidationError
 
+from farm import habits
 from farm.models import Room, Supplier
 from farm.queries.finding import UnknownLotError, find_lot
 from farm.queries.suspects import (
@@ -25,12 +26,12 @@ KINDS = ("codes", "run", "culture", "room", "supplier")
 
 class RunField(forms.ModelChoiceField):  # type: ignore[type-arg]
     def label_from_instance(self, run: Entry) -> str:
-        return f"{run.happened_on}, entry {run.seq}"
+        return f"{habits.short_day(run.happened_on)}, entry {run.seq}"
 
 
 class CultureField(forms.ModelChoiceField):  # type: ignore[type-arg]
     def label_from_instance(self, lot: Lot) -> str:
-        return f"{lot.code} · {lot.item.name} · {lot.made_by.happened_on}"
+        return f"{lot.code} · {lot.item.name} · {habits.short_day(lot.made_by.happened_on)}"
 
 
 def _day(label: str) -> forms.DateField:

@@ -11,6 +11,7 @@ from django.core.files.uploadedfile import UploadedFile
 from django.utils import timezone
 from django.utils.datastructures import MultiValueDict
 
+from farm import habits
 from farm.actions.records import Stated
 from farm.actions.run_readings import USUAL_REFERENCE_MILLI_C, USUAL_Z_MILLI_C, Source
 from farm.models import Farm, Room
@@ -240,5 +241,7 @@ class DaysForm(forms.Form):
         said: dict[str, Any] = super().clean() or {}
         first, last = said.get("first"), said.get("last")
         if first and last and first > last:
-            self.add_error("last", f"{last} is before the first day, {first}.")
+            self.add_error(
+                "last", f"{habits.day(last)} is before the first day, {habits.day(first)}."
+            )
         return said

@@ -5,6 +5,7 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
+from farm import habits
 from farm.exchange.choosing import Asked, asked_between, asked_of_lots
 from farm.queries.finding import UnknownLotError, find_lot
 from ledger.models import Lot
@@ -28,7 +29,9 @@ class DaysForm(forms.Form):
         said: dict[str, Any] = super().clean() or {}
         first, last = said.get("first"), said.get("last")
         if first and last and first > last:
-            self.add_error("last", f"{last} is before the first day, {first}.")
+            self.add_error(
+                "last", f"{habits.day(last)} is before the first day, {habits.day(first)}."
+            )
         return said
 
 

@@ -51,8 +51,8 @@ class Deed:
 
     ``time``: that word where it is not the slug's, such as a delivery, which is a sale.
 
-    ``rights``: of which one is needed. ``is_kept``: a phone may keep its form for use without a
-    signal. ``names_customers``: then for a short time only. ``leads_to``: the page of its entry.
+    ``rights``: of which one is needed. ``names_customers``: a phone keeps its form for a short
+    time only. ``leads_to``: the page of its entry.
 
     ``stages``: lots of these offer this action; ``field``: where their code is prefilled, if any.
     """
@@ -66,7 +66,6 @@ class Deed:
     stages: Sequence[int] = ()
     caution: str = ""
     time: str = ""
-    is_kept: bool = True
     names_customers: bool = False
     rights: tuple[Right, ...] = (Right.RECORD,)
     template: str = "farm/record/form.html"
@@ -141,7 +140,7 @@ DEEDS = (
          rights=STALL, template="farm/stall/back.html", leads_to="stall-day"),
     Deed("give-away", "Give away", "Given away", SELL, stall.GiveAwayForm, "lot", SOLD),
     Deed("take-back", "Take back unsold", "Taken back", SELL, selling.TakeBackForm,
-         is_kept=False, rights=STALL),
+         names_customers=True, rights=STALL),
     Deed("hold", "Put on hold", "Put on hold", RIGHT, correcting.HoldForm, "lot",
          then="release it once it is known to be good, or throw it away"),
     Deed("release", "Release from hold", "Released", RIGHT, correcting.ReleaseForm, "lot"),

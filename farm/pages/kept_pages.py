@@ -65,7 +65,7 @@ def kept_forms(person: Person, farm: Farm) -> list[KeptForm]:
     """List the forms a person may fill in without a signal, in the order of the work."""
     found: list[KeptForm] = []
     for deed in DEEDS:
-        if deed.is_kept and may_do(person, deed):
+        if may_do(person, deed):
             found += _forms_of(deed, farm, person)
     found += [
         KeptForm(f"Till, {load.place}", reverse("till", args=[load.pk])) for load in _tills(person)
@@ -139,11 +139,12 @@ def _forms_of(deed: Deed, farm: Farm, person: Person) -> list[KeptForm]:
 def _answers(name: str, field: forms.Field) -> Iterator[tuple[str, str]]:
     """What a browser would send for each choice of a field; blank stands for any answer.
 
-    One page serves any number and any lot, also one that came after the last visit.
+    One page serves any number and any lot, also one that came after the last visit; so it does
+    where the list is long and cut off, as of the newest sales.
     """
-    if isinstance(field, RowField):
+    if isinstance(field, RowField) and field.most is None:
         yield from ((name, str(row.pk)) for row in field.rows[:MOST_ANSWERS])
-    elif isinstance(field, forms.ChoiceField):
+    elif isinstance(field, forms.ChoiceField) and not isinstance(field, RowField):
         choices = (str(key) for key, _ in field.choices if key)  # type: ignore[misc, union-attr]
         yield from ((name, answer) for answer in islice(choices, MOST_ANSWERS))
     else:

@@ -4,6 +4,7 @@ GET shows the form, prefilled from the address. POST parses it, calls the action
 entry's page. What the action refuses stands above the form, with everything typed kept.
 """
 
+from collections.abc import Container
 from dataclasses import dataclass
 
 from django.contrib import messages
@@ -33,7 +34,7 @@ from farm.queries.entries import entry_of, lots_touched
 from farm.units import UnitError
 from ledger.errors import Conflict, NotEnough, OnHold, Refused
 
-# A form with this field names customers: no phone keeps it.
+# A form with this field names customers: a phone keeps it for a short time.
 PEOPLE = "customer"
 
 
@@ -106,7 +107,7 @@ def record(request: PageRequest, slug: str) -> HttpResponse:
             return done
     filled = FormPage(deed, form, words_of(first), refusal, led_on(request, form, kept))
     response = show(request, deed.template, filled)
-    return keepable(deed, response) if PEOPLE not in form.fields else response
+    return keepable(deed, response, form.fields)
 
 
 def last_key(request: PageRequest, deed: Deed) -> str:
@@ -114,10 +115,8 @@ def last_key(request: PageRequest, deed: Deed) -> str:
     return f"last-{request.person.pk}-{deed.slug}"
 
 
-def keepable(deed: Deed, response: HttpResponse) -> HttpResponse:
-    if not deed.is_kept:
-        return response
-    return may_be_kept(response, names_customers=deed.names_customers)
+def keepable(deed: Deed, response: HttpResponse, fields: Container[str] = ()) -> HttpResponse:
+    return may_be_kept(response, names_customers=deed.names_customers or PEOPLE in fields)
 
 
 def send(request: PageRequest, deed: Deed, form: DoingForm) -> HttpResponse | None:

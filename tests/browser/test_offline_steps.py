@@ -23,6 +23,7 @@ from tests.browser.phone import (
 from tests.browser.signal import Cable
 from tests.farm.goods import packs
 from tests.farm.sold import order as sold_order
+from tests.farm.sold import sold
 from tests.farm.world import GRAM, KG, World, assert_book_is_sound, fresh, grow_spawn
 
 # The page as it is two days later, when its time is over.
@@ -96,6 +97,30 @@ def test_a_stop_of_the_round_is_delivered_at_the_back_door_and_its_name_fades(
     assert fresh(lot).quantity == 6
     assert DeliveryNote.objects.get().sale.entry == entry
     until(phone, "!(await Waiting.keptFor(new URL('/record/deliver/', location)))")
+
+
+def test_a_customer_is_sold_to_and_hands_something_back_in_a_valley(
+    phone: WebDriver, cable: Cable, world: World
+) -> None:
+    world.now = timezone.now() - timedelta(hours=12)
+    lot = packs(world, 12)
+    line = sold(world, lot, 5).entry.lines.get().sale_line
+    visit_again(phone, cable)
+    cable.pull()
+    phone.get(f"{cable.url}/record/take-back/?sale_line={line.pk}")
+    assert "The Anchor" in phone.find_element(By.CSS_SELECTOR, "[data-said=sale_line]").text
+    type_in(phone, "quantity", "2")
+    next_step(phone)
+    arrives(phone, "/not-sent/")
+    until(phone, "document.getElementById('waiting').textContent.includes('The Anchor')")
+
+    phone.get(f"{cable.url}/record/sell/?place={world.kitchens.pk}")
+    phone.find_element(By.CSS_SELECTOR, "[name=customer] option:nth-child(2)").click()
+    type_in(phone, f"sold_{lot.pk}", "1")
+    entry = sent_from_page(phone, cable, "sell")
+
+    assert entry.sale.customer == world.customer
+    assert fresh(lot).quantity == 12 - 5 + 2 - 1
 
 
 def test_filling_says_what_was_short_at_the_last_visit(

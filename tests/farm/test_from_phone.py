@@ -1,6 +1,6 @@
 """What waited on a phone is answered in JSON: entered once, or kept until somebody sorts it out."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 from uuid import uuid4
 
@@ -181,8 +181,7 @@ def test_a_phone_is_told_who_is_signed_in_and_what_it_may_keep(
     said = client.get("/phone-now.json").json()
 
     assert said["person"] == world.owner.pk
-    assert "/record/pick/" in said["pages"]
-    assert "/record/deliver/" not in said["pages"]
+    assert {"/record/pick/", "/record/take-back/"} <= {*said["pages"]}
     assert "/records/illness/add/" not in [*said["pages"], *said["sent_to"]]
 
 
@@ -206,14 +205,16 @@ def test_a_page_may_be_kept_only_without_money_and_names_for_a_short_time(
     kept = {
         address: client.get(address, headers=keep).headers.get("Ledger-Keep", "no")
         for address in (
-            "/record/pick/", f"/record/sell/?place={world.stall.pk}", "/not-sent/",
-            f"/record/sell/?place={world.kitchens.pk}", "/entries/", "/record/deliver/",
+            "/record/pick/", f"/record/sell/?place={world.stall.pk}", "/not-sent/", "/entries/",
+            f"/record/sell/?place={world.kitchens.pk}", "/record/deliver/", "/record/take-back/",
         )
     }  # fmt: skip
 
-    *lasting, short = kept.values()
-    assert lasting == ["yes", "yes", "yes", "no", "no"]
-    assert short > f"{timezone.now():%Y-%m-%d}" and short != "yes"
+    says = list(kept.values())
+    assert says[:4] == ["yes", "yes", "yes", "no"]
+    until = {datetime.fromisoformat(said).astimezone(world.farm.zone) for said in says[4:]}
+    today = timezone.localdate(timezone=world.farm.zone)
+    assert [moment.date() - today for moment in until] == [timedelta(days=2)]
 
 
 def test_every_form_that_is_kept_says_that_it_may_be(client: Client, blocks: Lot) -> None:
@@ -221,9 +222,7 @@ def test_every_form_that_is_kept_says_that_it_may_be(client: Client, blocks: Lot
     answers = {page: client.get(page, headers={"Ledger-Keep": "1"}) for page in pages}
 
     assert {page for page, answer in answers.items() if answer.status_code != 200} == set()
-    # A place with customers is left out by the page itself.
-    refused = {page for page, answer in answers.items() if "Ledger-Keep" not in answer.headers}
-    assert all(page.startswith("/record/sell/?") for page in refused)
+    assert all("Ledger-Keep" in answer.headers for answer in answers.values())
 
 
 def test_the_worker_is_served_from_the_root_with_a_version_and_no_foreign_address(

@@ -15,7 +15,7 @@ from farm.models import Customer, Person, SaleLine, SellingPlace, Stage
 from farm.pages import seen
 from farm.pages.access import Right, may, sees_stall_prices
 from farm.pages.forms.doing import DoingForm, FirstForm
-from farm.pages.forms.fields import MoneyField, PercentField, RowField, quantity_field
+from farm.pages.forms.fields import MoneyField, PercentField, RowField, how_much, quantity_field
 from farm.pages.forms.unlisted import SOLD_FIRST, SOLD_STAGES, UnlistedForm
 from farm.queries.prices import prices_at
 from farm.queries.sales import returnable
@@ -151,12 +151,13 @@ class TakeBackForm(DoingForm):
     first = TakeBackFirst
 
     def build(self) -> None:
-        lot = self.given["sale_line"].line.lot
-        self.add("quantity", quantity_field(lot, label=f"How much of {lot.code} came back"))
+        line: SaleLine | None = self.given["sale_line"]
+        lot = line.line.lot if line else None
+        self.add("quantity", quantity_field(lot, label=f"{how_much(lot)} came back"))
 
-    def place(self) -> SellingPlace:
-        place: SellingPlace = self.given["sale_line"].sale.place
-        return place
+    def place(self) -> SellingPlace | None:
+        line: SaleLine | None = self.given["sale_line"]
+        return line.sale.place if line else None
 
     def run(self, doing: Doing) -> Recorded:
         return take_back(

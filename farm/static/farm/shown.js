@@ -4,8 +4,12 @@
   // What nobody typed: numbers, and the flush that comes next, which stands in every row.
   const HIDDEN = /^(uuid(_.*)?|flush_.*)$/;
 
-  function labelOf(page, name) {
-    const field = page && page.querySelector("main form [name='" + CSS.escape(name) + "']");
+  // The form's own page, then its first step: that one names what the address answers.
+  const found = (pages, selector) =>
+    pages.map((page) => page && page.querySelector("main form " + selector)).find(Boolean);
+
+  function labelOf(pages, name) {
+    const field = found(pages, "[name='" + CSS.escape(name) + "']");
     const around = field && field.closest(".field, .draw");
     const label = around && around.querySelector("label, legend");
     const row = field && field.closest("[data-row]");
@@ -13,10 +17,10 @@
     return of + (label ? label.textContent.trim() : name.replaceAll("_", " "));
   }
 
-  function wordsOf(page, name, value) {
-    const field = page && page.querySelector(
-      "main form select[name='" + CSS.escape(name) + "'] option[value='" + CSS.escape(value) + "']");
-    return field ? field.textContent.trim() : value.replace("T", " ");
+  function wordsOf(pages, name, value) {
+    const option = found(pages,
+      "select[name='" + CSS.escape(name) + "'] option[value='" + CSS.escape(value) + "']");
+    return option ? option.textContent.trim() : value.replace("T", " ");
   }
 
   function fact(label, words) {
@@ -29,9 +33,9 @@
     return pair;
   }
 
-  async function pageOf(form) {
-    const found = await Waiting.keptFor(new URL(form.address, location));
-    return found && new DOMParser().parseFromString(await found.text(), "text/html");
+  async function pageOf(address) {
+    const kept = await Waiting.keptFor(new URL(address, location));
+    return kept && new DOMParser().parseFromString(await kept.text(), "text/html");
   }
 
   function titleOf(page, form) {
@@ -42,11 +46,12 @@
   // Title and facts: what its address says (a lot, a number) as well as what was typed. Of somebody
   // else's form the title alone: it may hold prices.
   async function fill(part, form, isOwn = true) {
-    const page = await pageOf(form);
+    const page = await pageOf(form.address);
+    const pages = [page, await pageOf(new URL(form.address, location).pathname)];
     part.querySelector("h2, h3").textContent = titleOf(page, form);
     const said = isOwn ? [...Waiting.saidIn(new URL(form.address, location)), ...form.values] : [];
     said.filter(([name, value]) => value && !HIDDEN.test(name)).forEach(([name, value]) =>
-      part.querySelector("dl").append(fact(labelOf(page, name), wordsOf(page, name, value))));
+      part.querySelector("dl").append(fact(labelOf(pages, name), wordsOf(pages, name, value))));
     part.querySelector("dl").append(
       fact("Kept on the phone", new Date(form.saved_at).toLocaleString()));
     return page;

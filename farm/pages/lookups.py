@@ -87,14 +87,22 @@ def edit(request: PageRequest, lookup: Lookup, row: Model | None) -> HttpRespons
     if data is not None and form.is_valid():
         saved = form.save()
         messages.success(request, f"{saved} is {'changed' if row else 'added'}.")
+        if is_for_order(request, lookup):
+            return redirect(f"{reverse('order-take')}?customer={saved.pk}")
         if lookup.slug == "recipes":
             return redirect("recipe", saved.pk)
         if row is None and not is_past():
             return redirect("first-hour")
         return redirect("lookup", lookup.slug)
     title = f"Change {row}" if row else f"Add {lookup.one}"
-    back = reverse("lookup", args=[lookup.slug])
+    is_asked_by_order = is_for_order(request, lookup)
+    back = reverse("order-take") if is_asked_by_order else reverse("lookup", args=[lookup.slug])
     return show(request, "farm/lookups/form.html", LookupFormPage(title, lookup.hint, form, back))
+
+
+def is_for_order(request: PageRequest, lookup: Lookup) -> bool:
+    """Say whether a customer is added on the way to an order, which then goes on with them."""
+    return lookup.slug == "customers" and request.GET.get("for") == "order"
 
 
 def named(slug: str) -> Lookup:

@@ -10,7 +10,7 @@ from openpyxl import load_workbook
 
 from farm.actions.invoicing import issue_for_sale, issue_invoice
 from farm.actions.selling import SoldLine, sell
-from farm.models import DeliveryNote, Invoice, Order, Payment, Role
+from farm.models import Customer, DeliveryNote, Invoice, Order, Payment, Role
 from farm.pages.forms.orders import key_of
 from farm.queries.orders import due_order
 from tests.conftest import person_in_role, signed_in
@@ -80,6 +80,19 @@ def test_an_order_is_taken_and_delivered_on_pages(trade: World, owner: Client) -
     assert "delivered" in text(owner, f"/orders/{asked.pk}/")
     note = DeliveryNote.objects.get()
     assert lot.code in text(owner, f"/delivery-notes/{note}/")
+
+
+def test_a_new_customer_is_added_on_the_way_to_their_order(
+    trade: World, owner: Client, helper: Client
+) -> None:
+    way = "/look-ups/customers/add/?for=order"
+    said = {"name": "The Mill", "place": trade.kitchens.pk, "least_days": 0, "stop": 0}
+    added = owner.post(way, said)
+
+    assert f'href="{way}"' in text(owner, "/orders/take/")
+    assert way not in text(helper, "/orders/take/")
+    assert added["Location"] == f"/orders/take/?customer={Customer.objects.get(name='The Mill').pk}"
+    assert "The Mill" in text(owner, added["Location"])
 
 
 def test_more_than_is_free_asks_on_the_page(trade: World, owner: Client) -> None:

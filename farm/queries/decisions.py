@@ -7,6 +7,7 @@ from fractions import Fraction
 from django.db.models import Sum
 
 from farm.beliefs import STANDARD_TIMES
+from farm.habits import to_places
 from farm.models import Form, LotCard, Price, SaleLine, Species, Stage, StandardTime, Strain
 from farm.moisture import Portion, dried_mass
 from farm.planning.card import MILLION, block_lines, without_own_hours
@@ -183,7 +184,9 @@ def _block(choice: Choice, found: CardInputs) -> Known | None:
         return None
     cost = sum(line.cost for line in block_lines(plan) if line.kind != "room")
     bare = sum(line.cost for line in block_lines(without_own_hours(plan)) if line.kind != "room")
-    return Known(round(cost), f"the card's block; {float(bare / 10_000):.2f} without own hours")
+    return Known(
+        round(cost), f"the card's block; {to_places(float(bare / 10_000), 2)} without own hours"
+    )
 
 
 # --- drying ----------------------------------------------------------------------------------

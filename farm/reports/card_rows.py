@@ -105,7 +105,8 @@ def _facts(worked: Worked, currency: str) -> tuple[Fact, ...]:
         Fact("The same without own hours", round(worked.bare.chain.placed), Kind.UNIT_COST),
         Fact("The same, eight batches in ten", said_range),
         Fact(
-            f"At {to_places(here.pays.pack_money / COIN, 2)} a pack, a day there is paid for after",
+            f"At {in_currency(to_places(here.pays.pack_money / COIN, 2), currency)} a pack, a day "
+            "there is paid for after",
             f"{to_places(day.weight_mg / MILLION, 1)} kg: "
             f"{day.packs} packs, {day.blocks} blocks started",
         ),

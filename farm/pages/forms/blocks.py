@@ -61,7 +61,7 @@ class CheckForm(DoingForm):
         widget=forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"}),
     )
     lost = CountField(
-        label="Bags or blocks lost", required=False, initial=0, help_text="Taken out and binned"
+        label="How many lost", required=False, initial=0, help_text="Taken out and binned"
     )
     cause = forms.ChoiceField(
         label="Lost to what",

@@ -14,6 +14,7 @@ from django.db.models import Model
 from django.forms.models import ModelChoiceIterator, ModelChoiceIteratorValue
 from django.utils import timezone
 
+from farm.habits import marked
 from farm.models import Farm, Stage
 from farm.queries.keeping import too_old_words
 from farm.queries.stock import all_lots, lot_by_code, lots_near, lots_on_hand
@@ -100,7 +101,7 @@ class MassField(AmountField):
 
 class MoneyField(AmountField):
     def hint(self) -> str:
-        return f"In {self.farm.currency}, such as 12.50"
+        return f"In {self.farm.currency}, such as {marked('12.50')}"
 
     def read(self, text: str) -> int:
         return read_money(text, self.farm.currency)
@@ -129,7 +130,7 @@ class PercentField(AmountField):
     """A share in percent, parts per million inside."""
 
     def hint(self) -> str:
-        return "In percent, such as 7 or 57.5"
+        return f"In percent, such as 7 or {marked('57.5')}"
 
     def read(self, text: str) -> int:
         try:

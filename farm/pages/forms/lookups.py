@@ -126,8 +126,8 @@ def field_for(field: "models.Field[Any, Any]", **known: Any) -> forms.Field | No
 class VersionForm(FarmForm):
     """A version of a recipe: water, planned loss, and a line for each ingredient."""
 
-    water_mg = MassField(label="Water added per bag or block")
-    planned_loss_ppm = PercentField(label="Bags lost before inoculation", required=False)
+    water_mg = MassField(label="Water added to each")
+    planned_loss_ppm = PercentField(label="Lost before inoculation", required=False)
     note = forms.CharField(max_length=200, required=False)
 
     def __init__(
@@ -149,7 +149,7 @@ class VersionForm(FarmForm):
             shown = shown_quantity(line.quantity, line.supply, farm) if line else None
             self.add(
                 f"quantity_{place}",
-                PlainAmountField(label="How much per bag", required=False, initial=shown),
+                PlainAmountField(label="How much for each", required=False, initial=shown),
             )
 
     def rows(self) -> list[tuple[forms.BoundField, forms.BoundField]]:

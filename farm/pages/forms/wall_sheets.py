@@ -105,7 +105,7 @@ class ChecksForm(WallForm):
             label="Grown through, in percent", min_value=0, max_value=100, required=False,
             widget=digits,
         )  # fmt: skip
-        lost = CountField(label="Bags or blocks lost", required=False)
+        lost = CountField(label="How many lost", required=False)
         causes = [("", "Nothing lost"), *((why, why) for why in CAUSES)]
         cause = forms.ChoiceField(label="Lost to what", required=False, choices=causes)
         return {"grown": grown, "lost": lost, "cause": cause}

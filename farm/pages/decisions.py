@@ -95,7 +95,7 @@ def second_flush(request: PageRequest) -> HttpResponse:
     strain = usual_strain(batches)
     title = "Did the second flush pay for its shelf?"
     if strain is None:
-        missing = "It needs a strain. Add one under Farm details, and come back."
+        missing = "It needs a strain."
         return show(request, "farm/decisions/decision.html", DecisionPage(title, missing))
     form = StrainForm({"strain": strain.pk, **request.GET.dict()}, farm=request.farm)
     is_full = "counted" not in request.GET or "full" in request.GET
@@ -121,7 +121,7 @@ def drying(request: PageRequest) -> HttpResponse:
     strain = usual_strain(newest_batches())
     first = strain.species if strain else Species.objects.first()
     if first is None:
-        missing = "It needs a species. Add one under Farm details, and come back."
+        missing = "It needs a species."
         return show(request, "farm/decisions/decision.html", DecisionPage(title, missing))
     form = SpeciesForm({"species": first.pk, **request.GET.dict()}, farm=request.farm)
     shown = DecisionPage(title, choice=form)

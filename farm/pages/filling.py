@@ -6,6 +6,7 @@ from types import MappingProxyType
 
 from django.forms import Field, ModelChoiceField
 from django.http import QueryDict
+from django.urls import reverse
 
 from farm.models import Farm, Person
 from farm.pages.doings import Deed
@@ -42,7 +43,7 @@ def first_step(
     form.narrow(person)
     if keeping:
         form.narrow_for_phone()
-    lead_on(form, person, deed)
+    lead_on(form, person, back=reverse("record-action", args=[deed.slug]))
     return form
 
 
@@ -67,7 +68,7 @@ def filled_form(
             ALL_OF: sent.address.get(ALL_OF),
         },
     )
-    lead_on(form, person, deed)
+    lead_on(form, person, back=reverse("record-action", args=[deed.slug]))
     if form.takes_time:
         usual = usual_time(deed.kind, form.place())
         form.fields["minutes"].help_text = f"Blank: {usual or 'no standard time is set: type them'}"

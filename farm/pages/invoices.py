@@ -26,6 +26,7 @@ from farm.pages.handing_out import handed_out, made_by
 from farm.pages.laid_out import Way
 from farm.pages.lists import NUMBER, Listing, ListTable, SheetColumn, list_page
 from farm.pages.papers import numbered, paper_page
+from farm.pages.ways_out import lead_on
 from farm.queries.invoices import (
     PaperLine,
     changed_invoices,
@@ -280,6 +281,7 @@ def payment_enter(request: PageRequest) -> HttpResponse:
     """Enter what came in; more than is owed asks once."""
     data = request.POST if request.method == "POST" else None
     form = PaymentForm(data, farm=request.farm, initial=request.GET.dict())
+    lead_on(form, request.person, back=request.path)
     if data is not None and form.is_valid():
         doing, paid = form.doing(request.person), form.paid()
         payment = form.taken(lambda: enter_payment(doing, paid))

@@ -7,6 +7,7 @@ from django.db.models import Model
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
+from django.utils.http import url_has_allowed_host_and_scheme
 
 from farm.models import Farm, the_farm
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, require
@@ -16,6 +17,7 @@ from farm.pages.frame import show
 from farm.pages.lists import list_page
 from farm.pages.lookup_list import BY_SLUG, LOOKUPS, Lookup
 from farm.pages.lookup_table import lookup_listing
+from farm.pages.ways_out import THEN, lead_on
 from farm.queries.first_hour import is_past
 
 FARM_FIELDS = ("name", "place", "time_zone", "currency", "weight_unit", "habit", "altitude_m",
@@ -84,25 +86,28 @@ def edit(request: PageRequest, lookup: Lookup, row: Model | None) -> HttpRespons
     kind = lookup_form(lookup.slug, lookup.model, lookup.fields)
     data = request.POST if request.method == "POST" else None
     form: LookupForm = kind(data, instance=row, farm=request.farm)
+    then = asked_by(request)
     if data is not None and form.is_valid():
         saved = form.save()
         messages.success(request, f"{saved} is {'changed' if row else 'added'}.")
-        if is_for_order(request, lookup):
-            return redirect(f"{reverse('order-take')}?customer={saved.pk}")
         if lookup.slug == "recipes":
             return redirect("recipe", saved.pk)
+        if then:
+            sign = "&" if "?" in then else "?"
+            return redirect(f"{then}{sign}{lookup.model._meta.model_name}={saved.pk}")
         if row is None and not is_past():
             return redirect("first-hour")
         return redirect("lookup", lookup.slug)
+    lead_on(form, request.person, back=request.get_full_path())
     title = f"Change {row}" if row else f"Add {lookup.one}"
-    is_asked_by_order = is_for_order(request, lookup)
-    back = reverse("order-take") if is_asked_by_order else reverse("lookup", args=[lookup.slug])
+    back = then or reverse("lookup", args=[lookup.slug])
     return show(request, "farm/lookups/form.html", LookupFormPage(title, lookup.hint, form, back))
 
 
-def is_for_order(request: PageRequest, lookup: Lookup) -> bool:
-    """Say whether a customer is added on the way to an order, which then goes on with them."""
-    return lookup.slug == "customers" and request.GET.get("for") == "order"
+def asked_by(request: PageRequest) -> str:
+    """The form of this site that missed the row, and goes on with it once it is added."""
+    then = request.GET.get(THEN, "")
+    return then if url_has_allowed_host_and_scheme(then, allowed_hosts=None) else ""
 
 
 def named(slug: str) -> Lookup:

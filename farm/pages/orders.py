@@ -24,6 +24,7 @@ from farm.pages.frame import show
 from farm.pages.handing_out import handed_out, made_by
 from farm.pages.lists import PER_LEAF, ListPage, ListTable, rows_of, spreadsheet
 from farm.pages.papers import numbered, paper_page
+from farm.pages.ways_out import lead_on
 from farm.queries.allocations import SetAside, set_aside
 from farm.queries.invoices import sold_lines
 from farm.queries.orders import (
@@ -153,6 +154,7 @@ def order_list(request: PageRequest) -> HttpResponse:
 def order_take(request: PageRequest) -> HttpResponse:
     """Ask who orders, then what; what is not free asks once."""
     first = CustomerFirst(request.GET if request.GET else None, farm=request.farm)
+    lead_on(first, request.person, back=request.path)
     if not first.is_valid():
         return show(request, "farm/orders/first.html", FirstOrderPage(first))
     customer = first.cleaned_data["customer"]

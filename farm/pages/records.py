@@ -25,6 +25,7 @@ from farm.pages.handing_out import answer_page, made_by, taken_away
 from farm.pages.kept_pages import may_be_kept
 from farm.pages.laid_out import ShownTable, Way
 from farm.pages.photos import Beside, beside
+from farm.pages.ways_out import lead_on
 from farm.queries import records as query
 from farm.queries.records import Gap, KindSummary
 from farm.queries.stores import store_rooms
@@ -145,6 +146,7 @@ def add_record(request: PageRequest, slug: str) -> HttpResponse:
         initial=as_initial(corrects) if corrects else {"room": request.GET.get("room")},
         is_correction=corrects is not None,
     )
+    lead_on(form, request.person, back=request.path)
     if request.method == "POST" and from_phone.asks_for_json(request):
         return record_from_phone(request, form, corrects)
     if request.method == "POST" and form.is_valid():

@@ -22,6 +22,7 @@ from farm.pages.frame import show
 from farm.pages.handing_out import answer_page, made_by, taken_away
 from farm.pages.laid_out import AnswerPage, Way
 from farm.pages.papers import paper_page
+from farm.pages.ways_out import lead_on
 from farm.queries.orders import due_between
 from farm.queries.shares import Box, ShareState, missed_species, share_states
 from farm.queries.stock import lots_on_hand
@@ -75,6 +76,7 @@ def share_take(request: PageRequest) -> HttpResponse:
     """Ask whose share it is, then how many boxes at what price, and what is usually in one."""
     require(request, Right.RECORD)
     first = CustomerFirst(request.GET if request.GET else None, farm=request.farm)
+    lead_on(first, request.person, back=request.path)
     if not first.is_valid():
         return show(request, "farm/shares/first.html", FirstSharePage(first))
     customer = first.cleaned_data["customer"]

@@ -1,9 +1,10 @@
 """The way on from a refusal, or from a list with nothing in it: one button, or whom to ask."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from urllib.parse import urlencode
 
+from django import forms
 from django.db.models import Model
 from django.urls import reverse
 from django.utils.html import format_html, format_html_join
@@ -11,8 +12,9 @@ from django.utils.html import format_html, format_html_join
 from farm.models import Farm, Person, RecipeVersion, SaleLine, Stage, StallDay
 from farm.pages.access import Right, may
 from farm.pages.doings import BY_SLUG, Deed
-from farm.pages.forms.doing import DoingForm, FarmForm
-from farm.pages.forms.fields import LotField, LotsField, RowField
+from farm.pages.forms.doing import DoingForm
+from farm.pages.forms.fields import NONE, LotField, LotsField, RowField
+from farm.pages.forms.orders import DueField
 from farm.pages.lookup_list import BY_SLUG as LOOKUPS_BY_SLUG
 from farm.pages.lookup_list import LOOKUPS
 from farm.refusals import MendedByRecording, MendedInDetails
@@ -24,7 +26,14 @@ MADE_BY = {
     Stage.SPAWN: "inoculate-grain", Stage.BAGS: "fill-blocks", Stage.BLOCKS: "inoculate-blocks",
     Stage.CROP: "pick", Stage.DRIED: "dry", Stage.PACKS: "pack", Stage.SPENT: "keep-spent-blocks",
 }  # fmt: skip
-ROWS_MADE_BY: dict[type[Model], str] = {StallDay: "load-stall", SaleLine: "sell"}
+ROWS_MADE_BY: dict[type[Model], tuple[str, str]] = {
+    StallDay: ("load", "load-stall"),
+    SaleLine: ("sale", "sell"),
+}
+# What a farm has first of all.
+FIRST_STAGES = (Stage.SUPPLY, Stage.CULTURE)
+# In the address of a form under Farm details: where it leads once its row is added.
+THEN = "then"
 LISTED = {lookup.model: lookup for lookup in LOOKUPS} | {RecipeVersion: LOOKUPS_BY_SLUG["recipes"]}
 
 
@@ -122,32 +131,62 @@ def to_details(of: Model | type[Model]) -> Way | None:
 # --- out of an empty list --------------------------------------------------------------------
 
 
-def lead_on(form: FarmForm, person: Person, at: Deed) -> None:
-    """Say beside each list with nothing in it what brings something in, or whom to ask."""
+def lead_on(form: forms.BaseForm, person: Person, *, back: str) -> None:
+    """Say beside each list with nothing in it what brings something in, or whom to ask.
+
+    ``back``: the page of the form, to which what is added under Farm details leads back.
+    """
     for field in form.fields.values():
-        if isinstance(field, RowField) and field.queryset is not None and not field.rows:
-            model = field.queryset.model
-            noun = LISTED[model].one.partition(" ")[2] if model in LISTED else "such row"
-            field.help_text = _hint(f"No {noun} yet.", _ways_to_row(model), person)
-        elif isinstance(field, LotField | LotsField) and field.required and not field.lots:
-            field.help_text = _none_on_hand(field.stages, person, at)
+        hint = _where_empty(form, field, person, back=back)
+        if hint:
+            field.help_text = hint
     if isinstance(form, DoingForm):
         for group, stages in form.group_stages.items():
             if not form.groups[group]:
-                form.group_hints[group] = _none_on_hand(stages, person, at)
+                form.group_hints[group] = _hint(f"{NONE}.", _makers(stages, back), person)
 
 
-def _ways_to_row(model: type[Model]) -> list[Way]:
-    if model in ROWS_MADE_BY:
-        return [to_record(BY_SLUG[ROWS_MADE_BY[model]])]
+def _where_empty(form: forms.BaseForm, field: forms.Field, person: Person, *, back: str) -> str:
+    """Word the hint of a list with nothing in it; blank for any other field."""
+    if isinstance(field, DueField):
+        # Asked of an open form alone: a bound one names its order.
+        return "" if form.is_bound or field.has_open() else _no_order_open(person)
+    if isinstance(field, forms.ModelChoiceField) and field.queryset is not None:
+        return _no_row_yet(field.queryset.model, person, back) if _has_no_rows(field) else ""
+    if not isinstance(field, LotField | LotsField) or not field.required or field.lots:
+        return ""
+    ways = _makers(field.stages or FIRST_STAGES, back) if field.none == NONE else []
+    return _hint(f"{field.none}.", ways, person)
+
+
+def _no_order_open(person: Person) -> str:
+    take = Way("Take an order", reverse("order-take"), (Right.RECORD,))
+    return _hint("No order is open.", [take], person)
+
+
+def _has_no_rows(field: forms.ModelChoiceField) -> bool:  # type: ignore[type-arg]
+    """Say whether there is no row to choose; a list that may stay blank counts once it was read."""
+    if isinstance(field, RowField):
+        return not field.rows
+    return field.required and field.queryset is not None and not field.queryset.exists()
+
+
+def _no_row_yet(model: type[Model], person: Person, back: str) -> str:
+    noun, slug = ROWS_MADE_BY.get(model, ("", ""))
+    if slug:
+        return _hint(f"No {noun} yet.", [to_record(BY_SLUG[slug])], person)
     way = to_details(model)
-    return [way] if way else []
+    if way is None:
+        return "None yet."
+    noun = LISTED[model].one.partition(" ")[2]
+    there_and_back = replace(way, address=f"{way.address}?{urlencode({THEN: back})}")
+    return _hint(f"No {noun} yet.", [there_and_back], person)
 
 
-def _none_on_hand(stages: Sequence[int], person: Person, at: Deed) -> str:
-    makers = [MADE_BY[Stage(stage)] for stage in stages]
-    ways = [to_record(BY_SLUG[slug]) for slug in makers if slug != at.slug]
-    return _hint("None on hand.", ways, person)
+def _makers(stages: Sequence[int], back: str) -> list[Way]:
+    """Lead to what makes lots of these stages, but not to the form at hand."""
+    ways = [to_record(BY_SLUG[MADE_BY[Stage(stage)]]) for stage in stages]
+    return [way for way in ways if way.address != back]
 
 
 def _hint(words: str, ways: Sequence[Way], person: Person) -> str:

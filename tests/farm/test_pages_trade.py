@@ -85,7 +85,7 @@ def test_an_order_is_taken_and_delivered_on_pages(trade: World, owner: Client) -
 def test_a_new_customer_is_added_on_the_way_to_their_order(
     trade: World, owner: Client, helper: Client
 ) -> None:
-    way = "/look-ups/customers/add/?for=order"
+    way = "/look-ups/customers/add/?then=/orders/take/"
     said = {"name": "The Mill", "place": trade.kitchens.pk, "least_days": 0, "stop": 0}
     added = owner.post(way, said)
 

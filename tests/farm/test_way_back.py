@@ -31,7 +31,9 @@ def link(page: str, words: str) -> str:
 
 def sold(client: Client, world: World, lot: Lot, **more: str) -> Entry:
     address = f"/record/sell/?place={world.stall.pk}"
-    send(client, address, **{f"sold_{lot.pk}": "5", f"price_{lot.pk}": "4.20", **more})
+    send(
+        client, address, **{f"sold_{lot.pk}": "5", f"price_{lot.pk}": "4.20", "sure": "on", **more}
+    )
     return last_entry()
 
 
@@ -46,7 +48,7 @@ def test_what_was_undone_is_recorded_again_with_the_same_values(
 
     assert (shown[f"sold_{lot.pk}"], shown[f"price_{lot.pk}"]) == ("5", "4.20")
     assert shown["uuid"] != str(sale.uuid) and "for Ada" in text(client.get(form))
-    client.post(form, shown)
+    client.post(form, shown | {"sure": "on"})
     assert fresh(lot).quantity == 5 and money(last_entry()) == money(sale)
     assert last_entry().seq > sale.seq
     assert_book_is_sound()
@@ -56,7 +58,7 @@ def test_another_person_is_offered_the_form_with_its_lot_alone(
     world: World, client: Client
 ) -> None:
     lot = packs(world, 10)
-    send(client, f"/record/give-away/?lot={lot.code}", quantity="2", why="gift")
+    send(client, f"/record/give-away/?lot={lot.code}", quantity="2", why="gift", sure="on")
     given = last_entry()
     undo(client, given.seq)
     page = text(signed_in(world.helper).get(f"/entries/{given.seq}/"))

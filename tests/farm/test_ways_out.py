@@ -51,7 +51,8 @@ def test_what_is_on_hold_and_what_is_too_little_leads_to_the_lot(
     world: World, client: Client
 ) -> None:
     lot, spawn, bags = packs(world, 10), grow_spawn(world)[2], filled_bags(world)
-    short = text(send(client, f"/record/give-away/?lot={lot.code}", quantity="12", why="sample"))
+    said = {"quantity": "12", "why": "sample", "sure": "on"}
+    short = text(send(client, f"/record/give-away/?lot={lot.code}", **said))
     hold(world.doing(reason="smells sour"), [spawn])
 
     assert f'href="/lots/{lot.code}/">Look at lot {lot.code}</a>' in short
@@ -114,10 +115,9 @@ def test_a_list_without_rows_leads_to_adding_one_or_names_whom_to_ask(
     SellingPlace.objects.all().delete()
     packing, selling = text(client.get("/record/pack/")), text(client.get("/record/sell/"))
 
-    assert (
-        'No product yet. <a class="button" href="/look-ups/products/add/">Add a product' in packing
-    )
-    assert 'href="/look-ups/selling-places/add/">Add a selling place</a>' in selling
+    add = "/look-ups/products/add/?then=%2Frecord%2Fpack%2F"
+    assert f'No product yet. <a class="button" href="{add}">Add a product</a>' in packing
+    assert 'href="/look-ups/selling-places/add/?then=%2Frecord%2Fsell%2F">' in selling
     told = text(signed_in(world.helper).get("/record/pack/"))
     assert "No product yet. Ask the owner: Add a product." in told
 
@@ -130,3 +130,26 @@ def test_lots_that_are_missing_are_made_by_the_button(world: World, client: Clie
     assert 'href="/record/fill-blocks/">Fill blocks</a>' in filling
     spawn = filling.split("Spawn used, of each lot")[1]
     assert 'href="/record/inoculate-grain/">Inoculate grain</a>' in spawn.split("</fieldset>")[0]
+
+
+@pytest.mark.parametrize(
+    ("then", "leads_to"),
+    [("/record/move/", "/record/move/?shelf="), ("https://elsewhere.example/", "/first-hour/")],
+)
+def test_what_was_added_leads_back_to_the_form_that_missed_it(
+    world: World, client: Client, then: str, leads_to: str
+) -> None:
+    room = world.shelf.room_id
+    answer = client.post(
+        f"/look-ups/shelves/add/?then={then}",
+        {"room": room, "name": "second", "holds_blocks": "0"},
+    )
+
+    assert answer.headers["Location"].startswith(leads_to)
+
+
+def test_what_nothing_brings_in_offers_nothing(client: Client) -> None:
+    releasing, delivering = (text(client.get(f"/record/{one}/")) for one in ("release", "deliver"))
+
+    assert '<p class="hint" id="id_lot_helptext">Nothing is on hold.</p>' in releasing
+    assert 'No order is open. <a class="button" href="/orders/take/">Take an order' in delivering

@@ -34,7 +34,7 @@ class HoldForm(DoingForm):
 class ReleaseForm(DoingForm):
     takes_time = False
     reason_label = "Why it may be used again"
-    lot = LotField(label="Which lot")
+    lot = LotField(label="Which lot", none="Nothing is on hold")
 
     def build(self) -> None:
         self.fields["reason"].required = True

@@ -19,7 +19,7 @@ from farm.actions.common import Doing, Draw, Recorded
 from farm.actions.signing import signed
 from farm.models import Farm, Person, SellingPlace
 from farm.pages.forms.clock import ClockField
-from farm.pages.forms.fields import AmountField, MassField, lot_label, quantity_field
+from farm.pages.forms.fields import NONE, AmountField, MassField, lot_label, quantity_field
 from farm.queries.stock import all_lots
 from ledger.models import Lot
 
@@ -43,7 +43,7 @@ class DrawGroup:
     title: str
     rows: list[list[forms.BoundField]]
     folded: bool
-    hint: str = "None on hand."
+    hint: str = f"{NONE}."
 
 
 class FarmForm(forms.Form):

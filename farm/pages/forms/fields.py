@@ -197,6 +197,10 @@ def how_much(lot: Lot | None) -> str:
 # --- lots ------------------------------------------------------------------------------------
 
 
+# What stands in a list of lots with none in it.
+NONE = "None on hand"
+
+
 class LotPick(forms.MultiWidget):
     """A list of the lots that fit, and a box for a code read off a tape."""
 
@@ -226,14 +230,15 @@ class LotPick(forms.MultiWidget):
 
 
 class LotField(forms.Field):
-    """One lot: chosen among those on hand at the stages that fit, or typed by its code."""
+    """One lot: chosen among those on hand that fit, or typed by its code. ``none``: of no lot."""
 
     widget = LotPick
     lots: Sequence[Lot] = ()
 
-    def __init__(self, *stages: int, **kwargs: Any) -> None:
+    def __init__(self, *stages: int, none: str = NONE, **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self.stages = stages
+        self.none = none
 
     def use_farm(self, farm: Farm) -> None:
         self.offer(lots_on_hand(*self.stages), farm)
@@ -242,7 +247,7 @@ class LotField(forms.Field):
         self.lots = lots
         choices = [(lot.code, lot_label(lot, farm)) for lot in lots]
         if len(choices) != 1:
-            choices.insert(0, ("", "Choose a lot" if choices else "None on hand"))
+            choices.insert(0, ("", "Choose a lot" if choices else self.none))
         self.widget.widgets[0].choices = choices  # type: ignore[attr-defined]
 
     def clean(self, value: object) -> Lot | None:
@@ -276,6 +281,7 @@ class LotsField(forms.MultipleChoiceField):
     """Several lots on hand, as boxes to tick."""
 
     widget = LotBoxes
+    none = NONE
 
     def __init__(self, *stages: int, **kwargs: Any) -> None:
         super().__init__(**kwargs)
@@ -288,7 +294,7 @@ class LotsField(forms.MultipleChoiceField):
         self.lots = lots
         self.choices = [(lot.code, lot_label(lot, farm)) for lot in lots]
         if not lots:
-            self.help_text = "None on hand"
+            self.help_text = self.none
 
     def valid_value(self, value: str) -> bool:
         """Take any code: a form sent twice names lots that it emptied itself."""

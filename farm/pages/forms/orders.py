@@ -136,7 +136,11 @@ class DueField(forms.ChoiceField):
 
     def use_farm(self, farm: Farm) -> None:
         # Asked for where the list is shown, and once.
-        self.choices = cache(lambda: listed(open_days(AHEAD)))
+        self.days = cache(lambda: open_days(AHEAD))
+        self.choices = lambda: listed(self.days())
+
+    def has_open(self) -> bool:
+        return bool(self.days())
 
     def valid_value(self, value: object) -> bool:
         return True  # `clean` looks the order up: a form sent twice names one that is delivered

@@ -20,6 +20,8 @@ from farm.queries.orders import Asked, DueOrder, due_or_late, fits, given_on, of
 from farm.queries.stock import located, lots_on_hand
 from ledger.models import Lot
 
+GIVEN = (Stage.PACKS, Stage.CROP, Stage.DRIED)
+
 
 class Standing(Enum):
     """What became of what was set aside of a lot."""
@@ -98,8 +100,10 @@ def suggested(
     """
     parts = set_aside()
     spoken_for = Counter(taken_of(parts))
+    there = lots_on_hand(*GIVEN) if before else []
     for stop in before:
-        spoken_for += _of_free(stop, sellable(stop), parts=parts, spoken_for=spoken_for)
+        fitting = _that_keep(there, stop)
+        spoken_for += _of_free(stop, fitting, parts=parts, spoken_for=spoken_for)
     mine = taken_of(part for part in parts if part.is_for(due))
     return dict(Counter(mine) + _of_free(due, lots, parts=parts, spoken_for=spoken_for))
 
@@ -110,9 +114,7 @@ def sellable(due: DueOrder) -> list[Lot]:
     On the day they are delivered they must keep for as long as the customer asks; what is over
     soonest stands first, then what was picked first.
     """
-    last = due.day + timedelta(days=due.order.customer.least_days)
-    lots = lots_on_hand(Stage.PACKS, Stage.CROP, Stage.DRIED)
-    return sorted((lot for lot in lots if not lot.held and keeps(lot, last)), key=_soonest)
+    return _that_keep(lots_on_hand(*GIVEN), due)
 
 
 def keeps(lot: Lot, day: date) -> bool:
@@ -121,6 +123,11 @@ def keeps(lot: Lot, day: date) -> bool:
 
 
 # --- parts -----------------------------------------------------------------------------------
+
+
+def _that_keep(lots: Sequence[Lot], due: DueOrder) -> list[Lot]:
+    last = due.day + timedelta(days=due.order.customer.least_days)
+    return sorted((lot for lot in lots if not lot.held and keeps(lot, last)), key=_soonest)
 
 
 def _of_free(

@@ -282,3 +282,10 @@ def test_a_first_step_with_something_wrong_is_answered_anew_with_the_rest_as_it_
 
     again = f"/record/throw-away/?waiting={waiting.uuid}&lot_list={blocks.code}&lot_code="
     assert prefilled(client, again)["quantity"] == "3"
+
+
+def test_a_kept_page_carries_no_index_of_pages_that_need_a_signal(client: Client) -> None:
+    kept = text(client.get("/record/pick/", headers={"Ledger-Keep": "1"}))
+
+    assert "<b>Without a signal</b>" in kept and 'href="/owed/"' not in kept
+    assert 'href="/owed/"' in text(client.get("/record/pick/"))

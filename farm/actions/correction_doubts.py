@@ -13,6 +13,7 @@ from farm.actions.allotting import set_aside_doubt
 from farm.actions.common import Doing, Draw
 from farm.actions.count_doubts import CheckCount, filling_doubts, loss_doubt
 from farm.actions.doubts import (
+    impossible_pick,
     pick_doubt,
     price_doubt,
     sale_price_doubt,
@@ -133,7 +134,9 @@ def _pick(to: Correction) -> Doubts:
     if to.role == Role.MADE and blocks:
         total_mg, species = total(to.draws(Role.MADE)), blocks[0].species
         assert species, "blocks have a species"
-        yield pick_doubt(to.doing.by, species, blocks, flush=to.stated["flush"], total_mg=total_mg)
+        yield impossible_pick(to.doing, blocks, total_mg) or pick_doubt(
+            to.doing.by, species, blocks, flush=to.stated["flush"], total_mg=total_mg
+        )
 
 
 def _keep_spent(to: Correction) -> Doubts:

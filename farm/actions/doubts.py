@@ -8,13 +8,14 @@ wide enough that a good or a bad day is taken without a word, narrow enough for 
 from collections.abc import Callable, Iterable, Sequence
 from datetime import date
 
-from farm.actions.common import both
+from farm.actions.common import Doing, both
 from farm.actions.questions import PRICE_OFF, PlausibilityQuestion
 from farm.models import LotCard, Person, Species, Steriliser, Supply, WeightUnit, the_farm
 from farm.queries.keeping import keeps_until, too_old_words
 from farm.queries.prices import Listed
 from farm.queries.usual import Usual, last_price, usual_stated, usual_weight_mg
 from farm.units import MG_PER_LB, MG_PER_UNIT, show_money
+from ledger.errors import Malformed
 from ledger.models import Dimension, Entry, Lot
 
 # Against what was planned, which is a belief; and against the middle of what was picked before.
@@ -44,7 +45,7 @@ def pick_doubt(
 ) -> PlausibilityQuestion | None:
     """Ask about a weight a block that other lots never gave, or that nobody would believe.
 
-    12.4 kg from 4 blocks are 3.1 kg a block; where 480 g is usual, 5.62 kg were meant: pounds.
+    4.4 kg from 4 blocks are 1.1 kg a block; where 500 g is usual, 2.00 kg were meant: pounds.
     """
     blocks = sum(card.lot.quantity for card in cards)
     codes = [card.lot.code for card in cards]
@@ -65,6 +66,36 @@ def pick_doubt(
         f"{both(usual.most)}).{hint}",
         codes,
     )
+
+
+def impossible_pick(
+    doing: Doing, cards: Sequence[LotCard], total_mg: int
+) -> PlausibilityQuestion | None:
+    """Refuse a pick that weighs more than its blocks themselves, as filled, unless a note says why.
+
+    No block gives more than is in it: the unit, the decimal mark or the list of blocks is wrong,
+    and a tick given in a hurry would put mushrooms into the book that nobody can sell. But where
+    the book has the blocks too light, what lies in the crate must not be turned away: then a note
+    opens the way, and it is asked. Blocks of unknown weight are not asked about.
+    """
+    weights = [card.lot.quantity * (card.lot.unit_mass_mg or 0) for card in cards]
+    blocks_mg = sum(weights)
+    if not all(weights) or total_mg <= blocks_mg:
+        return None
+    codes = [card.lot.code for card in cards]
+    said = (
+        f"{both(total_mg)} picked is more than the blocks themselves weigh: "
+        f"{sum(card.lot.quantity for card in cards)} blocks of lot {', '.join(codes)}, "
+        f"{both(blocks_mg)} as filled."
+    )
+    if not doing.reason.strip():
+        hint = in_other_unit(doing.by, total_mg, lambda mg: mg <= blocks_mg)
+        raise Malformed(
+            f"{said}{hint} Check the unit and the decimal mark, or name all the blocks that it "
+            "came from. If the blocks were filled heavier than that, say so under Note or Why.",
+            codes,
+        )
+    return PlausibilityQuestion(f"{said} Is it right?", codes)
 
 
 def spawn_doubt(by: Person, bags: Lot, *, spawn_mg: int, count: int) -> PlausibilityQuestion | None:

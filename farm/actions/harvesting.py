@@ -19,7 +19,7 @@ from farm.actions.common import (
     post,
     put,
 )
-from farm.actions.doubts import pick_doubt
+from farm.actions.doubts import impossible_pick, pick_doubt
 from farm.actions.once import action
 from farm.actions.questions import PlausibilityQuestion, answered
 from farm.models import Grade, LotCard, Shelf, Species, Stage
@@ -56,7 +56,7 @@ def pick(
     ``given``: each block lot with the mg it gave; where 0, the rest is shared by blocks on hand.
     The blocks stay; each lot gives cost by weight against the weight still expected of it, kept
     on the line. Firsts and seconds share the cost by mass; trim takes none unless it is alone.
-    What is doubtful is asked, unless ``doing.sure``.
+    What is doubtful is asked, unless ``doing.sure``; more than the blocks weigh needs a note.
     5.62 kg unweighed from 30 and 10 blocks: 4.215 kg and 1.405 kg.
     """
     grades = {Grade.FIRSTS: firsts_mg, Grade.SECONDS: seconds_mg, Grade.TRIM: trim_mg}
@@ -185,7 +185,8 @@ def _pick(
     doing = answered(
         doing,
         *_not_fruiting(cards),
-        pick_doubt(doing.by, species, cards, flush=flush, total_mg=total_mg),
+        impossible_pick(doing, cards, total_mg)
+        or pick_doubt(doing.by, species, cards, flush=flush, total_mg=total_mg),
     )
     weights = _weights(cards, [draw.quantity for draw in given], total_mg)
     recorded = post(

@@ -8,6 +8,7 @@ from farm.actions.correcting import correct_quantity
 from farm.actions.harvesting import mark_spent
 from farm.actions.questions import PlausibilityQuestion
 from ledger.book import Recorded
+from ledger.errors import Malformed
 from ledger.models import Entry, Line, Role
 from tests.conftest import signed_in
 from tests.farm.filled import text
@@ -67,6 +68,8 @@ def test_a_pick_is_held_against_the_blocks_that_there_were(world: World) -> None
     assert corrected(world, line, 12 * KG).fresh
     with pytest.raises(PlausibilityQuestion, match=r"from 40 blocks, where 20\.00 kg"):
         corrected(world, line, 80 * KG)
+    with pytest.raises(Malformed, match=r"themselves weigh: 40 blocks .* 99\.792 kg"):
+        corrected(world, line, 1240 * KG, sure=True)
     said = json.loads(corrected(world, line, 80 * KG, sure=True).entry.particulars)
     assert "from 40 blocks" in said["asked"]
     assert said["answer"] == "yes, that is right"

@@ -17,6 +17,7 @@ from farm.actions.runs import sterilise
 from farm.models import Person
 from farm.queries.usual import ENOUGH, usual_of
 from ledger.book import Recorded
+from ledger.errors import Malformed
 from ledger.models import Entry, Lot
 from tests.conftest import signed_in
 from tests.farm.filled import text
@@ -116,15 +117,34 @@ def test_all_that_is_doubtful_is_asked_at_once(world: World) -> None:
     blocks = grow_blocks(world, 4)
 
     with pytest.raises(PlausibilityQuestion) as asked:
-        pick_kg(world, blocks, 12_400)
+        pick_kg(world, blocks, 9_000)
 
     assert "never moved to fruiting" in asked.value.question
     assert "other unit" in asked.value.question
 
 
+def test_more_than_the_blocks_weigh_themselves_needs_a_note_before_it_is_asked_about(
+    world: World,
+) -> None:
+    blocks = fruiting(world, 4)
+    picked = {"given": [Draw(blocks, 0)], "flush": 1, "firsts_mg": 10 * KG}
+    said = rf"10\.00 kg .* more than .* themselves weigh: 4 blocks of lot {blocks.code}, 9\.979 kg"
+
+    # A block weighs the 2,268 g of its recipe and 226.8 g of spawn: four weigh 9,979 g.
+    with pytest.raises(Malformed, match=rf"{said}.*4\.536 kg.*under Note or Why") as refused:
+        pick(world.doing(sure=True), **picked)  # type: ignore[arg-type]
+    assert not isinstance(refused.value, PlausibilityQuestion)
+    with pytest.raises(PlausibilityQuestion, match=said):
+        pick(world.doing(reason="bags filled heavier"), **picked)  # type: ignore[arg-type]
+    doing = world.doing(reason="bags filled heavier", sure=True)
+    entry = pick(doing, **picked).entry  # type: ignore[arg-type]
+    assert "themselves weigh" in json.loads(entry.particulars)["asked"]
+    assert_book_is_sound()
+
+
 def test_an_answered_form_sent_twice_is_entered_once(world: World) -> None:
     blocks, doing = fruiting(world, 4), world.doing(sure=True)
-    given = {"given": [Draw(blocks, 0)], "flush": 1, "firsts_mg": 12_400 * GRAM}
+    given = {"given": [Draw(blocks, 0)], "flush": 1, "firsts_mg": 9 * KG}
 
     assert pick(doing, **given).fresh  # type: ignore[arg-type]
     assert not pick(doing, **given).fresh  # type: ignore[arg-type]

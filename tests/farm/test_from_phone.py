@@ -92,14 +92,14 @@ def test_what_the_book_refuses_is_kept_and_taken_when_the_lot_allows_it(
 
 
 def test_a_question_waits_with_its_words_and_is_answered_there(client: Client, blocks: Lot) -> None:
-    answer = from_phone(client, "/record/pick/", **pick_of(blocks, "12.4 kg"))
-    assert "12.40 kg" in answer["question"]["words"]
+    answer = from_phone(client, "/record/pick/", **pick_of(blocks, "9 kg"))
+    assert "9.00 kg" in answer["question"]["words"]
     assert not Entry.objects.filter(kind="pick").exists()
 
     address = f"/record/pick/?waiting={Waiting.objects.get().uuid}"
     page = text(client.get(address))
     assert "Yes, that is right" in page
-    assert 'value="12.4 kg"' in page
+    assert 'value="9 kg"' in page
 
 
 def test_a_form_with_something_wrong_waits_and_is_mended(client: Client, blocks: Lot) -> None:
@@ -119,7 +119,7 @@ def test_a_form_with_something_wrong_waits_and_is_mended(client: Client, blocks:
 def test_nothing_that_waits_for_a_person_is_tried_again_by_itself(
     world: World, client: Client, blocks: Lot
 ) -> None:
-    from_phone(client, "/record/pick/", **pick_of(blocks, "12.4 kg"))
+    from_phone(client, "/record/pick/", **pick_of(blocks, "9 kg"))
 
     from_phone(client, "/record/pick/", **pick_of(blocks))
 

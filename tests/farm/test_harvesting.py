@@ -233,11 +233,11 @@ def test_a_yes_picks_them_and_charges_the_room_since_inoculation(world: World) -
     assert Charge.objects.get(entry=recorded.entry, kind="room").amount == 25 * 4 * 200
 
 
-def test_it_asks_about_12_4_kg_from_4_blocks(world: World) -> None:
+def test_it_asks_about_9_kg_from_4_blocks(world: World) -> None:
     blocks = fruiting(world, 4)  # 500 g a block are planned
 
-    with pytest.raises(PlausibilityQuestion, match=r"12\.40 kg .* from 4 blocks.* other unit"):
-        pick_from(world, blocks, firsts_mg=12_400 * GRAM)
+    with pytest.raises(PlausibilityQuestion, match=r"9\.00 kg .* from 4 blocks.* other unit"):
+        pick_from(world, blocks, firsts_mg=9 * KG)
 
 
 @pytest.mark.parametrize(("firsts_mg", "flush"), [(6 * KG, 1), (2_400 * GRAM, 2)])
@@ -254,11 +254,11 @@ def test_three_times_the_plan_is_taken_without_a_question(
 def test_a_yes_takes_the_weight_as_it_is(world: World) -> None:
     blocks, doing = fruiting(world, 4), world.doing()
     with pytest.raises(PlausibilityQuestion):
-        pick_from(world, blocks, firsts_mg=12_400 * GRAM, doing=doing)
+        pick_from(world, blocks, firsts_mg=9 * KG, doing=doing)
 
-    recorded = pick_from(world, blocks, firsts_mg=12_400 * GRAM, doing=replace(doing, sure=True))
+    recorded = pick_from(world, blocks, firsts_mg=9 * KG, doing=replace(doing, sure=True))
 
-    assert fresh(recorded.lots[1]).quantity == 12_400 * GRAM
+    assert fresh(recorded.lots[1]).quantity == 9 * KG
 
 
 def test_a_pick_sent_twice_has_one_effect(world: World) -> None:

@@ -187,7 +187,7 @@ def test_a_doubtful_weight_is_asked_about_and_taken_with_a_tick(
     world: World, client: Client
 ) -> None:
     blocks = fruiting(world)
-    sent = typed(blocks=blocks.code, flush="1", firsts_mg="124")
+    sent = typed(blocks=blocks.code, flush="1", firsts_mg="80")
     asked = text(client.post("/record/pick/", sent))
 
     assert "Yes, that is right" in asked
@@ -195,7 +195,7 @@ def test_a_doubtful_weight_is_asked_about_and_taken_with_a_tick(
 
     client.post("/record/pick/", sent | {"sure": "on"})
 
-    assert LotCard.objects.get(stage=Stage.CROP).lot.quantity == 124 * KG
+    assert LotCard.objects.get(stage=Stage.CROP).lot.quantity == 80 * KG
 
 
 def test_a_loss_without_a_cause_is_refused(world: World, client: Client) -> None:

@@ -129,10 +129,10 @@ def test_a_form_sent_twice_with_other_words_leads_to_the_entry_that_stands(
 
 
 def test_a_question_is_answered_by_its_button(world: World, client: Client) -> None:
-    from_phone(client, "/record/pick/", **pick_of(fruiting(world, 4), "12.4 kg"))
+    from_phone(client, "/record/pick/", **pick_of(fruiting(world, 4), "9 kg"))
 
     words, buttons = waits(client)
-    assert "12.40 kg · 27.34 lb from 4 blocks, where 2.00 kg · 4.41 lb was planned" in words
+    assert "9.00 kg · 19.84 lb from 4 blocks, where 2.00 kg · 4.41 lb was planned" in words
     assert "Nothing is written until somebody answers" in words
     assert [title for title, _ in buttons] == ["Answer it"]
 

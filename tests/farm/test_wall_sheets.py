@@ -174,21 +174,21 @@ def test_a_doubtful_row_is_asked_about_and_the_others_are_recorded(
     owner: Client, world: World
 ) -> None:
     first, second = fruiting(world), fruiting(world)
-    boxes = {f"firsts_{first.pk}": "5", f"firsts_{second.pk}": "200"}
+    boxes = {f"firsts_{first.pk}": "5", f"firsts_{second.pk}": "90"}
 
     page = typed(owner, address_of(world, "picks"), **boxes)
 
     assert Entry.objects.filter(kind="pick").count() == 1
-    assert f'name="firsts_{second.pk}" value="200"' in page and f'name="sure_{second.pk}"' in page
+    assert f'name="firsts_{second.pk}" value="90"' in page and f'name="sure_{second.pk}"' in page
     assert f'name="firsts_{first.pk}"' not in page
 
 
 def test_a_yes_records_the_doubtful_row(owner: Client, world: World) -> None:
     lot = fruiting(world)
 
-    typed(owner, address_of(world, "picks"), **{f"firsts_{lot.pk}": "200", f"sure_{lot.pk}": "on"})
+    typed(owner, address_of(world, "picks"), **{f"firsts_{lot.pk}": "90", f"sure_{lot.pk}": "on"})
 
-    assert Entry.objects.get(kind="pick").lines.get(lot=lot).given_mg == 200 * KG
+    assert Entry.objects.get(kind="pick").lines.get(lot=lot).given_mg == 90 * KG
 
 
 def test_what_cannot_be_read_stays_as_typed(owner: Client, world: World) -> None:

@@ -18,7 +18,7 @@ from django.views.decorators.http import require_POST
 from farm.actions.common import Doing
 from farm.actions.orders import pause_order, stop_order, take_order, write_note
 from farm.models import Customer, DeliveryNote, Order, Sale
-from farm.pages.access import PageRequest, Right, get_or_refuse, page
+from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
 from farm.pages.forms.orders import DAY, CustomerFirst, OrderForm, PauseForm, StopForm, key_of
 from farm.pages.frame import show
 from farm.pages.handing_out import handed_out, made_by
@@ -50,6 +50,7 @@ BADGES = {State.OPEN: "check", State.REST: "check", State.SHORT: "stop", State.D
 
 
 class DueTable(ListTable):
+    may_deliver: bool
     day = tables.Column(verbose_name="Due", attrs={"td": {"class": "day"}})
     customer = tables.Column(accessor="order__customer", verbose_name="Customer")
     asked = tables.Column(accessor="in_words", orderable=False, attrs={"td": {"class": "long"}})
@@ -81,7 +82,8 @@ class DueTable(ListTable):
         badge = format_html(
             '<span class="badge {}">{}</span>', BADGES.get(record.state, ""), record.state.value
         )
-        return badge + _deliver_link(record) if record.is_open else badge
+        may_deliver = record.is_open and self.may_deliver
+        return badge + _deliver_link(record) if may_deliver else badge
 
 
 class SpanForm(forms.Form):
@@ -136,7 +138,7 @@ def order_list(request: PageRequest) -> HttpResponse:
         if said.get("customer") in (None, one.order.customer)
     ]
     table = DueTable(due)
-    table.farm = request.farm
+    table.farm, table.may_deliver = request.farm, may(request.person, Right.RECORD)
     taken = request.GET.get("take") == "xlsx"
     tables.RequestConfig(request, paginate=False if taken else {"per_page": PER_LEAF}).configure(
         table

@@ -227,6 +227,14 @@ def test_money_is_for_those_who_may_see_it(trade: World, address: str, helper: C
     assert reader.get(address).status_code == 200
 
 
+def test_who_delivers_nothing_is_offered_no_delivery(trade: World, helper: Client) -> None:
+    order(trade, 5, sure=True)
+    reader = signed_in(person_in_role(Role.BOOKKEEPER, "rita"))
+
+    assert ">Deliver</a>" in text(helper, "/orders/")
+    assert ">Deliver</a>" not in text(reader, "/orders/")
+
+
 def test_a_helper_issues_nothing(trade: World, helper: Client) -> None:
     sold(trade, packs(trade, 20), 10)
 

@@ -1,4 +1,4 @@
-"""What was taken back, recorded again: its form, filled in as it was sent.
+"""A form once more, filled in as it was sent: what was taken back, or where somebody was stopped.
 
 The book keeps what came of a form and never the form itself. So a session remembers the last ones;
 for any other entry the form is offered with its lot alone.
@@ -7,6 +7,7 @@ for any other entry the form is offered with its lot alone.
 from uuid import uuid4
 
 from django.http import QueryDict
+from django.utils.html import format_html
 
 from farm.pages.access import PageRequest
 from farm.pages.doings import BY_SLUG, Deed
@@ -18,27 +19,52 @@ from ledger.models import Entry
 
 MOST = 20
 SLUG = "!slug"
+# In place of an entry's number: the form that could not be recorded before something else is.
+STOPPED = "stopped"
 
 
-def remember(request: PageRequest, form: DoingForm, *, deed: Deed, entry: Entry) -> None:
-    """Keep a form that was recorded for this session and person; the oldest ones are let go."""
+def remember(request: PageRequest, form: DoingForm, *, deed: Deed, key: str) -> None:
+    """Keep a form for this session and person under an entry's number; the oldest are let go."""
     assert isinstance(form.data, QueryDict)
     sent = as_kept(form.data, request.GET) | {SLUG: [deed.slug]}
-    known = {**request.session.get(_key(request), {}), str(entry.seq): sent}
+    known = {**request.session.get(_key(request), {}), key: sent}
     request.session[_key(request)] = dict(list(known.items())[-MOST:])
 
 
 def again(request: PageRequest, deed: Deed | None, entry: Entry) -> Way | None:
     """Lead to the form of an entry that was taken back, as far filled in as is known."""
-    sent = request.session.get(_key(request), {}).get(str(entry.seq))
-    if sent:
-        address = as_sent(sent).address.dict()
-        said = {name: str(value) for name, value in address.items()} | {AGAIN: str(entry.seq)}
-        return to_record(BY_SLUG[sent[SLUG][0]], " again, with the same values", **said)
-    if deed is None:
-        return None
+    way = _as_sent(request, str(entry.seq), " again, with the same values")
+    if way or deed is None:
+        return way
     line = entry.lines.select_related("lot").order_by("pk").first()
     return to_record(deed, " anew", **({deed.field: line.lot.code} if deed.field and line else {}))
+
+
+def stop(request: PageRequest, form: DoingForm, deed: Deed) -> str:
+    """Keep a form that something else must come before; say where it is gone on with."""
+    remember(request, form, deed=deed, key=STOPPED)
+    request.session[f"{_key(request)}-{STOPPED}"] = deed.slug
+    way = _as_sent(request, STOPPED)
+    return way.address if way else ""
+
+
+def go_on(request: PageRequest, deed: Deed) -> list[str]:
+    """Lead, once, from what was recorded to the form that was stopped for it."""
+    slug = request.session.pop(f"{_key(request)}-{STOPPED}", deed.slug)
+    way = _as_sent(request, STOPPED) if slug != deed.slug else None
+    if way is None:
+        return []
+    words = '{} was stopped. <a href="{}">Go on with it, as it was typed</a>'
+    return [format_html(words, way.title, way.address)]
+
+
+def _as_sent(request: PageRequest, key: str, about: str = "") -> Way | None:
+    sent = request.session.get(_key(request), {}).get(key)
+    if not sent:
+        return None
+    address = as_sent(sent).address.dict()
+    said = {name: str(value) for name, value in address.items()} | {AGAIN: key}
+    return to_record(BY_SLUG[sent[SLUG][0]], about, **said)
 
 
 def sent_again(request: PageRequest) -> Sent:

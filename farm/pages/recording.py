@@ -20,7 +20,7 @@ from farm.actions.unfinished import Kept
 from farm.models import Farm, Person
 from farm.pages import from_phone, retrying
 from farm.pages.access import PageRequest, Right, may, page, require
-from farm.pages.again import remember, sent_again
+from farm.pages.again import go_on, remember, sent_again, stop
 from farm.pages.doings import BY_SLUG, STALL, Deed, deeds_by_group
 from farm.pages.filling import Sent, chosen, filled_form, first_step
 from farm.pages.forms.doing import DoingForm, FirstForm
@@ -28,7 +28,7 @@ from farm.pages.frame import show
 from farm.pages.kept_pages import is_keeping, may_be_kept, without_money
 from farm.pages.read_back import said_of
 from farm.pages.sorting_out import QUESTION, WAY, WHY
-from farm.pages.ways_out import ShownWay, kept_way, shown, ways_out
+from farm.pages.ways_out import ShownWay, kept_way, shown, way_elsewhere, ways_out
 from farm.queries.closings import late_for
 from farm.queries.entries import entry_of, lots_touched
 from farm.units import UnitError
@@ -131,10 +131,10 @@ def send(request: PageRequest, deed: Deed, form: DoingForm) -> HttpResponse | No
     if recorded is None:
         return None
     request.session[last_key(request, deed)] = chosen(form)
-    remember(request, form, deed=deed, entry=recorded.entry)
+    remember(request, form, deed=deed, key=str(recorded.entry.seq))
     said = said_of(deed, recorded, request.farm, person=request.person)
     messages.success(request, said)
-    for words in follow_up(recorded, request.farm):
+    for words in [*follow_up(recorded, request.farm), *go_on(request, deed)]:
         messages.info(request, words)
     return redirect(deed.leads_to, recorded.entry.seq)
 
@@ -182,7 +182,7 @@ def answer_phone(request: PageRequest, deed: Deed, form: DoingForm) -> HttpRespo
         return from_phone.error(request, deed.slug, " ".join(refusal.messages))
     except (Refused, UnitError) as refusal:
         return from_phone.error(request, deed.slug, str(refusal), refusal=refusal)
-    remember(request, form, deed=deed, entry=recorded.entry)
+    remember(request, form, deed=deed, key=str(recorded.entry.seq))
     said = said_of(deed, recorded, request.farm, person=request.person)
     words = [said, *follow_up(recorded, request.farm)]
     return from_phone.entered(" ".join(words), address_of(deed, recorded.entry.seq))
@@ -219,6 +219,7 @@ def recorded_or_refused(request: PageRequest, deed: Deed, form: DoingForm) -> Re
         form.add_error(None, refusal.messages)
     except (Refused, UnitError) as refusal:
         form.refused = refusal
+        form.stopped_at = stop(request, form, deed) if way_elsewhere(refusal) else ""
         form.add_error(None, str(refusal))
     return None
 
@@ -226,7 +227,7 @@ def recorded_or_refused(request: PageRequest, deed: Deed, form: DoingForm) -> Re
 def led_on(request: PageRequest, form: DoingForm, kept: Kept | None) -> list[ShownWay]:
     """Lead out of what was just refused, or out of why the form waits."""
     if form.refused is not None:
-        return shown(ways_out(form.refused), request.person)
+        return shown(ways_out(form.refused, form.stopped_at), request.person)
     waits = kept.data.get(WAY) if kept and request.method != "POST" else None
     return shown([kept_way(waits)], request.person) if waits else []
 

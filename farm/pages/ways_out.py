@@ -1,7 +1,7 @@
 """The way on from a refusal, or from a list with nothing in it: one button, or whom to ask."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from urllib.parse import urlencode
 
 from django import forms
@@ -82,20 +82,23 @@ def kept_way(kept: Sequence[str], words: str = "") -> Way:
 # --- out of a refusal ------------------------------------------------------------------------
 
 
-def ways_out(refusal: Exception) -> list[Way]:
-    """Lead to what mends a refusal, else to the lot that it is about; there may be nothing."""
-    elsewhere = way_elsewhere(refusal)
+def ways_out(refusal: Exception, back: str = "") -> list[Way]:
+    """Lead to what mends a refusal, else to the lot that it is about; there may be nothing.
+
+    ``back``: where a form under Farm details leads once it is saved.
+    """
+    elsewhere = way_elsewhere(refusal, back)
     if elsewhere:
         return [elsewhere]
     lots = refusal.lots if isinstance(refusal, Refused) else ()
     return [Way(f"Look at lot {code}", reverse("lot", args=[code])) for code in lots[:1]]
 
 
-def way_elsewhere(refusal: Exception) -> Way | None:
+def way_elsewhere(refusal: Exception, back: str = "") -> Way | None:
     """Lead to another form, where that is what mends a refusal; not to the one at hand."""
     if isinstance(refusal, MendedByRecording):
         return _by_recording(refusal)
-    return to_details(refusal.of) if isinstance(refusal, MendedInDetails) else None
+    return to_details(refusal.of, back) if isinstance(refusal, MendedInDetails) else None
 
 
 def _by_recording(refusal: MendedByRecording) -> Way:
@@ -113,19 +116,19 @@ def to_record(deed: Deed, about: str = "", **filled_in: str) -> Way:
     return Way(f"{deed.title}{about}", f"{address}{query}", deed.rights)
 
 
-def to_details(of: Model | type[Model]) -> Way | None:
+def to_details(of: Model | type[Model], back: str = "") -> Way | None:
     """Lead to the form of a row under Farm details, or to the one that adds a row of a model."""
-    rights = (Right.CHANGE_FARM,)
+    lookup = LISTED.get(of if isinstance(of, type) else type(of))
     if isinstance(of, Farm):
-        return Way("Change the farm", reverse("farm"), rights)
-    if isinstance(of, Model):
-        lookup = LISTED[type(of)]
-        address = reverse("lookup-change", args=[lookup.slug, of.pk])
-        return Way(f"Change {of}", address, rights)
-    found = LISTED.get(of)
-    if found is None:
+        title, address = "Change the farm", reverse("farm")
+    elif lookup is None:
         return None
-    return Way(f"Add {found.one}", reverse("lookup-add", args=[found.slug]), rights)
+    elif isinstance(of, Model):
+        title, address = f"Change {of}", reverse("lookup-change", args=[lookup.slug, of.pk])
+    else:
+        title, address = f"Add {lookup.one}", reverse("lookup-add", args=[lookup.slug])
+    query = f"?{urlencode({THEN: back})}" if back else ""
+    return Way(title, f"{address}{query}", (Right.CHANGE_FARM,))
 
 
 # --- out of an empty list --------------------------------------------------------------------
@@ -175,12 +178,11 @@ def _no_row_yet(model: type[Model], person: Person, back: str) -> str:
     noun, slug = ROWS_MADE_BY.get(model, ("", ""))
     if slug:
         return _hint(f"No {noun} yet.", [to_record(BY_SLUG[slug])], person)
-    way = to_details(model)
+    way = to_details(model, back)
     if way is None:
         return "None yet."
     noun = LISTED[model].one.partition(" ")[2]
-    there_and_back = replace(way, address=f"{way.address}?{urlencode({THEN: back})}")
-    return _hint(f"No {noun} yet.", [there_and_back], person)
+    return _hint(f"No {noun} yet.", [way], person)
 
 
 def _makers(stages: Sequence[int], back: str) -> list[Way]:

@@ -167,6 +167,8 @@ class DoingForm(FarmForm):
         self.given = dict(given or {})
         # What the book or the farm had against it, once it was sent.
         self.refused: Exception | None = None
+        # Where it is gone on with, once what it was stopped for is mended elsewhere.
+        self.stopped_at = ""
         self.groups: dict[str, list[tuple[Lot, str]]] = {}
         # Of which stages the lots of a group are, and what is said where there are none.
         self.group_stages: dict[str, Sequence[int]] = {}

@@ -24,6 +24,7 @@ from farm.models import (
     the_farm,
 )
 from farm.queries.invoices import changed_since, to_invoice, uninvoiced
+from farm.refusals import MendedInDetails
 from farm.units import show_money
 from ledger import book
 from ledger.errors import Conflict, Malformed
@@ -178,22 +179,25 @@ def _check_not_box(sale: Sale) -> None:
 def _check_fields(farm: Farm, *, has_tax: bool, has_untaxed: bool) -> None:
     """Refuse what Art. 226 points 3 and 11 would miss; a farm outside that tax gives no number."""
     if has_tax and not farm.tax_number:
-        raise Malformed(
+        raise MendedInDetails(
             "These sales hold tax, and an invoice with tax must show the farm's tax number. Add "
-            "it under Farm details, the farm."
+            "it under Farm details, the farm.",
+            of=farm,
         )
     if farm.tax_number and has_untaxed and not farm.exemption_words:
-        raise Malformed(
+        raise MendedInDetails(
             "Some of these goods carry no tax, and the invoice must say by what rule. Add the "
-            "words under Farm details, the farm."
+            "words under Farm details, the farm.",
+            of=farm,
         )
 
 
 def _check_customer(customer: Customer | None) -> None:
     if customer and not customer.address.strip():
-        raise Malformed(
+        raise MendedInDetails(
             f"{customer} has no address, and an invoice must show it. Add it under Farm details, "
-            "customers."
+            "customers.",
+            of=customer,
         )
 
 

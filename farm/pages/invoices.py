@@ -26,7 +26,7 @@ from farm.pages.handing_out import handed_out, made_by
 from farm.pages.laid_out import Way
 from farm.pages.lists import NUMBER, Listing, ListTable, SheetColumn, list_page
 from farm.pages.papers import numbered, paper_page
-from farm.pages.ways_out import lead_on
+from farm.pages.ways_out import lead_on, refused_words
 from farm.queries.invoices import (
     PaperLine,
     changed_invoices,
@@ -219,7 +219,8 @@ def invoice_issue(request: PageRequest) -> HttpResponse:
                 doing = form.doing(request.person)
                 issued = issue_invoice(doing, said["customer"], until=said["until"])
             except Refused as refusal:
-                messages.error(request, str(refusal))
+                back = reverse("invoice-issue")
+                messages.error(request, refused_words(refusal, request.person, back=back))
             else:
                 messages.success(request, f"Invoice {issued} is issued.")
                 return redirect("invoice", str(issued))
@@ -246,7 +247,8 @@ def invoice_change(request: PageRequest, name: str) -> HttpResponse:
     try:
         issued = issue_change(_now(request), found)
     except Refused as refusal:
-        messages.error(request, str(refusal))
+        back = reverse("invoice", args=[name])
+        messages.error(request, refused_words(refusal, request.person, back=back))
         return redirect("invoice", name)
     messages.success(request, f"{issued.get_kind_display().capitalize()} {issued} is issued.")
     return redirect("invoice", str(issued))
@@ -261,7 +263,8 @@ def invoice_sale(request: PageRequest, seq: int) -> HttpResponse:
     try:
         issued = issue_for_sale(_now(request), sale, simple=sale.customer is None)
     except Refused as refusal:
-        messages.error(request, str(refusal))
+        back = reverse("entry", args=[seq])
+        messages.error(request, refused_words(refusal, request.person, back=back))
         return redirect("entry", seq)
     messages.success(request, f"{issued.get_kind_display().capitalize()} {issued} is issued.")
     return redirect("invoice", str(issued))

@@ -75,7 +75,7 @@ def farm(request: PageRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         form.save()
         messages.success(request, "The farm is changed.")
-        return redirect("lookups")
+        return redirect(asked_by(request) or "lookups")
     shown = LookupFormPage("The farm", "These head every record and report.", form,
                            reverse("lookups"))  # fmt: skip
     return show(request, "farm/lookups/form.html", shown)

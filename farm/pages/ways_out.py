@@ -94,6 +94,12 @@ def ways_out(refusal: Exception, back: str = "") -> list[Way]:
     return [Way(f"Look at lot {code}", reverse("lot", args=[code])) for code in lots[:1]]
 
 
+def refused_words(refusal: Exception, person: Person, *, back: str) -> str:
+    """Word a refusal for a message, with the way to what mends it behind it."""
+    way = way_elsewhere(refusal, back)
+    return _hint(str(refusal), [way] if way else [], person)
+
+
 def way_elsewhere(refusal: Exception, back: str = "") -> Way | None:
     """Lead to another form, where that is what mends a refusal; not to the one at hand."""
     if isinstance(refusal, MendedByRecording):

@@ -2,6 +2,7 @@
 
 import re
 from typing import Any
+from urllib.parse import quote
 
 import pytest
 from django.test import Client
@@ -170,3 +171,17 @@ def test_what_nothing_brings_in_offers_nothing(client: Client) -> None:
 
     assert '<p class="hint" id="id_lot_helptext">Nothing is on hold.</p>' in releasing
     assert 'No order is open. <a class="button" href="/orders/take/">Take an order' in delivering
+
+
+def test_an_invoice_that_lacks_the_farms_number_leads_there_and_back(
+    world: World, client: Client
+) -> None:
+    Product.objects.update(tax_ppm=100_000)
+    lot = packs(world, 10)
+    said = {f"sold_{lot.pk}": "2", f"price_{lot.pk}": "4.20", "sure": "on"}
+    sale = send(client, f"/record/sell/?place={world.stall.pk}", **said).headers["Location"]
+    refused = text(client.post(f"{sale}invoice/", follow=True))
+
+    way = re.search(r'href="(/look-ups/farm/[^"]+)">Change the farm</a>', refused)
+    assert way and "must show the farm&#x27;s tax number" in refused
+    assert quote(sale, safe="") in way[1]

@@ -10,7 +10,7 @@ from django.utils import timezone
 
 from farm.actions.common import Doing, last_day
 from farm.actions.signing import Signed, one_at_a_time
-from farm.actions.storing import WEIGHED_AGAIN, count_lot, water_band, weigh_again
+from farm.actions.storing import WEIGHED_AGAIN, count_lot, held_when, water_band, weigh_again
 from farm.models import (
     Answered,
     LotCard,
@@ -124,10 +124,10 @@ def answer_difference(
 def _acted(doing: Doing, line: StockCountLine, answered: Answered) -> book.Recorded | None:
     """Record what the answer asks for; what is left alone needs a note."""
     assert line.found is not None, "what was not counted has no answer"
-    lot = Lot.objects.select_related("item").get(pk=line.lot_id)
+    lot = Lot.objects.select_related("item", "made_by").get(pk=line.lot_id)
     difference = line.found - line.book
     if answered == Answered.WEIGHED:
-        return weigh_again(doing, lot=lot, weight_mg=lot.quantity + difference)
+        return weigh_again(doing, lot=lot, weight_mg=held_when(doing, lot) + difference)
     if answered == Answered.COUNTED:
         return count_lot(doing, lot=lot, difference=difference)
     if not doing.reason.strip():

@@ -25,10 +25,11 @@ from farm.actions.once import action
 from farm.actions.questions import PlausibilityQuestion, answered
 from farm.models import Form, LotCard, Shelf, Species, Stage
 from farm.moisture import PPM, Portion, fresh_per_dried, plausible_dried_range
+from ledger.balances import held_at
 from ledger.book import Recorded
 from ledger.drafts import LineDraft, NewLot
 from ledger.errors import Malformed
-from ledger.models import Dimension, Lot, Role
+from ledger.models import Dimension, Entry, Lot, Role
 
 MG_PER_KG = 1_000_000
 # Own rule: so much may be the scale's, so more than the book by no more is the same weight, and
@@ -47,6 +48,9 @@ def weigh_again(doing: Doing, *, lot: Lot, weight_mg: int) -> Recorded:
     10 kg at 50.0000 weighed 8.5, band 0.6: the other 0.9 carries 4.7872.
     Asks about what is missing beyond the band, where no cause is given. Refuses more than the
     book holds by more than the scale may be off, since a lot in the fridge gains nothing.
+
+    A weighing may be told late: it is held against what the lot held when it was weighed, and
+    refused once a later one stands.
     """
     found = need_stage(lot, Stage.CROP)
     before = _before_weighing(doing, found)
@@ -195,9 +199,30 @@ class Before:
 def _before_weighing(doing: Doing, found: LotCard) -> Before:
     lot, species = Lot.objects.select_related("made_by").get(pk=found.lot_id), found.species
     assert species, "a picked lot has a species"
+    _refuse_late(doing, lot)
     since = last_day(lot, [WEIGHED_AGAIN]) or lot.made_by.happened_on
     days = max(0, (doing.day - since).days)
-    return Before(lot.quantity, days, water_band(lot.quantity, species.water_loss_ppm, days))
+    book_mg = held_when(doing, lot)
+    return Before(book_mg, days, water_band(book_mg, species.water_loss_ppm, days))
+
+
+def held_when(doing: Doing, lot: Lot) -> int:
+    """What a lot held when something was done to it; at the earliest when it was made."""
+    return held_at(max(doing.happened_at, lot.made_by.happened_at), [lot.pk])[lot.pk]
+
+
+def _refuse_late(doing: Doing, lot: Lot) -> None:
+    """Refuse a weighing after which the lot was weighed or set right again: the last one stands."""
+    later = Entry.objects.filter(
+        lines__lot=lot, kind__in=(WEIGHED_AGAIN, "count"), amends=None,
+        happened_at__gt=doing.happened_at,
+    ).exclude(amendments__takes_back=True).last()  # fmt: skip
+    if later is not None:
+        raise Malformed(
+            f"Lot {lot.code} was weighed or counted again after that, as entry {later.seq}: that "
+            "weight stands. Give this one up, or weigh once more.",
+            [lot.code],
+        )
 
 
 def water_band(quantity_mg: int, loss_ppm: int, days: int) -> int:

@@ -8,13 +8,14 @@ import pytest
 
 from farm.actions.common import Draw
 from farm.actions.questions import PlausibilityQuestion
+from farm.actions.selling import SoldLine, sell
 from farm.actions.storing import dried_moisture, dry, throw_away, water_band, weigh_again
 from farm.models import LotCard, Stage
 from farm.moisture import Portion, dried_mass
 from ledger.errors import Malformed, NotEnough
 from ledger.models import Entry, Line, Lot, Role
 from tests.farm.goods import crop, materials, on_hand
-from tests.farm.world import GRAM, KG, World, assert_book_is_sound, small_farm
+from tests.farm.world import GRAM, KG, UNIT, World, assert_book_is_sound, fresh, small_farm
 
 USDA_FILE = Path(__file__).resolve().parents[3] / "shared" / "data" / "usda-sr28-mushrooms.csv"
 
@@ -108,6 +109,31 @@ def test_it_refuses_more_than_the_book_holds_and_names_the_pick(world: World) ->
 def test_emptying_is_never_water(world: World) -> None:
     with pytest.raises(Malformed, match="throw the rest away"):
         weigh_again(world.doing(), lot=crop(world), weight_mg=0)
+
+
+def test_what_was_sold_before_a_weighing_was_told_is_not_missing_from_it(world: World) -> None:
+    lot = crop(world)
+    world.wait(1)
+    weighed = world.doing()
+    sell(world.doing(), place=world.kitchens, lines=[SoldLine(lot, 2 * KG, 9 * UNIT)])
+
+    recorded = weigh_again(weighed, lot=fresh(lot), weight_mg=9_900 * GRAM)
+
+    # 10 kg were there, so 0.1 kg of water went; of the 8 kg now there, 7.9 are left.
+    assert [line.quantity for line in recorded.entry.lines.all()] == [-100 * GRAM]
+    assert fresh(lot).quantity == 7_900 * GRAM
+    assert_book_is_sound()
+
+
+def test_a_weighing_that_comes_after_a_later_one_is_refused(world: World) -> None:
+    lot = crop(world)
+    world.wait(1)
+    early = world.doing()
+    weigh_again(world.doing(), lot=lot, weight_mg=9_900 * GRAM)
+
+    with pytest.raises(Malformed, match="that weight stands"):
+        weigh_again(early, lot=fresh(lot), weight_mg=9_900 * GRAM)
+    assert fresh(lot).quantity == 9_900 * GRAM
 
 
 def test_a_weighing_sent_twice_counts_once(world: World) -> None:

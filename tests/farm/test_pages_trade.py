@@ -10,6 +10,7 @@ from openpyxl import load_workbook
 
 from farm.actions.invoicing import issue_for_sale, issue_invoice
 from farm.actions.selling import SoldLine, sell
+from farm.habits import short_day
 from farm.models import Customer, DeliveryNote, Invoice, Order, Payment, Role
 from farm.pages.forms.orders import key_of
 from farm.queries.orders import due_order
@@ -261,8 +262,9 @@ def test_an_invoice_states_what_the_directive_asks(trade: World, owner: Client) 
 
     said = pdf(owner, f"/invoices/{invoice}/?file=pdf")
 
+    assert lot.card.harvested_on
     asked = {
-        "1 date of issue": str(invoice.issued_on),
+        "1 date of issue": short_day(invoice.issued_on),
         "2 sequential number": str(invoice),
         "3 supplier's number": trade.farm.tax_number,
         "5 supplier's name": trade.farm.name,
@@ -271,14 +273,14 @@ def test_an_invoice_states_what_the_directive_asks(trade: World, owner: Client) 
         "5 customer's address": trade.customer.address,
         "6 quantity": "10 packs",
         "6 nature of the goods": "Oyster, 200 g",
-        "7 date of supply": f"Supplied on {invoice.supplied_from}",
+        "7 date of supply": f"Supplied on {short_day(invoice.supplied_from)}",
         "8 taxable amount": "48.08",
         "8 unit price without tax": "4.81",
         "9 rate": "4%",  # the blank before the sign is narrow
         "10 tax payable": "1.92",
         "what is to be paid": "50.00",
         "the kitchen's trace": lot.code,
-        "the day of harvest": str(lot.card.harvested_on),
+        "the day of harvest": short_day(lot.card.harvested_on),
     }
     assert {point: words for point, words in asked.items() if words not in said} == {}
 
@@ -301,7 +303,7 @@ def test_a_simplified_invoice_states_what_the_directive_asks(trade: World, owner
 
     said = pdf(owner, f"/invoices/{invoice}/?file=pdf")
 
-    wanted = (str(invoice.issued_on), trade.farm.name, "Oyster, 200 g", "0.38", "10.00")
+    wanted = (short_day(invoice.issued_on), trade.farm.name, "Oyster, 200 g", "0.38", "10.00")
     assert [words for words in wanted if words not in said] == []
 
 

@@ -48,6 +48,7 @@ def test_what_was_undone_is_recorded_again_with_the_same_values(
 
     assert (shown[f"sold_{lot.pk}"], shown[f"price_{lot.pk}"]) == ("5", "4.20")
     assert shown["uuid"] != str(sale.uuid) and "for Ada" in text(client.get(form))
+    assert shown["when"] == "2026-10-20T09:00" and "<small>as typed," in text(client.get(form))
     client.post(form, shown | {"sure": "on"})
     assert fresh(lot).quantity == 5 and money(last_entry()) == money(sale)
     assert last_entry().seq > sale.seq

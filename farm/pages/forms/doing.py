@@ -341,7 +341,7 @@ class DoingForm(FarmForm):
 
     def when_words(self) -> str:
         """What stands in the folded part unless it is changed, for its heading."""
-        return "now"
+        return "as typed" if self.is_bound else "now"
 
     def rest_is_open(self) -> bool:
         """Say whether something in the folded part needs to be seen."""

@@ -14,7 +14,7 @@ from farm.models import LotCard, Person, Species, Steriliser, Supply, WeightUnit
 from farm.queries.keeping import keeps_until, too_old_words
 from farm.queries.prices import Listed
 from farm.queries.usual import Usual, last_price, usual_stated, usual_weight_mg
-from farm.units import MG_PER_LB, MG_PER_UNIT, show_money
+from farm.units import MG_PER_LB, MG_PER_UNIT, show_count, show_money
 from ledger.errors import Malformed
 from ledger.models import Dimension, Entry, Lot
 
@@ -83,10 +83,10 @@ def impossible_pick(
     if not all(weights) or total_mg <= blocks_mg:
         return None
     codes = [card.lot.code for card in cards]
+    blocks = show_count(sum(card.lot.quantity for card in cards), "block", "blocks")
     said = (
-        f"{both(total_mg)} picked is more than the blocks themselves weigh: "
-        f"{sum(card.lot.quantity for card in cards)} blocks of lot {', '.join(codes)}, "
-        f"{both(blocks_mg)} as filled."
+        f"{both(total_mg)} picked is more than the blocks themselves weigh: {blocks} of lot "
+        f"{', '.join(codes)}, {both(blocks_mg)} as filled."
     )
     if not doing.reason.strip():
         hint = in_other_unit(doing.by, total_mg, lambda mg: mg <= blocks_mg)

@@ -48,7 +48,8 @@ def pick(world: World, chance: Random) -> None:
     lot = some(chance, card__stage=Stage.BLOCKS)
     if lot:
         minutes = chance.choice([0, 13])
-        flush(world, lot, chance.randint(1, 2), chance.randint(1, 3_000) * GRAM, minutes=minutes)
+        flush(world, lot, chance.randint(1, 2), chance.randint(1, 3_000) * GRAM,
+              minutes=minutes, reason="weighed twice")  # fmt: skip
 
 
 def finish(world: World, chance: Random) -> None:

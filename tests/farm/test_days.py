@@ -71,7 +71,7 @@ def test_all_places_together_come_to_the_whole() -> None:
 def test_one_species_leaves_out_the_others(world: World) -> None:
     """Two species picked and sold; of one, the other's picks, sales and stock are not shown."""
     sold(world, flush(world, blocks(world), 1, KG), 300 * GRAM)
-    other = blocks(world)
+    other = blocks(world, 2)
     other.card.species, other.card.strain = world.other_strain.species, world.other_strain
     other.card.save()
     sold(world, flush(world, fresh(other), 1, 2 * KG), 500 * GRAM)

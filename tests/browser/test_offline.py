@@ -158,11 +158,16 @@ def test_somebody_else_on_the_phone_sends_nothing_of_it_and_sees_no_page_of_it(
 
     assert unsent(phone) == "Kept on this phone: 1 not sent, 1 of OL"
     assert "OL\n1 not sent" in phone.find_element(By.ID, "theirs").text
+    assert "OL made it" in main_of(phone) and "1.2 kg" not in main_of(phone)
     assert picks() == []
 
     signed_in(phone, cable, owner)
     all_sent(phone)
     assert [entry.by for entry in picks()] == [owner.pk]
+    # A phone is passed round: what was answered to one is not shown to the next.
+    until(phone, "document.getElementById('sent').textContent.includes('Picked')")
+    signed_in(phone, cable, Person.objects.get(role=Role.HELPER))
+    assert "Picked" not in main_of(phone)
 
 
 def test_what_was_entered_after_taking_over_waits_for_them_and_the_page_says_so(

@@ -13,6 +13,7 @@ from farm.actions.drilling import Signed, sign_drill, start_drill
 from farm.actions.selling import SoldLine, sell
 from farm.actions.stalls import load_stall
 from farm.actions.storing import throw_away, weigh_again
+from farm.habits import short_day
 from farm.models import Drill, DrillSignature
 from farm.pages import drills
 from farm.queries.drills import Drilled, drilled_of, lot_by_chance, sold_lots
@@ -96,7 +97,7 @@ def test_it_asks_for_what_is_missing() -> None:
 
     assert f"No telephone or e-mail is kept of {lots.world.customer.number}" in missing
     assert "Nobody's name is known of who bought at Saturday market" in missing
-    assert f"Not settled yet: Saturday market on {MARKET_DAY}" in missing
+    assert f"Not settled yet: Saturday market on {short_day(MARKET_DAY)}" in missing
     assert f"Where do these stand: {lots.packs.code}" in missing
 
 

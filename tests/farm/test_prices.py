@@ -8,6 +8,7 @@ from django.db import IntegrityError, transaction
 from farm.actions.orders import Wanted
 from farm.actions.pricing import Terms
 from farm.actions.selling import SoldLine, sell
+from farm.habits import short_day
 from farm.models import AgreedPrice, Price, SaleLine
 from farm.queries.invoices import sold_lines
 from farm.queries.orders import due_order
@@ -49,7 +50,7 @@ def test_what_is_agreed_with_the_customer_goes_before_the_list(trade: World) -> 
 
     assert asked(trade) == 4 * UNIT
     found = prices_at(trade.kitchens, SEPTEMBER, trade.customer)[trade.product]
-    assert found == Listed(4 * UNIT, False, f"agreed with The Anchor from {FIRST_DAY}")
+    assert found == Listed(4 * UNIT, False, f"agreed with The Anchor from {short_day(FIRST_DAY)}")
 
 
 def test_an_agreed_price_holds_from_its_first_day_to_its_last(trade: World) -> None:

@@ -8,6 +8,7 @@ wide enough that a good or a bad day is taken without a word, narrow enough for 
 from collections.abc import Callable, Iterable, Sequence
 from datetime import date
 
+from farm import habits
 from farm.actions.common import Doing, both
 from farm.actions.questions import PRICE_OFF, PlausibilityQuestion
 from farm.models import LotCard, Person, Species, Steriliser, Supply, WeightUnit, the_farm
@@ -193,7 +194,8 @@ def too_old_doubt(lots: Iterable[Lot], day: date) -> PlausibilityQuestion | None
         return None
     said = ", ".join(f"lot {card.lot.code} is {too_old_words(card, day)}" for card in old)
     return PlausibilityQuestion(
-        f"On {day} {said}. Throw it away, unless you looked at it and are sure that it is good.",
+        f"On {habits.day(day)} {said}. Throw it away, unless you looked at it and are sure that it "
+        "is good.",
         [card.lot.code for card in old],
     )
 

@@ -317,7 +317,7 @@ def test_every_printed_total_of_one_figure_is_the_same(lot: str) -> None:
     for title in ("Line by line", "Where the cost is now"):
         total = shown[title].total
         assert total and total[-6:] == so_far[-6:]
-    assert show_fact(report.facts[0], "EUR") == f"{so_far[-1]} EUR"
+    assert show_fact(report.facts[0], "EUR") == f"€{so_far[-1]}"
 
 
 def test_a_farm_in_pounds_sees_each_kilo_beside_its_pound() -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from django.contrib.auth.models import User
 from django.db import connection, connections
-from django.test import Client, TransactionTestCase
+from django.test import Client, TransactionTestCase, override_settings
 from hypothesis import HealthCheck, settings
 from xdist.scheduler import LoadScopeScheduling
 
@@ -42,16 +42,24 @@ def django_db_modify_db_settings(
 
 
 class _InTurn(LoadScopeScheduling):
-    """Hand tests out one by one, but whole files whose tests share a farm: it is made once."""
+    """Hand tests out one by one, but whole files or folders that share a farm: it is made once."""
 
     def _split_scope(self, nodeid: str) -> str:
-        file = nodeid.partition("::")[0]
-        return file if _shares_a_farm(self.config.rootpath / file) else nodeid
+        return _shared_farm(self.config.rootpath, nodeid.partition("::")[0]) or nodeid
 
 
 @cache
-def _shares_a_farm(file: Path) -> bool:
-    return 'scope="module"' in file.read_text()
+def _shared_farm(root: Path, file: str) -> str:
+    """Name the folder or the file whose tests share a farm; none for tests that do not."""
+    folder = (root / file).parent
+    for_all = folder / "conftest.py"
+    if for_all.exists() and _has_fixture(for_all, "package"):
+        return str(folder)
+    return file if _has_fixture(root / file, "module") else ""
+
+
+def _has_fixture(file: Path, scope: str) -> bool:
+    return f'\n@pytest.fixture(scope="{scope}")' in file.read_text()
 
 
 def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> LoadScopeScheduling:
@@ -72,6 +80,13 @@ def _flushing_lifts_the_triggers() -> Iterator[None]:
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(TransactionTestCase, "_fixture_teardown", lifted)
+        yield
+
+
+@pytest.fixture(autouse=True, scope="session")
+def _passwords_are_hashed_quickly() -> Iterator[None]:
+    """Hash as weakly as Django can: a strong hash is slow on purpose, and guards nothing here."""
+    with override_settings(PASSWORD_HASHERS=["django.contrib.auth.hashers.MD5PasswordHasher"]):
         yield
 
 

@@ -1,19 +1,16 @@
 """Fourteen weeks of the invented farm, as events: they validate, and they are the book's graph."""
 
 from collections import defaultdict
-from collections.abc import Iterator
-from datetime import date, datetime, time
+from datetime import date
 
 import pytest
-from django.db import connection, transaction
+from django.db import connection
 from django.db.models import Sum
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 from pytest_django import DjangoDbBlocker
 
-from farm.demo.clock import Year, played_clock
-from farm.demo.scenery import build
-from farm.demo.year import ZONE, play
+from farm.demo.clock import Year
 from farm.exchange.choosing import asked_between, asked_of_lots
 from farm.exchange.epcis import document
 from ledger.amounts import MILLION
@@ -31,22 +28,14 @@ from tests.farm.epcis_reader import (
     standing,
 )
 
-WEEKS = 14  # the typing mistake that is taken back is in the thirteenth
-FIRST = date(2026, 3, 2)
-
-# Of itself the module's fixture makes no test database be set up.
 # What an event says is worked from rows, which either engine gives alike.
 pytestmark = [pytest.mark.django_db, pytest.mark.same_on_any_engine]
 
 
 @pytest.fixture(scope="module")
-def year(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[Document]:
-    with django_db_blocker.unblock(), transaction.atomic():
-        played = Year(build(FIRST), datetime.combine(FIRST, time(7), tzinfo=ZONE))
-        with played_clock(played):
-            play(played, lambda week: None, WEEKS)
-        yield as_read(document(asked_between(None, None).entries, timezone.now()))
-        transaction.set_rollback(True)
+def year(played: Year, django_db_blocker: DjangoDbBlocker) -> Document:
+    with django_db_blocker.unblock():
+        return as_read(document(asked_between(None, None).entries, timezone.now()))
 
 
 @needs_schema

@@ -12,8 +12,8 @@ from datetime import date
 from operator import attrgetter
 from typing import Any, NamedTuple
 
-from django.db.models import QuerySet, Sum, Value
-from django.db.models.functions import Coalesce
+from django.db.models import CharField, QuerySet, Sum, Value
+from django.db.models.functions import Coalesce, Concat
 
 from farm.models import Bill, SaleLine, SellingCost, Stage
 from farm.queries.finding import Amount, amount_of
@@ -21,6 +21,7 @@ from ledger.models import KINDS, Charge, Edge, Entry, Flow, Line, Role
 
 ROOT_DAY = Coalesce("entry__amends__happened_on", "entry__happened_on")
 BOUGHT = "bought"
+BILLED = "billed "
 # What is read of a flow, in the order of Moved.
 _READ = (
     "entry__happened_on", "entry_id", "entry__kind", "entry__reason", "role", "quantity", *KINDS,
@@ -155,7 +156,7 @@ class Happened:
 
 
 def happened(first: date, last: date) -> Happened:
-    """Read some days, however many months and entries they have; six queries."""
+    """Read some days, however many months and entries they have; five queries."""
     return Happened(
         moved(flows_in(first, last)),
         sale_lines(first, last),
@@ -198,24 +199,21 @@ def given_into(first: date, last: date) -> tuple[Given, ...]:
 
 
 def money_in(first: date, last: date) -> Money:
-    """Read what came in, selling costs and bills of some days, added up by day; three queries.
+    """Read what came in, selling costs and bills of some days, added up by day; two queries.
 
     A bill belongs to its whole month, and is found if the first of it is among the days.
     """
-    days = (first, last)
-    fees = SellingCost.objects.annotate(day=ROOT_DAY).filter(day__range=days)
+    fees = SellingCost.objects.annotate(day=ROOT_DAY).filter(day__range=(first, last))
     by = ("day", "place_id", "place__name", "what", "own")
     selling = fees.values_list(*by).annotate(Sum("amount")).order_by(*by)
-    bills = Bill.objects.filter(month__range=days).values_list("month", "kind")
-    return Money(
-        _came_in(first, last),
-        tuple(map(Selling._make, selling)),
-        tuple(map(Billed._make, bills.annotate(Sum("cost_money")).order_by("month", "kind"))),
-    )
+    came_in, billed = _came_in(first, last)
+    return Money(came_in, tuple(map(Selling._make, selling)), billed)
 
 
-def _came_in(first: date, last: date) -> tuple[CameIn, ...]:
-    """What lines say was paid, and what was charged: the facts, not what is worked of them."""
+def _came_in(first: date, last: date) -> tuple[tuple[CameIn, ...], tuple[Billed, ...]]:
+    """What lines say was paid, what was charged, and what was billed: the facts, not what is
+    worked of them.
+    """
     days = (first, last)
     paid = Line.objects.exclude(money=0).annotate(day=ROOT_DAY, what=Value(BOUGHT))
     bought: QuerySet[Any, Any] = (
@@ -223,4 +221,11 @@ def _came_in(first: date, last: date) -> tuple[CameIn, ...]:
     )
     charges = Charge.objects.annotate(day=ROOT_DAY).filter(day__range=days)
     charged = charges.values_list("day", "kind").annotate(Sum("amount")).order_by()
-    return tuple(map(CameIn._make, bought.union(charged, all=True)))
+    bills = Bill.objects.annotate(what=Concat(Value(BILLED), "kind", output_field=CharField()))
+    billed = bills.filter(month__range=days).values_list("month", "what")
+    rows = list(bought.union(charged, billed.annotate(Sum("cost_money")).order_by(), all=True))
+    return (
+        tuple(CameIn(*row) for row in rows if not row[1].startswith(BILLED)),
+        tuple(sorted(Billed(month, what.removeprefix(BILLED), money)
+                     for month, what, money in rows if what.startswith(BILLED))),
+    )  # fmt: skip

@@ -281,7 +281,7 @@ def test_supplies_are_received_with_the_tax_in_them(small: World, owner: Client)
 
     assert Lot.objects.get().materials == 10 * UNIT
     shown = read(owner, f"/entries/{Entry.objects.get().seq}/")
-    assert "Tax in it" in shown
+    assert "Purchase tax in it" in shown
 
 
 # --- commands --------------------------------------------------------------------------------

@@ -14,7 +14,7 @@ from selenium import webdriver
 
 from farm.models import Person, Role
 from ledger.models import Lot
-from tests.browser.phone import signed_in
+from tests.browser.phone import SCRIPT_S, signed_in
 from tests.browser.signal import Cable, plugged_in
 from tests.conftest import person_in_role
 from tests.farm.world import World, fruiting, small_farm
@@ -40,7 +40,7 @@ def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[webdriver.Chr
     options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
     chrome = webdriver.Chrome(options=options, service=webdriver.ChromeService(driver))
     chrome.implicitly_wait(20)  # a page that was asked for may still be on its way
-    chrome.set_script_timeout(5)
+    chrome.set_script_timeout(SCRIPT_S)
     yield chrome
     chrome.quit()
 

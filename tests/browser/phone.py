@@ -13,6 +13,9 @@ from farm.models import Person
 from ledger.models import Entry
 from tests.browser.signal import Cable
 
+# A page's own script answers within this, or not at all.
+SCRIPT_S = 5
+
 
 def signed_in(chromium: WebDriver, cable: Cable, person: Person) -> None:
     client = Client()

@@ -5,7 +5,6 @@ from io import BytesIO
 
 import pytest
 from django.test import Client
-from django.utils import timezone
 from openpyxl import load_workbook
 from pytest_django import DjangoAssertNumQueries
 
@@ -16,7 +15,7 @@ from ledger.models import Lot
 from tests.conftest import signed_in
 from tests.farm.filled import prefilled, send, text, typed
 from tests.farm.goods import crop
-from tests.farm.world import KG, World, filled_bags, fruiting, grow_blocks, picked
+from tests.farm.world import KG, World, farm_today, filled_bags, fruiting, grow_blocks, picked
 
 
 @pytest.fixture
@@ -175,7 +174,7 @@ def test_the_load_of_a_stall_marks_food_past_its_days(world: World, client: Clie
     lot = crop(world)
     last = keeps_until(lot.card)
     assert last
-    over = (timezone.localdate() - last).days
+    over = (farm_today() - last).days
 
     page = text(client.get(f"/record/load-stall/?place={world.stall.pk}"))
     assert over > 1

@@ -24,7 +24,7 @@ from tests.farm.filled import typed
 from tests.farm.goods import crop, packs
 from tests.farm.papers import pdf_words
 from tests.farm.sold import delivered, order, selling_farm, wanted
-from tests.farm.world import KG, UNIT, World
+from tests.farm.world import KG, UNIT, World, farm_today
 
 pytestmark = pytest.mark.django_db
 
@@ -64,7 +64,7 @@ def queries_of(client: Client, address: str) -> int:
 def due_tomorrow(world: World, count: int = 6) -> tuple[Lot, Order, str]:
     """Packs, an order of some for tomorrow, and the beginning of its day's address."""
     lot = packs(world, 10)
-    day = timezone.localdate() + timedelta(days=1)
+    day = farm_today() + timedelta(days=1)
     asked = order(world, count, in_days=(day - world.now.date()).days)
     return lot, asked, f"/orders/{asked.pk}/{asked.due_on}/"
 
@@ -133,7 +133,7 @@ def test_the_packing_list_says_what_is_not_set_aside(trade: World, owner: Client
 def test_todays_packing_list_holds_what_is_late(trade: World, owner: Client) -> None:
     # Yesterday's order: 6 of 8 packs are set aside, and 2 of another one are not.
     late = packs(trade, 6)
-    yesterday = timezone.localdate() - timedelta(days=1)
+    yesterday = farm_today() - timedelta(days=1)
     asked = [order(trade, count, sure=True,
                    in_days=(yesterday - trade.now.date()).days) for count in (6, 2)]  # fmt: skip
     allocate(trade.doing(), order=asked[0], due_on=yesterday)
@@ -160,7 +160,7 @@ def test_only_who_may_see_orders_reads_for_whom_a_lot_is_set_aside(
 ) -> None:
     lot, asked, _ = due_tomorrow(trade)
     allocate(trade.doing(), order=asked, due_on=asked.due_on)
-    sent = typed(day=f"{timezone.localdate()}", **{f"load_{lot.pk}": f"{lot.quantity}"})
+    sent = typed(day=f"{farm_today()}", **{f"load_{lot.pk}": f"{lot.quantity}"})
     client = signed_in(person_in_role(role, "sara"))
     page = client.post(f"/record/load-stall/?place={trade.stall.pk}", sent).content.decode()
 
@@ -178,7 +178,7 @@ def test_a_load_says_what_is_free_and_offers_nothing_that_is_refused(
     hold(trade.doing(reason="smells sour"), [held])
     address = f"/record/load-stall/?place={trade.stall.pk}"
     page = text(owner, address)
-    load_stall(trade.doing(sure=True), place=trade.stall, day=timezone.localdate(),
+    load_stall(trade.doing(sure=True), place=trade.stall, day=farm_today(),
                lines=[Draw(lot, lot.quantity)])  # fmt: skip
 
     assert "4 packs free: 6 packs set aside for orders" in page
@@ -203,19 +203,19 @@ def test_the_round_goes_by_the_stops_numbers_with_their_notes(trade: World, owne
     trade.customer.contact = "0555 0100"
     trade.customer.save()
     first = Customer.objects.create(name="Zebra Café", place=trade.kitchens, stop=1)
-    days = (timezone.localdate() - trade.now.date()).days
+    days = (farm_today() - trade.now.date()).days
     order(trade, 1, in_days=days)
     trade.customer = first
     order(trade, 1, in_days=days)
 
-    page = text(owner, f"/orders/round/?day={timezone.localdate()}")
+    page = text(owner, f"/orders/round/?day={farm_today()}")
     assert page.index("1. Zebra Café") < page.index("2. The Anchor")
     assert "0555 0100 · back door, before 11" in page
 
 
 def test_todays_round_takes_along_what_a_weekly_order_missed(trade: World, owner: Client) -> None:
     packs(trade, 40)
-    days = (timezone.localdate() - trade.now.date()).days
+    days = (farm_today() - trade.now.date()).days
     missed = order(trade, 1, every_weeks=1, in_days=days - 2, sure=True).due_on
 
     assert f", was due {missed:%a %-d %b}" in text(owner, "/orders/round/")
@@ -236,7 +236,7 @@ def test_loose_goods_are_ordered_at_a_price_a_pound_where_the_farm_weighs_so(
     form = owner.get(address).context["form"]
     name = f"species_{trade.species.pk}"
 
-    owner.post(address, {"due_on": timezone.localdate().isoformat(), name: "2", "every_weeks": "0",
+    owner.post(address, {"due_on": farm_today().isoformat(), name: "2", "every_weeks": "0",
                          f"price_{name}": "8", "uuid": form["uuid"].value()})  # fmt: skip
     line = Order.objects.get().lines.get()
     assert (line.unit_money, line.weight_unit) == (8 * UNIT, "lb")
@@ -294,7 +294,7 @@ def taken_on_a_page(trade: World, owner: Client) -> Share:
     address = f"/shares/take/?customer={trade.customer.pk}"
     form = owner.get(address).context["form"]
     sent = {
-        "due_on": timezone.localdate().isoformat(), "every_weeks": "1", "boxes": "4",
+        "due_on": farm_today().isoformat(), "every_weeks": "1", "boxes": "4",
         "box_money": "12", f"product_{trade.product.pk}": "2", "uuid": form["uuid"].value(),
         "sure": "on",
     }  # fmt: skip
@@ -310,7 +310,7 @@ def test_a_share_goes_from_its_deposit_to_a_box_left_uncollected(
     paid_form = owner.get("/payments/enter/").context["form"]
     owner.post("/payments/enter/", {
         "customer": trade.customer.pk, "share": share.pk, "amount": "48", "method": "bank",
-        "paid_on": timezone.localdate().isoformat(), "uuid": paid_form["uuid"].value(),
+        "paid_on": farm_today().isoformat(), "uuid": paid_form["uuid"].value(),
     })  # fmt: skip
     address = f"/record/deliver/?due={share.order.pk}:{share.order.due_on}"
     form = owner.get(address).context["form"]
@@ -318,7 +318,7 @@ def test_a_share_goes_from_its_deposit_to_a_box_left_uncollected(
     owner.post(address, {f"give_{lot.pk}": "2", "uuid": form["uuid"].value(),
                          "when": form["when"].value().strftime("%Y-%m-%dT%H:%M")})  # fmt: skip
 
-    (state,) = share_states(timezone.localdate())
+    (state,) = share_states(farm_today())
     assert (state.paid, state.delivered, state.held) == (48 * UNIT, BOX, 36 * UNIT)
     left = f"/shares/{share.pk}/left/{state.boxes[0].delivery.pk}/"
     assert owner.post(left, {"reason": "given to the food bank"}).status_code == 302
@@ -337,7 +337,7 @@ def test_the_receipt_of_a_deposit_says_that_tax_comes_with_the_delivery(
 ) -> None:
     share = taken_on_a_page(trade, owner)
     payment = Payment.objects.create(
-        customer=trade.customer, share=share, paid_on=timezone.localdate(), amount_money=BOX,
+        customer=trade.customer, share=share, paid_on=farm_today(), amount_money=BOX,
         method="bank", entered_at=timezone.now(), by=trade.owner, uuid=share.uuid,
     )  # fmt: skip
     words = pdf_words(owner.get(f"/payments/{payment.pk}/receipt/?file=pdf").getvalue())

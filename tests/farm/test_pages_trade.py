@@ -18,7 +18,7 @@ from tests.conftest import person_in_role, signed_in
 from tests.farm.goods import on_hand, packs
 from tests.farm.papers import pdf_words
 from tests.farm.sold import invoiced, order, selling_farm, sold
-from tests.farm.world import UNIT, World
+from tests.farm.world import UNIT, World, farm_today
 
 pytestmark = pytest.mark.django_db
 
@@ -58,7 +58,7 @@ def pdf(client: Client, address: str) -> str:
 
 def test_an_order_is_taken_and_delivered_on_pages(trade: World, owner: Client) -> None:
     lot = packs(trade, 20)
-    day = timezone.localdate()
+    day = farm_today()
     address = f"/orders/take/?customer={trade.customer.pk}"
     form = owner.get(address).context["form"]
     said = {
@@ -100,7 +100,7 @@ def test_more_than_is_free_asks_on_the_page(trade: World, owner: Client) -> None
     packs(trade, 2)
     address = f"/orders/take/?customer={trade.customer.pk}"
     said = {
-        "due_on": timezone.localdate().isoformat(), f"product_{trade.product.pk}": "12",
+        "due_on": farm_today().isoformat(), f"product_{trade.product.pk}": "12",
         "uuid": "8f4a2f0e-0b1f-4f7e-9d54-6a3b1b0c7d10",
     }  # fmt: skip
 
@@ -159,13 +159,13 @@ def test_an_invoice_is_issued_and_paid_on_pages(trade: World, owner: Client) -> 
     asks = text(owner, "/invoices/issue/")
     assert "€50.00" in asks
     assert "What will be on it: 1 line<" in asks
-    said = {"customer": trade.customer.pk, "until": timezone.localdate().isoformat(),
+    said = {"customer": trade.customer.pk, "until": farm_today().isoformat(),
             "uuid": "8f4a2f0e-0b1f-4f7e-9d54-6a3b1b0c7d11", "note": ""}  # fmt: skip
     owner.post("/invoices/issue/", said)
     invoice = Invoice.objects.get()
     assert str(invoice) in text(owner, "/invoices/")
 
-    paid = {"customer": trade.customer.pk, "amount": "20", "paid_on": timezone.localdate(),
+    paid = {"customer": trade.customer.pk, "amount": "20", "paid_on": farm_today(),
             "method": "bank", "uuid": "8f4a2f0e-0b1f-4f7e-9d54-6a3b1b0c7d12"}  # fmt: skip
     owner.post("/payments/enter/", paid)
 
@@ -181,7 +181,7 @@ def test_the_list_of_invoices_says_which_are_paid(trade: World, owner: Client) -
     invoiced(trade)
     assert ">paid</td>" not in text(owner, "/invoices/")
     assert open_in_sheet(owner) == [50]
-    paid = {"customer": trade.customer.pk, "amount": "50", "paid_on": timezone.localdate(),
+    paid = {"customer": trade.customer.pk, "amount": "50", "paid_on": farm_today(),
             "method": "bank", "uuid": "8f4a2f0e-0b1f-4f7e-9d54-6a3b1b0c7d13"}  # fmt: skip
     owner.post("/payments/enter/", paid)
 
@@ -197,7 +197,7 @@ def open_in_sheet(client: Client) -> list[object]:
 
 
 def test_more_than_is_owed_asks_on_the_page(trade: World, owner: Client) -> None:
-    paid = {"customer": trade.customer.pk, "amount": "20", "paid_on": timezone.localdate(),
+    paid = {"customer": trade.customer.pk, "amount": "20", "paid_on": farm_today(),
             "method": "cash", "uuid": "8f4a2f0e-0b1f-4f7e-9d54-6a3b1b0c7d12"}  # fmt: skip
     assert "owes €0.00" in owner.post("/payments/enter/", paid).content.decode()
 

@@ -13,7 +13,7 @@ from tests.conftest import signed_in
 from tests.farm.filled import text
 from tests.farm.kept import PIN, pinned
 from tests.farm.test_wall_sheets import address_of
-from tests.farm.world import World, assert_book_is_sound, fruiting
+from tests.farm.world import World, assert_book_is_sound, farm_today, fruiting
 
 
 @pytest.fixture
@@ -106,7 +106,7 @@ def test_a_sheet_may_be_kept_and_its_page_is_among_those_that_are(
     world: World, client: Client, two: tuple[Lot, Lot]
 ) -> None:
     said = client.get("/phone-now.json").json()
-    address = f"/wall-sheets/picks/{timezone.localdate()}/1/"
+    address = f"/wall-sheets/picks/{farm_today()}/1/"
     page = client.get(address, headers={"Ledger-Keep": "1"})
 
     assert address in said["pages"] and "/wall-sheets/*" in said["sent_to"]

@@ -10,6 +10,7 @@ from typing import Any, NamedTuple
 from uuid import uuid4
 
 from django.contrib.auth.models import User
+from django.utils import timezone
 
 from farm.actions.blocks import fill_blocks, inoculate_blocks, move_to_fruiting
 from farm.actions.common import Doing, Draw
@@ -44,6 +45,7 @@ from farm.models import (
     Supplier,
     Supply,
     Use,
+    the_farm,
 )
 from ledger.checks import CHECKS
 from ledger.models import Item, Lot
@@ -239,6 +241,11 @@ def picked(world: World, firsts_mg: int = 10 * KG, count: int = 40) -> Lot:
 def fresh(lot: Lot) -> Lot:
     """The lot as it is now: what an action returns was read before the book worked it."""
     return Lot.objects.select_related("item", "made_by").get(pk=lot.pk)
+
+
+def farm_today() -> date:
+    """Today where the farm is: for some hours of each day another date than in UTC."""
+    return timezone.localdate(timezone=the_farm().zone)
 
 
 def assert_book_is_sound() -> None:

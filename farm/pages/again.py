@@ -14,7 +14,7 @@ from farm.pages.doings import BY_SLUG, Deed
 from farm.pages.filling import Sent
 from farm.pages.forms.doing import QUESTIONS, DoingForm
 from farm.pages.retrying import AGAIN, as_kept, as_sent
-from farm.pages.ways_out import Way, to_record
+from farm.pages.ways_out import WayOn, to_record
 from ledger.models import Entry
 
 MOST = 20
@@ -31,7 +31,7 @@ def remember(request: PageRequest, form: DoingForm, *, deed: Deed, key: str) -> 
     request.session[_key(request)] = dict(list(known.items())[-MOST:])
 
 
-def again(request: PageRequest, deed: Deed | None, entry: Entry) -> Way | None:
+def again(request: PageRequest, deed: Deed | None, entry: Entry) -> WayOn | None:
     """Lead to the form of an entry that was taken back, as far filled in as is known."""
     way = _as_sent(request, str(entry.seq), " again, with the same values")
     if way or deed is None:
@@ -58,7 +58,7 @@ def go_on(request: PageRequest, deed: Deed) -> list[str]:
     return [format_html(words, way.title, way.address)]
 
 
-def _as_sent(request: PageRequest, key: str, about: str = "") -> Way | None:
+def _as_sent(request: PageRequest, key: str, about: str = "") -> WayOn | None:
     sent = request.session.get(_key(request), {}).get(key)
     if not sent:
         return None

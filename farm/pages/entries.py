@@ -27,7 +27,7 @@ from farm.pages.frame import show
 from farm.pages.particulars import Stated, stated
 from farm.pages.photos import Beside, beside
 from farm.pages.recording import asked_of
-from farm.pages.ways_out import Way
+from farm.pages.ways_out import WayOn
 from farm.queries import entries as query
 from farm.queries.closings import late_for
 from farm.queries.entries import EntryRow, Standing
@@ -68,7 +68,7 @@ class EntryPage:
     papers: Papers | None
     beside: Beside
     first: StepRow | None
-    again: Way | None
+    again: WayOn | None
 
 
 @dataclass(frozen=True)
@@ -241,7 +241,7 @@ def tell_retried(request: PageRequest, touched: Sequence[Entry]) -> None:
                                   f"entry {accepted.entry.seq}.")  # fmt: skip
 
 
-def way_back(request: PageRequest, found: Entry) -> Way | None:
+def way_back(request: PageRequest, found: Entry) -> WayOn | None:
     """Offer to record anew what was taken back: an undo is not undone, and the book keeps both."""
     if not getattr(found, "taken_back", False):
         return None

@@ -22,7 +22,7 @@ from farm.pages.filling import Sent, filled_form, first_step
 from farm.pages.forms.doing import DoingForm
 from farm.pages.frame import show
 from farm.pages.sorting_out import CONFLICT, FIRST_ENTRY, WHY, may_do, way_on
-from farm.pages.ways_out import Way
+from farm.pages.ways_out import WayOn
 from farm.queries.entries import entry_of, lots_touched
 from farm.queries.wall_sheets import TITLES
 from farm.records import BY_SLUG as KINDS_BY_SLUG
@@ -62,7 +62,7 @@ class ToSortOut:
     """A form that waits with its next thing; ``may_open`` it, ``may_go`` on by the button."""
 
     row: UnfinishedRow
-    way: Way
+    way: WayOn
     may_open: bool
     may_go: bool
 

@@ -8,7 +8,7 @@ from farm.actions.unfinished import Kept
 from farm.models import Farm, Person
 from farm.pages.access import Right, may
 from farm.pages.doings import BY_SLUG
-from farm.pages.ways_out import Way, kept_way
+from farm.pages.ways_out import WayOn, kept_way
 from farm.templatetags.farm_format import amount_of
 from ledger.models import Lot
 
@@ -23,62 +23,62 @@ FIRST_ENTRY = "!entry"
 UNLISTED = "unlisted_what"
 
 
-def way_on(kept: Kept, lots: Sequence[Lot], farm: Farm, *, opened_at: str) -> Way:
+def way_on(kept: Kept, lots: Sequence[Lot], farm: Farm, *, opened_at: str) -> WayOn:
     """Choose the one next thing for a form that waits; ``opened_at``: where it is opened."""
     why = (kept.data.get(WHY) or [""])[0]
     first = kept.data.get(FIRST_ENTRY)
     if why == CONFLICT and first:
-        return Way(
+        return WayOn(
             f"Look at entry {first[0]}", reverse("entry", args=first),
             words="It was sent twice with different words, and the first stands. Look at that "
             "entry: if this one is right, correct the entry; then give this one up.",
         )  # fmt: skip
     if why == QUESTION:
-        return Way("Answer it", opened_at, words="Nothing is written until somebody answers.")
+        return WayOn("Answer it", opened_at, words="Nothing is written until somebody answers.")
     if why == ERROR:
         mended = "Nothing is written until it is mended."
         elsewhere = kept.data.get(WAY)
         if elsewhere:
             return kept_way(elsewhere, f"{mended} Then open it and send it again.")
-        return Way("Open and mend it", opened_at, words=mended)
+        return WayOn("Open and mend it", opened_at, words=mended)
     if not lots:
         return _unrecorded(kept, opened_at)
     return _of_lots(lots, farm, opened_at)
 
 
-def _of_lots(lots: Sequence[Lot], farm: Farm, opened_at: str) -> Way:
+def _of_lots(lots: Sequence[Lot], farm: Farm, opened_at: str) -> WayOn:
     held = next((lot for lot in lots if lot.held), None)
     if held:
-        return Way(
+        return WayOn(
             f"Release lot {held.code}", f"{_record('release')}?lot={held.code}",
             BY_SLUG["release"].rights,
             f"Lot {held.code} is on hold now. Once it is released, this is recorded by itself.",
         )  # fmt: skip
     empty = next((lot for lot in lots if not lot.quantity), None)
     if empty:
-        return Way(
+        return WayOn(
             f"See where lot {empty.code} went", reverse("lot", args=[empty.code]),
             words=f"Nothing is left of lot {empty.code} now. See where it went: if an entry took "
             "too much, correct it there, and this is recorded by itself.",
         )  # fmt: skip
     there = ", ".join(f"{amount_of(lot.quantity, lot, farm)} of lot {lot.code}" for lot in lots)
-    return Way(
+    return WayOn(
         "Open and mend it",
         opened_at,
         words=f"On hand now: {there}. Correct the amount, or record first what made the rest.",
     )
 
 
-def _unrecorded(kept: Kept, opened_at: str) -> Way:
+def _unrecorded(kept: Kept, opened_at: str) -> WayOn:
     """What was sold before it was picked or packed waits for that to be recorded."""
     what = (kept.data.get(UNLISTED) or [""])[0]
     if not what:
-        return Way("Open and mend it", opened_at, words="Nothing is written yet.")
+        return WayOn("Open and mend it", opened_at, words="Nothing is written yet.")
     title, slug = ("Record the pick", "pick")
     if what.startswith("product-"):
         title, slug = "Record the packing", "pack"
     by_itself = "Once that is recorded, this is recorded by itself."
-    return Way(title, _record(slug), BY_SLUG[slug].rights, by_itself)
+    return WayOn(title, _record(slug), BY_SLUG[slug].rights, by_itself)
 
 
 def may_do(name: str, person: Person) -> bool:

@@ -38,7 +38,7 @@ LISTED = {lookup.model: lookup for lookup in LOOKUPS} | {RecipeVersion: LOOKUPS_
 
 
 @dataclass(frozen=True)
-class Way:
+class WayOn:
     """``title`` and ``address``: a button; ``words``: what it is for, where nothing else says it.
 
     ``rights``: of which its page asks one; none: whoever is shown the button may follow it.
@@ -65,24 +65,24 @@ class Way:
 class ShownWay:
     """A way as one person is shown it: where they may not go, whom to ask."""
 
-    way: Way
+    way: WayOn
     may_go: bool
 
 
-def shown(ways: Sequence[Way], person: Person) -> list[ShownWay]:
+def shown(ways: Sequence[WayOn], person: Person) -> list[ShownWay]:
     return [ShownWay(way, way.is_open_to(person)) for way in ways]
 
 
-def kept_way(kept: Sequence[str], words: str = "") -> Way:
+def kept_way(kept: Sequence[str], words: str = "") -> WayOn:
     """Read a way that was written down."""
     title, address, *rights = kept
-    return Way(title, address, tuple(Right[name] for name in rights), words)
+    return WayOn(title, address, tuple(Right[name] for name in rights), words)
 
 
 # --- out of a refusal ------------------------------------------------------------------------
 
 
-def ways_out(refusal: Exception, back: str = "") -> list[Way]:
+def ways_out(refusal: Exception, back: str = "") -> list[WayOn]:
     """Lead to what mends a refusal, else to the lot that it is about; there may be nothing.
 
     ``back``: where a form under Farm details leads once it is saved.
@@ -91,7 +91,7 @@ def ways_out(refusal: Exception, back: str = "") -> list[Way]:
     if elsewhere:
         return [elsewhere]
     lots = refusal.lots if isinstance(refusal, Refused) else ()
-    return [Way(f"Look at lot {code}", reverse("lot", args=[code])) for code in lots[:1]]
+    return [WayOn(f"Look at lot {code}", reverse("lot", args=[code])) for code in lots[:1]]
 
 
 def refused_words(refusal: Exception, person: Person, *, back: str) -> str:
@@ -100,14 +100,14 @@ def refused_words(refusal: Exception, person: Person, *, back: str) -> str:
     return _hint(str(refusal), [way] if way else [], person)
 
 
-def way_elsewhere(refusal: Exception, back: str = "") -> Way | None:
+def way_elsewhere(refusal: Exception, back: str = "") -> WayOn | None:
     """Lead to another form, where that is what mends a refusal; not to the one at hand."""
     if isinstance(refusal, MendedByRecording):
         return _by_recording(refusal)
     return to_details(refusal.of, back) if isinstance(refusal, MendedInDetails) else None
 
 
-def _by_recording(refusal: MendedByRecording) -> Way:
+def _by_recording(refusal: MendedByRecording) -> WayOn:
     deed = BY_SLUG[refusal.kind.replace(" ", "-")]
     if refusal.row is not None:
         name = str(refusal.row._meta.model_name)
@@ -115,14 +115,14 @@ def _by_recording(refusal: MendedByRecording) -> Way:
     return to_record(deed, f": lot {refusal.lots[0]}", **{deed.field: refusal.lots[0]})
 
 
-def to_record(deed: Deed, about: str = "", **filled_in: str) -> Way:
+def to_record(deed: Deed, about: str = "", **filled_in: str) -> WayOn:
     """Lead to an action's form with some of its fields filled in."""
     address = reverse("record-action", args=[deed.slug])
     query = f"?{urlencode(filled_in)}" if filled_in else ""
-    return Way(f"{deed.title}{about}", f"{address}{query}", deed.rights)
+    return WayOn(f"{deed.title}{about}", f"{address}{query}", deed.rights)
 
 
-def to_details(of: Model | type[Model], back: str = "") -> Way | None:
+def to_details(of: Model | type[Model], back: str = "") -> WayOn | None:
     """Lead to the form of a row under Farm details, or to the one that adds a row of a model."""
     lookup = LISTED.get(of if isinstance(of, type) else type(of))
     if isinstance(of, Farm):
@@ -134,7 +134,7 @@ def to_details(of: Model | type[Model], back: str = "") -> Way | None:
     else:
         title, address = f"Add {lookup.one}", reverse("lookup-add", args=[lookup.slug])
     query = f"?{urlencode({THEN: back})}" if back else ""
-    return Way(title, f"{address}{query}", (Right.CHANGE_FARM,))
+    return WayOn(title, f"{address}{query}", (Right.CHANGE_FARM,))
 
 
 # --- out of an empty list --------------------------------------------------------------------
@@ -169,7 +169,7 @@ def _where_empty(form: forms.BaseForm, field: forms.Field, person: Person, *, ba
 
 
 def _no_order_open(person: Person) -> str:
-    take = Way("Take an order", reverse("order-take"), (Right.RECORD,))
+    take = WayOn("Take an order", reverse("order-take"), (Right.RECORD,))
     return _hint("No order is open.", [take], person)
 
 
@@ -191,13 +191,13 @@ def _no_row_yet(model: type[Model], person: Person, back: str) -> str:
     return _hint(f"No {noun} yet.", [way], person)
 
 
-def _makers(stages: Sequence[int], back: str) -> list[Way]:
+def _makers(stages: Sequence[int], back: str) -> list[WayOn]:
     """Lead to what makes lots of these stages, but not to the form at hand."""
     ways = [to_record(BY_SLUG[MADE_BY[Stage(stage)]]) for stage in stages]
     return [way for way in ways if way.address != back]
 
 
-def _hint(words: str, ways: Sequence[Way], person: Person) -> str:
+def _hint(words: str, ways: Sequence[WayOn], person: Person) -> str:
     """Word a hint with its buttons; who may follow none is told whom to ask."""
     open_ways = [way for way in ways if way.is_open_to(person)]
     if ways and not open_ways:

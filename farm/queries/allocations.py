@@ -201,6 +201,6 @@ def _soonest(lot: Lot) -> tuple[date, date, int]:
 
 
 def words_of(parts: Sequence[SetAside]) -> str:
-    """Name who a lot is promised to: “The Anchor on 2026-09-11 (order 3)”."""
+    """Name who a lot is promised to: “The Anchor on Fri 11 Sep 2026 (order 3)”."""
     named = (f"{p.order.customer} on {habits.day(p.day)} (order {p.order.pk})" for p in parts)
     return ", ".join(dict.fromkeys(named))

@@ -39,6 +39,7 @@ PRACTICE = "common practice, no source"
 UNKNOWN_PRICE = -1
 USUAL_BATCH = 24
 FRIDGE_DAYS = 2
+CAME_IN = (Role.MADE, Role.BOUGHT)
 Seconds = Mapping[str, tuple[int, int]]
 GROWING = ("fill blocks", "inoculate blocks", "check", "move to fruiting")
 
@@ -202,13 +203,17 @@ def newest_spawn_price(strain: Strain) -> Known | None:
     own = Q(card__stage=Stage.SPAWN, card__strain=strain)
     bought = Q(item__supply__use=Use.SPAWN, item__dimension=Dimension.MASS)
     rank = Case(When(bought, then=2), When(quantity__gt=0, then=0), default=1)
-    came_in = Lot.objects.filter(own | bought, flows__role__in=(Role.MADE, Role.BOUGHT))
+    came_in = Lot.objects.filter(own | bought, flows__role__in=CAME_IN, flows__quantity__gt=0)
     return lot_price(came_in.order_by(rank, "-pk"))
 
 
 def lot_price(lots: QuerySet[Lot]) -> Known | None:
-    """What a kilo of the first of some lots cost when it was made or bought; one query."""
-    came_in = Flow.objects.filter(lot__in=lots.values("pk")[:1], role__in=(Role.MADE, Role.BOUGHT))
+    """What a kilo of the first of some lots cost when it was made or bought; one query.
+
+    Nothing, where that was undone.
+    """
+    first = lots.values("pk")[:1]
+    came_in = Flow.objects.filter(lot__in=first, role__in=CAME_IN, quantity__gt=0)
     rows = came_in.values_list("lot__code").annotate(*(Sum(name) for name in ("quantity", *KINDS)))
     for code, quantity, *cost in rows.order_by():
         return Known(round(sum(cost) * MILLION / quantity), f"own: what lot {code} cost")

@@ -211,7 +211,7 @@ def _facts(card: LotCard) -> str:
         str(card.recipe) if card.recipe else "",
         f"flush {card.flush}" if card.flush else "",
         f"harvested {habits.short_day(card.harvested_on)}" if card.harvested_on else "",
-        f"best before {card.best_before}" if card.best_before else "",
+        f"best before {habits.short_day(card.best_before)}" if card.best_before else "",
     ]
     return " · ".join(fact for fact in facts if fact)
 

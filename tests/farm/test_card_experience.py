@@ -9,16 +9,17 @@ from pytest_django import DjangoAssertNumQueries
 
 from farm.actions.checks import check
 from farm.actions.common import Draw
+from farm.actions.correcting import undo
 from farm.actions.harvesting import mark_spent, pick
 from farm.actions.storing import throw_away, weigh_again
 from farm.models import SavedCard, SellingPlace
 from farm.queries.came_true import outcomes
 from farm.queries.card_choice import Choice, Offered, newest_batches, usual_choice
-from farm.queries.card_inputs import CardInputs, card_inputs
+from farm.queries.card_inputs import CardInputs, card_inputs, newest_spawn_price
 from farm.queries.experience import Share, experience_of, usual_days_mg
 from farm.queries.kilos import kilos_from
 from ledger.models import Lot
-from tests.farm.world import GRAM, KG, World, fresh, fruiting, small_farm
+from tests.farm.world import GRAM, KG, World, fresh, fruiting, grow_spawn, small_farm
 
 DAY = date(2026, 12, 31)
 
@@ -134,6 +135,13 @@ def test_spawn_by_its_recipe_costs_its_ingredients_and_hours(world: World) -> No
 
     # 0.885 kg of rye at 0.60, a bag at 0.30, 4 min at 18 an hour: 2.031 for 1.36 kg
     assert known["spawn_kg_money"].value == 14_934
+
+
+def test_spawn_that_was_undone_has_no_price(world: World) -> None:
+    *_, spawn = grow_spawn(world)
+    undo(world.doing(reason="typed twice"), spawn.made_by)
+
+    assert newest_spawn_price(world.strain) is None
 
 
 def test_a_place_without_sales_starts_from_no_record(world: World) -> None:

@@ -1,19 +1,21 @@
 """The cost card's two forms: what it is of, and the numbers, which are known where left blank."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from django import forms
+from django.core.exceptions import ValidationError
+from django.db.models import Model
 
 from farm.models import Farm
 from farm.pages.forms.doing import FarmForm
 from farm.pages.forms.fields import (
     AmountField,
     CountField,
-    ListedField,
     MassField,
     MoneyField,
     PercentField,
+    RowField,
 )
 from farm.planning.inputs import GROUPS, Input, InputKind, Known
 from farm.queries.card_choice import Choice, Offered
@@ -36,6 +38,26 @@ class MinutesField(AmountField):
 
     def show(self, value: int) -> str:
         return f"{value / 60:.2f}".rstrip("0").rstrip(".") + " min"
+
+
+class ListedField(RowField):
+    """One of some rows that were read already; ``none``: what it says to choose none of them."""
+
+    def __init__(self, rows: Sequence[Model], *, none: str | None = None, **options: Any) -> None:
+        super().__init__(None, required=none is None, empty_label=none, **options)
+        self.rows = rows
+
+    def use_farm(self, farm: Farm) -> None:
+        """Know its rows already."""
+
+    def to_python(self, value: object) -> Model | None:
+        if value in self.empty_values:
+            return None
+        name = self.to_field_name or "pk"
+        found = (row for row in self.rows if str(getattr(row, name)) == str(value))
+        if (row := next(found, None)) is None:
+            raise ValidationError(self.error_messages["invalid_choice"], params={"value": value})
+        return row
 
 
 FIELDS: Mapping[InputKind, type[AmountField]] = {

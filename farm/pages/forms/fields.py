@@ -376,23 +376,3 @@ class RowField(forms.ModelChoiceField):  # type: ignore[type-arg]
         """Take a row that was read already; one that is not listed is asked for."""
         found = next((row for row in self.rows if str(row.pk) == str(value)), None)
         return found or super().to_python(value)
-
-
-class ListedField(RowField):
-    """One of some rows that were read already; ``none``: what it says to choose none of them."""
-
-    def __init__(self, rows: Sequence[Model], *, none: str | None = None, **options: Any) -> None:
-        super().__init__(None, required=none is None, empty_label=none, **options)
-        self.rows = rows
-
-    def use_farm(self, farm: Farm) -> None:
-        """Know its rows already."""
-
-    def to_python(self, value: object) -> Model | None:
-        if value in self.empty_values:
-            return None
-        name = self.to_field_name or "pk"
-        found = (row for row in self.rows if str(getattr(row, name)) == str(value))
-        if (row := next(found, None)) is None:
-            raise ValidationError(self.error_messages["invalid_choice"], params={"value": value})
-        return row

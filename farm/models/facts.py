@@ -99,6 +99,11 @@ class Sale(models.Model):
     customer = models.ForeignKey(Customer, models.PROTECT, null=True, related_name="sales")
     stall_day = models.ForeignKey(StallDay, models.PROTECT, null=True, related_name="sales")
 
+    @property
+    def is_box(self) -> bool:
+        """Say whether it is a box of a share; what else goes to a box scheme is sold."""
+        return hasattr(self, "note") and hasattr(self.note, "box")
+
 
 class SaleLine(models.Model):
     """What one line of a sale came to; of a correction or return, the difference.

@@ -179,7 +179,9 @@ def sale_lines(first: date, last: date) -> SaleLines:
     """Find the lines of the sales of some days, with what was corrected of them; one query."""
     entries = Entry.objects.filter(happened_on__range=(first, last))
     rows = SaleLine.objects.filter(line__entry__place__in=entries.values("seq"))
-    rows = rows.select_related("line__entry", "sale__place", "sale__customer", "product")
+    rows = rows.select_related(
+        "line__entry", "sale__place", "sale__customer", "sale__note__box", "product"
+    )
     found: dict[tuple[int, int, str], list[SaleLine]] = defaultdict(list)
     for row in rows:
         found[row.line.entry.place, row.line.lot_id, row.line.role].append(row)

@@ -14,7 +14,7 @@ from enum import Enum
 
 from django.db.models import Q, QuerySet, Sum
 
-from farm.models import Form, Given, Grade, PlaceKind, SaleLine, Species, Stage
+from farm.models import Form, Given, Grade, SaleLine, Species, Stage
 from farm.queries.balance import WEIGHED_AGAIN
 from farm.queries.finding import amount_of
 from farm.queries.happened import Happened, Moved, moved
@@ -152,7 +152,7 @@ def goods_moves(found: Happened, form: Form, species: Species | None = None) -> 
     boxes = {
         entry
         for (entry, *_), lines in found.lines.items()
-        if any(line.sale.place.kind == PlaceKind.BOXES for line in lines)
+        if any(line.sale.is_box for line in lines)
     }
     goods = (one for one in found.moved if is_of_form(form, one.stage, one.form))
     rows = (one for one in goods if species is None or one.species_pk == species.pk)
@@ -264,11 +264,10 @@ def _moves_among(
 
 
 def _box_entries(flows: QuerySet[Flow]) -> set[int]:
-    """The entries whose sale, or whose return, is of a place for share boxes; one query."""
+    """The entries whose sale, or whose return, is a box of a share; one query."""
     lines = SaleLine.objects.filter(line__entry__place__in=flows.values("entry"))
-    return set(lines.filter(sale__place__kind=PlaceKind.BOXES).values_list(
-        "line__entry__place", flat=True
-    ))  # fmt: skip
+    boxed = lines.filter(sale__note__box__isnull=False)
+    return set(boxed.values_list("line__entry__place", flat=True))
 
 
 def move_of(lot: Lot, quantity: int, *, step: Step, day: date, entry: int) -> Move:

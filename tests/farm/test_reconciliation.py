@@ -7,20 +7,29 @@ from django.test import Client
 
 from farm.actions.common import Draw
 from farm.actions.giving import give_away
+from farm.actions.orders import Wanted, deliver
 from farm.actions.packing import pack
-from farm.actions.selling import take_back
+from farm.actions.selling import SoldLine, take_back
+from farm.actions.shares import Season, take_share
 from farm.actions.stalls import Besides, load_stall, settle_stall
 from farm.actions.storing import count_lot, throw_away, weigh_again
 from farm.models import Farm, Form, Given, PlaceKind, StallDay
+from farm.queries.happened import happened
 from farm.queries.place_reconciliation import reconcile_place
-from farm.queries.reconciliation import Reconciliation, Step, reconcile, reconcile_lot
+from farm.queries.reconciliation import (
+    Reconciliation,
+    Step,
+    reconcile,
+    reconcile_lot,
+    steps_taken,
+)
 from farm.reports import rows
 from farm.reports.reconciliation_rows import steps_drawings, steps_table, told, verdict
 from ledger.models import Lot
 from tests.farm.closed import blocks, flush, sold
 from tests.farm.goods import packs
 from tests.farm.season import season
-from tests.farm.world import GRAM, KG, World, fresh
+from tests.farm.world import GRAM, KG, UNIT, World, fresh
 
 pytestmark = pytest.mark.django_db
 
@@ -127,15 +136,29 @@ def test_what_a_count_misses_is_unexplained_and_what_it_finds_came_in(world: Wor
     }  # fmt: skip
 
 
-def test_what_goes_out_in_share_boxes_is_told_apart(world: World) -> None:
+def test_share_boxes_hold_shares_only(world: World) -> None:
+    """The box scheme buys 300 g as any customer does; a member's box holds 2 packs of 200 g, of
+    which one comes back: 200 g were given out.
+    """
     world.kitchens.kind = PlaceKind.BOXES
     world.kitchens.save()
-    lot = flush(world, blocks(world), 1, KG)
-    sold(world, lot, 300 * GRAM)
+    loose, packed = flush(world, blocks(world), 1, KG), packs(world, 5)
+    sold(world, loose, 300 * GRAM)
+    doing = world.doing(sure=True)
+    share = take_share(doing, customer=world.customer, season=Season(doing.day, 1, 4, 12 * UNIT),
+                       lines=[Wanted(world.product, 2)])  # fmt: skip
+    box = deliver(world.doing(minutes=0), order=share.order, due_on=doing.day,
+                  lines=[SoldLine(packed, 2, 5 * UNIT)])  # fmt: skip
+    take_back(world.doing(), sale_line=box.entry.sale.lines.get(), quantity=1)
+    of_a_month = steps_taken(happened(FIRST, LAST), Form.FRESH)
+    whole = amounts(reconcile(FIRST, LAST))
 
-    assert amounts(reconcile_lot(lot)) == {
-        Step.PICKED: KG, Step.SHARES: 300 * GRAM, Step.END: 700 * GRAM
+    assert amounts(reconcile_lot(loose)) == {
+        Step.PICKED: KG, Step.SOLD: 300 * GRAM, Step.END: 700 * GRAM
     }  # fmt: skip
+    assert amounts(reconcile_lot(packed))[Step.SHARES] == 200 * GRAM
+    for found in (whole, of_a_month):
+        assert (found[Step.SHARES], found[Step.SOLD]) == (200 * GRAM, 300 * GRAM)
 
 
 def test_more_back_than_sold_stands_on_the_other_side(world: World) -> None:

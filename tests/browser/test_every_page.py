@@ -20,11 +20,26 @@ from tests.played import play_weeks
 from tests.walk import is_page, walk
 
 PHONE, TABLET, LAPTOP = 360, 768, 1280
+# The narrowest screen that pages are made for (WCAG 2.2, 1.4.10), and as it is while one types.
+NARROWEST, SMALL_PHONE, KEYBOARD_UP = 320, 568, 300
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
 RUN = """
 const done = arguments[arguments.length - 1];
 axe.run(document, {runOnly: {type: "tag", values: arguments[0]}}).then(found => done(
   found.violations.map(one => one.id + ": " + one.nodes.map(node => node.html.slice(0, 120)))));
+"""
+# A control is brought into sight as a browser does it, with no more movement than it takes.
+COVERED = """
+const controls = [...document.querySelectorAll("a[href], button, input, select, textarea, summary")]
+  .filter(one => one.checkVisibility() && !one.closest(".wide") && !one.matches(".skip"));
+return controls.filter(one => {
+  one.scrollIntoView({block: "nearest", behavior: "instant"});
+  const box = one.getClientRects()[0];
+  const [x, y] = [box.left + box.width / 2, box.top + box.height / 2];
+  if (x < 0 || x > innerWidth) return false;
+  const hit = document.elementFromPoint(x, y);
+  return !hit || !(one.contains(hit) || hit.contains(one) && !hit.matches(".bar, body, html"));
+}).map(one => one.outerHTML.slice(0, 120));
 """
 
 
@@ -65,23 +80,33 @@ def screen(browser: WebDriver, width: int, height: int = 800) -> None:
 
 
 def measure(browser: WebDriver, what: str) -> int:
-    """Measure the page that is shown: its scrollWidth or scrollHeight."""
-    script = f"return document.documentElement.{what}"
+    """Measure what is shown: the scrollWidth or scrollHeight of the page, or of what moves in it."""
+    script = f"""return Math.max(...[document.documentElement, document.querySelector(".leaf")]
+        .filter(Boolean).map((each) => each.{what}))"""
     pixels: int = browser.execute_script(script)
     return pixels
+
+
+def covered(browser: WebDriver) -> list[str]:
+    """Bring each control of the page into sight, and name those whose middle something covers."""
+    found: list[str] = browser.execute_script(COVERED)
+    return found
 
 
 def test_every_page_fits_its_screen_and_breaks_no_rule_of_axe(
     axe: str, browser: WebDriver, live_server: LiveServer, pages: list[str]
 ) -> None:
-    wide, broken = [], {}
+    wide, hidden, broken = [], [], {}
     for page in pages:
         browser.get(live_server.url + page)
         for width in (LAPTOP, TABLET, PHONE):
             screen(browser, width)
             if measure(browser, "scrollWidth") > width:
                 wide.append((page, width))
-        # As tall as the page: what is only scrolled under the bar at the thumb is not obscured.
+        for height in (SMALL_PHONE, KEYBOARD_UP):
+            screen(browser, NARROWEST, height)
+            hidden += [(page, height, each) for each in covered(browser)]
+        # As tall as the page, so that the rules meet all of it.
         screen(browser, PHONE, measure(browser, "scrollHeight") + 400)
         browser.execute_script(axe)
         found = browser.execute_async_script(RUN, RULES) if axe else []
@@ -90,6 +115,7 @@ def test_every_page_fits_its_screen_and_breaks_no_rule_of_axe(
 
     assert len(pages) > 150
     assert wide == []
+    assert hidden == []
     assert broken == {}
     if not axe:
         pytest.skip("Every page fits. FARM_AXE names no axe-core: npm install axe-core, and name "

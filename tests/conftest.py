@@ -1,5 +1,6 @@
 """The fixed cast: one person in each role and a stranger, on one small farm."""
 
+from collections import defaultdict
 from collections.abc import Iterator
 from datetime import date
 from functools import cache
@@ -64,6 +65,17 @@ def _has_fixture(file: Path, scope: str) -> bool:
 
 def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> LoadScopeScheduling:
     return _InTurn(config, log)
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Say in the last lines which checks were left out, and what they lacked."""
+    lacked = defaultdict(list)
+    for report in terminalreporter.stats.get("skipped", []):
+        lacked[report.longrepr[2].removeprefix("Skipped: ")].append(report.nodeid)
+    for reason, checks in sorted(lacked.items()):
+        terminalreporter.write_line(f"left out, {len(checks)}: {reason}")
+        for check in sorted(checks):
+            terminalreporter.write_line(f"  {check}")
 
 
 @pytest.fixture(autouse=True, scope="session")

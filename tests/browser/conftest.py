@@ -1,4 +1,4 @@
-"""A real browser before the running site. Skipped where Chromium or its driver is missing."""
+"""A real browser before the running site, where it is asked for: ``pytest tests/browser``."""
 
 import shutil
 from collections.abc import Iterator
@@ -31,7 +31,9 @@ _OPTIONS = (
 def chromium(tmp_path_factory: pytest.TempPathFactory) -> Iterator[webdriver.Chrome]:
     browser, driver = shutil.which("chromium"), shutil.which("chromedriver")
     if not browser or not driver:
-        pytest.skip("Chromium and its driver are not installed")
+        pytest.fail(
+            "Chromium and its driver are not here: apt-get install chromium chromium-driver"
+        )
     options = webdriver.ChromeOptions()
     options.binary_location = browser
     profile: Path = tmp_path_factory.mktemp("chromium")

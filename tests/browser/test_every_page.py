@@ -80,7 +80,7 @@ def screen(browser: WebDriver, width: int, height: int = 800) -> None:
 
 
 def measure(browser: WebDriver, what: str) -> int:
-    """Measure what is shown: the scrollWidth or scrollHeight of the page, or of what moves in it."""
+    """Measure the scrollWidth or scrollHeight of the page, or of what moves in it."""
     script = f"""return Math.max(...[document.documentElement, document.querySelector(".leaf")]
         .filter(Boolean).map((each) => each.{what}))"""
     pixels: int = browser.execute_script(script)

@@ -1,8 +1,5 @@
 """Drying runs: their mass balance, what is asked, and the ratio of a species over time."""
 
-import csv
-from pathlib import Path
-
 import pytest
 from django.test import Client
 
@@ -19,21 +16,12 @@ from ledger.errors import Malformed
 from ledger.models import Entry, Lot
 from tests.farm.goods import crop, on_hand, packs
 from tests.farm.world import GRAM, KG, World, assert_book_is_sound, fresh, small_farm
-
-USDA_FILE = Path(__file__).resolve().parents[3] / "shared" / "data" / "usda-sr28-mushrooms.csv"
+from tests.published import USDA_WATER_PPM
 
 
 @pytest.fixture
 def world(db: None) -> World:
     return small_farm()
-
-
-def usda_water_ppm(number: str) -> int:
-    if not USDA_FILE.exists():
-        pytest.skip("the USDA SR28 rows lie beside the project, not in it")
-    with USDA_FILE.open(encoding="latin-1", newline="") as file:
-        row = next(row for row in csv.DictReader(file) if row["NDB_No"] == number)
-    return round(float(row["Water_(g)"]) * 10_000)
 
 
 def dried(
@@ -59,7 +47,7 @@ def dried(
 )
 def test_what_ten_kilos_should_weigh_dried(world: World, number: str, expected_mg: int) -> None:
     """USDA SR28, water in 100 g; dried to 10 % left, common practice, no source."""
-    world.species.moisture_ppm = usda_water_ppm(number)
+    world.species.moisture_ppm = USDA_WATER_PPM[number]
     world.species.save()
 
     lot = dried(world, Draw(crop(world), 10 * KG), dried_mg=1_100 * GRAM, sure=True)

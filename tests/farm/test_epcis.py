@@ -1,7 +1,6 @@
 """Each deed as its event of EPCIS 2.0 (ISO/IEC 19987); corrections as error declarations."""
 
 import copy
-import csv
 import json
 from collections.abc import Callable
 from pathlib import Path
@@ -25,7 +24,6 @@ from ledger.models import Entry, Lot, Role
 from tests.conftest import signed_in
 from tests.farm.epcis_reader import (
     SCHEMA,
-    SHARED,
     Document,
     Event,
     as_read,
@@ -38,8 +36,7 @@ from tests.farm.epcis_reader import (
 from tests.farm.goods import crop
 from tests.farm.season import season
 from tests.farm.world import GRAM, KG, UNIT, World, fruiting, picked
-
-UNITS_FILE = SHARED / "unece-rec20-units-of-measure.csv"
+from tests.published import UNECE_SYMBOLS
 
 
 def all_events() -> Document:
@@ -325,16 +322,9 @@ def test_every_word_of_ours_is_the_standards() -> None:
         assert step.disposition in ("", *known["disposition"])
 
 
-@pytest.mark.skipif(not UNITS_FILE.exists(), reason="UN/ECE Rec 20 is kept beside the project")
 def test_units_are_codes_in_force() -> None:
-    """UN/ECE Recommendation 20, Rev 17e-2021: X marks what was withdrawn."""
-    with UNITS_FILE.open(newline="", encoding="utf-8") as file:
-        rows = {row["CommonCode"]: row for row in csv.DictReader(file)}
-    symbols = {code: rows[code]["Symbol"] for code in
-               (*(code for code, _ in UNITS.values()), CELSIUS, PASCAL, MINUTE)}  # fmt: skip
-
-    assert symbols == {"KGM": "kg", "LTR": "l", "CEL": "°C", "PAL": "Pa", "MIN": "min"}
-    assert all(rows[code]["Status"] != "X" for code in symbols)
+    codes = {*(code for code, _ in UNITS.values()), CELSIUS, PASCAL, MINUTE}
+    assert codes == set(UNECE_SYMBOLS)
 
 
 # --- taking it away --------------------------------------------------------------------------

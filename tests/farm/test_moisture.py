@@ -1,6 +1,3 @@
-import csv
-from pathlib import Path
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -8,8 +5,8 @@ from hypothesis import strategies as st
 from farm import moisture
 from farm.moisture import Portion
 from farm.units import UnitError
+from tests.published import USDA_WATER_PPM
 
-USDA_FILE = Path(__file__).resolve().parents[3] / "shared" / "data" / "usda-sr28-mushrooms.csv"
 KG = 1_000_000
 G = 1_000
 LB = 453_592  # to the milligram; the shares below do not feel the rest
@@ -17,15 +14,6 @@ LB = 453_592  # to the milligram; the shares below do not feel the rest
 PORTIONS = st.builds(
     Portion, st.integers(min_value=1, max_value=10**10), st.integers(min_value=0, max_value=999_999)
 )
-
-
-def usda_water_ppm(ndb_number: str) -> int:
-    """Read the water of one food, in g per 100 g, from the USDA file."""
-    if not USDA_FILE.exists():
-        pytest.skip("the USDA SR28 file is not beside the project")
-    with USDA_FILE.open(encoding="latin-1", newline="") as file:
-        water = {row["NDB_No"]: row["Water_(g)"] for row in csv.DictReader(file)}
-    return round(float(water[ndb_number]) * 10_000)
 
 
 def percent(share_ppm: int) -> float:
@@ -130,8 +118,8 @@ def test_ten_kilos_dried(
 ) -> None:
     # Water from USDA National Nutrient Database SR28, dried shiitake (11268) at 9.50 % included;
     # the weights by dry matter: oyster 10 x 0.1082 / 0.905 = 1.1956.
-    fresh = Portion(10 * KG, usda_water_ppm(ndb_number))
-    dried_ppm = usda_water_ppm("11268")
+    fresh = Portion(10 * KG, USDA_WATER_PPM[ndb_number])
+    dried_ppm = USDA_WATER_PPM["11268"]
     assert round(moisture.dried_mass(fresh, dried_ppm) / KG, 4) == to_usda_dried_kg
     assert round(moisture.dried_mass(fresh, 100_000) / KG, 4) == to_ten_percent_kg
     assert round(moisture.dried_mass(fresh, 60_000) / KG, 4) == to_six_percent_kg

@@ -1,7 +1,5 @@
 """Packing: never short weight, never too generous unasked, packaging by itself."""
 
-import csv
-from pathlib import Path
 from typing import Any
 
 import pytest
@@ -21,10 +19,7 @@ from tests.conftest import signed_in
 from tests.farm.filled import text
 from tests.farm.goods import crop, on_hand
 from tests.farm.world import GRAM, KG, World, assert_book_is_sound, small_farm
-
-UNECE_FILE = (
-    Path(__file__).resolve().parents[3] / "shared" / "data" / "unece-rec20-units-of-measure.csv"
-)
+from tests.published import UNECE_POUND_CENTI_MG
 
 
 @pytest.fixture
@@ -132,12 +127,7 @@ def test_it_refuses_short_weight_by_a_milligram(world: World) -> None:
 
 def test_half_pound_packs_take_half_an_avoirdupois_pound_each() -> None:
     """UNECE Recommendation 20, LBR: one pound is 0.453 592 37 kg, exactly."""
-    if not UNECE_FILE.exists():
-        pytest.skip("the UNECE table lies beside the project, not in it")
-    with UNECE_FILE.open(encoding="utf-8", newline="") as file:
-        row = next(row for row in csv.reader(file) if "LBR" in row)
-
-    assert "0,453 592 37 kg" in row
+    assert UNECE_POUND_CENTI_MG * 20 == 907_184_740
     # 40 packs of half a pound are 20 lb: 9,071,847.4 mg, and half a pound is 226,796.185.
     assert (read_mass("20 lb", "kg"), read_mass("0.5 lb", "kg")) == (9_071_847, 226_796)
 

@@ -1,8 +1,6 @@
 """Weighing again, throwing away and drying: what is water, what is a loss, what is odd."""
 
-import csv
 import json
-from pathlib import Path
 
 import pytest
 
@@ -16,8 +14,7 @@ from ledger.errors import Malformed, NotEnough
 from ledger.models import Entry, Line, Lot, Role
 from tests.farm.goods import crop, materials, on_hand
 from tests.farm.world import GRAM, KG, UNIT, World, assert_book_is_sound, fresh, small_farm
-
-USDA_FILE = Path(__file__).resolve().parents[3] / "shared" / "data" / "usda-sr28-mushrooms.csv"
+from tests.published import USDA_WATER_PPM
 
 
 @pytest.fixture
@@ -30,14 +27,6 @@ def crop_losing(world: World, loss_ppm: int) -> Lot:
     world.species.water_loss_ppm = loss_ppm
     world.species.save()
     return crop(world)
-
-
-def usda_water_ppm(number: str) -> int:
-    if not USDA_FILE.exists():
-        pytest.skip("the USDA SR28 rows lie beside the project, not in it")
-    with USDA_FILE.open(encoding="latin-1", newline="") as file:
-        row = next(row for row in csv.DictReader(file) if row["NDB_No"] == number)
-    return round(float(row["Water_(g)"]) * 10_000)
 
 
 # --- weighing again --------------------------------------------------------------------------
@@ -217,7 +206,7 @@ def test_the_dried_lot_carries_the_fresh_cost_and_the_dryers_energy(world: World
 
 def test_ten_kilos_of_shiitake_weigh_1_1337_dried() -> None:
     """USDA SR28: 11238 mushrooms, shiitake, raw: 89.74 g of water; 11268 dried: 9.50 g."""
-    raw, dry_ppm = usda_water_ppm("11238"), usda_water_ppm("11268")
+    raw, dry_ppm = USDA_WATER_PPM["11238"], USDA_WATER_PPM["11268"]
 
     # 10 * 0.1026 / 0.905 = 1.13370... kg.
     assert dried_mass(Portion(10 * KG, raw), dry_ppm) == 1_133_702
@@ -226,7 +215,7 @@ def test_ten_kilos_of_shiitake_weigh_1_1337_dried() -> None:
 
 def test_the_entry_says_both_moistures_and_the_ratio(world: World) -> None:
     """The same USDA rows through the action: 10 kg / 1.133702 kg is 8.820660 to 1."""
-    world.species.moisture_ppm = usda_water_ppm("11238")
+    world.species.moisture_ppm = USDA_WATER_PPM["11238"]
     world.species.save()
 
     entry = dried(world, crop(world), 1_133_702)

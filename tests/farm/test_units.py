@@ -1,6 +1,4 @@
-import csv
 from fractions import Fraction
-from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -8,10 +6,8 @@ from hypothesis import strategies as st
 
 from farm import units
 from farm.units import UnitError
+from tests.published import UNECE_POUND_CENTI_MG
 
-UNECE_FILE = (
-    Path(__file__).resolve().parents[3] / "shared" / "data" / "unece-rec20-units-of-measure.csv"
-)
 WEIGHTS_MG = st.integers(min_value=0, max_value=10**11)
 MONEY = st.integers(min_value=0, max_value=10**12)
 
@@ -80,12 +76,7 @@ def test_the_remedy_for_a_doubtful_weight_can_be_typed() -> None:
 
 def test_a_pound_is_the_pound_of_the_units_standard() -> None:
     # UN/ECE Recommendation 20, Revision 17e (2021), code LBR.
-    if not UNECE_FILE.exists():
-        pytest.skip("the UN/ECE Rec 20 file is not beside the project")
-    with UNECE_FILE.open(encoding="utf-8", newline="") as file:
-        factors = {row["CommonCode"]: row["ConversionFactor"] for row in csv.DictReader(file)}
-    pound_kg = factors["LBR"].removesuffix(" kg").replace(" ", "").replace(",", ".")
-    assert Fraction(pound_kg) * 1_000_000 == units.MG_PER_LB
+    assert Fraction(UNECE_POUND_CENTI_MG, 100) == units.MG_PER_LB
 
 
 def test_an_ounce_is_a_sixteenth_of_a_pound() -> None:

@@ -21,7 +21,7 @@ from farm.actions.doubts import spawn_doubt
 from farm.actions.filling import fill, need_recipe_for, recipe_mix
 from farm.actions.once import action
 from farm.actions.questions import answered
-from farm.actions.runs import need_sterilised
+from farm.actions.runs import unsterilised_doubt
 from farm.models import LotCard, RecipeFor, RecipeVersion, Shelf, Stage, Strain
 from farm.moisture import Portion, spawn_rate
 from farm.refusals import MendedByRecording
@@ -52,12 +52,15 @@ def inoculate_blocks(
     """
     filled = need_stage(bags, Stage.BAGS)
     need_some(count, "blocks")
-    need_sterilised(bags)
     parents = [need_stage(draw.lot, Stage.SPAWN) for draw in spawn]
     strain = _one_strain(parents)
     spawn_mg = sum(draw.quantity for draw in spawn)
     need_some(spawn_mg, "mg of spawn")
-    doing = answered(doing, spawn_doubt(doing.by, bags, spawn_mg=spawn_mg, count=count))
+    doing = answered(
+        doing,
+        unsterilised_doubt(filled),
+        spawn_doubt(doing.by, bags, spawn_mg=spawn_mg, count=count),
+    )
     made = LineDraft(
         NewLot(
             item_for(f"Blocks, {strain}", Dimension.COUNT),

@@ -15,7 +15,8 @@ from farm.actions.common import (
 )
 from farm.actions.filling import fill, need_recipe_for
 from farm.actions.once import action
-from farm.actions.runs import need_sterilised
+from farm.actions.questions import answered
+from farm.actions.runs import unsterilised_doubt
 from farm.models import RecipeFor, RecipeVersion, Stage
 from ledger.amounts import rate_of
 from ledger.book import Recorded
@@ -48,7 +49,7 @@ def inoculate_grain(doing: Doing, *, grain: Lot, bags: int, source: Lot, amount:
     parent = need_stage(source, Stage.CULTURE, Stage.SPAWN)
     need_some(bags, "bags")
     need_some(amount, "portions or mg of the source")
-    need_sterilised(grain)
+    doing = answered(doing, unsterilised_doubt(prepared))
     from_grain = parent.stage == Stage.SPAWN
     bag_mg = grain.unit_mass_mg or 0
     mass_mg = bags * bag_mg + (amount if from_grain else 0)

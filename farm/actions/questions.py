@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from farm.actions.common import Doing
+from farm.refusals import MendedByRecording
 from ledger.errors import Malformed
 
 PRICE_SLIPPED = "This price is far from the usual one. Did a decimal mark slip?"
@@ -15,7 +16,8 @@ class PlausibilityQuestion(Malformed):
 
     ``is_money``: it names a price, and is shown to those alone who may see prices; ``is_order``:
     it names a customer, to those alone who may see orders. ``discreet`` is what all others are
-    asked. ``parts``: the questions that it puts together.
+    asked. ``parts``: the questions that it puts together. ``instead``: the refusal whose remedy
+    leads to what may have to be done first.
     """
 
     def __init__(
@@ -26,10 +28,12 @@ class PlausibilityQuestion(Malformed):
         is_money: bool = False,
         is_order: bool = False,
         discreet: str = "",
+        instead: MendedByRecording | None = None,
     ) -> None:
         super().__init__(f"{question} Correct it, or say that it is right.", lots)
         self.question, self.is_money, self.is_order = question, is_money, is_order
         self.discreet = discreet or (PRICE_SLIPPED if is_money else question)
+        self.instead = instead
         self.parts: tuple[PlausibilityQuestion, ...] = (self,)
 
     def worded(self, *, money: bool, orders: bool) -> str:
@@ -56,6 +60,7 @@ def answered(doing: Doing, *doubts: PlausibilityQuestion | None) -> Doing:
         lots = sorted({lot for doubt in found for lot in doubt.lots})
         asked = PlausibilityQuestion(" ".join(doubt.question for doubt in found), lots)
         asked.parts = tuple(part for doubt in found for part in doubt.parts)
+        asked.instead = next((doubt.instead for doubt in found if doubt.instead), None)
         raise asked
     plain = " ".join(
         doubt.worded(money=True, orders=False) for doubt in found if not doubt.is_money

@@ -47,9 +47,11 @@ def kept(words: str) -> JsonResponse:
     return told(KEPT, words, reverse("unfinished"))
 
 
-def question(request: PageRequest, name: str, words: str) -> JsonResponse:
-    """Keep a form whose number is doubtful, until somebody answers."""
-    return set_aside(request, name, words=words, why=QUESTION)
+def question(
+    request: PageRequest, name: str, words: str, *, instead: Exception | None = None
+) -> JsonResponse:
+    """Keep a form whose number is doubtful, until somebody answers, or does what comes before."""
+    return set_aside(request, name, words=words, why=QUESTION, beside=_mended(instead))
 
 
 def error(
@@ -65,9 +67,14 @@ def error(
     ``done``: the keys of its rows that were entered; what was typed into those is left out.
     ``refusal``: what was said against it, which may be mended elsewhere.
     """
-    way = way_elsewhere(refusal) if refusal else None
-    beside = {WAY: way.as_kept()} if way else {}
+    beside = _mended(refusal)
     return set_aside(request, name, words=words, why=ERROR, done=done, beside=beside)
+
+
+def _mended(refusal: Exception | None) -> dict[str, list[str]]:
+    """Write down the way to what mends a refusal elsewhere, where there is one."""
+    way = way_elsewhere(refusal) if refusal else None
+    return {WAY: way.as_kept()} if way else {}
 
 
 def set_aside(

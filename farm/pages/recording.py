@@ -174,7 +174,8 @@ def answer_phone(request: PageRequest, deed: Deed, form: DoingForm) -> HttpRespo
         form.sign()
         recorded = form.run(form.doing())
     except PlausibilityQuestion as refusal:
-        return from_phone.question(request, deed.slug, asked_of(request.person, refusal))
+        asked = asked_of(request.person, refusal)
+        return from_phone.question(request, deed.slug, asked, instead=refusal.instead)
     except (NotEnough, OnHold, Conflict) as refusal:
         retrying.keep(deed, form, refusal=refusal, address=request.GET)
         return from_phone.kept(str(refusal))
@@ -207,6 +208,8 @@ def recorded_or_refused(request: PageRequest, deed: Deed, form: DoingForm) -> Re
     try:
         return form.run(form.doing())
     except PlausibilityQuestion as question:
+        form.refused = question.instead
+        form.stopped_at = stop(request, form, deed) if question.instead else ""
         form.ask(asked_of(request.person, question))
     except (NotEnough, OnHold, Conflict) as refusal:
         form.refused = refusal

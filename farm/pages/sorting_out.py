@@ -16,7 +16,12 @@ from ledger.models import Lot
 # record the same work twice; a question is for somebody to answer, an error to mend.
 WHY = "!why"
 CONFLICT, QUESTION, ERROR = "conflict", "question", "error"
-# Beside an error: the form elsewhere that mends what was refused.
+# The button of a form that waits for somebody, and what is said beside it.
+WAITS_FOR = {
+    QUESTION: ("Answer it", "Nothing is written until somebody answers."),
+    ERROR: ("Open and mend it", "Nothing is written until it is mended."),
+}
+# Beside an error or a question: the form elsewhere that mends what was refused.
 WAY = "!way"
 # Beside a conflict: the entry that the first sending of the form became.
 FIRST_ENTRY = "!entry"
@@ -33,17 +38,20 @@ def way_on(kept: Kept, lots: Sequence[Lot], farm: Farm, *, opened_at: str) -> Wa
             words="It was sent twice with different words, and the first stands. Look at that "
             "entry: if this one is right, correct the entry; then give this one up.",
         )  # fmt: skip
-    if why == QUESTION:
-        return WayOn("Answer it", opened_at, words="Nothing is written until somebody answers.")
-    if why == ERROR:
-        mended = "Nothing is written until it is mended."
-        elsewhere = kept.data.get(WAY)
-        if elsewhere:
-            return kept_way(elsewhere, f"{mended} Then open it and send it again.")
-        return WayOn("Open and mend it", opened_at, words=mended)
+    if why in WAITS_FOR:
+        return _answered_or_mended(kept, WAITS_FOR[why], opened_at)
     if not lots:
         return _unrecorded(kept, opened_at)
     return _of_lots(lots, farm, opened_at)
+
+
+def _answered_or_mended(kept: Kept, waits_for: tuple[str, str], opened_at: str) -> WayOn:
+    """Lead to what comes before it, where something does; else to the form itself."""
+    title, words = waits_for
+    elsewhere = kept.data.get(WAY)
+    if elsewhere:
+        return kept_way(elsewhere, f"{words} Then open it and send it again.")
+    return WayOn(title, opened_at, words=words)
 
 
 def _of_lots(lots: Sequence[Lot], farm: Farm, opened_at: str) -> WayOn:

@@ -1,7 +1,7 @@
 """What is usual on this farm: the newest entries of a kind, and what blocks of a species gave."""
 
 import json
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass
 from statistics import median
 from typing import Any
@@ -39,15 +39,27 @@ def usual_weight_mg(species: Species, flush: int, *, besides: Collection[int] = 
 
 def usual_stated(kind: str, name: str, **also: object) -> Usual | None:
     """What the newest entries of a kind stated under a name, where they state ``also``; a query."""
-    said = _stated(kind)
-    alike = [one for one in said if all(one.get(key) == value for key, value in also.items())]
+    alike = _alike(kind, also)
     return usual_of([one[name] for one in alike if isinstance(one.get(name), int)])
+
+
+def usual_worked(
+    kind: str, work: Callable[[Mapping[str, Any]], int], **also: object
+) -> Usual | None:
+    """What is worked from what the newest entries of a kind stated, where they state ``also``."""
+    return usual_of([work(one) for one in _alike(kind, also)])
 
 
 def usual_share_ppm(kind: str, part: str, whole: str) -> Usual | None:
     """What share of one number another was, in the newest entries of a kind; one query."""
     said = [one for one in _stated(kind) if one.get(whole)]
     return usual_of([one[part] * 1_000_000 // one[whole] for one in said])
+
+
+def _alike(kind: str, also: Mapping[str, object]) -> list[dict[str, Any]]:
+    """The newest entries of a kind that state all of this."""
+    said = _stated(kind)
+    return [one for one in said if all(one.get(key) == value for key, value in also.items())]
 
 
 def _stated(kind: str) -> list[dict[str, Any]]:

@@ -158,7 +158,7 @@ def test_a_spawn_rate_that_nobody_would_use_is_asked_about(world: World) -> None
         steriliser=world.steriliser,
         lots=[bags],
         minutes_at_temperature=150,
-        temperature_milli_c=100_000,
+        temperature_milli_c=121_000,
     )
     doing = world.doing()
 

@@ -64,6 +64,40 @@ def test_the_same_gauge_is_cooler_on_a_mountain(  # one row is one altitude
     assert at(psi_for_121) == pytest.approx(121.1, abs=0.01)
 
 
+@pytest.mark.parametrize(
+    ("altitude_m", "air_pa"),
+    # ISO 2533:1975 (ICAO Doc 7488 is the same below 32 km), pressure by geopotential altitude;
+    # the printed figures from memory.
+    [(-500, 107_478), (0, 101_325), (500, 95_461), (1_000, 89_875), (1_500, 84_556),
+     (2_000, 79_495), (3_000, 70_108), (4_000, 61_640), (5_000, 54_020), (11_000, 22_632)],
+)  # fmt: skip
+def test_the_air_is_that_of_the_standard_atmosphere(altitude_m: int, air_pa: int) -> None:
+    assert steam.air_pressure_kpa(altitude_m) * 1_000 == pytest.approx(air_pa, abs=2)
+
+
+@pytest.mark.parametrize("altitude_m", range(-400, 5_501, 300))
+def test_the_air_by_the_gas_law_itself(altitude_m: int) -> None:
+    """A second way: hydrostatic equilibrium, stepped through metre by metre, no closed formula."""
+    # g0 9.80665 m/s2 and M/R = 1 / 287.05287 as in ISO 2533; 288.15 K less 6.5 K a km.
+    pressure, step = 101_325.0, 1 if altitude_m > 0 else -1
+    for metre in range(0, altitude_m, step):
+        kelvin = 288.15 - 0.0065 * (metre + step / 2)
+        slope = -9.80665 / 287.05287 / kelvin
+        pressure *= (1 + slope * step / 2) / (1 - slope * step / 2)
+    assert steam.air_pressure_kpa(altitude_m) * 1_000 == pytest.approx(pressure, abs=1)
+
+
+@pytest.mark.parametrize(
+    ("pressure_kpa", "boiling_c"),
+    # Saturated steam as textbooks print it (Cengel and Boles, table A-5), from memory.
+    [(75, 91.76), (100, 99.61), (101.325, 99.97), (125, 105.97), (150, 111.35), (175, 116.04),
+     (200, 120.21), (225, 123.97), (250, 127.41), (275, 130.58), (300, 133.52)],
+)  # fmt: skip
+def test_the_boiling_point_as_steam_tables_print_it(pressure_kpa: float, boiling_c: float) -> None:
+    # 75 kPa: printed by the older IAPWS formulation, 91.76.
+    assert steam.saturation_temperature_c(pressure_kpa) == pytest.approx(boiling_c, abs=0.012)
+
+
 def test_ten_and_a_half_pounds_is_240_fahrenheit() -> None:
     # USDA home canning as quoted by Missouri Extension: 10.5 lb corresponds to 240 F.
     fahrenheit = steam.steam_temperature_c(10.5 * KPA_PER_PSI, 0) * 9 / 5 + 32

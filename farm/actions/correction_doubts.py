@@ -12,15 +12,10 @@ from typing import Any
 from farm.actions.allotting import set_aside_doubt
 from farm.actions.common import Doing, Draw
 from farm.actions.count_doubts import CheckCount, filling_doubts, loss_doubt
-from farm.actions.doubts import (
-    impossible_pick,
-    pick_doubt,
-    price_doubt,
-    sale_price_doubt,
-    spawn_doubt,
-)
+from farm.actions.doubts import price_doubt, sale_price_doubt, spawn_doubt
 from farm.actions.harvesting import kept_doubt
 from farm.actions.packing import far_over_doubt
+from farm.actions.pick_doubts import Picked, weight_doubts
 from farm.actions.questions import PlausibilityQuestion
 from farm.actions.storing import (
     SCALE_MG,
@@ -134,9 +129,8 @@ def _pick(to: Correction) -> Doubts:
     if to.role == Role.MADE and blocks:
         total_mg, species = total(to.draws(Role.MADE)), blocks[0].species
         assert species, "blocks have a species"
-        yield impossible_pick(to.doing, blocks, total_mg) or pick_doubt(
-            to.doing.by, species, blocks, flush=to.stated["flush"], total_mg=total_mg
-        )
+        flush, entry = to.stated["flush"], to.entry.pk
+        yield from weight_doubts(Picked(to.doing, species, blocks, flush, total_mg, entry))
 
 
 def _keep_spent(to: Correction) -> Doubts:

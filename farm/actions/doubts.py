@@ -2,25 +2,24 @@
 
 Each returns a question, or nothing; `questions.answered` asks them. The factors are own rules:
 wide enough that a good or a bad day is taken without a word, narrow enough for the other unit
-(pounds for kilos: 2.2 times) or a slipped decimal mark (10 times). Counts: `count_doubts.py`.
+(pounds for kilos: 2.2 times) or a slipped decimal mark (10 times). Picks: `pick_doubts.py`;
+counts: `count_doubts.py`.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 from datetime import date
 
 from farm import habits
-from farm.actions.common import Doing, both
+from farm.actions.common import both
 from farm.actions.questions import PRICE_OFF, PlausibilityQuestion
-from farm.models import LotCard, Person, Species, Steriliser, Supply, WeightUnit, the_farm
+from farm.models import LotCard, Person, Steriliser, Supply, WeightUnit, the_farm
 from farm.queries.keeping import keeps_until, too_old_words
 from farm.queries.prices import Listed
-from farm.queries.usual import Usual, last_price, usual_stated, usual_weight_mg
-from farm.units import MG_PER_LB, MG_PER_UNIT, show_count, show_money
-from ledger.errors import Malformed
+from farm.queries.usual import Usual, last_price, usual_stated
+from farm.units import MG_PER_LB, MG_PER_UNIT, show_money
 from ledger.models import Dimension, Entry, Lot
 
-# Against what was planned, which is a belief; and against the middle of what was picked before.
-TIMES_PLANNED, TIMES_USUAL = 3, 2
+TIMES_USUAL = 2  # against the middle of what was there before
 SLIPPED = 10
 # How far a price is from the last one, in percent of it, where the other unit explains it.
 LIKE_THE_LAST = (80, 125)
@@ -37,66 +36,8 @@ def in_other_unit(by: Person, mass_mg: int, fits: Callable[[int], bool]) -> str:
     Who writes kilos may have read pounds off the scale, and who writes pounds kilos.
     """
     meant_mg = _as_other_unit(by, mass_mg)
-    asked = "Kilograms" if _writes_pounds(by) else "Pounds"
+    asked = "Kilograms" if writes_pounds(by) else "Pounds"
     return f" {asked}? Then it is {both(meant_mg)}." if fits(meant_mg) else ""
-
-
-def pick_doubt(
-    by: Person, species: Species, cards: Sequence[LotCard], *, flush: int, total_mg: int
-) -> PlausibilityQuestion | None:
-    """Ask about a weight a block that other lots never gave, or that nobody would believe.
-
-    4.4 kg from 4 blocks are 1.1 kg a block; where 500 g is usual, 2.00 kg were meant: pounds.
-    """
-    blocks = sum(card.lot.quantity for card in cards)
-    codes = [card.lot.code for card in cards]
-    usual = usual_weight_mg(species, flush, besides=[card.lot_id for card in cards])
-    if usual is None:
-        return _against_plan(by, cards, flush=flush, total_mg=total_mg)
-    each_mg = total_mg // blocks
-    hint = in_other_unit(by, total_mg, lambda mg: _is_near(mg // blocks, usual))
-    # Half a flush may be picked today and the rest tomorrow: little is doubtful only where it is
-    # a tenth, or where kilos typed as pounds explain it.
-    is_much, is_half = _is_twice(each_mg, usual), _is_half(each_mg, usual)
-    is_little = each_mg * SLIPPED < min(usual.middle, usual.least * SLIPPED)
-    if not (is_much or is_little or (is_half and hint)):
-        return None
-    return PlausibilityQuestion(
-        f"{both(total_mg)} from {blocks} blocks is {both(each_mg)} a block, where "
-        f"{both(usual.middle)} is usual ({usual.count} lots, {both(usual.least)} to "
-        f"{both(usual.most)}).{hint}",
-        codes,
-    )
-
-
-def impossible_pick(
-    doing: Doing, cards: Sequence[LotCard], total_mg: int
-) -> PlausibilityQuestion | None:
-    """Refuse a pick that weighs more than its blocks themselves, as filled, unless a note says why.
-
-    No block gives more than is in it: the unit, the decimal mark or the list of blocks is wrong,
-    and a tick given in a hurry would put mushrooms into the book that nobody can sell. But where
-    the book has the blocks too light, what lies in the crate must not be turned away: then a note
-    opens the way, and it is asked. Blocks of unknown weight are not asked about.
-    """
-    weights = [card.lot.quantity * (card.lot.unit_mass_mg or 0) for card in cards]
-    blocks_mg = sum(weights)
-    if not all(weights) or total_mg <= blocks_mg:
-        return None
-    codes = [card.lot.code for card in cards]
-    blocks = show_count(sum(card.lot.quantity for card in cards), "block", "blocks")
-    said = (
-        f"{both(total_mg)} picked is more than the blocks themselves weigh: {blocks} of lot "
-        f"{', '.join(codes)}, {both(blocks_mg)} as filled."
-    )
-    if not doing.reason.strip():
-        hint = in_other_unit(doing.by, total_mg, lambda mg: mg <= blocks_mg)
-        raise Malformed(
-            f"{said}{hint} Check the unit and the decimal mark, or name all the blocks that it "
-            "came from. If the blocks were filled heavier than that, say so under Note or Why.",
-            codes,
-        )
-    return PlausibilityQuestion(f"{said} Is it right?", codes)
 
 
 def spawn_doubt(by: Person, bags: Lot, *, spawn_mg: int, count: int) -> PlausibilityQuestion | None:
@@ -108,7 +49,7 @@ def spawn_doubt(by: Person, bags: Lot, *, spawn_mg: int, count: int) -> Plausibi
     usual = usual_stated("inoculate blocks", "of_wet_substrate_ppm")
     low, high = _band(usual, TIMES_SPAWN, BELIEVED_SPAWN_PPM)
     hint = in_other_unit(by, spawn_mg, lambda mg: low <= mg * 1_000_000 // wet_mg <= high)
-    is_off = usual and (_is_twice(rate_ppm, usual) or _is_half(rate_ppm, usual))
+    is_off = usual and (is_twice(rate_ppm, usual) or is_half(rate_ppm, usual))
     if low <= rate_ppm <= high and not (is_off and hint):
         return None
     return PlausibilityQuestion(
@@ -207,43 +148,23 @@ def _band(usual: Usual | None, times: int, believed: tuple[int, int]) -> tuple[i
     return min(usual.middle // times, usual.least), max(usual.middle * times, usual.most)
 
 
-def _is_twice(stated: int, usual: Usual) -> bool:
+def is_twice(stated: int, usual: Usual) -> bool:
     return stated > max(usual.middle * TIMES_USUAL, usual.most)
 
 
-def _is_half(stated: int, usual: Usual) -> bool:
+def is_half(stated: int, usual: Usual) -> bool:
     return stated * TIMES_USUAL < usual.middle and stated < usual.least
 
 
-def _is_near(stated: int, usual: Usual) -> bool:
+def is_near(stated: int, usual: Usual) -> bool:
     return usual.least <= stated * TIMES_USUAL and stated <= usual.most * TIMES_USUAL
 
 
-def _writes_pounds(by: Person) -> bool:
+def writes_pounds(by: Person) -> bool:
     return (by.weight_unit or the_farm().weight_unit) == WeightUnit.POUND
 
 
 def _as_other_unit(by: Person, mass_mg: int) -> int:
     """The same figure in the other unit, rounded half to even: 4.4 kg become 4.4 lb, 1.996 kg."""
     kilo, pound = MG_PER_UNIT["kg"], MG_PER_LB
-    return round(mass_mg * kilo / pound if _writes_pounds(by) else mass_mg * pound / kilo)
-
-
-def _against_plan(
-    by: Person, cards: Sequence[LotCard], *, flush: int, total_mg: int
-) -> PlausibilityQuestion | None:
-    blocks, planned_mg = 0, 0
-    for each in cards:
-        assert each.strain
-        flushes_mg = each.strain.flushes_mg
-        blocks += each.lot.quantity
-        planned_mg += each.lot.quantity * (flushes_mg[min(flush, 3) - 1] or flushes_mg[0])
-    hint = in_other_unit(by, total_mg, lambda mg: mg <= TIMES_PLANNED * planned_mg)
-    is_little = total_mg * TIMES_PLANNED < planned_mg and _writes_pounds(by)
-    if total_mg <= TIMES_PLANNED * planned_mg and not is_little:
-        return None
-    return PlausibilityQuestion(
-        f"{both(total_mg)} from {blocks} blocks, where {both(planned_mg)} was planned? Was it "
-        f"weighed in the other unit?{hint}",
-        [each.lot.code for each in cards],
-    )
+    return round(mass_mg * kilo / pound if writes_pounds(by) else mass_mg * pound / kilo)

@@ -19,8 +19,8 @@ from farm.actions.common import (
     post,
     put,
 )
-from farm.actions.doubts import impossible_pick, pick_doubt
 from farm.actions.once import action
+from farm.actions.pick_doubts import Picked, pick_doubts
 from farm.actions.questions import PlausibilityQuestion, answered
 from farm.models import Grade, LotCard, Shelf, Species, Stage
 from farm.refusals import MendedByRecording
@@ -182,12 +182,7 @@ def _pick(
     total_mg = sum(share.mass_mg for share in shares.values())
     need_some(total_mg, "mg picked")
     species = _one_species(cards)
-    doing = answered(
-        doing,
-        *_not_fruiting(cards),
-        impossible_pick(doing, cards, total_mg)
-        or pick_doubt(doing.by, species, cards, flush=flush, total_mg=total_mg),
-    )
+    doing = answered(doing, *pick_doubts(Picked(doing, species, cards, flush, total_mg)))
     weights = _weights(cards, [draw.quantity for draw in given], total_mg)
     recorded = post(
         doing,
@@ -299,15 +294,3 @@ def _one_species(cards: Sequence[LotCard]) -> Species:
             [blocks.lot.code for blocks in cards],
         )
     return found.pop()
-
-
-def _not_fruiting(cards: Sequence[LotCard]) -> list[PlausibilityQuestion]:
-    return [
-        PlausibilityQuestion(
-            f"Lot {blocks.lot.code} ({blocks.lot.quantity} blocks) was never moved to "
-            "fruiting. Was it picked where it stood?",
-            [blocks.lot.code],
-        )
-        for blocks in cards
-        if last_day(blocks.lot, ["move to fruiting"]) is None
-    ]

@@ -5,19 +5,20 @@ A sheet holds what was there when its day began, so that what happens on the day
 
 import re
 from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import Any
 
 from django.db.models import Exists, OuterRef, Q
 
-from farm.models import LotCard, Placing, Record, Room, Shelf, Stage
+from farm.models import Placing, Record, Room, Shelf, Stage
+from farm.queries.block_picks import flushes_offered
 from farm.queries.stock import all_lots
 from farm.queries.stores import store_rooms
 from farm.queries.today import last_days
 from farm.records import STORE
-from ledger.models import Line, Lot, Role
+from ledger.models import Line, Lot
 
 PICKS, CHECKS, FRIDGE, TEMPERATURES = "picks", "checks", "fridge", "temperatures"
 TITLES = {
@@ -85,7 +86,7 @@ def with_recorded(rows: Sequence[SheetRow], sheet: str, day: date) -> list[Sheet
 
 def _picks(day: date) -> list[SheetRow]:
     blocks = [lot for lot, fruits in _blocks(day) if fruits]
-    flushes = next_flushes(blocks)
+    flushes = flushes_offered(blocks, day)
     return _rows_of(blocks, day, flushes=flushes)
 
 
@@ -106,20 +107,6 @@ def _temperatures(day: date) -> list[SheetRow]:
         for room in sorted({*store_rooms(), *holding}, key=lambda room: _natural(room.name))
         for time in TIMES_A_DAY
     ]
-
-
-def next_flushes(lots: Iterable[Lot]) -> dict[int, int]:
-    """The flush that comes next from each lot of blocks; two queries for all of them."""
-    picks = Line.objects.filter(
-        lot__in=[lot.pk for lot in lots], role=Role.USED, entry__amends=None, entry__kind="pick"
-    ).exclude(entry__amendments__takes_back=True)
-    picked = list(picks.values_list("lot_id", "entry_id"))
-    cards = LotCard.objects.filter(lot__made_by__in={entry for _, entry in picked})
-    flushes = dict(cards.values_list("lot__made_by_id", "flush"))
-    last: dict[int, int] = defaultdict(int)
-    for lot, entry in picked:
-        last[lot] = max(last[lot], flushes.get(entry) or 0)
-    return {lot.pk: last[lot.pk] + 1 for lot in lots}
 
 
 def _blocks(day: date) -> list[tuple[Lot, bool]]:

@@ -128,7 +128,7 @@ def block_yields(
         [(one.src, one.entry) for rows in by_lot.values() for one in rows],
         [(one.lot_id, one.entry_id, one.role, one.quantity) for one in flows if one.lot_id in pks],
     )
-    dry = _dry_mg({lot.card.recipe for lot in lots.values() if lot.card.recipe})
+    dry = dry_mg_of(lot.card.recipe for lot in lots.values())
     return tuple(
         BlockYield(
             pk=lot.pk,
@@ -178,11 +178,11 @@ def _counted(
     return {lot: (all_of, all_of - lost[lot]) for lot, all_of in started.items()}
 
 
-def _dry_mg(recipes: Iterable[RecipeVersion]) -> dict[int, int]:
+def dry_mg_of(recipes: Iterable[RecipeVersion | None]) -> dict[int, int]:
     """Bone-dry matter of one block by recipe; one query."""
     portions: dict[int, list[Portion]] = defaultdict(list)
     lines = RecipeLine.objects.filter(
-        version__in=list(recipes), supply__item__dimension=Dimension.MASS
+        version__in={recipe for recipe in recipes if recipe}, supply__item__dimension=Dimension.MASS
     ).select_related("supply")
     for line in lines:
         portions[line.version_id].append(Portion(line.quantity, line.supply.moisture_ppm))

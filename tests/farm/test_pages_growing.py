@@ -155,7 +155,8 @@ def test_all_of_a_lot_is_all_of_it_although_it_is_printed_to_the_gram(
 
 def test_two_lots_of_blocks_are_picked_together(world: World, client: Client) -> None:
     first, second = fruiting(world), fruiting(world)
-    send(client, "/record/pick/", blocks=[first.code, second.code], flush="1", firsts_mg="12")
+    send(client, "/record/pick/", blocks=[first.code, second.code], flush="1", firsts_mg="12",
+         when=f"{world.now:%Y-%m-%dT%H:%M}")  # fmt: skip
 
     gave = last_entry().lines.filter(lot__in=[first, second]).values_list("given_mg", flat=True)
     # 12 kg from 40 and 40 blocks
@@ -167,6 +168,7 @@ def test_what_each_lot_gave_is_kept_where_it_was_weighed_apart(
 ) -> None:
     first, second = fruiting(world), fruiting(world)
     send(client, "/record/pick/", blocks=[first.code, second.code], flush="1", firsts_mg="12",
+         when=f"{world.now:%Y-%m-%dT%H:%M}",
          **{f"gave_{first.pk}": "9 kg", f"gave_{second.pk}": "3 kg"})  # fmt: skip
 
     lines = last_entry().lines.filter(lot__in=[first, second]).order_by("lot_id")

@@ -68,10 +68,13 @@ def test_what_happens_on_the_day_moves_no_row(world: World) -> None:
     assert [row.lot for row in sheet_rows("picks", day + TOMORROW)] == [first]
 
 
-def test_the_next_flush_stands_beside_the_lot(world: World) -> None:
+def test_the_flush_of_the_sheets_day_stands_beside_the_lot(world: World) -> None:
     picked(world)
+    day = day_after(world)
+    gap = timedelta(days=world.strain.flush_gap_days)
 
-    assert [row.flush for row in sheet_rows("picks", day_after(world))] == [2]
+    assert [row.flush for row in sheet_rows("picks", day)] == [1]
+    assert [row.flush for row in sheet_rows("picks", day + gap)] == [2]
 
 
 def test_a_fridge_with_a_pick_is_read_morning_and_evening(world: World) -> None:

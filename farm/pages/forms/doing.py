@@ -6,7 +6,7 @@ many) names a `first` form, which the page asks by GET; its answers are `given`.
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any, ClassVar
 from uuid import uuid4
 
@@ -183,6 +183,13 @@ class DoingForm(FarmForm):
 
     def build(self) -> None:
         """Add the fields that depend on what is given or on hand."""
+
+    def initial_day(self) -> date:
+        """The day that the form opens with: the one in its address, else today."""
+        try:
+            return timezone.localtime(self.fields["when"].clean(self.initial["when"])).date()
+        except ValidationError:
+            return timezone.localdate()
 
     def warning(self) -> str:
         """Something to beware of before it is sent."""

@@ -1,10 +1,12 @@
 """The pick, and the end of the blocks."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from datetime import date
 from typing import Any
 
 from django import forms
 
+from farm import habits
 from farm.actions.common import Doing, Draw, Recorded
 from farm.actions.harvesting import Valued, keep_spent, mark_spent, pick, pick_by_value
 from farm.models import Grade, Shelf, Stage
@@ -17,8 +19,10 @@ from farm.pages.forms.fields import (
     MoneyField,
     RowField,
 )
-from farm.queries.harvests import next_flush
+from farm.queries.block_picks import flushes_offered
 from farm.queries.stock import lot_by_code
+from ledger.errors import Malformed
+from ledger.models import Lot
 
 WORTH = {f"{grade.value}_kg_money": grade for grade in Grade}
 
@@ -32,7 +36,9 @@ class PickForm(DoingForm):
     flush = CountField(
         label="Flush",
         noun="flushes",
-        help_text="1 for the first crop of these blocks, 2 for the next",
+        required=False,
+        help_text="1 for the first crop of these blocks, 2 for the next; blank: by their picks "
+        "around that day",
     )
     firsts_mg = MassField(label="Firsts")
     seconds_mg = MassField(label="Seconds", required=False)
@@ -53,13 +59,15 @@ class PickForm(DoingForm):
         lot = lot_by_code(code, field.lots)
         if lot:
             self.initial["blocks"] = [lot.code]
-            self.initial.setdefault("flush", next_flush(lot))
+            self.initial.setdefault("flush", flushes_offered([lot], self.initial_day())[lot.pk])
+        # On a page that a phone keeps, what is offered today would be stale on the day it is sent.
+        self.fields["flush"].widget.attrs["data-of-today"] = ""
 
     def run(self, doing: Doing) -> Recorded:
         said: dict[str, Any] = self.cleaned_data
         gave = {draw.lot.pk: draw.quantity for draw in self.drawn("gave")}
         given = [Draw(lot, gave.get(lot.pk, 0)) for lot in said["blocks"]]
-        flush, shelf = said["flush"], said["shelf"]
+        flush, shelf = said["flush"] or flush_of(said["blocks"], doing.day), said["shelf"]
         weights = {grade: said[f"{grade.value}_mg"] or 0 for grade in Grade}
         if any(said[name] is not None for name in WORTH):
             worth = {grade: said[name] or 0 for name, grade in WORTH.items()}
@@ -77,6 +85,18 @@ class PickForm(DoingForm):
         is_folded = not any(self.data.get(name) for name in WORTH)
         title = "Share the cost by worth, not by weight"
         return [*super().draw_groups(), DrawGroup(title, rows, is_folded)]
+
+
+def flush_of(blocks: Sequence[Lot], day: date) -> int:
+    """The flush that all of these blocks are offered on a day; refuses where they differ."""
+    offered = flushes_offered(blocks, day)
+    if len(set(offered.values())) > 1:
+        named = ", ".join(f"flush {offered[lot.pk]} of lot {lot.code}" for lot in blocks)
+        raise Malformed(
+            f"On {habits.day(day)} it would be {named}. State the flush, or record one pick each.",
+            [lot.code for lot in blocks],
+        )
+    return next(iter(offered.values()))
 
 
 class KeepSpentForm(DoingForm):

@@ -27,7 +27,9 @@
   function renew(form) {
     const numbers = form.querySelectorAll("input[name=uuid], input[name^=uuid_]");
     const when = form.elements.namedItem("when");
+    const stale = form.querySelectorAll("[data-of-today]");
     numbers.forEach((number) => { number.value = crypto.randomUUID(); });
+    stale.forEach((box) => { box.value = ""; });
     if (when) when.value = timeOf(form, farmTime(document.body.dataset.zone));
   }
 

@@ -101,9 +101,10 @@ def lock_head() -> Head:
     return head
 
 
-def item_named(name: str, dimension: str) -> Item:
+def item_named(name: str, dimension: str, alike: str = "") -> Item:
     """Return the item of this name, made on first use."""
-    return Item.objects.get_or_create(name=name, defaults={"dimension": dimension})[0]
+    said = {"dimension": dimension, "alike": alike}
+    return Item.objects.get_or_create(name=name, defaults=said)[0]
 
 
 def dependants(entry: Entry) -> list[int]:

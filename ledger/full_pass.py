@@ -4,12 +4,11 @@ from itertools import groupby
 from operator import itemgetter
 
 from ledger.costing import Cost, Life
+from ledger.edges import EDGE_FIELDS, edges_at
 from ledger.models import KINDS, Edge, Flow, Line, Lot, Mark, Role
 from ledger.working import (
-    EDGE_FIELDS,
     ZERO,
     Story,
-    edges_at,
     figures,
     flow_rows,
     is_held,
@@ -63,7 +62,7 @@ def all_edges() -> dict[EdgeKey, tuple[int, int]]:
     rows = (
         Line.objects.filter(role__in=(Role.USED, Role.MADE))
         .order_by("entry__place")
-        .values_list("entry__place", "lot_id", "lot__item_id", *EDGE_FIELDS)
+        .values_list("entry__place", *EDGE_FIELDS)
     )
     found: dict[EdgeKey, tuple[int, int]] = {}
     for place, lines in groupby(rows.iterator(chunk_size=5000), key=itemgetter(0)):

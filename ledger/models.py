@@ -71,10 +71,15 @@ class Head(models.Model):
 
 
 class Item(models.Model):
-    """What something is, and in which whole number it is counted."""
+    """What something is, and in which whole number it is counted.
+
+    ``alike``: items of one word can stand in for one another wherever they go in together; one
+    without a word only for itself.
+    """
 
     name = models.CharField(max_length=120, unique=True)
     dimension = models.CharField(max_length=6, choices=Dimension)
+    alike = models.CharField(max_length=40, blank=True)
 
     def __str__(self) -> str:
         return self.name

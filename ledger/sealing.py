@@ -24,7 +24,7 @@ _ENTRY = (
 # What a lot is stands with every line about it, so that a changed lot breaks the chain as well.
 _LINE = (
     "lot_id", "role", *NUMBERS, "returns_id",
-    "lot__code", "lot__item_id", "lot__made_by_id", "lot__unit_mass_mg",
+    "lot__code", "lot__item_id", "lot__item__alike", "lot__made_by_id", "lot__unit_mass_mg",
 )  # fmt: skip
 # What each part of an entry's facts states, in this order; part of every digest.
 COLUMNS = {

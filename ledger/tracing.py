@@ -13,6 +13,7 @@ from typing import NamedTuple
 from django.db import connection
 
 from ledger.costing import work
+from ledger.edges import Alike, alike_of
 from ledger.models import Edge, Role
 from ledger.working import Story, add_shares, read_steps, shares_of
 
@@ -30,11 +31,11 @@ BACK = _WALK.replace("{to}", "src_id").replace("{start}", "dst_id")
 
 
 class Into(NamedTuple):
-    """So much of one lot went into another; ``item``: what the first one is."""
+    """So much of one lot went into another; ``alike``: what can stand in for the first one."""
 
     entry: int
     src: int
-    item: int
+    alike: Alike
     dst: int
     quantity: int
 
@@ -102,16 +103,16 @@ def reach(lot_ids: Iterable[int]) -> Reach:
 def certain_of(suspects: Iterable[int], kin: Kin) -> frozenset[int]:
     """Say which lots must hold some of the suspects.
 
-    Inputs of one item are alternatives, different items are in every unit. A made lot is
-    certain if, for some item, all its inputs are certain; possible if otherwise reached.
+    Inputs that can stand in for one another are alternatives, all others are in every unit. A
+    made lot is certain if, of some alternatives, all are certain; possible if otherwise reached.
     """
-    inputs: dict[int, dict[int, list[int]]] = defaultdict(lambda: defaultdict(list))
+    inputs: dict[int, dict[Alike, list[int]]] = defaultdict(lambda: defaultdict(list))
     for edge in kin.edges:
-        inputs[edge.dst][edge.item].append(edge.src)
+        inputs[edge.dst][edge.alike].append(edge.src)
     certain = set(suspects)
     for lot_id in kin.born_at:
-        by_item = inputs.get(lot_id, {})
-        if any(all(src in certain for src in sources) for sources in by_item.values()):
+        choices = inputs.get(lot_id, {})
+        if any(all(src in certain for src in sources) for sources in choices.values()):
             certain.add(lot_id)
     return frozenset(certain)
 
@@ -192,8 +193,16 @@ def _sort_out(carried: Carried, lot: int, moved: dict[tuple[int, str], tuple[int
 def _kin(statement: str, lot_ids: Iterable[int]) -> Kin:
     born_at = _walk(statement, lot_ids)
     edges = Edge.objects.filter(dst__in=list(born_at)).order_by("entry_id", "pk")
-    rows = edges.values_list("entry_id", "src_id", "src__item_id", "dst_id", "quantity")
-    return Kin(born_at, tuple(Into(*row) for row in rows))
+    rows = edges.values_list(
+        "entry_id", "src_id", "src__item__alike", "src__item_id", "dst_id", "quantity"
+    )
+    return Kin(
+        born_at,
+        tuple(
+            Into(entry, src, alike_of(word, item), dst, quantity)
+            for entry, src, word, item, dst, quantity in rows
+        ),
+    )
 
 
 def _walk(statement: str, lot_ids: Iterable[int]) -> dict[int, int]:

@@ -9,19 +9,18 @@ lot's life can be worked whole once the lots behind it have been.
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Any
 
 from django.db.models import QuerySet, Sum
 
 from ledger import errors
-from ledger.amounts import in_words, largest_remainder, split
+from ledger.amounts import in_words, split
 from ledger.costing import RANK, Cost, Life, Step, work
 from ledger.drafts import NUMBERS
+from ledger.edges import EDGE_FIELDS, edges_at
 from ledger.models import KINDS, Charge, Edge, Entry, Flow, Head, Line, Lot, Mark, Role
 
 ZERO: Cost = (0, 0, 0, 0, 0)
 _USED, _MADE = Role.USED.value, Role.MADE.value
-EDGE_FIELDS = ("role", "quantity", "given_mg", "basis")
 _STEP_FIELDS = ("entry__place", "role", *NUMBERS, "returns__entry__place")
 
 
@@ -267,48 +266,10 @@ def _check_signs(lot_id: int, steps: list[Step]) -> None:
 def _renew_edges(entry: Entry) -> None:
     place = entry.place
     lines = Line.objects.filter(entry__place=place, role__in=(_USED, _MADE))
-    edges = edges_at(place, lines.values_list("lot_id", "lot__item_id", *EDGE_FIELDS))
+    edges = edges_at(place, lines.values_list(*EDGE_FIELDS))
     if entry.amends_id:
         Edge.objects.filter(entry=place).delete()
     Edge.objects.bulk_create(edges)
-
-
-def edges_at(place: int, lines: Iterable[tuple[Any, ...]]) -> list[Edge]:
-    """List the edges of one entry, as amended: from every lot used to every lot made from it.
-
-    ``lines``: lot, item, role, quantity, given_mg, basis. A used quantity (for a pick the weight
-    it gave, or what it is worth as much as) is split over the lots made by their quantity; a made
-    lot is credited over the used lots of one item by quantity. Both add up.
-    """
-    used: dict[tuple[int, int], int] = defaultdict(int)
-    made: dict[int, int] = defaultdict(int)
-    for lot, item, role, quantity, given_mg, basis in lines:
-        if str(role) == _USED:
-            used[item, lot] += given_mg or -quantity or basis
-        elif str(role) == _MADE:
-            made[lot] += quantity
-    used = {key: quantity for key, quantity in sorted(used.items()) if quantity > 0}
-    made = {lot: quantity for lot, quantity in sorted(made.items()) if quantity > 0}
-    if not used or not made:
-        return []
-    quantities = {key: split(quantity, list(made.values())) for key, quantity in used.items()}
-    parts = {target: _credit(whole, used) for target, whole in made.items()}
-    return [
-        Edge(entry_id=place, src_id=key[1], dst_id=target,
-             quantity=quantities[key][k], part=parts[target][key])
-        for key in used
-        for k, target in enumerate(made)
-    ]  # fmt: skip
-
-
-def _credit(whole: int, used: dict[tuple[int, int], int]) -> dict[tuple[int, int], int]:
-    """Credit a made lot to the used lots, those of one item adding up to the whole."""
-    parts: dict[tuple[int, int], int] = {}
-    for item in {item for item, _ in used}:
-        alike = [key for key in used if key[0] == item]
-        shares = largest_remainder(whole, [used[key] for key in alike])
-        parts |= dict(zip(alike, shares, strict=True))
-    return parts
 
 
 def _renew_marks(entry: Entry) -> None:

@@ -37,7 +37,7 @@ def fill_blocks(
 ) -> Recorded:
     """Fill so many bags with substrate and water, to be sterilised."""
     need_recipe_for(recipe, RecipeFor.BLOCKS)
-    item = item_for(f"Filled bags, {recipe.recipe.name}", Dimension.COUNT)
+    item = item_for(f"Filled bags, {recipe.recipe.name}", Dimension.COUNT, stage=Stage.BAGS)
     return fill(doing, item, recipe=recipe, count=count, draws=draws)
 
 
@@ -63,7 +63,7 @@ def inoculate_blocks(
     )
     made = LineDraft(
         NewLot(
-            item_for(f"Blocks, {strain}", Dimension.COUNT),
+            item_for(f"Blocks, {strain}", Dimension.COUNT, stage=Stage.BLOCKS),
             unit_mass_mg=(bags.unit_mass_mg or 0) + spawn_mg // count,
         ),
         Role.MADE,

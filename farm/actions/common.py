@@ -181,8 +181,9 @@ def _charge(kind: str, quantity: int, *, per: int, rate: int) -> tuple[ChargeDra
 # --- lots ------------------------------------------------------------------------------------
 
 
-def item_for(name: str, dimension: str = Dimension.MASS) -> Item:
-    return book.item_named(name, dimension)
+def item_for(name: str, dimension: str = Dimension.MASS, *, stage: Stage = Stage.SUPPLY) -> Item:
+    """Return the item of this name; its stage says what can stand in for it."""
+    return book.item_named(name, dimension, stage.alike)
 
 
 def used(draws: Iterable[Draw]) -> list[LineDraft]:

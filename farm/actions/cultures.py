@@ -112,4 +112,5 @@ def _make(
 
 
 def _culture_of(strain: Strain) -> NewLot:
-    return NewLot(item_for(f"Culture, {strain}", Dimension.COUNT), unit_mass_mg=PORTION_MG)
+    item = item_for(f"Culture, {strain}", Dimension.COUNT, stage=Stage.CULTURE)
+    return NewLot(item, unit_mass_mg=PORTION_MG)

@@ -33,7 +33,7 @@ def prepare_grain(
 ) -> Recorded:
     """Fill bags or jars with grain and water, to be sterilised."""
     need_recipe_for(recipe, RecipeFor.GRAIN)
-    item = item_for(f"Prepared grain, {recipe.recipe.name}", Dimension.COUNT)
+    item = item_for(f"Prepared grain, {recipe.recipe.name}", Dimension.COUNT, stage=Stage.GRAIN)
     return fill(doing, item, recipe=recipe, count=bags, draws=draws)
 
 
@@ -54,7 +54,7 @@ def inoculate_grain(doing: Doing, *, grain: Lot, bags: int, source: Lot, amount:
     bag_mg = grain.unit_mass_mg or 0
     mass_mg = bags * bag_mg + (amount if from_grain else 0)
     made = LineDraft(
-        NewLot(item_for(f"Grain spawn, {parent.strain}")),
+        NewLot(item_for(f"Grain spawn, {parent.strain}", stage=Stage.SPAWN)),
         Role.MADE,
         mass_mg,
         basis=mass_mg,

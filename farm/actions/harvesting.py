@@ -127,7 +127,9 @@ def keep_spent(
     need_some(kept_mg, "mg of spent blocks")
     lines = [
         LineDraft(blocks.lot, Role.USED, 0, basis=like_mg, expected_mg=last.expected_mg),
-        LineDraft(NewLot(item_for("Spent blocks")), Role.MADE, kept_mg, basis=kept_mg),
+        LineDraft(
+            NewLot(item_for("Spent blocks", stage=Stage.SPENT)), Role.MADE, kept_mg, basis=kept_mg
+        ),
     ]
     said = {"worth_money": worth_money, "crop_kg_money": crop_kg_money}
     recorded = post(doing, "keep spent blocks", lines, particulars=said)
@@ -233,7 +235,7 @@ def _from_blocks(cards: Sequence[LotCard], weights: Sequence[int], flush: int) -
 def _into_lots(species: Species, shares: Mapping[Grade, Share]) -> list[LineDraft]:
     return [
         LineDraft(
-            NewLot(item_for(f"Fresh {species.name}, {grade.label}")),
+            NewLot(item_for(f"Fresh {species.name}, {grade.label}", stage=Stage.CROP)),
             Role.MADE,
             share.mass_mg,
             basis=share.basis,

@@ -56,7 +56,7 @@ def pack(
         _too_old(doing, product, cards),
         set_aside_doubt(draws),
     )
-    lot = NewLot(item_for(product.name, Dimension.COUNT), unit_mass_mg=product.net_mg)
+    lot = NewLot(item_for(product.name, Dimension.COUNT, stage=Stage.PACKS), product.net_mg)
     recorded = post(
         doing,
         "pack",

@@ -50,11 +50,11 @@ class _Beginning:
     marked: dict[str, Lot] = field(default_factory=dict)
     items: dict[tuple[str, str], Item] = field(default_factory=dict)
 
-    def item(self, name: str, dimension: str = Dimension.MASS) -> Item:
+    def item(self, name: str, stage: Stage, dimension: str = Dimension.MASS) -> Item:
         """Find an item once, however many rows are of it."""
         key = (name, dimension)
         if key not in self.items:
-            self.items[key] = item_for(name, dimension)
+            self.items[key] = item_for(name, dimension, stage=stage)
         return self.items[key]
 
 
@@ -153,10 +153,13 @@ def _supply(beginning: _Beginning, row: Row) -> tuple[LineDraft, LotCard]:
 def _growing(beginning: _Beginning, row: Row) -> tuple[LineDraft, LotCard]:
     strain = beginning.known.strains[row["strain"]]
     if row["what"] == "blocks":
-        item = beginning.item(f"Blocks, {strain}", Dimension.COUNT)
-        lot, stage = NewLot(item, unit_mass_mg=row["piece_mg"]), Stage.BLOCKS
+        item, stage = (
+            beginning.item(f"Blocks, {strain}", Stage.BLOCKS, Dimension.COUNT),
+            Stage.BLOCKS,
+        )
+        lot = NewLot(item, unit_mass_mg=row["piece_mg"])
     else:
-        lot, stage = NewLot(beginning.item(f"Grain spawn, {strain}")), Stage.SPAWN
+        lot, stage = NewLot(beginning.item(f"Grain spawn, {strain}", Stage.SPAWN)), Stage.SPAWN
     card = LotCard(stage=stage, strain=strain, species=strain.species)
     return _bought(lot, row["quantity"], row["cost_money"]), card
 
@@ -165,14 +168,15 @@ def _crop(beginning: _Beginning, row: Row, *, dried: bool) -> tuple[LineDraft, L
     strain = beginning.known.strains[row["strain"]]
     grade = Grade(row["grade"] or Grade.FIRSTS)
     name = f"Dried {strain.species}" if dried else f"Fresh {strain.species.name}, {grade.label}"
+    stage = Stage.DRIED if dried else Stage.CROP
     card = LotCard(
-        stage=Stage.DRIED if dried else Stage.CROP,
+        stage=stage,
         strain=strain,
         species=strain.species,
         grade="" if dried else grade,
         harvested_on=row["day"],
     )
-    return _bought(NewLot(beginning.item(name)), row["mass_mg"], row["cost_money"]), card
+    return _bought(NewLot(beginning.item(name, stage)), row["mass_mg"], row["cost_money"]), card
 
 
 def _bought(lot: NewLot, quantity: int, cost_money: int) -> LineDraft:

@@ -134,7 +134,8 @@ def dry(
     doing = answered(
         doing, dried_doubt(doing, draws, fresh, dried_mg=dried_mg), set_aside_doubt(draws)
     )
-    made = LineDraft(NewLot(item_for(f"Dried {species}")), Role.MADE, dried_mg, basis=dried_mg)
+    lot = NewLot(item_for(f"Dried {species}", stage=Stage.DRIED))
+    made = LineDraft(lot, Role.MADE, dried_mg, basis=dried_mg)
     laid_out = {"slice_mm": laid.slice_mm, "trays": laid.trays}
     recorded = post(
         doing,

@@ -26,6 +26,17 @@ class Stage(models.IntegerChoices):
     PACKS = 9, "packed"
     SPENT = 10, "spent blocks"
 
+    @property
+    def alike(self) -> str:
+        """The word under which lots of this stage can stand in for one another.
+
+        Crop of whatever grade or strain, fresh or dried, loose or packed, goes by one; a supply
+        stands in only for itself.
+        """
+        if self == Stage.SUPPLY:
+            return ""
+        return "crop" if self in (Stage.CROP, Stage.DRIED, Stage.PACKS) else self.label
+
 
 class Grade(models.TextChoices):
     FIRSTS = "firsts", "firsts"

@@ -55,14 +55,31 @@ def standing(document: Document) -> list[Event]:
     return [event for event in events_in(document) if event["eventID"] not in wrong]
 
 
-def items_in(document: Document) -> dict[str, str]:
-    """What each lot is a lot of, from the master data."""
+def lots_in(document: Document) -> dict[str, dict[str, Any]]:
+    """What is said of each lot in the master data: its name, stage, and what a piece weighs."""
     classes = document["epcisHeader"]["epcisMasterData"]["vocabularyList"][0]
     return {
-        code_of(lot["id"]): next(
-            fact["attribute"] for fact in lot["attributes"] if fact["id"].endswith("/voc/name")
-        )
+        code_of(lot["id"]): {
+            fact["id"].rsplit("/", 1)[1]: fact["attribute"] for fact in lot["attributes"]
+        }
         for lot in classes["vocabularyElementList"]
+    }
+
+
+def choices_in(document: Document) -> dict[str, str]:
+    """What each lot can stand in for: crop of any kind, a supply only itself, else its stage."""
+    return {
+        code: "crop" if lot["stage"] in ("picked", "dried", "packed")
+        else lot["name"] if lot["stage"] == "supplies" else lot["stage"]
+        for code, lot in lots_in(document).items()
+    }  # fmt: skip
+
+
+def pieces_in(document: Document) -> dict[str, int]:
+    """What a piece of each lot weighs in mg; 1 of what is weighed."""
+    return {
+        code: round(lot.get("pieceWeightKg", 0) * 1_000_000) or 1
+        for code, lot in lots_in(document).items()
     }
 
 

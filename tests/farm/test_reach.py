@@ -3,6 +3,7 @@
 from collections import defaultdict
 from dataclasses import replace
 from datetime import date, timedelta
+from itertools import combinations
 from random import Random
 from uuid import uuid4
 
@@ -17,6 +18,7 @@ from farm.actions.harvesting import pick
 from farm.actions.packing import pack
 from farm.actions.selling import SoldLine, sell, take_back
 from farm.actions.stalls import load_stall, settle_stall
+from farm.actions.storing import dry
 from farm.models import Customer, Placing, Sale, Stage, StallDay
 from farm.queries.reach import Reach, reach_of
 from farm.queries.suspects import (
@@ -134,21 +136,30 @@ def test_any_suspects_reach_what_a_plain_reading_of_the_lines_reaches(
 def plainly_reached(suspects: set[int]) -> tuple[set[int], set[int]]:
     """Read the lines entry by entry, without the worked edges: used lots are in made lots.
 
-    Good for histories without corrections. Certain: for some item all its inputs are certain.
+    Good for histories without corrections. Certain: all crop, all blocks, all spawn, or all lots
+    of some supply that went in are certain.
     """
     lots, sure = set(suspects), set(suspects)
     for entry in Entry.objects.order_by("seq"):
         lines = list(entry.lines.select_related("lot"))
         made = {line.lot_id for line in lines if line.role == Role.MADE and line.quantity > 0}
-        used: dict[int, set[int]] = defaultdict(set)
+        used: dict[str, set[int]] = defaultdict(set)
         for line in lines:
             if line.role == Role.USED and (line.quantity or line.given_mg):
-                used[line.lot.item_id].add(line.lot_id)
+                used[choice_of(line.lot)].add(line.lot_id)
         if any(sources & lots for sources in used.values()):
             lots |= made
         if any(sources <= sure for sources in used.values()):
             sure |= made
     return lots, sure
+
+
+def choice_of(lot: Lot) -> str:
+    """What a lot can stand in for: all crop, fresh, dried or packed; else what is of its stage."""
+    stage = Stage(lot.card.stage)
+    if stage == Stage.SUPPLY:
+        return lot.item.name
+    return "crop" if stage in (Stage.CROP, Stage.DRIED, Stage.PACKS) else stage.label
 
 
 def plainly_sold(lots: set[int]) -> set[int]:
@@ -168,6 +179,27 @@ def test_forward_from_every_ancestor_returns_the_lot(
     mixed = two_chains[1]["mixed"]
     for lot in Lot.objects.filter(pk__in=ancestors([mixed.pk])):
         assert mixed.code in {one.code for one in reached(lot).lots}, lot.code
+
+
+def test_grades_dried_together_are_only_possible_and_all_of_them_certain() -> None:
+    # The worked jar: 167 g of firsts, 552 g and 376 g of seconds.
+    world = small_farm()
+    first = pick(world.doing(sure=True), given=[Draw(fruiting(world, 10), 0)], flush=1,
+                 firsts_mg=167 * GRAM, seconds_mg=552 * GRAM).lots  # fmt: skip
+    other = pick(world.doing(sure=True), given=[Draw(fruiting(world, 10), 0)], flush=1,
+                 firsts_mg=KG, seconds_mg=376 * GRAM).lots  # fmt: skip
+    crates = [fresh(first[-2]), fresh(first[-1]), fresh(other[-1])]
+    jar = dry(
+        world.doing(sure=True), draws=[Draw(lot, lot.quantity) for lot in crates],
+        dried_mg=120 * GRAM, temperature_milli_c=45_000, minutes_drying=600,
+    ).lots[-1]  # fmt: skip
+
+    def sure_of(*lots: Lot) -> bool:
+        return next(lot.certain for lot in reached(*lots).lots if lot.code == jar.code)
+
+    assert not any(sure_of(lot) for lot in crates)
+    assert not any(sure_of(*pair) for pair in combinations(crates, 2))
+    assert sure_of(*crates)
 
 
 # --- other suspects ---------------------------------------------------------------------------

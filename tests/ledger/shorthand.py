@@ -15,8 +15,9 @@ DAY = timedelta(days=1)
 NOON = datetime(2026, 5, 4, 12, tzinfo=UTC)
 
 
-def item(name: str = "sawdust", dimension: str = "mass") -> Item:
-    return Item.objects.get_or_create(name=name, defaults={"dimension": dimension})[0]
+def item(name: str = "sawdust", dimension: str = "mass", alike: str = "") -> Item:
+    said = {"dimension": dimension, "alike": alike}
+    return Item.objects.get_or_create(name=name, defaults=said)[0]
 
 
 def new(name: str = "sawdust") -> NewLot:

@@ -27,6 +27,7 @@ CHANGES = {
     "ledger_charge": "amount = 1",
     "ledger_mark": "held = NOT held",
     "ledger_seal": "digest = ''",
+    "ledger_item": "alike = 'X'",
     "ledger_lot": "code = 'X'",
 }
 

@@ -1,12 +1,14 @@
 """Back to sources and forward to uses, whole and by quantity."""
 
 from collections.abc import Callable
+from itertools import combinations
 
 import pytest
 from django.db import connection
 from pytest_django import DjangoAssertNumQueries
 
 from ledger import tracing
+from ledger.drafts import NewLot
 from ledger.models import Edge, Lot
 from tests.ledger.shorthand import (
     KG,
@@ -14,6 +16,8 @@ from tests.ledger.shorthand import (
     amend,
     bought,
     bought_blocks,
+    buys,
+    item,
     loses,
     made_of,
     makes,
@@ -84,6 +88,49 @@ def test_a_lot_is_certain_when_all_inputs_of_a_kind_are_suspects() -> None:
     bad, also_bad, good = bought(KG, 1), bought(KG, 1), bought(KG, 1, "culture")
     mix = mixed(bad, also_bad, good)
     assert {bad.pk, also_bad.pk, mix.pk} == tracing.reach([bad.pk, also_bad.pk]).certain
+
+
+def jar_of_three() -> tuple[Lot, tuple[Lot, ...]]:
+    """167 g of firsts, 552 g and 376 g of seconds, dried together to 109 g."""
+    item("firsts", alike="crop"), item("seconds", alike="crop")
+    weights = (("firsts", 167_000), ("seconds", 552_000), ("seconds", 376_000))
+    crates = [bought(mg, mg, name) for name, mg in weights]
+    drawn = [uses(lot, mg) for lot, (_, mg) in zip(crates, weights, strict=True)]
+    jar = put(*drawn, makes(new("dried"), 109_000)).lots[-1]
+    return jar, tuple(crates)
+
+
+def test_a_jar_of_two_grades_is_possible_of_each_and_certain_of_all_three() -> None:
+    jar, crates = jar_of_three()
+    for some in (*((one,) for one in crates), *combinations(crates, 2)):
+        found = tracing.reach([lot.pk for lot in some])
+        assert jar.pk in found.lots
+        assert found.certain == {lot.pk for lot in some}
+    assert jar.pk in tracing.reach([lot.pk for lot in crates]).certain
+
+
+def test_the_part_of_a_jar_is_shared_over_the_grades_in_it() -> None:
+    # 109,000 mg x 167/1095 = 16,623.7, x 552/1095 = 54,947.9, x 376/1095 = 37,428.3; the 2 mg left
+    # over go to the largest remainders.
+    jar, crates = jar_of_three()
+    parts = [Edge.objects.get(src=lot, dst=jar).part for lot in crates]
+    assert parts == [16_624, 54_948, 37_428]
+    assert sum(parts) == 109_000
+
+
+def test_packs_and_loose_crop_share_a_jar_by_weight() -> None:
+    # 2 packs of 200 g and 600 g loose: 400 and 600 parts of a thousand.
+    item("loose", alike="crop"), item("pack", "count", alike="crop")
+    loose = bought(600_000, 6, "loose")
+    pack = put(buys(NewLot(item("pack"), unit_mass_mg=200_000), 2, 4)).lots[0]
+    jar = put(uses(loose, 600_000), uses(pack, 2), makes(new("dried"), 100_000)).lots[-1]
+    assert [Edge.objects.get(src=lot, dst=jar).part for lot in (loose, pack)] == [60_000, 40_000]
+
+
+def test_what_goes_by_no_word_stands_in_only_for_itself() -> None:
+    bad, good = bought(KG, 1, "rye"), bought(KG, 1, "oats")
+    mix = mixed(bad, good)
+    assert mix.pk in tracing.reach([bad.pk]).certain
 
 
 def test_what_is_made_of_a_possible_lot_is_possible() -> None:

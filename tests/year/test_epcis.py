@@ -20,11 +20,12 @@ from tests.farm.epcis_reader import (
     Document,
     Event,
     as_read,
+    choices_in,
     errors_in,
     events_in,
     graph_of,
-    items_in,
     needs_schema,
+    pieces_in,
     standing,
 )
 
@@ -137,20 +138,25 @@ def test_times_carry_the_farms_own_offset_in_winter_and_in_summer(year: Document
 
 
 def expected_edges(year: Document) -> dict[tuple[str, str], tuple[int, int]]:
-    """Share what went in by what came out, and what came out by what went in of the same item.
+    """Share what went in by what came out, and what came out by what went in in its place.
 
     In millionths of a unit, so that sharing rounds away nothing that matters.
     """
-    items = items_in(year)
+    choices, pieces_mg = choices_in(year), pieces_in(year)
     edges: dict[tuple[str, str], tuple[int, int]] = defaultdict(lambda: (0, 0))
     for used, made in graph_of(year).went:
-        of_item: dict[str, int] = defaultdict(int)
-        for src, quantity in used.items():
-            of_item[items[src]] += quantity
+        # Blocks give weight; else pieces weigh something, as packs among loose crop do.
+        weights = {
+            src: quantity * (pieces_mg[src] if choices[src] == "crop" else 1)
+            for src, quantity in used.items()
+        }
+        of_choice: dict[str, int] = defaultdict(int)
+        for src, weight in weights.items():
+            of_choice[choices[src]] += weight
         for src, quantity in used.items():
             for dst, whole in made.items():
                 share = quantity * whole * MILLION // sum(made.values())
-                part = whole * quantity * MILLION // of_item[items[src]]
+                part = whole * weights[src] * MILLION // of_choice[choices[src]]
                 before = edges[src, dst]
                 edges[src, dst] = (before[0] + share, before[1] + part)
     return edges

@@ -16,6 +16,7 @@ from farm.models import LoadLine, LotCard, Sale, Stage, StallDay
 from farm.queries.reach import Reach, reach_of
 from farm.queries.suspects import Suspects, suspect_supplier_lot
 from ledger.models import Entry, Line, Lot, Role
+from tests.farm.test_reach import choice_of
 
 pytestmark = pytest.mark.django_db
 
@@ -29,7 +30,7 @@ class PlainBook:
         for line in Line.objects.select_related("entry"):
             self.stated[line.entry.place][line.lot_id, line.role] += line.quantity
             self.given[line.entry.place][line.lot_id] += line.given_mg
-        self.lots = {lot.pk: lot for lot in Lot.objects.select_related("item")}
+        self.lots = {lot.pk: lot for lot in Lot.objects.select_related("item", "card")}
         self.customers = dict(Sale.objects.values_list("entry_id", "customer_id"))
         returns = Line.objects.filter(role=Role.BACK).values_list("entry__place", "returns__entry")
         self.sale_of = {place: sale for place, sale in returns if sale}
@@ -45,13 +46,13 @@ class PlainBook:
                 sure |= made
         return lots, sure
 
-    def made_and_used(self, place: int) -> tuple[set[int], dict[int, set[int]]]:
+    def made_and_used(self, place: int) -> tuple[set[int], dict[str, set[int]]]:
         made, used = set(), defaultdict(set)
         for (lot, role), quantity in self.stated[place].items():
             if role == Role.MADE and quantity > 0:
                 made.add(lot)
             if role == Role.USED and (quantity or self.given[place][lot]):
-                used[self.lots[lot].item_id].add(lot)
+                used[choice_of(self.lots[lot])].add(lot)
         return made, used
 
     def kept_mg(self, lots: set[int]) -> dict[int, int]:

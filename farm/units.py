@@ -161,7 +161,7 @@ def show_money(money: int, currency: str, places: int = 2) -> str:
     """Print money: 125,000 in USD is "$12.50", in CHF "12.50 CHF"; half to even.
 
     `places` is 4 where a cost is shown to its last unit: 330,725 is "$33.0725".
-    Columns that must add up are printed by `farm.reports.steps`.
+    Columns that must add up are printed by `farm.steps`.
     """
     digits = _decimal(Fraction(abs(money), MONEY_PER_UNIT), (places, places))
     return in_currency(digits, currency, below_zero=money < 0 and bool(digits.strip("0.,")))

@@ -6,7 +6,7 @@ from fractions import Fraction
 from farm.models import Farm, Given, StallDay
 from farm.queries.cash import Cash
 from farm.queries.stall_days import Earned, ItemRow, Usual
-from farm.reports.steps import share_steps
+from farm.steps import share_steps
 from farm.templatetags.farm_format import money
 from farm.units import MONEY_PER_CENT, show_mass
 from ledger.models import Dimension

@@ -5,10 +5,12 @@ counts on the day of what its entry corrects.
 """
 
 from bisect import bisect_left, bisect_right
+from calendar import monthrange
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from itertools import starmap
 from operator import attrgetter
 from typing import Any, NamedTuple
 
@@ -17,7 +19,7 @@ from django.db.models.functions import Coalesce, Concat
 
 from farm.models import Bill, SaleLine, SellingCost, Stage
 from farm.queries.finding import Amount, amount_of
-from ledger.models import KINDS, Charge, Edge, Entry, Flow, Line, Role
+from ledger.models import KINDS, Charge, Dimension, Edge, Entry, Flow, Line, Role
 
 ROOT_DAY = Coalesce("entry__amends__happened_on", "entry__happened_on")
 BOUGHT = "bought"
@@ -32,7 +34,11 @@ _READ = (
 
 
 class Moved(NamedTuple):
-    """One flow, with what must be known of its entry and its lot."""
+    """One flow, with what must be known of its entry and its lot.
+
+    ``handed_mg`` and ``handed_money``: its whole grams and cents, once those are handed out
+    (`farm.queries.cells`); before that it counts as the book has it.
+    """
 
     day: date
     entry: int
@@ -57,18 +63,35 @@ class Moved(NamedTuple):
     species: str | None
     product: str | None
     form: str | None
+    handed_mg: int | None = None
+    handed_money: int | None = None
 
     @property
     def cost(self) -> tuple[int, ...]:
         return self.materials, self.paid, self.own, self.energy, self.room
 
     @property
+    def money(self) -> int:
+        return sum(self.cost) if self.handed_money is None else self.handed_money
+
+    @property
+    def exact_mg(self) -> int:
+        return amount_of(self.quantity, self.dimension, self.unit_mass_mg).mass_mg or 0
+
+    @property
+    def mass_mg(self) -> int | None:
+        if self.handed_mg is not None:
+            return self.handed_mg
+        return amount_of(self.quantity, self.dimension, self.unit_mass_mg).mass_mg
+
+    @property
     def amount(self) -> Amount:
-        return amount_of(self.quantity, self.dimension, self.unit_mass_mg)
+        return Amount(self.quantity if self.dimension == Dimension.COUNT else None, self.mass_mg)
 
     @property
     def amount_out(self) -> Amount:
-        return amount_of(-self.quantity, self.dimension, self.unit_mass_mg)
+        pieces, mass_mg = self.amount.pieces, self.amount.mass_mg
+        return Amount(pieces and -pieces, mass_mg and -mass_mg)
 
 
 class Given(NamedTuple):
@@ -138,6 +161,9 @@ class Money:
         return sum(one.money for one in self.came_in if one.what == what)
 
 
+NO_MONEY = Money((), (), ())
+
+
 @dataclass(frozen=True)
 class Happened:
     """``moved``: in the order of days and entries. ``given``: into what was picked (given_into)."""
@@ -155,8 +181,17 @@ class Happened:
         return replace(self, moved=self.moved[start:end], money=self.money.within(first, last))
 
 
+def whole_months(first: date, last: date) -> tuple[date, date]:
+    """The first day of the month of a day, and the last of that of another."""
+    return first.replace(day=1), last.replace(day=monthrange(last.year, last.month)[1])
+
+
 def happened(first: date, last: date) -> Happened:
-    """Read some days, however many months and entries they have; five queries."""
+    """Read the whole months of some days, however many entries they have; five queries.
+
+    Grams and cents are handed out by month, so no less is read; `Happened.within` narrows.
+    """
+    first, last = whole_months(first, last)
     return Happened(
         moved(flows_in(first, last)),
         sale_lines(first, last),
@@ -172,7 +207,7 @@ def flows_in(first: date, last: date) -> QuerySet[Flow]:
 def moved(flows: QuerySet[Flow]) -> tuple[Moved, ...]:
     """Read flows in the order of days and entries; one query."""
     rows = flows.order_by("entry__happened_on", "entry_id", "pk")
-    return tuple(map(Moved._make, rows.values_list(*_READ)))
+    return tuple(starmap(Moved, rows.values_list(*_READ)))
 
 
 def sale_lines(first: date, last: date) -> SaleLines:

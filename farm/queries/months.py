@@ -14,11 +14,12 @@ from django.db.models.functions import TruncMonth
 
 from farm import habits
 from farm.models import Form, SaleLine, SellingPlace, Species, Stage
+from farm.queries.cells import CENT, handed_out
 from farm.queries.finding import Amount
 from farm.queries.happened import Happened, Money, Moved, SaleLines, happened
 from farm.queries.held import Held, held_around
 from farm.queries.owed import Account, accounts
-from farm.queries.reconciliation import Reconciliation, goods_moves, is_of_form, reconciled
+from farm.queries.reconciliation import Reconciliation, goods_between
 from farm.queries.yields import BlockYield, Pick, block_yields, picks_among
 from ledger.models import KINDS, Entry, Role
 
@@ -192,17 +193,20 @@ def month_figures(
 ) -> MonthFigures:
     """Read some days from the book; thirteen queries, however many entries they have.
 
-    ``found``: the same days, where they were read before. Of one selling place there are sales
-    alone; of one species, neither selling costs, which are a place's, nor accounts, which are a
-    customer's.
+    Weights and costs are the whole grams and cents that each month handed out; `Movement` alone
+    is exact. ``found``: the whole months of these days, where they were read before. Of one
+    selling place there are sales alone; of one species, neither selling costs, which are a
+    place's, nor accounts, which are a customer's.
     """
-    found = found or happened(month.first, month.last)
+    whole = found or happened(month.first, month.last)
+    exact = whole.within(month.first, month.last)
+    found = handed_out(whole).within(month.first, month.last)
     sales = sold_among(found.moved, found.lines, only)
     selling = {} if only.species else _selling(found.money, only)
     if only.place:
         return MonthFigures(month, only, sales, selling, (), (), (), (), (), (), (), None)
     start, end = held_around(month.first, month.last, only.species)
-    picks = picks_among(found.moved, found.given, only.species)
+    picks = picks_among(found.moved, found.given, only.species, money_step=CENT)
     return MonthFigures(
         month=month,
         only=only,
@@ -213,13 +217,10 @@ def month_figures(
         losses=lost_among(found.moved, only),
         stock_start=_stock(start),
         stock_end=_stock(end),
-        goods=tuple(
-            reconciled(form, goods_moves(found, form, only.species),
-                       start_mg=_goods_mg(start, form), end_mg=_goods_mg(end, form))
-            for form in Form
-        ),
+        goods=tuple(goods_between(found, form, start=start, end=end, species=only.species)
+                    for form in Form),
         accounts=() if only.species else tuple(accounts(month.last)),
-        movement=None if only.species else _movement(found, start, end),
+        movement=None if only.species else _movement(exact, start, end),
     )  # fmt: skip
 
 
@@ -283,7 +284,7 @@ def _sold(one: Moved, lines: Sequence[SaleLine]) -> SoldRow:
         net=sum(line.net for line in lines),
         tax=sum(line.tax for line in lines),
         gross=sum(line.gross for line in lines),
-        cost=-sum(one.cost),
+        cost=-one.money,
         tax_ppm=first.tax_ppm if first else 0,
     )
 
@@ -304,11 +305,11 @@ def lost_among(moved: Iterable[Moved], only: Only = EVERYTHING) -> tuple[LostRow
     """Add up by stage and cause. Blocks binned once spent are no loss; water costs nothing."""
     sums: dict[tuple[int, str], list[int]] = defaultdict(lambda: [0, 0, 0])
     for one in _of(only.species, moved):
-        cost = -sum(one.cost)
-        if one.role not in LOST or (not cost and (one.kind == "spent" or not one.quantity)):
+        is_free = not any(one.cost) and (one.kind == "spent" or not one.quantity)
+        if one.role not in LOST or is_free:
             continue
         reason = LOST[one.role] or one.reason or one.kind
-        numbers = (one.amount_out.pieces or 0, one.amount_out.mass_mg or 0, cost)
+        numbers = (one.amount_out.pieces or 0, one.amount_out.mass_mg or 0, -one.money)
         key = (one.stage, reason)
         sums[key] = [a + b for a, b in zip(sums[key], numbers, strict=True)]
     return tuple(
@@ -320,11 +321,6 @@ def _stock(rows: Iterable[Held]) -> tuple[StockRow, ...]:
     """Add up by stage what lots held at the end of a day."""
     sums: dict[int, list[int]] = defaultdict(lambda: [0, 0, 0, 0])
     for row in rows:
-        numbers = (1, row.amount.pieces or 0, row.amount.mass_mg or 0, sum(row.cost))
+        numbers = (1, row.pieces, row.handed_mg, row.handed_money)
         sums[row.stage] = [a + b for a, b in zip(sums[row.stage], numbers, strict=True)]
     return tuple(StockRow(Stage(stage), *numbers) for stage, numbers in sorted(sums.items()))
-
-
-def _goods_mg(rows: Iterable[Held], form: Form) -> int:
-    goods = (row for row in rows if is_of_form(form, row.stage, row.form))
-    return sum(row.amount.mass_mg or 0 for row in goods)

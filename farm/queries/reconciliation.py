@@ -16,8 +16,18 @@ from django.db.models import Q, QuerySet, Sum
 
 from farm.models import Form, Given, Grade, SaleLine, Species, Stage
 from farm.queries.balance import WEIGHED_AGAIN
+from farm.queries.cells import handed_flows
 from farm.queries.finding import amount_of
-from farm.queries.happened import Happened, Moved, moved
+from farm.queries.happened import (
+    NO_MONEY,
+    Happened,
+    Moved,
+    flows_in,
+    moved,
+    sale_lines,
+    whole_months,
+)
+from farm.queries.held import Held, held_around
 from ledger.models import Dimension, Edge, Flow, Lot, Role
 
 # Own rule: a kitchen scale shows steps of 5 g, so that each weighing may be that far off.
@@ -51,6 +61,7 @@ class Step(Enum):
     WATER = "Water, inside the band"
     END = "Still in stock"
     UNEXPLAINED = "Unexplained"
+    ROUNDING = "Rounding to whole grams"
 
 
 CAME_IN = (
@@ -83,13 +94,18 @@ class Move:
 
 @dataclass(frozen=True)
 class Reconciliation:
-    """``weighings``: how often something of it was put on a scale."""
+    """``weighings``: how often something of it was put on a scale.
+
+    ``rounding_mg``: what the whole grams that were handed out come to beyond what is still here,
+    where something was weighed in pounds or in parts of a gram.
+    """
 
     form: Form
     start_mg: int
     moves: tuple[Move, ...]
     end_mg: int
     weighings: int
+    rounding_mg: int = 0
 
     @property
     def amounts(self) -> dict[Step, int]:
@@ -97,7 +113,9 @@ class Reconciliation:
 
         What would be below zero on its side (more came back than was sold) stands as it is.
         """
-        sums = _summed(self.moves) | {Step.START: self.start_mg, Step.END: self.end_mg}
+        sums = _summed(self.moves) | {
+            Step.START: self.start_mg, Step.END: self.end_mg, Step.ROUNDING: self.rounding_mg
+        }  # fmt: skip
         return {step: sums[step] for step in Step if sums.get(step)}
 
     @property
@@ -109,7 +127,8 @@ class Reconciliation:
     @property
     def difference_mg(self) -> int:
         """What does not add up; the book is right when it is 0."""
-        return self.start_mg + sum(move.mass_mg for move in self.moves) - self.end_mg
+        moved_mg = sum(move.mass_mg for move in self.moves)
+        return self.start_mg + moved_mg - self.end_mg - self.rounding_mg
 
     @property
     def scale_error_mg(self) -> int:
@@ -129,18 +148,34 @@ class Reconciliation:
 def reconcile(
     first: date, last: date, *, form: Form = Form.FRESH, species: Species | None = None
 ) -> Reconciliation:
-    """Reconcile all fresh or all dried goods (of a species) over some days; five queries."""
-    goods = goods_flows(form, species)
-    return reconciled(
-        form,
-        moves_of(goods.filter(entry__happened_on__range=(first, last))),
-        start_mg=_held_mg(goods.filter(entry__happened_on__lt=first)),
-        end_mg=_held_mg(goods.filter(entry__happened_on__lte=last)),
+    """Reconcile all fresh or all dried goods (of a species) over some days; three queries."""
+    whole = whole_months(first, last)
+    moved_then = handed_flows(moved(flows_in(*whole)))
+    found = Happened(moved_then, sale_lines(*whole), (), NO_MONEY).within(first, last)
+    start, end = held_around(first, last, species)
+    return goods_between(found, form, start=start, end=end, species=species)
+
+
+def goods_between(
+    found: Happened,
+    form: Form,
+    *,
+    start: Iterable[Held],
+    end: Iterable[Held],
+    species: Species | None = None,
+) -> Reconciliation:
+    """Reconcile goods over some days between two evenings, in the grams that were handed out."""
+    moves = goods_moves(found, form, species)
+    before, after = (
+        [one for one in held if is_of_form(form, one.stage, one.form)] for held in (start, end)
     )
-
-
-def reconciled(form: Form, moves: Sequence[Move], *, start_mg: int, end_mg: int) -> Reconciliation:
-    return Reconciliation(form, start_mg, tuple(moves), end_mg, _weighings(moves))
+    start_mg, end_mg = (sum(one.handed_mg for one in held) for held in (before, after))
+    beyond = (
+        sum(one.handed_mg - one.exact_mg for one in before),
+        sum((one.mass_mg or 0) - one.exact_mg for one in _goods_among(found, form, species)),
+        sum(one.exact_mg - one.handed_mg for one in after),
+    )
+    return Reconciliation(form, start_mg, tuple(moves), end_mg, _weighings(moves), sum(beyond))
 
 
 def goods_moves(found: Happened, form: Form, species: Species | None = None) -> list[Move]:
@@ -154,9 +189,12 @@ def goods_moves(found: Happened, form: Form, species: Species | None = None) -> 
         for (entry, *_), lines in found.lines.items()
         if any(line.sale.is_box for line in lines)
     }
+    return _moves_among(_goods_among(found, form, species), into, boxes)
+
+
+def _goods_among(found: Happened, form: Form, species: Species | None) -> Iterator[Moved]:
     goods = (one for one in found.moved if is_of_form(form, one.stage, one.form))
-    rows = (one for one in goods if species is None or one.species_pk == species.pk)
-    return _moves_among(rows, into, boxes)
+    return (one for one in goods if species is None or one.species_pk == species.pk)
 
 
 def steps_taken(found: Happened, form: Form) -> dict[Step, int]:

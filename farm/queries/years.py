@@ -11,15 +11,28 @@ from django.db.models.expressions import Combinable
 from django.db.models.functions import Coalesce, TruncMonth
 
 from farm.models import SaleLine, SellingCost, Stage
-from farm.queries.happened import ROOT_DAY, flows_in, given_into, moved, sale_lines
+from farm.queries.cells import CENT, GRAM, handed_flows
+from farm.queries.happened import (
+    ROOT_DAY,
+    flows_in,
+    given_into,
+    moved,
+    sale_lines,
+    whole_months,
+)
 from farm.queries.months import Month, Span, month_with, sold_among
 from farm.queries.yields import picks_among
+from farm.steps import rounded
 from ledger.models import KINDS, Charge, Flow, Role
 
 STARTED = "inoculate blocks"
 SUMMED = (
     "blocks", "picked_mg", "net", "gross", "cost_of_sales", "selling", "lost", "hours_milli",
 )  # fmt: skip
+# What is printed in whole grams and cents; blocks and hours are told as they are.
+STEPS = {"picked_mg": GRAM} | dict.fromkeys(
+    ("net", "gross", "cost_of_sales", "selling", "lost"), CENT
+)
 COST = sum((F(kind) for kind in KINDS[1:]), F(KINDS[0]))
 WEEK = timedelta(days=7)
 # Fifty-two whole weeks: the same weekdays a year ago.
@@ -87,7 +100,13 @@ def year_sums(year: int) -> list[MonthSums]:
     for months in found:
         for first, numbers in months.items():
             sums[first] |= numbers
-    return [MonthSums(month_with(first), **sums[first]) for first in sorted(sums)]
+    return [_in_whole_steps(month_with(first), sums[first]) for first in sorted(sums)]
+
+
+def _in_whole_steps(month: Month, sums: dict[str, int]) -> MonthSums:
+    """Round a month's totals, which are what its cells were handed out under."""
+    steps = {name: rounded(sums[name], step) * step for name, step in STEPS.items()}
+    return MonthSums(month, **sums | steps)
 
 
 def _sum(number: str | Combinable, of: Q) -> Sum:
@@ -113,7 +132,8 @@ def same_week_last_year(week: Span) -> Span:
 def week_sums(week: Span) -> list[WeekSums]:
     """What was started, picked and sold of each species in some days; three queries."""
     days = (week.first, week.last)
-    rows = moved(flows_in(*days))
+    rows = [one for one in handed_flows(moved(flows_in(*whole_months(*days))))
+            if week.first <= one.day <= week.last]  # fmt: skip
     sums: dict[str, dict[str, int]] = defaultdict(
         lambda: dict.fromkeys(("blocks", "picked_mg", "sold_mg", "net"), 0)
     )

@@ -7,6 +7,7 @@ from datetime import date
 
 from farm.models import RecipeLine, RecipeVersion, Species, Stage
 from farm.moisture import Portion, biological_efficiency, mix
+from farm.queries.cells import GRAM
 from farm.queries.happened import Given, Moved
 from ledger.amounts import largest_remainder
 from ledger.models import Dimension, Edge, Flow, Role
@@ -60,9 +61,16 @@ def efficiency_ppm(fresh_mg: int, dry_mg: int) -> int | None:
 
 
 def picks_among(
-    moved: Iterable[Moved], given: Iterable[Given], species: Species | None = None
+    moved: Iterable[Moved],
+    given: Iterable[Given],
+    species: Species | None = None,
+    *,
+    money_step: int = 1,
 ) -> tuple[Pick, ...]:
-    """List what was picked (of a species) among what moved, by what blocks gave into it."""
+    """List what was picked (of a species) among what moved, by what blocks gave into it.
+
+    ``money_step``: what the parts of its cost are multiples of: whole cents, once handed out.
+    """
     made = {
         one.lot: one
         for one in moved
@@ -71,7 +79,10 @@ def picks_among(
     }  # fmt: skip
     by_lot = _by_pick(given)
     return tuple(
-        pick for lot, one in made.items() if lot in by_lot for pick in _shared(one, by_lot[lot])
+        pick
+        for lot, one in made.items()
+        if lot in by_lot
+        for pick in _shared(one, by_lot[lot], money_step)
     )
 
 
@@ -84,11 +95,11 @@ def _by_pick(given: Iterable[Given]) -> dict[int, list[Given]]:
     return by_lot
 
 
-def _shared(made: Moved, given: Sequence[Given]) -> list[Pick]:
+def _shared(made: Moved, given: Sequence[Given], money_step: int) -> list[Pick]:
     """Share a picked lot over the block lots by what each gave, by largest remainder."""
     weights = [one.quantity for one in given]
-    masses = largest_remainder(made.quantity, weights)
-    costs = largest_remainder(sum(made.cost), weights)
+    masses = _in_steps(made.mass_mg or 0, weights, GRAM)
+    costs = _in_steps(made.money, weights, money_step)
     return [
         Pick(
             day=made.day,
@@ -103,6 +114,16 @@ def _shared(made: Moved, given: Sequence[Given]) -> list[Pick]:
         )
         for one, mass_mg, cost in zip(given, masses, costs, strict=True)
     ]
+
+
+def _in_steps(whole: int, weights: Sequence[int], step: int) -> list[int]:
+    """Share a whole in steps; what it has beyond them goes to the first part.
+
+    1,001 g and 5 mg of two blocks that gave the same: 501 g and 5 mg, and 500 g.
+    """
+    steps, beyond = divmod(whole, step)
+    first, *others = (part * step for part in largest_remainder(steps, weights))
+    return [first + beyond, *others]
 
 
 def block_yields(
@@ -120,7 +141,7 @@ def block_yields(
             lots[flow.lot_id] = flow.lot
         elif flow.role == Role.MADE and flow.entry.happened_on <= until:
             rows = by_lot[flow.lot_id]
-            masses = largest_remainder(flow.quantity, [one.quantity for one in rows])
+            masses = _in_steps(flow.quantity, [one.quantity for one in rows], GRAM)
             for one, mass_mg in zip(rows, masses, strict=True):
                 picked[one.src] = picked.get(one.src, 0) + mass_mg
     counts = _counted(

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from farm.reports.drawing import Box, Drawing, Line, Shape, Text, Tone, fitted, room_for
 from farm.reports.rows import Column, Kind, show_cell
-from farm.reports.steps import rounded
+from farm.steps import rounded
 
 WIDTH, BAR, WORDS = 320.0, 12.0, 17.0
 ROW = WORDS + BAR + 7

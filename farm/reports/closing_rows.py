@@ -7,6 +7,7 @@ from farm import habits
 from farm.models import ClosedMonth
 from farm.queries.bills import charged_and_billed
 from farm.queries.canonical import KeptRow
+from farm.queries.cells import handed_money
 from farm.queries.closings import BesideClosed, Closing, Closings, month_and_closed, totals
 from farm.queries.happened import Happened, Money, happened
 from farm.queries.months import Month, month_figures, month_of
@@ -30,7 +31,7 @@ TITLES = {
     "cost": "the book's cost",
     "bills": "bills against rates",
 }
-ENDINGS = {"_mg": Kind.MASS, "_pieces": Kind.COUNT, "_money": Kind.MONEY}
+ENDINGS = {"_mg": Kind.MASS, "_pieces": Kind.COUNT, "_money": Kind.EXACT_MONEY}
 BELONGS = Column("Belongs to")
 # What a month adds to each sum, in the words of its facts.
 SUMS = {
@@ -111,7 +112,7 @@ def _with_closing(
     report = month_report(month_figures(month, found=found), made)
     facts, tables = [*report.facts], [bills_table(found.money)]
     if beside is not None:
-        facts += [Fact(f"Since closing: {label}", money, Kind.MONEY)
+        facts += [Fact(f"Since closing: {label}", money, Kind.EXACT_MONEY)
                   for label, money in _sums(beside.since).items() if money]  # fmt: skip
         tables += [*since_tables(beside.since), *_late(beside.late), _whole(month, beside)]
     return replace(report, facts=(Fact("State", state), *facts), tables=(*report.tables, *tables))
@@ -126,7 +127,7 @@ def bills_table(money: Money) -> Table:
         (row.kind.label, row.billed, row.charged, row.under_charged, in_words(row.under_charged))
         if row.is_billed
         else (row.kind.label, None, row.charged, None, NO_BILL if row.charged else "")
-        for row in charged_and_billed(money)
+        for row in charged_and_billed(handed_money(money))
     ]
     note = (
         "What the month's bills came to, and what was charged to lots and selling places in "
@@ -203,7 +204,7 @@ def _whole(month: Month, beside: BesideClosed) -> Table:
     """Show that frozen + since closing + this month = worked, for the main sums."""
     frozen, later, open_now = map(_sums, (beside.frozen, beside.since, beside.own))
     columns = (Column("Up to this month"), *(
-        Column(name, Kind.MONEY)
+        Column(name, Kind.EXACT_MONEY)
         for name in ("Frozen", "Since closing", month.name, "Worked")
     ))  # fmt: skip
     rows: list[Row] = [

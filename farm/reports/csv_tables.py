@@ -17,6 +17,7 @@ from farm.units import MG_PER_LB, MG_PER_UNIT
 UNITS: dict[Kind, tuple[Fraction, int]] = {
     Kind.MASS: (Fraction(1_000_000), 6),
     Kind.MONEY: (Fraction(10_000), 4),
+    Kind.EXACT_MONEY: (Fraction(10_000), 4),
     Kind.UNIT_COST: (Fraction(10_000), 4),
     Kind.POUNDS: (MG_PER_LB, 7),
     Kind.POUND_COST: (10_000 * MG_PER_UNIT["kg"] / MG_PER_LB, 7),

@@ -2,7 +2,7 @@
 
 Rows carry customer numbers, not names: files are frozen and sent on, and a name may be erased. The
 page of a month that is still worked names them (`with_names`). Every total is the sum of its rows,
-and the cost of what was sold, lost and in stock is the book's own.
+of whole grams and cents that were handed out before; the last table shows the book's own decimals.
 """
 
 from collections import defaultdict
@@ -41,12 +41,12 @@ STOCK = (
     Column("Cost at the end", Kind.MONEY),
 )
 KINDS = (
-    Column("Materials", Kind.MONEY),
-    Column("Paid hours", Kind.MONEY),
-    Column("Own hours", Kind.MONEY),
-    Column("Energy", Kind.MONEY),
-    Column("Room", Kind.MONEY),
-    Column("Total", Kind.MONEY),
+    Column("Materials", Kind.EXACT_MONEY),
+    Column("Paid hours", Kind.EXACT_MONEY),
+    Column("Own hours", Kind.EXACT_MONEY),
+    Column("Energy", Kind.EXACT_MONEY),
+    Column("Room", Kind.EXACT_MONEY),
+    Column("Total", Kind.EXACT_MONEY),
 )
 AGREES = (Column("The book's cost"), *KINDS)
 LEFT_OVER = "Left over after costs and losses"
@@ -209,9 +209,9 @@ def _agrees(moved: Movement) -> Table:
     ]
     total = total_row(AGREES, rows, {column.name for column in KINDS})
     note = (
-        "The last row is the sum of those above it, and what the lots hold at the end. Cents are "
-        "shown so that each row and column adds up, so a row may be a cent off what the same "
-        "figure is elsewhere; the spreadsheet holds all four decimals."
+        "The last row is the sum of those above it, and what the lots hold at the end. Here stand "
+        "all four decimals that the book keeps; elsewhere whole cents, handed out month by month "
+        "so that every table adds up."
     )
     return Table(
         "How it agrees with the book",

@@ -12,7 +12,7 @@ from enum import Enum
 from farm.habits import in_force, short_day, short_moment
 from farm.reports.drawing import Drawing
 from farm.reports.prints import Print
-from farm.reports.steps import Step, rounded, share_steps, steps_across
+from farm.steps import Step, rounded, share_steps, steps_across
 from farm.units import MG_PER_LB, MG_PER_UNIT, in_currency
 
 Cell = str | int | date | None
@@ -28,6 +28,7 @@ class Kind(Enum):
     DATE = "date"  # a date, or a datetime in the farm's own time
     MASS = "mass"  # mg, shown in kg
     MONEY = "money"  # 1/10,000 of the currency unit
+    EXACT_MONEY = "exact money"  # the same, all four decimals shown: rounded nowhere
     COUNT = "count"  # pieces
     HOURS = "hours"  # thousandths of an hour
     RATIO = "ratio"  # ppm, shown in %; the column's name states the basis
@@ -40,11 +41,13 @@ class Kind(Enum):
 
 # Whole units in one printed last digit, and how many decimals are printed.
 STEPS: Mapping[Kind, tuple[Step, int]] = {
-    Kind.MASS: (1_000, 3), Kind.MONEY: (100, 2), Kind.UNIT_COST: (100, 2),
+    Kind.MASS: (1_000, 3), Kind.MONEY: (100, 2), Kind.EXACT_MONEY: (1, 4),
+    Kind.UNIT_COST: (100, 2),
     Kind.POUNDS: (MG_PER_LB / 100, 2), Kind.POUND_COST: (100 * MG_PER_UNIT["kg"] / MG_PER_LB, 2),
     Kind.RATIO: (1_000, 1), Kind.COUNT: (1, 0), Kind.HOURS: (100, 1),
     Kind.CELSIUS: (100, 1), Kind.FAHRENHEIT: (100, 1)}  # fmt: skip
-SUMMED = (Kind.MASS, Kind.POUNDS, Kind.MONEY, Kind.COUNT, Kind.HOURS)
+IN_CURRENCY = (Kind.MONEY, Kind.EXACT_MONEY)
+SUMMED = (Kind.MASS, Kind.POUNDS, *IN_CURRENCY, Kind.COUNT, Kind.HOURS)
 
 
 @dataclass(frozen=True)
@@ -244,13 +247,14 @@ def show_cell(column: Column, value: Cell) -> str:
 def show_fact(fact: Fact, currency: str = "") -> str:
     """Show a fact with its unit: '12.400 kg', '€62.00', '96.8 %'."""
     shown = show_cell(Column(fact.label, fact.kind), fact.value)
-    if shown and fact.kind is Kind.MONEY:
+    if shown and fact.kind in IN_CURRENCY:
         return in_currency(shown.removeprefix("-"), currency, below_zero=shown[0] == "-").strip()
     return f"{shown} {unit_of(fact.kind, currency)}".strip() if shown else ""
 
 
 def unit_of(kind: Kind, currency: str) -> str:
-    units = {Kind.MASS: "kg", Kind.POUNDS: "lb", Kind.MONEY: currency, Kind.RATIO: "%",
+    units = {Kind.MASS: "kg", Kind.POUNDS: "lb", Kind.RATIO: "%",
+             **dict.fromkeys(IN_CURRENCY, currency),
              Kind.CELSIUS: "°C", Kind.FAHRENHEIT: "°F",
              Kind.UNIT_COST: f"{currency} per kg".strip(),
              Kind.POUND_COST: f"{currency} per lb".strip()}  # fmt: skip

@@ -42,6 +42,7 @@ ADD_SHOWN = 109  # of SUBTOTAL: add up the rows that a filter leaves
 FORMATS: Mapping[Kind, tuple[int | Fraction, str]] = {
     Kind.MASS: (1_000_000, "#,##0.000"),
     Kind.MONEY: (10_000, "#,##0.00??"),
+    Kind.EXACT_MONEY: (10_000, "#,##0.0000"),
     Kind.UNIT_COST: (10_000, "#,##0.00??"),
     Kind.POUNDS: (MG_PER_LB, "#,##0.00"),
     Kind.POUND_COST: (10_000 * MG_PER_UNIT["kg"] / MG_PER_LB, "#,##0.00??"),

@@ -25,7 +25,9 @@ from tests.farm.world import UNIT, World
 
 pytestmark = pytest.mark.django_db
 
-SCALES = {Kind.MASS: 1_000_000, Kind.MONEY: 10_000, Kind.COUNT: 1}
+SCALES = {
+    Kind.MASS: 1_000_000, Kind.MONEY: 10_000, Kind.EXACT_MONEY: 10_000, Kind.COUNT: 1
+}  # fmt: skip
 
 
 def october() -> Report:
@@ -249,6 +251,7 @@ def test_what_someone_typed_is_no_formula_in_any_file(world: World, typed: str) 
     [
         (Kind.MASS, 1_234_567, "1.234567"),
         (Kind.MONEY, -47_872, "-4.7872"),
+        (Kind.EXACT_MONEY, 2_747, "0.2747"),
         (Kind.RATIO, 278_707, "27.8707"),
         (Kind.COUNT, 40, "40"),
         (Kind.HOURS, 1_500, "1.500"),

@@ -38,13 +38,20 @@ def some(chance: Random, *stages: Stage) -> Lot:
     return chance.choice(list(lots))
 
 
+def up_to(most: int, lot: Lot, chance: Random) -> int:
+    """So many pieces, or a weight as a scale says it: whole grams."""
+    if lot.item.dimension == Dimension.COUNT:
+        return chance.randint(1, most)
+    return chance.randint(1, max(most // GRAM, 1)) * GRAM
+
+
 def pick_some(world: World, chance: Random) -> None:
-    flush(world, blocks(world, 3), 1, chance.randint(1, 2_000_000))
+    flush(world, blocks(world, 3), 1, chance.randint(1, 2_000) * GRAM)
 
 
 def pack_some(world: World, chance: Random) -> None:
     lots = {some(chance, Stage.CROP).pk for _ in range(2)}
-    draws = [Draw(lot, chance.randint(1, lot.quantity)) for lot in map(fresh_pk, lots)]
+    draws = [Draw(lot, up_to(lot.quantity, lot, chance)) for lot in map(fresh_pk, lots)]
     packs = sum(draw.quantity for draw in draws) // (200 * GRAM)
     world.received("punnet", packs)
     pack(world.doing(sure=True), product=world.product, packs=packs, draws=draws)
@@ -56,43 +63,44 @@ def fresh_pk(pk: int) -> Lot:
 
 def dry_some(world: World, chance: Random) -> None:
     lot = some(chance, Stage.CROP)
-    part = chance.randint(1, lot.quantity)
-    dry(world.doing(sure=True), draws=[Draw(lot, part)], dried_mg=part // 9,
+    part = up_to(lot.quantity, lot, chance)
+    dry(world.doing(sure=True), draws=[Draw(lot, part)], dried_mg=part // 9 // GRAM * GRAM,
         temperature_milli_c=45_000, minutes_drying=600)  # fmt: skip
 
 
 def sell_some(world: World, chance: Random) -> None:
     lot = some(chance, Stage.CROP, Stage.DRIED, Stage.PACKS)
-    sold(world, lot, chance.randint(1, lot.quantity))
+    sold(world, lot, up_to(lot.quantity, lot, chance))
 
 
 def bin_some(world: World, chance: Random) -> None:
     lot = some(chance, Stage.CROP, Stage.DRIED, Stage.PACKS)
-    throw_away(world.doing(reason="soft"), lot=lot, quantity=chance.randint(1, lot.quantity))
+    throw_away(world.doing(reason="soft"), lot=lot, quantity=up_to(lot.quantity, lot, chance))
 
 
 def give_some(world: World, chance: Random) -> None:
     lot = some(chance, Stage.CROP, Stage.DRIED, Stage.PACKS)
-    draws = [Draw(lot, chance.randint(1, lot.quantity))]
+    draws = [Draw(lot, up_to(lot.quantity, lot, chance))]
     give_away(world.doing(sure=True), why=chance.choice(Given.values), draws=draws)
 
 
 def weigh_some(world: World, chance: Random) -> None:
     lot = some(chance, Stage.CROP)
-    weigh_again(
-        world.doing(sure=True), lot=lot, weight_mg=chance.randint(lot.quantity // 2, lot.quantity)
-    )
+    weight_mg = lot.quantity // 2 // GRAM * GRAM + up_to(lot.quantity // 2, lot, chance)
+    weigh_again(world.doing(sure=True), lot=lot, weight_mg=weight_mg)
 
 
 def bring_back(world: World, chance: Random) -> None:
     line = chance.choice(list(SaleLine.objects.filter(line__role="sold").order_by("pk")))
     most = abs(line.line.quantity)
-    take_back(world.doing(), sale_line=line, quantity=chance.randint(1, most))
+    take_back(world.doing(), sale_line=line, quantity=up_to(most, line.line.lot, chance))
 
 
 def correct(world: World, chance: Random) -> None:
     line = chance.choice(list(Line.objects.filter(role__in=("sold", "lost")).order_by("pk")))
-    right = chance.randint(1, 2 * abs(line.quantity) + 1)
+    right = up_to(2 * abs(line.quantity) + 1, line.lot, chance)
+    if line.lot.item.dimension == Dimension.MASS:  # a part of a loss keeps its part of a gram
+        right += abs(line.quantity) % GRAM
     correct_quantity(
         world.doing(sure=True), line.entry, lot=line.lot, role=line.role, right_quantity=right
     )
@@ -109,7 +117,7 @@ STEPS: tuple[Callable[[World, Random], None], ...] = (
 
 
 def play(world: World, chance: Random) -> None:
-    for _ in range(30):
+    for _ in range(40):
         world.now += timedelta(hours=chance.randint(1, 40))
         with suppress(Refused, IndexError):
             chance.choice(STEPS)(world, chance)
@@ -122,8 +130,12 @@ def plain_mg(line: Line) -> int:
 
 
 def from_the_lines(first: date, last: date) -> dict[str, int]:
-    """Read the bare lines one by one, by the day and kind of what they belong to."""
+    """Read the bare lines one by one, by the day and kind of what they belong to.
+
+    What is written down is whole grams, but for the two parts of what a scale found missing.
+    """
     sums: dict[str, int] = defaultdict(int)
+    missing: dict[tuple[int, date], list[tuple[str, int]]] = defaultdict(list)
     goods = Line.objects.filter(lot__card__stage__in=(Stage.CROP, Stage.PACKS))
     for line in goods.select_related("entry__amends", "lot__item"):
         root = line.entry.amends or line.entry
@@ -133,8 +145,26 @@ def from_the_lines(first: date, last: date) -> dict[str, int]:
             sums["end"] += plain_mg(line)
         if first <= root.happened_on <= last:
             word = root.reason.partition(":")[0] if line.role == "lost" else ""
-            sums[f"{root.kind} {line.role} {word}".strip()] += plain_mg(line)
+            name = f"{root.kind} {line.role} {word}".strip()
+            if root.kind == "weigh again":
+                missing[line.lot_id, root.happened_on].append((name, -plain_mg(line)))
+            else:
+                sums[name] += plain_mg(line)
+    for parts in missing.values():
+        for name, grams in handed_out_by_hand(parts):
+            sums[name] -= grams * GRAM
     return sums
+
+
+def handed_out_by_hand(parts: list[tuple[str, int]]) -> list[tuple[str, int]]:
+    """What a lot lost in a day is whole grams: those missing go to the largest rests."""
+    whole, rest = divmod(sum(mg for _, mg in parts), GRAM)
+    assert rest == 0
+    grams = [mg // GRAM for _, mg in parts]
+    by_rest = sorted(range(len(parts)), key=lambda at: (-(parts[at][1] % GRAM), at))
+    for at in by_rest[: whole - sum(grams)]:
+        grams[at] += 1
+    return [(name, one) for (name, _), one in zip(parts, grams, strict=True)]
 
 
 @pytest.mark.parametrize("seed", seeds(12))

@@ -4,7 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from farm.reports.rows import Column, Kind, Table, printed, total_row
-from farm.reports.steps import rounded, share_steps, steps_across
+from farm.steps import rounded, share_steps, steps_across
 
 AMOUNTS = st.integers(-(10**9), 10**9)
 ROWS = st.lists(st.tuples(AMOUNTS, AMOUNTS, AMOUNTS), min_size=1, max_size=12)

@@ -6,14 +6,15 @@ from fractions import Fraction
 Step = int | Fraction
 
 
-def share_steps(values: Sequence[int], step: Step) -> list[int]:
-    """Round each value to steps so that they add up to the rounded total.
+def share_steps(values: Sequence[int], step: Step, whole: int | None = None) -> list[int]:
+    """Round each value to steps so that they add up to the whole, or to the rounded total.
 
     Every value is rounded down, and the steps still missing go to the largest remainders, the
     earlier row first on a tie: 33,333 three times in steps of 100 gives 334, 333, 333.
+    ``whole``: what the values were rounded to together, up or down.
     """
     parts = [value // step for value in values]
-    missing = rounded(sum(values), step) - sum(parts)
+    missing = (rounded(sum(values), step) if whole is None else whole) - sum(parts)
     for index in sorted(range(len(values)), key=lambda i: -(values[i] % step))[:missing]:
         parts[index] += 1
     return parts

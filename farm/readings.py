@@ -1,34 +1,31 @@
 """Read the temperatures of a run, typed or from a logger's file; every error names its line.
 
-A line is a time, a temperature and, if there is one, a gauge pressure. A time is minutes from the
-start (12.5), a clock (14:05, 14:05:30) or a date with a clock (2026-05-03 14:05). Columns are set
-apart by tab, semicolon, comma or blanks. A head with the words time and temperature says where
-the columns are; what stands above it is left out.
+A line is a time, a temperature and, if there is one, a gauge pressure, set apart by tab,
+semicolon, comma or blanks. A time is a number from the start, a clock (14:05, 14:05:30.250,
+2:05 PM) or a date with a clock, in one column or two. A head says where the columns are and what
+they count; what stands above it is left out, what stands below the readings is named.
 """
 
-import csv
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
+from farm.logger_file import Columns, ReadingsError, opened
+from farm.reading_times import Times, is_day_first
 from farm.units import UnitError, read_pressure, read_temperature
 
 COLDEST_MILLI_C, HOTTEST_MILLI_C = -30_000, 150_000
-HALF_A_DAY = timedelta(hours=12)
-MOST_LINES = 20_000
 MOST_SAID = 5  # errors in one message
-TIME_WORDS, TEMPERATURE_WORDS = ("time", "minute"), ("temp", "°c", "°f")
-PRESSURE_WORDS = ("press", "psi", "kpa", "bar")
-_MINUTES = re.compile(r"[0-9]{1,5}(?:[.,][0-9]+)?")
-_CLOCK = re.compile(r"([01]?[0-9]|2[0-3]):([0-5][0-9])(?::([0-5][0-9]))?")
-_SIGNED_IN_HEAD = {"C": re.compile(r"°\s?f\b|\bf\b|fahrenheit"),
-                   "F": re.compile(r"°\s?c\b|\bc\b|celsius")}  # fmt: skip
-
-
-class ReadingsError(UnitError):
-    """Readings that cannot be read; the message names each line and what to do."""
+_OTHER_DEGREES = {
+    "C": re.compile(r"[°º]\s?f\b|\bf\b|fahrenheit"),
+    "F": re.compile(r"[°º]\s?c\b|\bc\b|celsius"),
+}
+_PRESSURES = {"kpa": "kPa", "bar": "bar", "psi": "psi", "psig": "psi", "mbar": "mbar",
+              "hpa": "hPa"}  # fmt: skip
+# Three decimals behind a mark are no thousands of degrees.
+_THREE_DECIMALS = re.compile(r"(.*[0-9][.,][0-9]{3})([^0-9.,].*)?")
 
 
 @dataclass(frozen=True)
@@ -49,19 +46,37 @@ class Reading:
     gauge_pa: int | None = None
 
 
-def read_readings(text: str, units: Units, start: datetime) -> tuple[Reading, ...]:
-    """Return the readings in order; ``start`` is minute 0, and the day of a bare clock.
+@dataclass(frozen=True)
+class Found:
+    """Readings in order of time, and the lines below them that are none."""
 
-    A clock that falls back by more than half a day has passed midnight. Refuses fewer than two
-    readings, times that do not run forward, and a temperature that no steriliser reaches.
+    readings: tuple[Reading, ...]
+    left_out: tuple[str, ...] = ()
+
+
+def read_readings(
+    text: str,
+    units: Units,
+    start: datetime,
+    *,
+    counts: str = "",
+    column: int | None = None,
+    is_typed: bool = True,
+) -> Found:
+    """Find the readings in order; ``start`` is minute 0, and the day of a bare clock.
+
+    ``counts`` and ``column``: what was chosen where the text does not say it (`logger_file`).
+    Refuses fewer than two readings, times that do not run forward, and a temperature that no
+    steriliser reaches.
     """
-    rows = _rows(text)
-    columns, rows = _columns(rows, units)
+    file = opened(text, counts=counts, column=column, is_typed=is_typed)
+    _agree(file.columns, units)
+    times = _times(file.columns, file.rows, start=start, counts=file.counts)
     found: list[Reading] = []
     wrong: list[str] = []
-    for line, cells in rows:
+    for line, cells in file.rows:
         try:
-            found.append(_reading(cells, columns, units=units, start=start, before=found[-1:]))
+            found.append(_reading(cells, file.columns, units, times=times, before=found[-1:]))
         except UnitError as refusal:
             wrong.append(f"Line {line}: {refusal}")
     if wrong:
@@ -69,7 +84,7 @@ def read_readings(text: str, units: Units, start: datetime) -> tuple[Reading, ..
         raise ReadingsError("\n".join(wrong[:MOST_SAID]) + more)
     if len(found) < 2:
         raise ReadingsError(f"{len(found)} readings: two or more are needed. Add the others.")
-    return tuple(found)
+    return Found(tuple(found), file.left_out)
 
 
 def gaps(times: Sequence[datetime], most: timedelta) -> list[tuple[datetime, datetime]]:
@@ -87,82 +102,61 @@ def decoded(content: bytes) -> str:
         return content.decode("cp1252", "replace")
 
 
-def _rows(text: str) -> list[tuple[int, list[str]]]:
-    """Split into lines with their numbers, leaving out empty ones."""
-    lines = text.splitlines()
-    if len(lines) > MOST_LINES:
-        raise ReadingsError(f"{len(lines)} lines are more than {MOST_LINES}: thin them out.")
-    filled = [(number, line) for number, line in enumerate(lines, 1) if line.strip()]
-    mark = max("\t;,", key=lambda mark: sum(mark in line for _, line in filled))
-    if any(mark in line for _, line in filled):
-        return [(number, _cells(line, mark)) for number, line in filled]
-    return [(number, re.split(r"\s{2,}|(?<![0-9]-[0-9]{2}) ", line.strip()))
-            for number, line in filled]  # fmt: skip
+def _agree(columns: Columns, units: Units) -> None:
+    """Refuse a head that names another unit than is stated."""
+    if not columns.heads:
+        return
+    head = columns.heads[columns.degrees]
+    if _OTHER_DEGREES[units.temperature].search(head.lower()):
+        raise ReadingsError(
+            f"Line {columns.line}: the column says “{head[:40]}” and °{units.temperature} is "
+            "stated. Choose the unit that the file is in."
+        )
+    if columns.pressure is None:
+        return
+    head = columns.heads[columns.pressure]
+    said = {_PRESSURES[word] for word in re.findall(r"[a-z]+", head.lower()) if word in _PRESSURES}
+    if said and units.pressure not in said:
+        raise ReadingsError(
+            f"Line {columns.line}: the column says “{head[:40]}” and {units.pressure} is stated. "
+            "Choose the unit that the file is in: kPa, bar or psi."
+        )
 
 
-def _cells(line: str, mark: str) -> list[str]:
-    return [cell.strip() for cell in next(csv.reader([line], delimiter=mark))]
-
-
-def _columns(
-    rows: list[tuple[int, list[str]]], units: Units
-) -> tuple[tuple[int, int, int], list[tuple[int, list[str]]]]:
-    """Find the columns by their head, and what stands below it; else take them in order."""
-    for at, (line, cells) in enumerate(rows):
-        heads = [cell.lower() for cell in cells]
-        time, degrees = _with(heads, TIME_WORDS), _with(heads, TEMPERATURE_WORDS)
-        if time is not None and degrees is not None:
-            if _SIGNED_IN_HEAD[units.temperature].search(heads[degrees]):
-                raise ReadingsError(
-                    f"Line {line}: the column says “{cells[degrees]}” and °{units.temperature} "
-                    "is stated. Choose the unit that the file is in."
-                )
-            pressure = _with(heads, PRESSURE_WORDS)
-            return (time, degrees, len(cells) if pressure is None else pressure), rows[at + 1 :]
-    return (0, 1, 2), rows
-
-
-def _with(heads: Sequence[str], words: Sequence[str]) -> int | None:
-    return next((at for at, head in enumerate(heads) if any(word in head for word in words)), None)
+def _times(
+    columns: Columns, rows: Sequence[tuple[int, list[str]]], *, start: datetime, counts: str
+) -> Times:
+    try:
+        day_first = is_day_first([columns.time(cells) for _, cells in rows], start)
+    except UnitError as refusal:
+        raise ReadingsError(str(refusal)) from None
+    return Times(start, counts, day_first)
 
 
 def _reading(
     cells: Sequence[str],
-    columns: tuple[int, int, int],
-    *,
+    columns: Columns,
     units: Units,
-    start: datetime,
+    *,
+    times: Times,
     before: Sequence[Reading],
 ) -> Reading:
-    time, degrees, pressure = (cells[at] if at < len(cells) else "" for at in columns)
-    last = before[0].at.astimezone(start.tzinfo) if before else None
-    at = _time(time, start, last)
+    last = before[0].at.astimezone(times.start.tzinfo) if before else None
+    at = times.read(columns.time(cells), last)
     if last and at <= last:
         raise UnitError(f"{at:%H:%M:%S} is not after {last:%H:%M:%S}: put the lines in order.")
-    milli_c = read_temperature(degrees, units.temperature)
+    degrees, pressure = columns.temperature(cells), columns.gauge(cells)
+    milli_c = read_temperature(_not_thousands(degrees), units.temperature)
     if not COLDEST_MILLI_C <= milli_c <= HOTTEST_MILLI_C:
         raise UnitError(
             f"{degrees} is {milli_c / 1000:.0f} °C, which no steriliser reaches: check the unit."
         )
-    gauge_pa = read_pressure(pressure, units.pressure) if pressure else None
+    gauge_pa = read_pressure(_not_thousands(pressure), units.pressure) if pressure else None
     # Minutes are counted between instants: a clock that is put forward leaves no hour out.
     return Reading(at.astimezone(UTC), milli_c, gauge_pa)
 
 
-def _time(text: str, start: datetime, last: datetime | None) -> datetime:
-    if _MINUTES.fullmatch(text):
-        minutes = timedelta(minutes=float(text.replace(",", ".")))
-        return (start.astimezone(UTC) + minutes).astimezone(start.tzinfo)
-    clock = _CLOCK.fullmatch(text)
-    if clock:
-        hour, minute, second = (int(part or 0) for part in clock.groups())
-        at = (last or start).replace(hour=hour, minute=minute, second=second, microsecond=0)
-        return at + timedelta(days=1) if last and last - at > HALF_A_DAY else at
-    try:
-        at = datetime.fromisoformat(text)
-    except ValueError:
-        raise UnitError(
-            f"“{text[:30]}” is not a time: write minutes (12.5), a clock (14:05) or a date and a "
-            "clock (2026-05-03 14:05)."
-        ) from None
-    return at.astimezone(start.tzinfo) if at.tzinfo else at.replace(tzinfo=start.tzinfo)
+def _not_thousands(text: str) -> str:
+    """Write a fourth decimal: a logger's 121.523 °C cannot be a hundred thousand degrees."""
+    found = _THREE_DECIMALS.fullmatch(text)
+    return f"{found[1]}0{found[2] or ''}" if found else text

@@ -172,7 +172,9 @@ def add_readings(request: PageRequest, seq: int) -> HttpResponse:
         except Refused as refusal:
             form.add_error(None, str(refusal))
         else:
-            messages.success(request, f"{len(form.readings)} readings are kept with run {seq}.")
+            below = f" Left out below them: {'; '.join(form.left_out)}." if form.left_out else ""
+            kept = f"{len(form.readings)} readings are kept with run {seq}."
+            messages.success(request, f"{kept}{below}")
             return redirect("run-readings", seq)
     return show(request, "farm/records/readings.html", AddReadingsPage(entry, form, PRESSURE))
 

@@ -9,9 +9,10 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from farm.actions.run_readings import Source, attach_readings
 from farm.actions.runs import run_of
 from farm.actions.signing import Signed
+from farm.logger_file import ReadingsError
 from farm.models import RunReadings
 from farm.queries.run_readings import RunCourse, course_of, readings_of
-from farm.readings import Reading, ReadingsError, Units, decoded, read_readings
+from farm.readings import Reading, Units, decoded, read_readings
 from farm.reports.curves import run_curve
 from farm.reports.run_rows import run_content
 from ledger.errors import Conflict, Malformed
@@ -25,7 +26,7 @@ METRIC, CUSTOMARY = Units("C", "kPa"), Units("F", "psi")
 
 def read(text: str, units: Units = METRIC) -> list[tuple[float, int, int | None]]:
     """Minutes from 14:00, thousandths of a degree, pascals."""
-    found = read_readings(text, units, START)
+    found = read_readings(text, units, START).readings
     return [((r.at - START).total_seconds() / 60, r.milli_c, r.gauge_pa) for r in found]
 
 
@@ -41,7 +42,7 @@ def course(
     """Attach readings to a run and work them out."""
     kept = attach_readings(
         Signed(world.owner, world.owner), the_run(world),
-        readings=read_readings(text, units, START), uuid=uuid4(),
+        readings=read_readings(text, units, START).readings, uuid=uuid4(),
         source=Source(name="typed", units=units, probe="core",
                       reference_milli_c=reference_milli_c),
     )  # fmt: skip

@@ -1,6 +1,6 @@
 """Forms of records: a kind's own fields, when it was done, who signs, and a number of its own."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import uuid4
@@ -14,6 +14,7 @@ from django.utils.datastructures import MultiValueDict
 from farm import habits
 from farm.actions.records import Stated
 from farm.actions.run_readings import USUAL_REFERENCE_MILLI_C, USUAL_Z_MILLI_C, Source
+from farm.logger_file import LONGEST_LINE, ColumnQuestion, CountQuestion, ReadingsError
 from farm.models import Farm, Room
 from farm.pages.forms.clock import ClockField
 from farm.pages.forms.doing import FAST_CLOCK, FarmForm, initials_field, pin_field
@@ -25,12 +26,15 @@ from farm.pages.forms.fields import (
     TemperatureField,
 )
 from farm.pages.uploads import READINGS, checked
-from farm.readings import Reading, ReadingsError, Units, decoded, read_readings
+from farm.reading_times import CLOCK, COUNTS, ELAPSED
+from farm.readings import Reading, Units, decoded, read_readings
 from farm.records import STORE, Field, Holds, RecordKind
 from farm.templatetags.farm_format import pressure_unit, temperature_unit
 from farm.units import read_temperature_rise, show_temperature_rise
 
 SIGNING = ("note", "initials", "pin", "uuid")
+# Asked only where a file has several that may be the temperature.
+COLUMN = "column"
 
 
 class RiseField(AmountField):
@@ -133,7 +137,13 @@ class ReadingsForm(SigningForm):
 
     file = forms.FileField(
         label="A logger's file", required=False,
-        help_text="CSV: time, temperature and, if there is one, gauge pressure",
+        help_text="CSV: time, temperature and, if there is one, gauge pressure. A head line says "
+        "which column is which",
+    )  # fmt: skip
+    counts = forms.ChoiceField(
+        label="Times in the file are", required=False,
+        choices=[("", "as its head says"), *COUNTS.items(),
+                 (ELAPSED, "hours:minutes:seconds since the start"), (CLOCK, "the clock")],
     )  # fmt: skip
     typed = forms.CharField(
         label="Or typed, a reading a line",
@@ -175,18 +185,26 @@ class ReadingsForm(SigningForm):
         }
         super().__init__(data, farm=farm, initial=initial)
         self.files = files or MultiValueDict()
-        self.order_fields([n for n in self.fields if n not in SIGNING])
+        self.readings: tuple[Reading, ...] = ()
+        self.left_out: tuple[str, ...] = ()
+        if COLUMN in self.data:
+            self.ask_column()
+        self.order_fields(["file", COLUMN, *(n for n in self.fields if n not in SIGNING)])
 
     def clean(self) -> dict[str, Any]:
         said = self.cleaned_data
         file, typed = said.get("file"), said.get("typed", "").strip()
         if bool(file) == bool(typed):
             self.add_error("typed", "Give a file or type the readings, one of the two.")
-        elif file and "start" in said:
+        elif file and self.may_read():
             self.read(decoded(file), "file")
-        elif "start" in said:
+        elif self.may_read():
             self.read(said["typed"], "typed")
         return said
+
+    def may_read(self) -> bool:
+        """Say whether all is there that tells how the readings are written."""
+        return {"start", "counts", "temperature_in", "pressure_in"} <= self.cleaned_data.keys()
 
     def clean_file(self) -> bytes | None:
         file = self.cleaned_data["file"]
@@ -194,12 +212,28 @@ class ReadingsForm(SigningForm):
         return checked(file, READINGS) if file else None
 
     def read(self, text: str, name: str) -> None:
-        self.readings: tuple[Reading, ...] = ()
-        start = timezone.localtime(self.cleaned_data["start"])
+        said = self.cleaned_data
+        start = timezone.localtime(said["start"])
         try:
-            self.readings = read_readings(text, self.units(), start)
+            found = read_readings(text, self.units(), start, counts=said["counts"],
+                                  column=said.get(COLUMN), is_typed=name == "typed")  # fmt: skip
+        except ColumnQuestion as question:
+            self.ask_column(question.columns)
+            self.add_error(COLUMN, str(question))
+        except CountQuestion as question:
+            self.add_error("counts", str(question))
         except ReadingsError as refusal:
             self.add_error(name, str(refusal).split("\n"))
+        else:
+            self.readings, self.left_out = found.readings, found.left_out
+
+    def ask_column(self, columns: Sequence[tuple[int, str]] = ()) -> None:
+        """Ask which column of the file is meant; which there are is known once it was read."""
+        choices = [("", "Choose a column"), *((str(number), head) for number, head in columns)]
+        self.add(COLUMN, forms.IntegerField(
+            label="Which column is the temperature", required=False, min_value=1,
+            max_value=LONGEST_LINE, widget=forms.Select(choices=choices),
+        ))  # fmt: skip
 
     def units(self) -> Units:
         said = self.cleaned_data

@@ -1,0 +1,87 @@
+"""Change the code a little, one place at a time, and see whether a test notices.
+
+``python -m tests.mutants`` draws 200 of all changes by a seed that it prints; with modules named
+(``ledger.costing``) it tries all of theirs. It runs the tests nearest to each, lists what nothing
+noticed, and keeps what it found in ``.data/mutants``, so that a second run only tries what changed.
+Which tests call what is noted once, by a run of the whole suite (``--note`` notes it anew).
+"""
+
+import argparse
+import random
+import sys
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+from tests.mutants.changes import Change, changes_in
+from tests.mutants.harmless import why_harmless
+from tests.mutants.nearest import CALLS, Nearest, nearest, note_calls
+from tests.mutants.running import Kept, Outcome, make_book, tried
+from tests.mutants.where import ROOT, file_of, modules
+
+GOAL = 0.95
+
+
+@dataclass(frozen=True)
+class Found:
+    change: Change
+    outcome: Outcome
+
+    @property
+    def why(self) -> str:
+        return why_harmless(self.change)
+
+
+def asked() -> argparse.Namespace:
+    parser = argparse.ArgumentParser(prog="python -m tests.mutants", description=__doc__)
+    parser.add_argument("modules", nargs="*", help="try every change of these modules")
+    parser.add_argument("--count", type=int, default=200, help="how many are drawn")
+    parser.add_argument("--seed", type=int, default=random.SystemRandom().randrange(10**6))
+    parser.add_argument("--at-once", type=int, default=2, help="how many are tried side by side")
+    parser.add_argument("--note", action="store_true", help="note anew which tests call what")
+    return parser.parse_args()
+
+
+def drawn(given: argparse.Namespace) -> list[Change]:
+    """List the changes to try."""
+    places = given.modules or modules()
+    changes = [each for module in places for each in changes_in(ROOT, file_of(module))]
+    if given.modules:
+        return changes
+    print(f"seed {given.seed}: {given.count} of {len(changes)} changes in {len(places)} modules")
+    return random.Random(given.seed).sample(changes, given.count)
+
+
+def try_all(changes: list[Change], near: Nearest, at_once: int) -> list[Found]:
+    kept, found = Kept(), []
+
+    def one(change: Change) -> tuple[Outcome, bool]:
+        tests = near.to(change)
+        known = kept.of(change, tests)
+        return (known, False) if known else (tried(change, tests), True)
+
+    with ThreadPoolExecutor(at_once) as pool:
+        for change, (outcome, is_new) in zip(changes, pool.map(one, changes), strict=True):
+            if is_new:
+                kept.keep(change, outcome)
+            found.append(Found(change, outcome))
+            if not outcome.killed:
+                print(f"  {len(found)}: {change} {outcome.by}", flush=True)
+    return found
+
+
+def report(found: list[Found]) -> int:
+    """Print how many were noticed and which were not; 1 where too many were not."""
+    killed = sum(one.outcome.killed for one in found)
+    alive = [one for one in found if not one.outcome.killed]
+    print(f"noticed: {killed} of {len(found)} ({killed / len(found):.1%})")
+    for one in alive:
+        print(f"  {one.change}\n      {one.why or one.outcome.by or 'no test notices'}")
+    return 0 if killed >= GOAL * len(found) else 1
+
+
+if __name__ == "__main__":
+    given = asked()
+    if given.note or not CALLS.exists():
+        note_calls()
+    make_book()
+    sys.exit(report(try_all(drawn(given), nearest(), given.at_once)))

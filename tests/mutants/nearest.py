@@ -1,0 +1,72 @@
+"""Which tests stand nearest to a change: those that call its function, noted by running all."""
+
+import json
+import os
+import subprocess
+import sys
+import tempfile
+from collections import Counter, defaultdict
+from dataclasses import dataclass
+from pathlib import Path
+
+from tests.mutants.changes import Change
+from tests.mutants.where import KEPT, ROOT
+
+CALLS = KEPT / "calls.json"
+MOST_TESTS, MOST_OF_ONE, MOST_OF_A_FILE, MOST_SECONDS = 80, 3, 25, 60.0
+
+
+@dataclass(frozen=True)
+class Nearest:
+    """Tests by the function that they call, as module:name, nearest first."""
+
+    of: dict[str, list[str]]
+    seconds: dict[str, float]
+
+    def to(self, change: Change) -> list[str]:
+        """Choose the tests to run for a change; of the module where its function is not known."""
+        known = self.of.get(f"{change.module}:{change.scope}")
+        if known is None:
+            whole = f"{change.module}:"
+            known = [test for name, tests in self.of.items() if name.startswith(whole)
+                     for test in tests]  # fmt: skip
+        return self._some(dict.fromkeys(known), change.module.rpartition(".")[2])
+
+    def _some(self, tests: dict[str, None], stem: str) -> list[str]:
+        spent, of_one, of_file, chosen = 0.0, Counter[str](), Counter[str](), list[str]()
+        for test in sorted(tests, key=lambda each: stem not in each):  # stable: nearest first
+            file, one = test.partition("::")[0], test.partition("[")[0]
+            full = of_one[one] >= MOST_OF_ONE or of_file[file] >= MOST_OF_A_FILE
+            if full or spent + self.seconds[test] > MOST_SECONDS:
+                continue
+            spent += self.seconds[test]
+            of_one[one] += 1
+            of_file[file] += 1
+            chosen.append(test)
+            if len(chosen) == MOST_TESTS:
+                break
+        return chosen
+
+
+def note_calls() -> None:
+    """Run the whole suite once, and note which functions each test calls."""
+    with tempfile.TemporaryDirectory() as folder:
+        command = [sys.executable, "-m", "pytest", "-p", "tests.mutants.plugin", "-q"]
+        noting = os.environ | {"MUTANTS_CALLS": folder, "FARM_HISTORIES": "3"}
+        subprocess.run(command, cwd=ROOT, env=noting, check=False)
+        noted: dict[str, object] = {}
+        for part in Path(folder).glob("*.json"):
+            noted |= json.loads(part.read_text())
+    KEPT.mkdir(parents=True, exist_ok=True)
+    CALLS.write_text(json.dumps(noted))
+
+
+def nearest() -> Nearest:
+    """Read what was noted: the tests that do least beside a function are nearest to it."""
+    noted = json.loads(CALLS.read_text())
+    tests = sorted(noted, key=lambda test: (len(noted[test]["calls"]), noted[test]["seconds"]))
+    of = defaultdict(list)
+    for test in tests:
+        for name in noted[test]["calls"]:
+            of[name].append(test)
+    return Nearest(dict(of), {test: noted[test]["seconds"] for test in tests})

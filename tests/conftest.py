@@ -1,7 +1,5 @@
 """The fixed cast: one person in each role and a stranger, on one small farm."""
 
-import os
-import shutil
 from collections import defaultdict
 from collections.abc import Iterator
 from datetime import date
@@ -41,8 +39,6 @@ def django_db_modify_db_settings(
     """
     if connection.vendor == "sqlite":
         file = tmp_path_factory.mktemp("book") / "test.sqlite3"
-        if ready := os.environ.get("FARM_TEST_BOOK"):  # its tables, made once: with --reuse-db
-            shutil.copy(ready, file)
         connection.settings_dict["TEST"]["NAME"] = str(file)
 
 

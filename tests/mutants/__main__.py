@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from tests.mutants.changes import Change, changes_in
 from tests.mutants.harmless import why_harmless
 from tests.mutants.nearest import CALLS, Nearest, nearest, note_calls
-from tests.mutants.running import Kept, Outcome, make_book, tried
+from tests.mutants.running import Kept, Outcome, tried
 from tests.mutants.where import ROOT, file_of, modules
 
 GOAL = 0.95
@@ -83,5 +83,4 @@ if __name__ == "__main__":
     given = asked()
     if given.note or not CALLS.exists():
         note_calls()
-    make_book()
     sys.exit(report(try_all(drawn(given), nearest(), given.at_once)))

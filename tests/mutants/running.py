@@ -12,7 +12,7 @@ from dataclasses import asdict, dataclass
 from tests.mutants.changes import Change
 from tests.mutants.where import KEPT, ROOT
 
-RESULTS, BOOK = KEPT / "results.json", KEPT / "book.sqlite3"
+RESULTS = KEPT / "results.json"
 PATIENCE_S = 300
 FAILED = re.compile(r"^(?:FAILED|ERROR) (\S+?)(?: - |$)", re.MULTILINE)
 
@@ -42,6 +42,7 @@ class Kept:
 
     def keep(self, change: Change, outcome: Outcome) -> None:
         self._outcomes[change.key] = outcome
+        KEPT.mkdir(parents=True, exist_ok=True)
         RESULTS.write_text(json.dumps({key: asdict(one) for key, one in self._outcomes.items()}))
 
 
@@ -52,23 +53,14 @@ def digest(tests: Iterable[str]) -> str:
     return hashlib.sha256(b"\0".join(texts)).hexdigest()[:16]
 
 
-def make_book() -> None:
-    """Make the tables once, for every run of tests to copy."""
-    KEPT.mkdir(parents=True, exist_ok=True)
-    BOOK.unlink(missing_ok=True)
-    place = os.environ | {"DATABASE_URL": f"sqlite:///{BOOK}"}
-    command = [sys.executable, "manage.py", "migrate", "-v", "0"]
-    subprocess.run(command, cwd=ROOT, env=place, check=True)
-
-
 def tried(change: Change, tests: list[str]) -> Outcome:
     """Make one change, and run tests until one of them notices."""
     if not tests:
         return Outcome(killed=False, by="no test calls it", tests="")
-    command = [sys.executable, "-m", "pytest", "-x", "-q", "-n", "0", "--tb=no", "--reuse-db",
+    command = [sys.executable, "-m", "pytest", "-x", "-q", "-n", "0", "--tb=no",
                "-p", "tests.mutants.plugin", "-p", "no:cacheprovider", *tests]  # fmt: skip
     within = os.environ | {
-        "MUTANT": f"{change.module}:{change.number}", "FARM_TEST_BOOK": str(BOOK),
+        "MUTANT": f"{change.module}:{change.number}",
         "FARM_HISTORIES": "3", "PYTHONDONTWRITEBYTECODE": "1",
     }  # fmt: skip
     try:

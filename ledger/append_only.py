@@ -17,7 +17,7 @@ BOOK: dict[str, tuple[str, ...] | None] = {
     "ledger_mark": None,
     "ledger_seal": None,
     "ledger_item": None,
-    "ledger_lot": ("id", "code", "item_id", "made_by_id", "unit_mass_mg"),
+    "ledger_lot": ("id", "code", "item_id", "made_by_id", "unit_mass_mg", "part_of_id"),
 }
 _protected = dict(BOOK)
 

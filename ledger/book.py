@@ -177,7 +177,7 @@ def _write(
     lots = _write_lines(head, entry, draft.lines)
     Charge.objects.bulk_create(
         Charge(entry=entry, kind=c.kind, amount=c.amount,
-               quantity_milli=c.quantity_milli, rate=c.rate)
+               quantity_milli=c.quantity_milli, rate=c.rate, lot=c.lot)
         for c in draft.charges
     )  # fmt: skip
     _write_marks(entry, draft, lots)
@@ -226,6 +226,7 @@ def _write_lines(head: Head, entry: Entry, drafts: Sequence[LineDraft]) -> list[
                     item=lot.item,
                     made_by=entry.amends or entry,
                     unit_mass_mg=lot.unit_mass_mg,
+                    part_of=lot.part_of,
                 )
             lot = made[id(lot)]
         lots.append(lot)
@@ -286,6 +287,6 @@ def _opposite_lines(root: Entry) -> tuple[LineDraft, ...]:
 
 def _opposite_charges(root: Entry) -> tuple[ChargeDraft, ...]:
     return tuple(
-        ChargeDraft(charge.kind, -charge.amount, -charge.quantity_milli, charge.rate)
-        for charge in Charge.objects.filter(entry__place=root.seq)
+        ChargeDraft(charge.kind, -charge.amount, -charge.quantity_milli, charge.rate, charge.lot)
+        for charge in Charge.objects.filter(entry__place=root.seq).select_related("lot")
     )

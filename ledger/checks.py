@@ -12,7 +12,7 @@ from django.db.models import F
 from ledger import append_only, full_pass, sealing
 from ledger.balances import sums_by_lot, whole_book
 from ledger.models import KINDS, Edge, Entry, Flow, Head, Lot
-from ledger.working import read_story
+from ledger.story import read_story
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,17 +10,21 @@ from uuid import UUID
 from ledger.models import Entry, Item, Line, Lot
 
 NUMBERS = (
-    "quantity", "money", "basis", "given_mg", "expected_mg",
+    "quantity", "money", "basis", "given_mg", "turn", "pieces", "turn_mg", "later_mg",
     "planned_loss_ppm", "planned_loss_count", "closes",
 )  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
 class NewLot:
-    """A lot to be made by this entry; a count lot states the mass of one piece."""
+    """A lot to be made by this entry; a count lot states the mass of one piece.
+
+    ``part_of``: the lot that it is split off, used by the same entry.
+    """
 
     item: Item
     unit_mass_mg: int | None = None
+    part_of: Lot | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +37,10 @@ class LineDraft:
     money: int = 0
     basis: int = 0
     given_mg: int = 0
-    expected_mg: int = 0
+    turn: int = 0
+    pieces: int = 0
+    turn_mg: int = 0
+    later_mg: int = 0
     planned_loss_ppm: int = 0
     planned_loss_count: int = 0
     closes: int = 0
@@ -45,12 +52,16 @@ class LineDraft:
 
 @dataclass(frozen=True, slots=True)
 class ChargeDraft:
-    """Labour, energy or room time: ``amount`` money; thousandths of a unit at a rate."""
+    """Labour, energy or room time: ``amount`` money; thousandths of a unit at a rate.
+
+    ``lot``: the lot that it falls on, instead of on what the entry makes.
+    """
 
     kind: str
     amount: int
     quantity_milli: int = 0
     rate: int = 0
+    lot: Lot | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +109,8 @@ def fingerprint(draft: Draft, amends: Entry | None, takes_back: bool) -> str:
         "takes_back": takes_back,
         "lines": [[_lot_key(line.lot), line.role, line.numbers(),
                    line.returns and line.returns.pk] for line in draft.lines],
-        "charges": [[c.kind, c.amount, c.quantity_milli, c.rate] for c in draft.charges],
+        "charges": [[c.kind, c.amount, c.quantity_milli, c.rate, c.lot and c.lot.pk]
+                    for c in draft.charges],
         "marks": [[mark.lot.pk, mark.held] for mark in draft.marks],
         "particulars": draft.particulars,
     }  # fmt: skip
@@ -107,5 +119,5 @@ def fingerprint(draft: Draft, amends: Entry | None, takes_back: bool) -> str:
 
 def _lot_key(lot: Lot | NewLot) -> list[Any]:
     if isinstance(lot, NewLot):
-        return ["new", lot.item.pk, lot.unit_mass_mg]
+        return ["new", lot.item.pk, lot.unit_mass_mg, lot.part_of and lot.part_of.pk]
     return ["lot", lot.pk]

@@ -6,14 +6,13 @@ from operator import itemgetter
 from ledger.costing import Cost, Life
 from ledger.edges import EDGE_FIELDS, edges_at
 from ledger.models import KINDS, Edge, Flow, Line, Lot, Mark, Role
+from ledger.story import Story, read_story
 from ledger.working import (
     ZERO,
-    Story,
     figures,
     flow_rows,
     is_held,
     life_of,
-    read_story,
 )
 
 _USED = Role.USED.value

@@ -1,5 +1,7 @@
 """What the book refuses before it writes: one guard a rule, in a fixed order."""
 
+from collections.abc import Container
+
 from django.db.models import Sum
 
 from ledger import errors, working
@@ -14,7 +16,10 @@ _STATED_BY = {
     "money": (Role.BOUGHT, Role.MADE),
     "basis": (Role.MADE, Role.USED),
     "given_mg": (Role.USED,),
-    "expected_mg": (Role.USED,),
+    "turn": (Role.USED,),
+    "pieces": (Role.USED,),
+    "turn_mg": (Role.USED,),
+    "later_mg": (Role.USED,),
     "planned_loss_ppm": (Role.BOUGHT, Role.MADE),
     "planned_loss_count": (Role.BOUGHT, Role.MADE, Role.USED),
     "closes": (Role.LOST,),
@@ -31,6 +36,7 @@ def check_draft(draft: Draft) -> None:
         _check_new_lot(line)
     _check_once(draft)
     _check_outputs(draft)
+    _check_parts(draft)
     _check_charges(draft)
     _check_on_hand(draft)
     _check_holds(draft)
@@ -43,14 +49,16 @@ def check_amendment(root: Entry, draft: Draft) -> None:
         _check_new_lot(line)
         _check_place(root, line)
     _check_once(draft)
+    named = set(Line.objects.filter(entry__place=root.seq).values_list("lot_id", flat=True))
+    _check_falls(draft, named)
     _check_holds(draft)
 
 
 def check_amended(root: Entry) -> None:
     """Refuse, once the differences are written, what the whole entry can no longer state."""
-    charges = Charge.objects.filter(entry__place=root.seq).values_list("kind")
-    totals = dict(charges.annotate(Sum("amount")).order_by())
-    for kind, total in totals.items():
+    charges = Charge.objects.filter(entry__place=root.seq).values_list("kind", "lot")
+    totals = charges.annotate(Sum("amount")).order_by()
+    for kind, _, total in totals:
         if total < 0:
             raise errors.Malformed(
                 f"The correction would leave {total} charged for {kind} at entry {root.seq}. "
@@ -59,7 +67,8 @@ def check_amended(root: Entry) -> None:
     lines = Line.objects.filter(entry__place=root.seq)
     used = lines.filter(role=Role.USED).aggregate(pieces=Sum("quantity"), given=Sum("given_mg"))
     basis = lines.filter(role=Role.MADE).aggregate(total=Sum("basis"))["total"]
-    if (any(totals.values()) or any(used.values())) and not basis:
+    shared = any(total for _, lot, total in totals if lot is None)
+    if (shared or any(used.values())) and not basis:
         raise errors.Malformed("Cost has nowhere to go. State what shares it.")
 
 
@@ -104,6 +113,12 @@ def _check_numbers(line: LineDraft) -> None:
     if line.given_mg and line.quantity:
         raise errors.Malformed(
             f"{_name(line)}: a pick takes weight, not {-line.quantity} pieces. State zero pieces.",
+            _codes(line),
+        )
+    if bool(line.turn) != bool(line.pieces) or (line.turn_mg and not line.turn):
+        raise errors.Malformed(
+            f"{_name(line)}: turn {line.turn} of {line.pieces} pieces cannot be. State which turn "
+            "it is and of how many pieces, or neither.",
             _codes(line),
         )
     if (line.role == Role.BACK) != (line.returns is not None):
@@ -153,6 +168,20 @@ def _check_new_lot(line: LineDraft) -> None:
         raise errors.Malformed(f"{_name(line)}: state what one piece weighs.")
 
 
+def _check_parts(draft: Draft) -> None:
+    """A part is of the same kind as the whole that it is split off, in the same entry."""
+    used = {line.lot.pk: line.lot for line in draft.lines
+            if isinstance(line.lot, Lot) and line.role == Role.USED}  # fmt: skip
+    for line in draft.lines:
+        whole = line.lot.part_of if isinstance(line.lot, NewLot) else None
+        if whole and (whole.pk not in used or whole.item_id != line.lot.item.pk):
+            raise errors.Malformed(
+                f"{_name(line)} cannot be a part of lot {whole.code}. Use some of that lot in the "
+                "same entry, and make more of the same.",
+                [whole.code],
+            )
+
+
 def _check_once(draft: Draft) -> None:
     keys = [
         (id(line.lot) if isinstance(line.lot, NewLot) else -line.lot.pk, str(line.role))
@@ -179,7 +208,8 @@ def _check_outputs(draft: Draft) -> None:
         )
     if uses and not made:
         raise errors.Malformed("Lots are used, but nothing is made of them. State what is made.")
-    if (uses or draft.charges) and not any(line.basis > 0 for line in made):
+    shared = uses or any(charge.lot is None for charge in draft.charges)
+    if shared and not any(line.basis > 0 for line in made):
         raise errors.Malformed("Cost has nowhere to go. State what shares it.")
 
 
@@ -188,6 +218,18 @@ def _check_charges(draft: Draft) -> None:
         if charge.amount < 0 or charge.kind not in CostKind.values:
             raise errors.Malformed(
                 f"A charge of {charge.amount} for {charge.kind} cannot be. State zero or more."
+            )
+    _check_falls(draft, {line.lot.pk for line in draft.lines if isinstance(line.lot, Lot)})
+
+
+def _check_falls(draft: Draft, named: Container[int]) -> None:
+    """Refuse a charge that falls on a lot of which the entry says nothing."""
+    for charge in draft.charges:
+        if charge.lot and charge.lot.pk not in named:
+            raise errors.Malformed(
+                f"Lot {charge.lot.code}: {charge.kind} falls on it, but the entry does not name "
+                "it. Name it in a line.",
+                [charge.lot.code],
             )
 
 

@@ -122,12 +122,16 @@ class Entry(models.Model):
 
 
 class Lot(CostColumns):
-    """A quantity of one item with one origin; the columns from ``quantity`` on are worked."""
+    """A quantity of one item with one origin; the columns from ``quantity`` on are worked.
+
+    ``part_of``: the lot that it was split off; what was picked of that one before counts for both.
+    """
 
     code = models.CharField(max_length=12, unique=True)
     item = models.ForeignKey(Item, models.PROTECT, related_name="lots")
     made_by = models.ForeignKey(Entry, models.PROTECT, related_name="lots_made")
     unit_mass_mg = models.BigIntegerField(null=True)
+    part_of = models.ForeignKey("self", models.PROTECT, null=True, related_name="parts")
 
     quantity = models.BigIntegerField(default=0)
     shares_open = models.BooleanField(default=False)
@@ -147,7 +151,9 @@ class Line(models.Model):
 
     ``money``: what was paid (bought). ``basis``: the share of the entry's cost (made), or
     the quantity that what was taken is worth as much as, where its worth is stated (used).
-    ``given_mg`` and ``expected_mg``: the weight a pick took and the weight still to come (used).
+    ``given_mg``: the weight that a pick took (used). What it shares by the weight still expected
+    is worked from ``turn``, which of the times that a lot gives; ``pieces``, those then on hand;
+    and of these ``turn_mg``, the weight planned of this turn, and ``later_mg``, of later ones.
     ``planned_loss_ppm`` of what was made, or ``planned_loss_count``, leaves without cost (made);
     what is split off takes its count along (used).
     ``closes``: 1 where a lot that was picked is spent (lost). ``returns``: the sale taken back.
@@ -160,7 +166,10 @@ class Line(models.Model):
     money = models.BigIntegerField(default=0)
     basis = models.BigIntegerField(default=0)
     given_mg = models.BigIntegerField(default=0)
-    expected_mg = models.BigIntegerField(default=0)
+    turn = models.SmallIntegerField(default=0)
+    pieces = models.BigIntegerField(default=0)
+    turn_mg = models.BigIntegerField(default=0)
+    later_mg = models.BigIntegerField(default=0)
     planned_loss_ppm = models.BigIntegerField(default=0)
     planned_loss_count = models.BigIntegerField(default=0)
     closes = models.SmallIntegerField(default=0)
@@ -180,6 +189,7 @@ class Line(models.Model):
 class Charge(models.Model):
     """Labour, energy or room time that an entry adds to its outputs, at the rate of the day.
 
+    ``lot``: the lot of the entry that it falls on, before anything is shared of it.
     ``quantity_milli``: thousandths of an hour, kWh or shelf-day. ``rate``: money per unit.
     """
 
@@ -188,6 +198,7 @@ class Charge(models.Model):
     amount = models.BigIntegerField()
     quantity_milli = models.BigIntegerField(default=0)
     rate = models.BigIntegerField(default=0)
+    lot = models.ForeignKey(Lot, models.PROTECT, null=True, related_name="charges")
 
 
 class Mark(models.Model):

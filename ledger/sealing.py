@@ -25,13 +25,14 @@ _ENTRY = (
 _LINE = (
     "lot_id", "role", *NUMBERS, "returns_id",
     "lot__code", "lot__item_id", "lot__item__alike", "lot__made_by_id", "lot__unit_mass_mg",
+    "lot__part_of_id",
 )  # fmt: skip
 # What each part of an entry's facts states, in this order; part of every digest.
 COLUMNS = {
     "entry": _ENTRY,
     "times": ("happened_at", "recorded_at"),
     "lines": _LINE,
-    "charges": ("kind", "amount", "quantity_milli", "rate"),
+    "charges": ("kind", "amount", "quantity_milli", "rate", "lot_id"),
     "marks": ("lot_id", "held"),
 }
 Facts: TypeAlias = dict[str, list[object]]

@@ -12,10 +12,11 @@ from typing import NamedTuple
 
 from django.db import connection
 
-from ledger.costing import work
+from ledger.costing import Step, still_expected, work
 from ledger.edges import Alike, alike_of
 from ledger.models import Edge, Role
-from ledger.working import Story, add_shares, read_steps, shares_of
+from ledger.story import Story, add_shares, read_steps
+from ledger.working import shares_of
 
 _WALK = """
 WITH RECURSIVE reached(id) AS (
@@ -121,7 +122,7 @@ def follow(lot_id: int, kin: Kin | None = None) -> Carried:
     """Carry a lot's quantity forward through everything made of it; nothing is left over.
 
     Planned losses and water leave without a share, as they do without cost: the rest carries it.
-    ``kin``: the lots to carry it through, where they were found already. Two queries more.
+    ``kin``: the lots to carry it through, where they were found already. Three queries more.
     """
     story = read_steps((kin or ahead([lot_id])).born_at)
     add_shares(story)
@@ -135,7 +136,8 @@ def follow(lot_id: int, kin: Kin | None = None) -> Carried:
                 inflow[step.place] = shares_of(story, step.place, pools[step.place]).get(lot, (0,))
         if lot == lot_id:
             inflow[story.born_at[lot]] = (carried.total,)
-        life = work(story.steps[lot], inflow, story.born_at[lot], kinds=1)
+        earlier = story.earlier.get(lot, ())
+        life = work(story.steps[lot], inflow, story.born_at[lot], earlier=earlier, kinds=1)
         if life.cost[0]:
             carried.on_hand[lot] = life.cost[0]
         for (place, role), (amount,) in life.moved.items():
@@ -150,7 +152,7 @@ def composition(lot_id: int, kin: Kin | None = None) -> dict[int, int]:
 
     Worked in the reverse order of making, so that each edge is looked at once. What a pick took
     of a block lot is its weight over all weight picked and still expected. Rounded down.
-    ``kin``: the lots behind it, where they were found already. One query more.
+    ``kin``: the lots behind it, where they were found already. Two queries more.
     """
     kin = kin or behind([lot_id])
     story = read_steps(kin.born_at)
@@ -175,7 +177,12 @@ def _whole(story: Story, src: int, place: int) -> int:
     picks = [step for step in story.steps[src] if step.picked_mg > 0]
     if not any(pick.place == place for pick in picks):
         return _came_in(story, src) or 1
-    return sum(pick.picked_mg for pick in picks) + picks[-1].expected_mg
+    rest = 0 if any(step.closes > 0 for step in story.steps[src]) else _rest_mg(story, src, picks)
+    return sum(pick.picked_mg for pick in picks) + rest
+
+
+def _rest_mg(story: Story, lot: int, picks: list[Step]) -> int:
+    return still_expected(picks[-1], (*story.earlier.get(lot, ()), *picks))
 
 
 def _came_in(story: Story, lot_id: int) -> int:

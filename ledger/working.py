@@ -7,102 +7,19 @@ lot's life can be worked whole once the lots behind it have been.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable
-from dataclasses import dataclass, field
 
-from django.db.models import QuerySet, Sum
+from django.db.models import QuerySet
 
 from ledger import errors
 from ledger.amounts import in_words, split
 from ledger.costing import RANK, Cost, Life, Step, work
 from ledger.drafts import NUMBERS
 from ledger.edges import EDGE_FIELDS, edges_at
-from ledger.models import KINDS, Charge, Edge, Entry, Flow, Head, Line, Lot, Mark, Role
+from ledger.models import KINDS, Edge, Entry, Flow, Head, Line, Lot, Mark, Role
+from ledger.story import Story, read_story
 
 ZERO: Cost = (0, 0, 0, 0, 0)
 _USED, _MADE = Role.USED.value, Role.MADE.value
-_STEP_FIELDS = ("entry__place", "role", *NUMBERS, "returns__entry__place")
-
-
-@dataclass
-class Story:
-    """The facts about some lots and entries, added up to effective lines.
-
-    ``steps``: each lot's, in order. ``made_at``: lot ids and shares by place, of the lots that
-    share that entry's cost. ``charged``: by place.
-    """
-
-    born_at: dict[int, int] = field(default_factory=dict)
-    steps: dict[int, list[Step]] = field(default_factory=dict)
-    made_at: dict[int, list[tuple[int, int]]] = field(default_factory=dict)
-    charged: dict[int, Cost] = field(default_factory=dict)
-
-
-def read_story(lot_ids: Iterable[int] | None = None) -> Story:
-    """Read the facts about some lots (all, when None); four queries."""
-    lots = Lot.objects.all()
-    if lot_ids is None:
-        story = _with_steps(dict(lots.values_list("pk", "made_by_id")), Line.objects.all())
-        _add_shares(story, Line.objects.all())
-        _add_charges(story, Charge.objects.all())
-        return story
-    born = lots.filter(pk__in=list(lot_ids)).values_list("pk", "made_by_id")
-    story = read_steps(dict(born))
-    places = add_shares(story)
-    _add_charges(story, Charge.objects.filter(entry__place__in=places))
-    return story
-
-
-def read_steps(born_at: dict[int, int]) -> Story:
-    """Read what happened to some lots, known with the entries that made them; one query."""
-    return _with_steps(born_at, Line.objects.filter(lot__in=list(born_at)))
-
-
-def add_shares(story: Story) -> list[int]:
-    """Add who shares the cost of the entries that made the lots; give these. One query."""
-    places = [s.place for steps in story.steps.values() for s in steps if s.role == _MADE]
-    _add_shares(story, Line.objects.filter(entry__place__in=places))
-    return places
-
-
-def _with_steps(born_at: dict[int, int], lines: "QuerySet[Line]") -> Story:
-    story = Story(born_at, {lot: [] for lot in born_at})
-    rows = lines.values_list("lot_id", *_STEP_FIELDS).order_by("entry_id", "pk")
-    known: dict[tuple[int, int, str], Step] = {}
-    for lot, place, role, *numbers, returns_place in rows:
-        key = (lot, place, str(role))
-        step = known.get(key)
-        if step is None:
-            step = Step(place, str(role), *[*numbers, returns_place or 0])
-            known[key] = step
-            story.steps[lot].append(step)
-            continue
-        for name, number in zip(NUMBERS, numbers, strict=True):
-            if number:
-                setattr(step, name, getattr(step, name) + number)
-    for steps in story.steps.values():
-        steps.sort(key=_order)
-    return story
-
-
-def _order(step: Step) -> tuple[int, int]:
-    return (step.place, RANK[step.role])
-
-
-def _add_shares(story: Story, lines: "QuerySet[Line]") -> None:
-    shares: dict[int, dict[int, int]] = defaultdict(dict)
-    rows = lines.filter(role=_MADE).values_list("entry__place", "lot_id", "basis")
-    for place, lot, basis in rows.order_by("entry__place", "lot_id"):
-        shares[place][lot] = shares[place].get(lot, 0) + basis
-    story.made_at = {place: list(by_lot.items()) for place, by_lot in shares.items()}
-
-
-def _add_charges(story: Story, charges: "QuerySet[Charge]") -> None:
-    rows = charges.values_list("entry__place", "kind").annotate(total=Sum("amount"))
-    found: dict[int, list[int]] = defaultdict(lambda: [0] * len(KINDS))
-    for place, kind, total in rows.order_by():
-        found[place][KINDS.index(kind)] += total
-    story.charged = {place: tuple(cost) for place, cost in found.items()}
 
 
 def shares_of(story: Story, place: int, pool: Cost) -> dict[int, Cost]:
@@ -133,10 +50,23 @@ def rework(entry: Entry) -> None:
     lines = Line.objects.filter(entry__place=entry.place)
     stated = lines.values_list("lot_id", "role", "entry_id")
     wave = {lot for lot, role, seq in stated if seq == entry.seq or role == _MADE}
+    wave.update(entry.charges.exclude(lot=None).values_list("lot_id", flat=True))
+    if entry.amends_id:  # what is picked of a part counts what was picked of the whole
+        wave |= _parts_of(wave)
     while wave:
         changed = _work_wave(wave)
         below = Line.objects.filter(entry__place__in=changed, role=_MADE) if changed else ()
         wave = {line.lot_id for line in below}
+
+
+def _parts_of(lot_ids: set[int]) -> set[int]:
+    """Find what was split off some lots, and off that; a query a generation."""
+    found: set[int] = set()
+    while lot_ids:
+        parts = Lot.objects.filter(part_of__in=lot_ids).values_list("pk", flat=True)
+        lot_ids = set(parts)
+        found |= lot_ids
+    return found
 
 
 def _work_wave(lot_ids: set[int]) -> set[int]:
@@ -163,9 +93,16 @@ def life_of(story: Story, lot_id: int, inputs: dict[int, Cost]) -> Life:
         if step.role == _MADE:
             used = inputs.get(step.place, ZERO)
             charged = story.charged.get(step.place)
-            pool = tuple([a + b for a, b in zip(used, charged, strict=True)]) if charged else used
-            inflow[step.place] = shares_of(story, step.place, pool).get(lot_id, ZERO)
-    return work(story.steps[lot_id], inflow, story.born_at[lot_id])
+            pool = _sum(used, charged) if charged else used
+            given = shares_of(story, step.place, pool).get(lot_id, ZERO)
+            falls = story.falls.get((lot_id, step.place))
+            inflow[step.place] = _sum(given, falls) if falls else given
+    earlier = story.earlier.get(lot_id, ())
+    return work(story.steps[lot_id], inflow, story.born_at[lot_id], earlier=earlier)
+
+
+def _sum(one: Cost, other: Cost) -> Cost:
+    return tuple([a + b for a, b in zip(one, other, strict=True)])
 
 
 def _keep_figures(lives: dict[int, Life]) -> None:
@@ -248,6 +185,8 @@ def _check_signs(lot_id: int, steps: list[Step]) -> None:
     for step in steps:
         adds = RANK[step.role] <= RANK[Role.COUNTED]
         wrong = [name for name in NUMBERS[1:] if getattr(step, name) < 0]
+        if bool(step.turn) != bool(step.pieces):
+            wrong.append("pieces")
         if (step.quantity < 0 if adds else step.quantity > 0) or (step.given_mg and step.quantity):
             wrong.append("quantity")
         if wrong:

@@ -97,7 +97,7 @@ def _split(seen: _Seen, checked: int, lost: int) -> list[LineDraft]:
     lot = seen.card.lot
     made = _made_line(lot)
     quantity = seen.quantity(checked)
-    new = NewLot(lot.item, unit_mass_mg=lot.unit_mass_mg)
+    new = NewLot(lot.item, unit_mass_mg=lot.unit_mass_mg, part_of=lot)
     plan = rate_of(made.quantity, made.planned_loss_ppm) + made.planned_loss_count
     share = plan * quantity // made.quantity // seen.unit * seen.unit
     lines = [

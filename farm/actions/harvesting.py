@@ -54,8 +54,9 @@ def pick(
     """Pick one flush from block lots into up to three lots: firsts, seconds, trim.
 
     ``given``: each block lot with the mg it gave; where 0, the rest is shared by blocks on hand.
-    The blocks stay; each lot gives cost by weight against the weight still expected of it, kept
-    on the line. Firsts and seconds share the cost by mass; trim takes none unless it is alone.
+    The blocks stay; each lot gives cost by weight against the weight still expected of it: of
+    this flush, which may be picked over days, and of later ones. What is planned is kept on the
+    line. Firsts and seconds share the cost by mass; trim takes none unless it is alone.
     What is doubtful is asked, unless ``doing.sure``; more than the blocks weigh needs a note.
     5.62 kg unweighed from 30 and 10 blocks: 4.215 kg and 1.405 kg.
     """
@@ -100,12 +101,10 @@ def mark_spent(doing: Doing, *, lot: Lot) -> Recorded:
     """
     found = need_blocks(lot)
     blocks = found.lot
-    room = _room(doing, [found])
     line = LineDraft(blocks, Role.LOST, -blocks.quantity, closes=1)
-    held = [LineDraft(blocks, Role.MADE, 0, basis=1)] if room else []
     usual = "spent" if last_day(blocks, ["pick"]) else "spent without a pick"
     said = replace(doing, reason=doing.reason or usual)
-    return post(said, "spent", [*held, line], charges=room)
+    return post(said, "spent", [line], charges=_room(doing, [found]))
 
 
 @action
@@ -125,12 +124,15 @@ def keep_spent(
     doing = answered(doing, kept_doubt(blocks.lot, kept_mg))
     kept_mg = kept_mg or _weight_left(blocks.lot)
     need_some(kept_mg, "mg of spent blocks")
+    on_hand = blocks.lot.quantity  # planned as at the last pick, in parts of the blocks then
+    turn_mg, later_mg = (mg * on_hand // last.pieces for mg in (last.turn_mg, last.later_mg))
     lines = [
-        LineDraft(blocks.lot, Role.USED, 0, basis=like_mg, expected_mg=last.expected_mg),
+        LineDraft(blocks.lot, Role.USED, 0, basis=like_mg, turn=last.turn, pieces=on_hand,
+                  turn_mg=turn_mg, later_mg=later_mg),
         LineDraft(
             NewLot(item_for("Spent blocks", stage=Stage.SPENT)), Role.MADE, kept_mg, basis=kept_mg
         ),
-    ]
+    ]  # fmt: skip
     said = {"worth_money": worth_money, "crop_kg_money": crop_kg_money}
     recorded = post(doing, "keep spent blocks", lines, particulars=said)
     if recorded.fresh:
@@ -225,9 +227,18 @@ def _from_blocks(cards: Sequence[LotCard], weights: Sequence[int], flush: int) -
     lines = []
     for blocks, given_mg in zip(cards, weights, strict=True):
         assert blocks.strain
-        expected_mg = blocks.strain.expected_after_mg(flush) * blocks.lot.quantity
+        on_hand = blocks.lot.quantity
         lines.append(
-            LineDraft(blocks.lot, Role.USED, 0, given_mg=given_mg, expected_mg=expected_mg)
+            LineDraft(
+                blocks.lot,
+                Role.USED,
+                0,
+                given_mg=given_mg,
+                turn=flush,
+                pieces=on_hand,
+                turn_mg=blocks.strain.planned_mg(flush) * on_hand,
+                later_mg=blocks.strain.expected_after_mg(flush) * on_hand,
+            )
         )
     return lines
 
@@ -275,12 +286,15 @@ def _weight_left(lot: Lot) -> int:
 
 
 def _room(doing: Doing, cards: Sequence[LotCard]) -> list[ChargeDraft]:
-    """Charge each lot's room since its last pick, or since it came to where it fruits."""
+    """Charge each lot's room since its last pick, or since it came to where it fruits.
+
+    It falls on the blocks, which share it with every pick, never on the crate of the day alone.
+    """
     charges: list[ChargeDraft] = []
     for blocks in cards:
         moved = last_day(blocks.lot, ["move to fruiting"])
         kinds = ["move to fruiting", "pick"] if moved else ["inoculate blocks", "pick"]
-        charges += room_since(doing, blocks.lot, kinds)
+        charges += [replace(room, lot=blocks.lot) for room in room_since(doing, blocks.lot, kinds)]
     return charges
 
 

@@ -57,6 +57,10 @@ class Strain(models.Model):
     def flushes_mg(self) -> tuple[int, int, int]:
         return (self.first_mg, self.second_mg, self.third_mg)
 
+    def planned_mg(self, flush: int) -> int:
+        """Weight per block planned of a flush (1, 2, 3...); nothing after the last."""
+        return sum(self.flushes_mg[flush - 1 : flush])
+
     def expected_after_mg(self, flush: int) -> int:
         """Weight per block still expected once a flush (1, 2, 3...) was picked."""
         return sum(self.flushes_mg[flush:])

@@ -11,15 +11,16 @@ from datetime import date
 from fractions import Fraction
 from typing import NamedTuple
 
-from django.db.models import Exists, Max, OuterRef, Q, Sum
+from django.db.models import Max, Q, Sum
 
 from farm.models import Stage
 from farm.planning.variance import Used
 from farm.queries.months import Month
 from ledger.amounts import largest_remainder
 from ledger.models import KINDS, Charge, CostKind, Dimension, Edge, Entry, Flow, Line, Lot, Role
+from ledger.story import expected_now
 
-PICK, SPLIT = "pick", "check"
+SPLIT = "check"
 SPAWN, ENERGY, ROOM = "Grain spawn", "Steriliser energy", "Shelf"
 HOURS, PICKING = "Hours until picking", "Hours of picking"
 UNITS = {SPAWN: "kg", ENERGY: "kWh", ROOM: "block-days", HOURS: "h", PICKING: "h"}
@@ -36,11 +37,8 @@ class _Line(NamedTuple):
     role: str
     entry: int
     place: int
-    kind: str
-    taken_back: bool
     quantity: int
     given_mg: int
-    expected_mg: int
     planned_loss_ppm: int
 
 
@@ -79,7 +77,7 @@ class Batch:
 def batch_of(lot: Lot) -> Batch | None:
     """Read the batch that a lot of blocks belongs to; None for other lots and what was undone.
 
-    Seven queries, and one more for each generation that was split off.
+    Eleven queries, and one more for each generation that was split off.
     """
     lots = family(lot)
     if not lots or lots[0].made_by.kind != "inoculate blocks":
@@ -99,7 +97,7 @@ def batch_of(lot: Lot) -> Batch | None:
         good=started - sum(_lost_before_picking(lines, one.pk) for one in lots),
         on_hand=sum(one.quantity for one in lots),
         picked_mg=sum(line.given_mg for line in lines if line.role == Role.USED),
-        expected_mg=sum(_expected_mg(one, lines) for one in lots if one.quantity),
+        expected_mg=_expected_mg([one for one in lots if one.quantity]),
         planned_loss_ppm=loss,
         used=parts.used(),
         spawn=tuple(parts.spawn),
@@ -161,12 +159,10 @@ def _last_day(lots: Sequence[Lot]) -> date:
 
 def _lines_of(lots: Iterable[Lot]) -> list[_Line]:
     """Read what happened to the lots of a batch, in order; one query."""
-    taken_back = Exists(Entry.objects.filter(amends=OuterRef("entry"), takes_back=True))
     lines = Line.objects.filter(lot__in=list(lots)).order_by("entry_id", "pk")
-    rows = lines.annotate(taken_back=taken_back).values_list(
-        "lot_id", "role", "entry_id", "entry__place", "entry__kind", "taken_back", "quantity",
-        "given_mg", "expected_mg", "planned_loss_ppm",
-    )  # fmt: skip
+    rows = lines.values_list(
+        "lot_id", "role", "entry_id", "entry__place", "quantity", "given_mg", "planned_loss_ppm"
+    )
     return [_Line(*row) for row in rows]
 
 
@@ -186,18 +182,16 @@ def _lost_before_picking(lines: Iterable[_Line], lot: int) -> int:
     return -sum(line.quantity for line in lost if first is None or line.place < first)
 
 
-def _expected_mg(lot: Lot, lines: Iterable[_Line]) -> int:
-    """What is still expected of the blocks on hand.
+def _expected_mg(lots: Sequence[Lot]) -> int:
+    """What is still expected of the blocks on hand; none is asked for where there are none.
 
-    Before the first pick it is the strain's planning figure, after it what the last pick kept,
-    in parts of the blocks on hand then and now.
+    Before the first pick it is the strain's planning figure, after it what the picks kept of it.
     """
-    strain = lot.card.strain
-    if strain is None:
-        return 0
-    picks = [line for line in lines if line.lot == lot.pk and line.role == Role.USED
-             and line.kind == PICK and not line.taken_back]  # fmt: skip
-    return picks[-1].expected_mg if picks else sum(strain.flushes_mg) * lot.quantity
+    after = expected_now(lot.pk for lot in lots) if lots else {}
+    planned = {
+        lot.pk: sum(lot.card.strain.flushes_mg) * lot.quantity for lot in lots if lot.card.strain
+    }
+    return sum((planned | after).values())
 
 
 # --- what it used ----------------------------------------------------------------------------
@@ -225,7 +219,7 @@ class _Parts:
         )
 
     def read(self, lines: Sequence[_Line]) -> None:
-        """Gather everything; four queries."""
+        """Gather everything; five queries."""
         drawn = self._read_inoculation()
         came = self._came_into([flow.lot_id for flow in drawn])
         made = {line.place for line in lines if line.role == Role.MADE}
@@ -237,6 +231,8 @@ class _Parts:
             for kind, quantity, amount in charges.get(place, ()):
                 self._add(CHARGED[CostKind(kind)], Fraction(quantity), amount)
         self._read_picks(_given_at(lines), picks, charges)
+        for kind, quantity, amount in _falling_on({line.lot for line in lines}):
+            self._add(CHARGED[CostKind(kind)], Fraction(quantity), amount)
 
     def _read_inoculation(self) -> list[Flow]:
         """Take the spawn that was used; give what was drawn of the bags."""
@@ -293,7 +289,7 @@ class _Parts:
     def _read_picks(
         self, ours: Mapping[int, int], places: Collection[int], charges: Charges
     ) -> None:
-        """Take the batch's part of each pick's hours by the weight it gave; its room is its own."""
+        """Take the batch's part of each pick's hours by the weight it gave."""
         lines = Line.objects.filter(entry__place__in=places, role=Role.USED)
         sums = lines.values_list("entry__place").annotate(Sum("given_mg")).order_by()
         whole = dict(sums)
@@ -301,10 +297,9 @@ class _Parts:
             given = ours.get(place, 0)
             if not given:  # taken back, or corrected to nothing
                 continue
-            for kind, quantity, amount in charges.get(place, ()):
-                name = ROOM if kind == CostKind.ROOM else PICKING
+            for _, quantity, amount in charges.get(place, ()):
                 part = largest_remainder(amount, [given, whole[place] - given])[0]
-                self._add(name, Fraction(quantity * given, whole[place]), part)
+                self._add(PICKING, Fraction(quantity * given, whole[place]), part)
 
     def _add(self, name: str, quantity: Fraction, money: int) -> None:
         self.quantities[name] += quantity
@@ -312,9 +307,11 @@ class _Parts:
 
 
 def _charges(places: Iterable[int]) -> Charges:
-    """Kind, thousandths of a unit and money of the charges that stand, by place; one query."""
+    """Kind, thousandths of a unit and money of what is shared by what was made, by place; one
+    query.
+    """
     rows = (
-        Charge.objects.filter(entry__place__in=list(places))
+        Charge.objects.filter(entry__place__in=list(places), lot=None)
         .values_list("entry__place", "kind")
         .annotate(Sum("quantity_milli"), Sum("amount"))
         .order_by("entry__place", "kind")
@@ -324,6 +321,12 @@ def _charges(places: Iterable[int]) -> Charges:
         if quantity or amount:
             found[place].append((kind, quantity, amount))
     return found
+
+
+def _falling_on(lots: Iterable[int]) -> list[tuple[str, int, int]]:
+    """Kind, thousandths of a unit and money of what falls on some lots alone; one query."""
+    rows = Charge.objects.filter(lot__in=list(lots)).values_list("kind").order_by("kind")
+    return list(rows.annotate(Sum("quantity_milli"), Sum("amount")))
 
 
 def _shared(total: tuple[int, ...], costs: Sequence[tuple[int, ...]]) -> list[int]:

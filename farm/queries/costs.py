@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 from fractions import Fraction
 
-from django.db.models import Sum
+from django.db.models import Q, Sum
 
 from farm.models import Stage
 from farm.queries.finding import Amount, amount_in
@@ -170,7 +170,7 @@ def _lines(
 ) -> tuple[CostLine, ...]:
     """List what came in by entry; the parts of each entry add up to what this lot was given."""
     entries = {flow.entry_id: flow.entry for flow in came_in}
-    parts = _inputs(lot, used, past) + _charges(_made_at(came_in), entries)
+    parts = _inputs(lot, used, past) + _charges(lot, _made_at(came_in), entries)
     lines: list[CostLine] = []
     for flow in sorted(came_in, key=lambda flow: flow.entry_id):
         entry = entries[flow.entry_id]
@@ -224,7 +224,9 @@ def _inputs(lot: Lot, used: list[Flow], past: Past | None) -> list[tuple[int, Co
     found = []
     for flow in used:
         source, entry = flow.lot, flow.entry
-        quantity = inside.get((flow.entry_id, flow.lot_id), 0)
+        quantity = inside.get((flow.entry_id, flow.lot_id))
+        if quantity is None:  # of blocks: other blocks that were picked with them
+            continue
         picked = source.card.stage == Stage.BLOCKS and lot.card.stage > Stage.BLOCKS
         amount = Amount(None, quantity) if picked else amount_in(source, quantity)
         cost = tuple(-c for c in flow.cost)
@@ -248,10 +250,11 @@ def _awaiting_a_flush(past: Past) -> set[int]:
     return found
 
 
-def _charges(places: list[int], entries: dict[int, Entry]) -> list[tuple[int, CostLine]]:
-    """Name labour, energy and room by the entry that added them."""
+def _charges(lot: Lot, places: list[int], entries: dict[int, Entry]) -> list[tuple[int, CostLine]]:
+    """Name labour, energy and room by the entry that added them, to what it made or to this lot."""
     rows = (
         Charge.objects.filter(entry__place__in=places)
+        .filter(Q(lot=None) | Q(lot=lot))
         .values_list("entry__place", "kind")
         .annotate(amount=Sum("amount"))
         .order_by("entry__place", "kind")

@@ -88,9 +88,9 @@ class FarmYears:
         )
         return made
 
-    def pick(self, block: int, given_mg: int, expected_mg: int) -> int:
+    def pick(self, block: int, given_mg: int, later_mg: int) -> int:
         seq = self.entry("pick")
-        self.line(seq, block, "used", 0, given_mg=given_mg, expected_mg=expected_mg)
+        self.line(seq, block, "used", 0, given_mg=given_mg, later_mg=later_mg)
         made = self.new_lot(seq, "crop")
         self.line(seq, made, "made", given_mg, basis=1)
         return made

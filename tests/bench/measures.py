@@ -8,9 +8,10 @@ from uuid import uuid4
 from django.db import connection, transaction
 from django.db.models import Model
 
-from ledger import book, checks, full_pass, tracing, working
+from ledger import book, checks, full_pass, tracing
 from ledger.drafts import ChargeDraft, Draft, LineDraft
 from ledger.models import Entry, Flow, Line, Lot, Seal
+from ledger.story import read_story
 from tests.bench.farm_years import START, FarmYears
 from tests.bench.plain_pass import plain_pass
 from tests.bench.timing import median, show, spent
@@ -53,7 +54,7 @@ def _fetch(statement: str, values: list[int]) -> list[tuple[int, ...]]:
 
 
 def _full_pass() -> float:
-    story = working.read_story()
+    story = read_story()
     ours = median(lambda: full_pass.work_all(story), runs=5)
     plain = median(lambda: plain_pass(story), runs=5)
     show("full cost pass, rows read", ours, plain, "at most 0.25x of Kahn with Decimal")

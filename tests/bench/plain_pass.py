@@ -9,7 +9,7 @@ from decimal import Decimal
 
 from ledger.costing import Step
 from ledger.models import KINDS
-from ledger.working import Story
+from ledger.story import Story
 
 FINEST = Decimal("0.0001")
 NOTHING = Decimal(0)

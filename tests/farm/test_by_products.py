@@ -50,11 +50,11 @@ def test_spent_blocks_share_all_cost_with_the_crop_by_worth(world: World) -> Non
     whole = sum(before.cost) + sum(fresh(firsts).cost) + sum(fresh(spent).cost)
     world.wait(5)
     entry = mark_spent(world.doing(), lot=before).entry
-    pick_alone = sum(Charge.objects.filter(entry=firsts.made_by).values_list("amount", flat=True))
+    pick_alone = Charge.objects.get(entry=firsts.made_by, kind="own").amount
     whole += Charge.objects.get(entry=entry).amount  # the room of the last wait
 
-    # 6.00 is worth 0.6 kg of crop: 0.6 of 12.6 kg, rounded kind by kind; what the pick itself
-    # cost stays with the pick.
+    # 6.00 is worth 0.6 kg of crop: 0.6 of 12.6 kg, rounded kind by kind; the labour of the pick
+    # stays with the pick.
     assert sum(fresh(spent).cost) == pytest.approx((whole - pick_alone) * 0.6 / 12.6, abs=5)
     assert sum(fresh(spent).cost) + sum(fresh(firsts).cost) == whole
     assert sum(fresh(blocks).cost) == 0

@@ -68,7 +68,8 @@ def test_the_blocks_stay_and_owe_what_is_still_expected(world: World) -> None:
 
     line = recorded.entry.lines.get(lot=blocks)
     assert (line.quantity, line.given_mg) == (0, 20 * KG)
-    assert line.expected_mg == 40 * 260 * GRAM  # 200 g and 60 g a block
+    assert (line.turn, line.pieces) == (1, 40)
+    assert (line.turn_mg, line.later_mg) == (40 * 500 * GRAM, 40 * 260 * GRAM)  # 200 g and 60 g
     assert (fresh(blocks).quantity, fresh(blocks).shares_open) == (40, True)
 
 

@@ -9,25 +9,21 @@ from datetime import date
 import pytest
 from django.test import Client
 
-from farm.actions.blocks import fill_blocks, inoculate_blocks
+from farm.actions.blocks import fill_blocks
 from farm.actions.checks import check
 from farm.actions.common import Draw, oldest_first
-from farm.actions.cultures import buy_culture
-from farm.actions.grain import inoculate_grain, prepare_grain
 from farm.actions.supplies import Delivery, receive_supplies, top_up
-from farm.models import Rate, RateOf, Recipe, RecipeFor, RecipeVersion, StandardTime, Supply, Use
+from farm.models import Recipe, RecipeFor, RecipeVersion, Supply, Use
 from ledger.errors import Malformed
-from ledger.models import Flow, Item, Lot, Role
+from ledger.models import Item, Lot
+from tests.farm.costed import blocks_at, costless_farm, lost, whole
 from tests.farm.filled import last_entry, send, text
 from tests.farm.world import (
-    GRAM,
     KG,
     UNIT,
     World,
     assert_book_is_sound,
     fresh,
-    run,
-    small_farm,
 )
 
 pytestmark = pytest.mark.django_db
@@ -35,56 +31,7 @@ pytestmark = pytest.mark.django_db
 
 @pytest.fixture
 def world() -> World:
-    """A farm where nothing costs but what a test says: an own hour is 60, so a minute is 1."""
-    world = small_farm()
-    world.steriliser.run_wh = 0
-    world.steriliser.save()
-    StandardTime.objects.update(minutes=0, unit_seconds=0)
-    Rate.objects.filter(of=RateOf.BLOCK_DAY).update(rate_money=0)
-    Rate.objects.filter(of=RateOf.OWN_HOUR).update(rate_money=60 * UNIT)
-    return world
-
-
-def blocks_at(world: World, count: int, cost: int, *, planned_ppm: int = 0) -> Lot:
-    """Blocks whose filled bags cost so much, and nothing else."""
-    world.strain.planned_loss_ppm = planned_ppm
-    world.strain.save()
-    sawdust_mg = count * 975 * GRAM
-    draws = [Draw(world.received("sawdust", sawdust_mg, cost * UNIT), sawdust_mg),
-             Draw(world.received("block bag", count, 0), count)]  # fmt: skip
-    bags = fill_blocks(
-        world.doing(), recipe=world.block_recipe, count=count, draws=draws
-    ).lots[-1]  # fmt: skip
-    run(world, fresh(bags))
-    spawn = free_spawn(world)
-    made = inoculate_blocks(
-        world.doing(sure=True), bags=fresh(bags), count=count, spawn=[Draw(spawn, spawn.quantity)]
-    )
-    return fresh(made.lots[-1])
-
-
-def free_spawn(world: World) -> Lot:
-    """Ten kilos and more, so that a block of 10,000 has its gram."""
-    bags = 8
-    culture = buy_culture(world.doing(), strain=world.strain, portions=bags, paid_money=0).lots[0]
-    draws = [Draw(world.received("rye", bags * 885 * GRAM, 0), bags * 885 * GRAM),
-             Draw(world.received("grain bag", bags, 0), bags)]  # fmt: skip
-    grain = prepare_grain(
-        world.doing(), recipe=world.grain_recipe, bags=bags, draws=draws
-    ).lots[-1]  # fmt: skip
-    run(world, fresh(grain))
-    made = inoculate_grain(
-        world.doing(), grain=fresh(grain), bags=bags, source=fresh(culture), amount=bags
-    )
-    return fresh(made.lots[-1])
-
-
-def whole(lot: Lot) -> int:
-    return sum(fresh(lot).cost)
-
-
-def lost(lot: Lot) -> int:
-    return -sum(sum(flow.cost) for flow in Flow.objects.filter(lot=lot, role=Role.LOST))
+    return costless_farm()
 
 
 # --- spoilage --------------------------------------------------------------------------------

@@ -62,15 +62,23 @@ def test_a_supplier_lot_is_named_with_its_supplier() -> None:
     assert traced.supplier == "Mill & Sons, lot sawdust 26-31"
 
 
-def test_back_says_how_much_of_each_is_in_the_lot() -> None:
-    lots = season()
+@pytest.mark.parametrize(
+    ("spent", "whole_g"),
+    [
+        # 10 kg of the first flush; still expected of 39 blocks the rest of its 500 g, and 260 g.
+        (False, 10_000 + (39 * 500 - 10_000) + 39 * 260),
+        (True, 10_000),  # spent: nothing more is expected
+    ],
+)
+def test_back_says_how_much_of_each_is_in_the_lot(spent: bool, whole_g: int) -> None:
+    lots = season(spent=spent)
     traced = by_code(back(lots.packs))
 
-    # Of 39 kg of sawdust went as much along as the pick took of all that was picked (10 kg) and
-    # still expected of 39 blocks (260 g each), and 6 of the 10 kg are in the packs.
+    # Of 39 kg of sawdust went as much along as the pick took of all that was picked and is still
+    # expected, and 6 of the 10 kg are in the packs.
     assert traced[lots.firsts.code].share.mass_mg == 6 * KG
-    expected_mg = 39 * KG * 6_000 // (10_000 + 39 * 260)
-    assert traced[sack_of_sawdust().code].share.mass_mg == pytest.approx(expected_mg, abs=1)
+    inside_mg = 39 * KG * 6_000 // whole_g
+    assert traced[sack_of_sawdust().code].share.mass_mg == pytest.approx(inside_mg, abs=1)
 
 
 def test_back_finds_both_steriliser_runs_with_what_was_read() -> None:

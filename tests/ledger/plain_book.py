@@ -1,7 +1,7 @@
-"""A second book, of plain dicts: it knows quantities, holds and what came in, and no database.
+"""A second book, of plain dicts: it knows what was stated of each lot, and no database.
 
 It foretells what the real book must refuse and what is left in each lot, by adding up the whole
-history anew each time; it shares no code with the real one.
+history anew each time; it shares no code with the real one. `plain_costs` works its costs.
 """
 
 from collections import Counter, defaultdict
@@ -13,22 +13,34 @@ ADDS = {"bought", "made", "back", "counted"}
 
 @dataclass
 class Happening:
-    """One entry, as amended. ``lines``: quantity by (lot, role). ``returns``: the sale's entry."""
+    """One entry, as amended. ``lines``: quantity by (lot, role). ``returns``: the sale's entry.
+
+    ``said``: the other numbers of a line. ``charged``: what the entry's outputs share; ``falls``:
+    what falls on one lot.
+    """
 
     lines: dict[tuple[int, str], int] = field(default_factory=dict)
-    money: int = 0
+    said: dict[tuple[int, str], dict[str, int]] = field(default_factory=dict)
     charged: int = 0
-    picked: set[int] = field(default_factory=set)
+    falls: dict[int, int] = field(default_factory=dict)
     returns: int = 0
     standing: bool = True
+
+    @property
+    def picked(self) -> set[int]:
+        return {lot for (lot, _), said in self.said.items() if said.get("given_mg")}
 
 
 @dataclass
 class PlainBook:
-    """``happened``: by place. ``marks``: place, lot, and whether it is put on hold; in order."""
+    """``happened``: by place. ``marks``: place, lot, and whether it is put on hold; in order.
+
+    ``part_of``: the whole that a lot was split off.
+    """
 
     happened: dict[int, Happening] = field(default_factory=dict)
     marks: list[tuple[int, int, bool]] = field(default_factory=list)
+    part_of: dict[int, int] = field(default_factory=dict)
 
     def held(self) -> set[int]:
         """The lots whose last mark that was not taken back puts them on hold."""
@@ -46,10 +58,14 @@ class PlainBook:
                 total[lot] += quantity
         return total
 
-    def came_in(self) -> tuple[int, int]:
-        """Money paid and hours charged."""
+    def came_in(self) -> tuple[int, int, int]:
+        """Money paid, hours charged, and room that fell on one lot."""
         standing = [h for h in self.happened.values() if h.standing]
-        return sum(h.money for h in standing), sum(h.charged for h in standing)
+        return (
+            sum(said.get("money", 0) for h in standing for said in h.said.values()),
+            sum(h.charged for h in standing),
+            sum(sum(h.falls.values()) for h in standing),
+        )
 
     def is_sound(self) -> bool:
         """No lot is ever below zero or picked when empty; no more comes back than was sold."""
@@ -59,7 +75,7 @@ class PlainBook:
         return self.with_change(max(self.happened, default=0) + 1, happening)
 
     def with_change(self, place: int, happening: Happening) -> "PlainBook":
-        changed = PlainBook(dict(self.happened), self.marks)
+        changed = PlainBook(dict(self.happened), self.marks, self.part_of)
         changed.happened[place] = happening
         return changed
 
@@ -84,6 +100,11 @@ class PlainBook:
     def amended(self, place: int, key: tuple[int, str], by: int) -> Happening:
         happening = deepcopy(self.happened[place])
         happening.lines[key] += by
+        return happening
+
+    def weighed_anew(self, place: int, lot: int, by: int) -> Happening:
+        happening = deepcopy(self.happened[place])
+        happening.said[lot, "used"]["given_mg"] += by
         return happening
 
     def _never_short(self) -> bool:

@@ -100,9 +100,9 @@ def made_of(lot: Lot, quantity: int, into: NewLot, made: int, **numbers: Any) ->
     return put(uses(lot, quantity), makes(into, made, **numbers)).lots[1]
 
 
-def pick(block: Lot, given_mg: int, expected_mg: int) -> Lot:
-    """Pick a weight from a block lot, with so much still to come."""
-    takes = line(block, Role.USED, 0, given_mg=given_mg, expected_mg=expected_mg)
+def pick(block: Lot, given_mg: int, later_mg: int, **turn: int) -> Lot:
+    """Pick a weight from a block lot, with so much still to come in later turns."""
+    takes = line(block, Role.USED, 0, given_mg=given_mg, later_mg=later_mg, **turn)
     return put(takes, makes(new("oyster"), given_mg)).lots[1]
 
 

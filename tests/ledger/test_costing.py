@@ -3,7 +3,8 @@
 import pytest
 
 from ledger.costing import Step, work
-from ledger.models import Role
+from ledger.drafts import ChargeDraft, NewLot
+from ledger.models import Lot, Role
 from tests.ledger.shorthand import (
     KG,
     UNIT,
@@ -25,6 +26,7 @@ from tests.ledger.shorthand import (
     returned,
     sold,
     spent,
+    undo,
     uses,
 )
 
@@ -254,3 +256,125 @@ def test_money_stated_from_outside_comes_in_as_materials() -> None:
     lot = put(buys(new(), KG, 3 * UNIT)).lots[0]
     lot.refresh_from_db()
     assert lot.cost == (3_0000, 0, 0, 0, 0)
+
+
+# --- a lot that gives in turns, each picked over days ----------------------------------------
+
+
+def forty(money: int = 200 * UNIT) -> Lot:
+    return bought_blocks(40, money)
+
+
+def first_turn(blocks: Lot, given_mg: int, pieces: int = 40) -> Lot:
+    """Pick of the first turn: 0.5 kg a piece planned of it, 0.2 kg of the second."""
+    planned = {"turn_mg": pieces * KG // 2, "later_mg": pieces * KG // 5}
+    return pick(blocks, given_mg, turn=1, pieces=pieces, **planned)
+
+
+def second_turn(blocks: Lot, given_mg: int) -> Lot:
+    return pick(blocks, given_mg, 0, turn=2, pieces=40, turn_mg=8 * KG)
+
+
+def cost_of(*lots: Lot) -> list[int]:
+    return [on_hand(lot)[1] for lot in lots]
+
+
+def test_picks_of_one_turn_share_by_what_is_still_expected_of_it_and_of_later_ones() -> None:
+    # 8 / 28 of 200.0000 is 57.1428; 9 of the 20 still expected of 142.8572 is 64.2857. Of the
+    # second turn 8 kg are expected: 5 / 8 of 78.5715 is 49.1071, 2 / 3 of 29.4644 is 19.6429.
+    blocks = forty()
+    firsts = first_turn(blocks, 8 * KG), first_turn(blocks, 9 * KG)
+    seconds = second_turn(blocks, 5 * KG), second_turn(blocks, 2 * KG)
+    assert cost_of(*firsts, *seconds) == [57_1428, 64_2857, 49_1071, 19_6429]
+    spent(blocks, 40)
+    # 200.0000 over 24 kg is 8.3333 a kilo, for every one of them.
+    assert cost_of(*firsts, *seconds) == [66_6666, 75_0000, 41_6667, 16_6667]
+    assert_book_is_sound()
+
+
+def test_a_corrected_pick_moves_the_later_ones_of_its_turn() -> None:
+    # 8 kg corrected to 4: 4 / 28 of 200 is 28.5714, and 9 of the 24 then expected of 171.4286
+    # is 64.2857, as before.
+    blocks = forty()
+    first, second = first_turn(blocks, 8 * KG), first_turn(blocks, 9 * KG)
+    amend(first.made_by, line(blocks, Role.USED, 0, given_mg=-4 * KG),
+          line(first, Role.MADE, -4 * KG))  # fmt: skip
+    assert cost_of(first, second) == [28_5714, 64_2857]
+    assert_book_is_sound()
+
+
+def test_a_pick_counts_by_the_pieces_that_are_left_of_it() -> None:
+    # 8 kg of 40, then 20 are binned: 4 of the 8 kg were theirs. 10 - 4 - 4.5 and 4 kg more are
+    # still expected of 20: 4.5 / 10 of 142.8572 is 64.2857.
+    blocks = forty()
+    first_turn(blocks, 8 * KG)
+    put(loses(blocks, 20))
+    assert cost_of(first_turn(blocks, 4_500_000, pieces=20)) == [64_2857]
+
+
+def split_off(blocks: Lot, count: int) -> Lot:
+    part = NewLot(blocks.item, unit_mass_mg=blocks.unit_mass_mg, part_of=blocks)
+    return put(uses(blocks, count), makes(part, count)).lots[1]
+
+
+def test_a_part_that_is_split_off_takes_its_earlier_picks_along_by_pieces() -> None:
+    # 8 kg of 40, then 20 are split off with 71.4286 of the 142.8572: each half expects 10 - 4 and
+    # 4 kg more, so 4.5 kg take 4.5 / 10 of its 71.4286: 32.1428.
+    blocks = forty()
+    first = first_turn(blocks, 8 * KG)
+    part = split_off(blocks, 20)
+    picked = first_turn(blocks, 4_500_000, pieces=20), first_turn(part, 4_500_000, pieces=20)
+    assert cost_of(*picked) == [32_1428, 32_1428]
+    # With the 8 kg corrected to 4 (28.5714), 85.7143 are left on each half, which expects
+    # 10 - 2 and 4 kg more: 4.5 / 12 of it is 32.1428 again.
+    amend(first.made_by, line(blocks, Role.USED, 0, given_mg=-4 * KG))
+    assert cost_of(first, *picked) == [28_5714, 32_1428, 32_1428]
+    assert_book_is_sound()
+
+
+def test_a_part_is_worked_anew_even_where_the_cost_that_it_took_along_stays() -> None:
+    # What the whole cost came after the split, so the corrected pick moves nothing but the share.
+    blocks = forty(money=0)
+    first = first_turn(blocks, 8 * KG)
+    part = split_off(split_off(blocks, 20), 10)
+    put(makes(part, 0, money=100 * UNIT))
+    # 5 - 2 - 2.25 and 2 kg more: 2.25 / 5 of 100.0000.
+    picked = first_turn(part, 2_250_000, pieces=10)
+    assert cost_of(picked) == [45_0000]
+    # With 4 kg picked of the whole: 5 - 1 - 2.25 and 2 kg more: 2.25 / 6.
+    amend(first.made_by, line(blocks, Role.USED, 0, given_mg=-4 * KG))
+    assert cost_of(picked) == [37_5000]
+    assert_book_is_sound()
+
+
+def test_more_than_was_planned_of_a_turn_leaves_later_turns_as_planned() -> None:
+    # 25 kg where 20 were planned: 8 kg are still to come, so 25 / 33; then 5 / 13 of the rest.
+    blocks = forty()
+    over = first_turn(blocks, 25 * KG), first_turn(blocks, 5 * KG)
+    assert cost_of(*over) == [151_5151, 18_6480]
+
+
+def test_what_falls_on_a_lot_is_shared_by_every_pick_of_it_and_not_by_the_day_alone() -> None:
+    # 14.0000 of room fall on 200.0000 before the pick: 8 / 28 of 214.0000 is 61.1428, and the
+    # hour of 5.0000 is the crate's own.
+    blocks = forty()
+    takes = line(blocks, Role.USED, 0, given_mg=8 * KG, turn=1, pieces=40, turn_mg=20 * KG,
+                 later_mg=8 * KG)  # fmt: skip
+    charges = (ChargeDraft("room", 14 * UNIT, lot=blocks), ChargeDraft("own", 5 * UNIT))
+    picked = put(takes, makes(new("oyster"), 8 * KG), charges=charges)
+    crate = picked.lots[1]
+    crate.refresh_from_db()
+    assert (sum(crate.cost), crate.own) == (61_1428 + 5_0000, 5_0000)
+    undo(picked.entry)
+    assert on_hand(blocks) == (40, 200_0000)
+    assert_book_is_sound()
+
+
+def test_blocks_of_a_part_binned_after_the_whole_was_picked_carry_no_cost() -> None:
+    blocks = forty()
+    first_turn(blocks, 8 * KG)
+    part = split_off(blocks, 20)
+    assert moved(put(loses(part, 5)).entry, part, Role.LOST) == 0
+    # Spent without a pick of its own: what it took along, 71.4286, is a loss.
+    assert moved(spent(part, 15), part, Role.LOST) == 71_4286
+    assert_book_is_sound()

@@ -4,7 +4,7 @@ import pytest
 
 from ledger import full_pass
 from ledger.models import Edge, Flow, Lot, Role
-from ledger.working import read_story
+from ledger.story import read_story
 from tests.ledger.shorthand import (
     KG,
     UNIT,

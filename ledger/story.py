@@ -1,0 +1,157 @@
+"""The facts about some lots, added up to effective lines: the original and its amendments."""
+
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass, field, replace
+
+from django.db.models import Q, QuerySet, Sum
+
+from ledger.costing import RANK, Cost, Step, still_expected
+from ledger.drafts import NUMBERS
+from ledger.models import KINDS, Charge, Line, Lot, Role
+
+_MADE = Role.MADE.value
+_STEP_FIELDS = ("entry__place", "role", *NUMBERS, "returns__entry__place")
+
+
+@dataclass
+class Story:
+    """The facts about some lots and entries, added up to effective lines.
+
+    ``steps``: each lot's, in order. ``earlier``: of a part, what was picked of the whole before.
+    ``made_at``: lot ids and shares by place, of the lots that share that entry's cost.
+    ``charged``: by place. ``falls``: what is charged to one lot, by lot and place.
+    """
+
+    born_at: dict[int, int] = field(default_factory=dict)
+    steps: dict[int, list[Step]] = field(default_factory=dict)
+    earlier: dict[int, list[Step]] = field(default_factory=dict)
+    made_at: dict[int, list[tuple[int, int]]] = field(default_factory=dict)
+    charged: dict[int, Cost] = field(default_factory=dict)
+    falls: dict[tuple[int, int], Cost] = field(default_factory=dict)
+
+
+def read_story(lot_ids: Iterable[int] | None = None) -> Story:
+    """Read the facts about some lots (all, when None); four queries, and two where some are parts
+    of others.
+    """
+    story = read_steps(lot_ids)
+    if lot_ids is None:
+        _add_shares(story, Line.objects.all())
+        _add_charges(story, Charge.objects.all())
+        return story
+    places = add_shares(story)
+    charges = Charge.objects.filter(Q(lot=None, entry__place__in=places) | Q(lot__in=story.steps))
+    _add_charges(story, charges)
+    return story
+
+
+def read_steps(lot_ids: Iterable[int] | None = None) -> Story:
+    """Read what happened to some lots (all, when None), in the order of making; two queries, and
+    two a generation of the wholes that parts were split off.
+    """
+    lots, lines = Lot.objects.order_by("made_by_id", "pk"), Line.objects.all()
+    if lot_ids is not None:
+        ids = list(lot_ids)
+        lots, lines = lots.filter(pk__in=ids), lines.filter(lot__in=ids)
+    born_at, wholes = {}, {}
+    for lot, made_by, whole in lots.values_list("pk", "made_by_id", "part_of_id"):
+        born_at[lot] = made_by
+        if whole:
+            wholes[lot] = whole
+    story = _with_steps(born_at, lines)
+    _add_earlier(story, wholes)
+    return story
+
+
+def add_shares(story: Story) -> list[int]:
+    """Add who shares the cost of the entries that made the lots; give these. One query."""
+    places = [s.place for steps in story.steps.values() for s in steps if s.role == _MADE]
+    _add_shares(story, Line.objects.filter(entry__place__in=places))
+    return places
+
+
+def _with_steps(born_at: dict[int, int], lines: "QuerySet[Line]") -> Story:
+    story = Story(born_at, {lot: [] for lot in born_at})
+    rows = lines.values_list("lot_id", *_STEP_FIELDS).order_by("entry_id", "pk")
+    known: dict[tuple[int, int, str], Step] = {}
+    for lot, place, role, *numbers, returns_place in rows:
+        key = (lot, place, str(role))
+        step = known.get(key)
+        if step is None:
+            step = Step(place, str(role), *[*numbers, returns_place or 0])
+            known[key] = step
+            story.steps[lot].append(step)
+            continue
+        for name, number in zip(NUMBERS, numbers, strict=True):
+            if number:
+                setattr(step, name, getattr(step, name) + number)
+    for steps in story.steps.values():
+        steps.sort(key=_order)
+    return story
+
+
+def expected_now(lot_ids: Iterable[int]) -> dict[int, int]:
+    """Work out what lots that were picked still give, by their last pick and the pieces on hand.
+
+    In parts of the pieces then and now, rounded down; 0 once spent. Lots that were never picked,
+    themselves or before they were split off, are left out. Queries as `read_steps`.
+    """
+    story = read_steps(lot_ids)
+    found = {}
+    for lot, steps in story.steps.items():
+        picks = [*story.earlier.get(lot, ()), *(step for step in steps if step.picked_mg)]
+        if picks:
+            closed = any(step.closes for step in steps)
+            now = _in_parts(picks[-1], sum(step.quantity for step in steps))
+            found[lot] = 0 if closed else still_expected(now, picks)
+    return found
+
+
+def _in_parts(pick: Step, pieces: int) -> Step:
+    """State what a pick states for so many of its pieces."""
+    if not pick.pieces:
+        return pick
+    turn_mg, later_mg = (mg * pieces // pick.pieces for mg in (pick.turn_mg, pick.later_mg))
+    return replace(pick, pieces=pieces, turn_mg=turn_mg, later_mg=later_mg)
+
+
+def _add_earlier(story: Story, wholes: dict[int, int]) -> None:
+    """Add what was picked of the wholes before parts were split off; a whole is made before."""
+    beyond = set(wholes.values()) - story.steps.keys()
+    behind = read_steps(beyond) if beyond else story
+    for part, whole in wholes.items():
+        source = behind if whole in beyond else story
+        before = (*source.earlier.get(whole, ()), *source.steps[whole])
+        story.earlier[part] = [
+            step for step in before if step.given_mg and step.place < story.born_at[part]
+        ]
+
+
+def _order(step: Step) -> tuple[int, int]:
+    return (step.place, RANK[step.role])
+
+
+def _add_shares(story: Story, lines: "QuerySet[Line]") -> None:
+    shares: dict[int, dict[int, int]] = defaultdict(dict)
+    rows = lines.filter(role=_MADE).values_list("entry__place", "lot_id", "basis")
+    for place, lot, basis in rows.order_by("entry__place", "lot_id"):
+        shares[place][lot] = shares[place].get(lot, 0) + basis
+    story.made_at = {place: list(by_lot.items()) for place, by_lot in shares.items()}
+
+
+def _add_charges(story: Story, charges: "QuerySet[Charge]") -> None:
+    """Add what was charged; what falls on one lot comes into it by a step of its own."""
+    rows = charges.values_list("lot_id", "entry__place", "kind").annotate(total=Sum("amount"))
+    found: dict[tuple[int | None, int], list[int]] = defaultdict(lambda: [0] * len(KINDS))
+    for lot, place, kind, total in rows.order_by():
+        found[lot, place][KINDS.index(kind)] += total
+    for (lot, place), cost in found.items():
+        if lot is None:
+            story.charged[place] = tuple(cost)
+        elif lot in story.steps:
+            story.falls[lot, place] = tuple(cost)
+            steps = story.steps[lot]
+            if not any((step.place, step.role) == (place, _MADE) for step in steps):
+                steps.append(Step(place, _MADE))
+                steps.sort(key=_order)

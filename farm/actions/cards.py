@@ -12,6 +12,8 @@ from farm.models import Person, SavedCard, Strain
 from farm.planning.work import Worked
 from ledger.errors import Malformed
 
+MOST_MONEY = 2**63 - 1  # what a column of money holds
+
 
 @dataclass(frozen=True)
 class Stated:
@@ -20,7 +22,7 @@ class Stated:
     values: dict[str, int]
     sources: dict[str, str]
     ingredients: list[list[Any]]
-    records: dict[str, list[float]]
+    records: dict[str, Any]
     names: dict[str, str]
     query: str
     asked_money: int | None
@@ -34,7 +36,12 @@ def save_card(
     if not name.strip():
         raise Malformed("A saved card needs a name. Type one, such as Oyster in spring.")
     last = SavedCard.objects.filter(name=name.strip()).aggregate(last=Max("version"))["last"]
-    found = worked.outlook.ranges["picked"]
+    found, placed = worked.outlook.ranges["picked"], round(worked.card.chain.placed)
+    if max(placed, *(cost or 0 for cost in (found.low, found.median, found.high))) > MOST_MONEY:
+        raise Malformed(
+            "A kilo of this card costs more than can be kept. Look through its numbers for one "
+            "that is far too large or too small, and save it again."
+        )
     return SavedCard.objects.create(
         name=name.strip(),
         version=(last or 0) + 1,
@@ -42,7 +49,7 @@ def save_card(
         by=by,
         strain=strain,
         stated=json.dumps(stated.__dict__, sort_keys=True),
-        placed_money=round(worked.card.chain.placed),
+        placed_money=placed,
         picked_low_money=found.low,
         picked_median_money=found.median,
         picked_high_money=found.high,

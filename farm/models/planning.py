@@ -10,7 +10,8 @@ class SavedCard(models.Model):
     """A cost card as it stood: what went in, what came out, and the range that was expected.
 
     ``stated``: the card's whole input as JSON, enough to work it out again. Costs are money per
-    kilo; ``low`` to ``high`` is the range of the kilo picked, the one the book can answer.
+    kilo; ``low`` to ``high`` is the range of the kilo picked, the one the book can answer. None:
+    so many batches were expected to give nothing that there is no such cost.
     """
 
     name = models.CharField(max_length=80)
@@ -20,9 +21,9 @@ class SavedCard(models.Model):
     strain = models.ForeignKey(Strain, models.PROTECT, related_name="saved_cards")
     stated = models.TextField()
     placed_money = models.BigIntegerField("cost of a kilo sold at the place")
-    picked_low_money = models.BigIntegerField()
-    picked_median_money = models.BigIntegerField()
-    picked_high_money = models.BigIntegerField()
+    picked_low_money = models.BigIntegerField(null=True)
+    picked_median_money = models.BigIntegerField(null=True)
+    picked_high_money = models.BigIntegerField(null=True)
 
     class Meta:
         ordering = ("-made_at", "-pk")

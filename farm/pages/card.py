@@ -17,14 +17,16 @@ from farm.pages.frame import show
 from farm.pages.laid_out import AnswerPage, Way, laid_out
 from farm.planning.card import Ingredient, Place
 from farm.planning.card_sheet import SheetHead, card_sheet_bytes
+from farm.planning.grown import Records
 from farm.planning.inputs import INPUTS, Known, Names, centres, place_from, plan_from
-from farm.planning.spread import moved, scorecard
+from farm.planning.outlook import scorecard
 from farm.planning.work import Worked, work_out
 from farm.queries.came_true import CardOutcome, outcomes
 from farm.queries.card_choice import Choice, Offered, fitting_product, newest_batches, usual_choice
 from farm.queries.card_inputs import CardInputs, card_inputs
 from farm.queries.experience import experience_of
-from farm.reports.card_rows import UsedNumber, card_report, headline
+from farm.reports.card_rows import UsedNumber, card_report
+from farm.reports.card_words import headline
 from farm.reports.files import MEDIA_TYPES
 from farm.reports.made import made_for
 from farm.reports.pdf import pdf_bytes
@@ -157,7 +159,7 @@ def _stated(choice: Choice, numbers: NumberForm, *, query: str) -> Stated:
         values=values,
         sources={**sources, **dict.fromkeys(typed, "typed for this card")},
         ingredients=parts,
-        records={key: moved(records, was[key], now[key]) for key, records in found.records.items()},
+        records=found.records.moved(was, now).as_json(),
         names=asdict(choice.names),
         query=query,
         asked_money=typed.get("asked_money", found.asked_money),
@@ -178,7 +180,8 @@ def _story(stated: Stated, others: list[tuple[Place, int | None]] | None = None)
     names = Names(**stated.names)
     ingredients = tuple(Ingredient(*part) for part in stated.ingredients)
     plan = plan_from(stated.values, ingredients, names)
-    worked = work_out(plan, stated.records, others or [], asked_money=stated.asked_money)
+    records = Records.read(stated.records)
+    worked = work_out(plan, records, others or [], asked_money=stated.asked_money)
     known = {key: Known(value, stated.sources.get(key, "")) for key, value in stated.values.items()}
     return Story(worked, names, known, stated)
 

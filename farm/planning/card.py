@@ -232,7 +232,7 @@ def check(plan: Plan) -> None:
     demands = (
         (batch.blocks > 0, "the number of blocks in the batch"),
         (batch.load_blocks > 0, "the number of blocks in the steriliser"),
-        (batch.kept > 0, "the share of blocks that is not lost"),
+        (batch.blocks > 0 and batch.kept > 0, "the share of blocks that is not lost"),
         (crop.yield_mg > 0, "the weight picked from a block"),
         (crop.trim_ppm < MILLION, "the share that trimming leaves"),
         (crop.fridge_ppm < MILLION, "the share that the fridge leaves"),

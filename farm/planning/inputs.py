@@ -37,12 +37,13 @@ class Known:
 
 @dataclass(frozen=True)
 class Names:
-    """What the card is of, in words."""
+    """What the card is of, in words; ``day``: one day of selling there."""
 
     recipe: str
     strain: str
     pack: str
     place: str
+    day: str = "one day there"
 
 
 _C, _M, _S = InputKind.COUNT, InputKind.MASS, InputKind.SHARE
@@ -140,6 +141,7 @@ def centres(values: Mapping[str, int]) -> dict[str, float]:
     return {
         "yield": sum(values[key] for key in ("first_mg", "second_mg", "third_mg")) / 1e6,
         "loss": values["loss_ppm"] / 1e6 if lost is None else lost / max(values["blocks"], 1),
+        "trim": values["trim_ppm"] / 1e6,
         "fridge": values["fridge_ppm"] / 1e6,
         "unsold": values["unsold_ppm"] / 1e6,
     }

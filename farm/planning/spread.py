@@ -1,230 +1,233 @@
-"""How far off the card may be: a range of the cost of a kilo, and what makes it wide.
+"""How yields, losses and minutes vary from batch to batch: by belief, and by the farm's records.
 
-A seeded simulation of batches like the planned one. Yield, loss, minutes, fridge loss and unsold
-share vary; prices do not. The range is of the next batch, not of an average.
+Yields are drawn on a log scale, shares on their odds. Of a new farm not only the next batch is in
+doubt but its own mean; a small batch scatters more than a large one. From nine own records on
+these are drawn themselves. Prices do not vary.
 """
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import sqrt
-from typing import Protocol
+from math import log, sqrt
 
 import numpy as np
 
-from farm.planning.card import Card, Plan
-from farm.planning.chain import Chain, Draws
+from farm.planning.card import MILLION, Plan
+from farm.planning.chain import Draws
+from farm.planning.grown import Grown, Records
 
 DRAWS = 20_000
 SEED = 20_260
-FOR_RANKING = 4_000  # draws that say which cause widens most; the range itself takes all
 TENTH = 1.2815515655446004  # one in ten of a normal distribution lies beyond so many deviations
 # With nine records the lowest and the highest stand at one and nine tenths: fewer cannot say
 # where the outer tenths begin.
 ENOUGH_RECORDS = 9
-MOST_LOST = 0.95
+# Own rule, no source: 12 % from batch to batch, 25 % from block to block, and the mean of a new
+# farm 25 % off what growers usually find. A belief counts as much as four batches.
+BATCH_APART, BLOCK_APART, MEAN_APART, BELIEF_WEIGHS = 0.12, 0.25, 0.25, 4
+# Common practice, no source: 20 % less to 35 % more minutes; odds of a loss off by 60 %; odds of
+# trim, fridge and unsold half to double; all from the tenth to the ninth batch of ten.
+FEWER_MINUTES, MORE_MINUTES, LEAST_MINUTES, MOST_MINUTES = 0.20, 0.35, 0.3, 5.0
+LOSS_APART, SHARE_APART = 0.6, log(2) / TENTH
+MANY_BLOCKS = 1_000_000  # of more, luck is no part worth drawing
 CAUSES = {
     "yield": "yield of a block",
     "loss": "blocks lost",
     "minutes": "minutes of work",
     "fridge": "fridge loss",
     "unsold": "unsold share",
+    "trim": "trimmed off",
 }
-COSTS = ("picked", "saleable", "packed", "sold", "placed")
-
-
-class Spread(Protocol):
-    """How one number varies from batch to batch."""
-
-    def draw(self, random: np.random.Generator, count: int) -> Draws: ...
+PRACTICE = "common practice, no source"
 
 
 @dataclass(frozen=True)
-class Stated:
-    """Believed: a tenth of batches below ``low``, half below ``middle``, a tenth above ``high``.
+class LogYield:
+    """The log of what a block of the next batch gives: its middle, and two deviations.
 
-    Two halves of normal curves that meet in the middle, cut at ``least`` and ``most``.
+    ``scatter``: from batch to batch. ``doubt``: of the farm's own mean.
     """
 
-    low: float
     middle: float
-    high: float
-    least: float = 0.0
-    most: float = MOST_LOST
-    source: str = "common practice, no source"
-
-    def draw(self, random: np.random.Generator, count: int) -> Draws:
-        z = random.standard_normal(count) / TENTH
-        side = np.where(z < 0, self.middle - self.low, self.high - self.middle)
-        return np.clip(self.middle + z * side, self.least, self.most)
+    scatter: float
+    doubt: float
 
 
 @dataclass(frozen=True)
-class Own:
-    """The farm's own records: record i of n stands at i / (n + 1), straight lines between.
+class _Draw:
+    """What every draw needs: the plan, the records, and a stream for each cause."""
 
-    The next record falls below record i in i of n + 1 cases, whatever the shape of the
-    distribution; so the middle four fifths hold the next batch four times in five.
-    """
-
-    records: tuple[float, ...]
-
-    def draw(self, random: np.random.Generator, count: int) -> Draws:
-        known = np.sort(np.asarray(self.records, dtype=np.float64))
-        places = np.arange(1, known.size + 1) / (known.size + 1)
-        return np.interp(random.random(count), places, known)
-
-    @property
-    def source(self) -> str:
-        return f"the farm's own, {len(self.records)} batches"
+    plan: Plan
+    records: Records
+    streams: Mapping[str, np.random.Generator]
+    count: int
 
 
-@dataclass(frozen=True)
-class Range:
-    """Eight batches in ten lie between low and high, one in ten on either side; money per kilo."""
-
-    low: int
-    median: int
-    high: int
-
-
-@dataclass(frozen=True)
-class Cause:
-    """By how much the range of the cost sold at the place narrows when this is known before."""
-
-    key: str
-    narrows_ppm: int
-
-    @property
-    def label(self) -> str:
-        return CAUSES[self.key]
-
-
-@dataclass(frozen=True)
-class Outlook:
-    ranges: Mapping[str, Range]
-    causes: tuple[Cause, ...]
-    seed: int
-
-
-@dataclass(frozen=True)
-class Came:
-    """A range that was saved, and the cost that came true."""
-
-    expected: Range
-    actual: int
-
-    @property
-    def is_inside(self) -> bool:
-        return self.expected.low <= self.actual <= self.expected.high
-
-
-def outlook(
-    card: Card, spreads: Mapping[str, Spread], *, seed: int = SEED, draws: int = DRAWS
-) -> Outlook:
-    """Simulate batches; the same card and seed give the same range to the last unit."""
-    drawn = {key: spreads[key].draw(stream, draws) for key, stream in _streams(seed).items()}
-    chain = _drawn_chain(card, drawn)
-    ranges = {cost: _range_of(getattr(chain, cost)) for cost in COSTS}
-    return Outlook(ranges, _ranked(card, drawn), seed)
-
-
-def believed(plan: Plan) -> dict[str, Stated]:
-    """State how far each number usually strays, for a farm without enough records of its own.
-
-    Yield: 25 % from block to block and 12 % from batch to batch (a trial's 27 on 105, and
-    practice). Loss: 60 % of itself from batch to batch, and the luck of so many blocks.
-    Minutes: 20 % less to 35 % more. Fridge and unsold: half to double. All 10 % to 90 %.
-    """
-    blocks = plan.batch.blocks
-    loss = 1 - float(plan.batch.kept)
+def drawn(
+    plan: Plan, records: Records, *, seed: int = SEED, count: int = DRAWS
+) -> dict[str, Draws]:
+    """Draw batches like the planned one; the same plan, records and seed give the same batches."""
+    draw = _Draw(plan, records, _streams(seed), count)
+    if len(records.batches) >= ENOUGH_RECORDS and records.crops:
+        kilos, loss, trim = _own_batches(draw)
+    else:
+        kilos, loss, trim = _believed_batches(draw)
+    # Batches without a crop are as many of the draws as they were of the records.
+    loss[: round(count * records.nothing)] = 1.0
     crop = plan.crop
-    apart = TENTH * sqrt(0.12**2 + 0.25**2 / blocks)
-    luck = TENTH * sqrt((0.6 * loss) ** 2 + loss * (1 - loss) / blocks)
-    fridge, unsold, kilos = (
-        crop.fridge_ppm / 1e6,
-        crop.unsold_ppm / 1e6,
-        crop.yield_mg / 1e6,
-    )
     return {
-        "yield": Stated(
-            kilos * (1 - apart), kilos, kilos * (1 + apart), least=kilos / 5, most=kilos * 5
-        ),
-        "loss": Stated(max(loss - luck, 0.0), loss, loss + luck),
-        "minutes": Stated(0.8, 1.0, 1.35, least=0.3, most=5.0),
-        "fridge": Stated(fridge / 2, fridge, fridge * 2),
-        "unsold": Stated(unsold / 2, unsold, unsold * 2),
+        "yield": kilos,
+        "loss": loss,
+        "minutes": _minutes(draw.streams["minutes"], count),
+        "fridge": _share(draw, "fridge", records.fridge, planned=crop.fridge_ppm),
+        "unsold": _share(draw, "unsold", records.unsold, planned=crop.unsold_ppm),
+        "trim": trim,
     }
 
 
-def spreads_of(plan: Plan, records: Mapping[str, Sequence[float]]) -> dict[str, Stated | Own]:
-    """Take the farm's own records where there are enough, and the stated spread elsewhere."""
-    return {
-        key: Own(tuple(records[key])) if len(records.get(key, ())) >= ENOUGH_RECORDS else stated
-        for key, stated in believed(plan).items()
-    }
+def sources_of(records: Records) -> dict[str, str]:
+    """Say where the spread of each cause is from."""
+    own = {"yield": len(records.crops), "loss": len(records.batches), "trim": len(records.crops)}
+    own |= {"fridge": len(records.fridge), "unsold": len(records.unsold)}
+    enough = len(records.batches) >= ENOUGH_RECORDS
+    found = dict.fromkeys(CAUSES, PRACTICE)
+    for key, count in own.items():
+        by_batch = key in ("yield", "loss", "trim")
+        if enough if by_batch else count >= ENOUGH_RECORDS:
+            found[key] = f"the farm's own, {count} {'batches' if by_batch else 'lots'}"
+        elif key == "yield" and count:
+            found[key] = f"{PRACTICE}, and {count} own batches"
+    return found
 
 
-def moved(records: Sequence[float], was: float, now: float) -> list[float]:
-    """Move records from their own centre to a planned one, each by the same factor.
+def batch_scatter(blocks: float) -> float:
+    """What a batch of so many blocks scatters by belief, as a variance of its log yield."""
+    return BATCH_APART**2 + BLOCK_APART**2 / blocks
 
-    A farm that plans 0.4 kg where its batches gave 0.5 strays as far, in parts, as it always did.
-    Records around nothing cannot be moved: none are left, and the stated spread stands in.
+
+def log_yield(believed_kg: float, own: Sequence[Grown], blocks: int) -> LogYield:
+    """Set belief and own batches together, each by how sure it is, for a plan of so many blocks.
+
+    Without records the mean is in doubt by 25 %; by nine batches that scatter 20 %, by 6.44 %.
     """
-    if was == now:
-        return list(records)
-    return [record * now / was for record in records] if was else []
+    count = len(own)
+    if not count:
+        return LogYield(log(believed_kg), sqrt(batch_scatter(blocks)), MEAN_APART)
+    logs = np.log([one.kilos for one in own])
+    mean = float(np.mean(logs))
+    each = np.array([batch_scatter(one.fruited) for one in own])
+    usual = batch_scatter(_usual([one.fruited for one in own]))
+    # Each batch strays as it would with as many blocks as are usual.
+    strayed = float(np.sum((logs - mean) ** 2 * usual / each))
+    variance = (BELIEF_WEIGHS * usual + strayed) / (BELIEF_WEIGHS + count - 1)
+    belief, records = 1 / MEAN_APART**2, count / variance
+    return LogYield(
+        middle=(belief * log(believed_kg) + records * mean) / (belief + records),
+        scatter=sqrt(variance * batch_scatter(blocks) / usual),
+        doubt=sqrt(1 / (belief + records)),
+    )
 
 
-def scorecard(came: Sequence[Came]) -> tuple[int, int]:
-    """Count the saved ranges that held what came true, and all: of ten, about eight should."""
-    return sum(one.is_inside for one in came), len(came)
+# --- batches ---------------------------------------------------------------------------------
+
+
+def _believed_batches(draw: _Draw) -> tuple[Draws, Draws, Draws]:
+    """Fewer than nine records: kilos a block, loss and trim by belief, each by itself."""
+    plan, records = draw.plan, draw.records
+    believed_kg = records.believed_kg or plan.crop.yield_mg / MILLION
+    found = log_yield(believed_kg, records.crops, plan.batch.blocks)
+    random = draw.streams["yield"]
+    apart = sqrt(found.scatter**2 + found.doubt**2)
+    kilos = np.exp(found.middle + apart * random.standard_normal(draw.count))
+    usual_loss = 1 - float(plan.batch.kept)
+    if records.nothing and records.crops:  # whole losses are drawn apart
+        usual_loss = float(np.mean([one.loss for one in records.crops]))
+    loss = _near(draw.streams["loss"], draw.count, usual=usual_loss, apart=LOSS_APART)
+    luck = _of_blocks(loss, plan.batch.blocks, draw.streams["luck"])
+    return kilos, luck, _share(draw, "trim", (), planned=plan.crop.trim_ppm)
+
+
+def _own_batches(draw: _Draw) -> tuple[Draws, Draws, Draws]:
+    """Draw the farm's own batches, each with its loss and its trim, in the order of their crop.
+
+    What blocks started gave runs through record i of n at i / (n + 1): the next batch falls below
+    record i in i of n + 1 cases, whatever the shape of its distribution. Loss and trim are those
+    of the record drawn, so that a batch that lost many and gave little does so in both.
+    """
+    own, blocks = draw.records.crops, draw.plan.batch.blocks
+    loss = np.array([one.loss for one in own])
+    crop = (1 - loss) * _at_size(own, blocks)
+    order = np.argsort(crop, kind="stable")
+    even = draw.streams["yield"].random(draw.count)
+    places = np.arange(1, len(own) + 1) / (len(own) + 1)
+    chosen = order[(even * len(own)).astype(np.intp)]
+    kilos = np.interp(even, places, crop[order]) / (1 - loss[chosen])
+    trim = np.array([one.trim for one in own])[chosen]
+    usual = _usual([one.started for one in own])
+    if blocks >= usual:
+        return kilos, loss[chosen], trim
+    # Few blocks have more luck than many: what is missing of it in the records of larger batches.
+    lucky = _of_blocks(loss[chosen], blocks * usual / (usual - blocks), draw.streams["luck"])
+    return kilos, lucky, trim
+
+
+def _at_size(own: Sequence[Grown], blocks: int) -> Draws:
+    """The kilos of own batches, strayed from their middle as batches of so many blocks would."""
+    logs = np.log([one.kilos for one in own])
+    wider = np.sqrt([batch_scatter(blocks) / batch_scatter(one.fruited) for one in own])
+    middle = np.mean(logs)
+    found: Draws = np.exp(middle + (logs - middle) * wider)
+    return found
+
+
+def _usual(blocks: Sequence[int]) -> float:
+    """The size of batch whose luck is the mean of theirs: the harmonic mean."""
+    return float(len(blocks) / sum(1 / count for count in blocks))
+
+
+def _of_blocks(loss: Draws, blocks: float, random: np.random.Generator) -> Draws:
+    """Turn a rate into a share of whole blocks, as luck has it."""
+    if blocks > MANY_BLOCKS:
+        return loss
+    whole = max(round(blocks), 1)
+    return random.binomial(whole, loss) / whole
+
+
+# --- shares, minutes -------------------------------------------------------------------------
+
+
+def _share(draw: _Draw, key: str, own: Sequence[float], *, planned: int) -> Draws:
+    """Draw a share from own records where there are nine, else by belief."""
+    random = draw.streams[key]
+    if len(own) < ENOUGH_RECORDS:
+        return _near(random, draw.count, usual=planned / MILLION, apart=SHARE_APART)
+    even = random.random(draw.count) * len(own)
+    known = np.sort(np.asarray(own, dtype=np.float64))
+    inner = known[(known > 0) & (known < 1)]
+    zeros, ones = np.sum(known == 0), np.sum(known == 1)
+    places = zeros + np.arange(1, inner.size + 1) * inner.size / (inner.size + 1)
+    between = np.interp(even, places, inner) if inner.size else np.ones(draw.count)
+    found: Draws = np.where(even < zeros, 0.0, np.where(even >= len(own) - ones, 1.0, between))
+    return found
+
+
+def _near(random: np.random.Generator, count: int, *, usual: float, apart: float) -> Draws:
+    """Draw shares around a usual one on the scale of log odds; 0 and 1 stay."""
+    z = random.standard_normal(count)
+    if not 0 < usual < 1:
+        return np.full(count, usual)
+    found: Draws = 1 / (1 + (1 - usual) / usual * np.exp(-apart * z))
+    return found
+
+
+def _minutes(random: np.random.Generator, count: int) -> Draws:
+    """Draw parts of the planned minutes: two halves of normal curves that meet at one."""
+    z = random.standard_normal(count) / TENTH
+    strayed = 1 + z * np.where(z < 0, FEWER_MINUTES, MORE_MINUTES)
+    return np.clip(strayed, LEAST_MINUTES, MOST_MINUTES)
 
 
 def _streams(seed: int) -> dict[str, np.random.Generator]:
     """Give each cause draws of its own, so that another spread for one leaves the rest alike."""
-    children = np.random.SeedSequence(seed).spawn(len(CAUSES))
-    return dict(zip(CAUSES, map(np.random.default_rng, children), strict=True))
-
-
-def _drawn_chain(card: Card, drawn: Mapping[str, Draws]) -> Chain[Draws]:
-    """Follow the card's own chain with drawn numbers in the place of the planned ones."""
-    plan, planned = card.plan, card.chain
-    per_kg = 1e6 / plan.pack.net_mg
-    growing = float(plan.rates.hours(plan.batch.block_seconds))
-    packing = float(plan.rates.hours(plan.pack.pack_seconds)) * per_kg
-    minutes = drawn["minutes"]
-    return Chain(
-        block=float(planned.block) - growing + growing * minutes,
-        kept=1 - drawn["loss"],
-        yield_kg=drawn["yield"],
-        picking=float(planned.picking) * minutes,
-        untrimmed=np.asarray(float(planned.untrimmed)),
-        packing=float(planned.packing) - packing + packing * minutes,
-        unshrunk=1 - drawn["fridge"],
-        bought=1 - drawn["unsold"],
-        serving=np.asarray(float(planned.serving)),
-    )
-
-
-def _range_of(costs: Draws) -> Range:
-    """Read off the costs at one, five and nine tenths of the way, without sorting them all."""
-    places = [costs.size // 10, costs.size // 2, costs.size - 1 - costs.size // 10]
-    found = np.partition(costs, places)[places]
-    return Range(*(round(float(cost)) for cost in found))
-
-
-def _ranked(card: Card, drawn: Mapping[str, Draws]) -> tuple[Cause, ...]:
-    """Hold one cause at its middle after the other and see how much narrower the range gets."""
-    some = {key: values[:FOR_RANKING] for key, values in drawn.items()}
-    width = _width(card, some)
-    causes = []
-    for key, values in some.items():
-        middle = np.partition(values, values.size // 2)[values.size // 2]
-        narrows = width - _width(card, {**some, key: np.full(values.size, middle)})
-        causes.append(Cause(key, max(1_000_000 * narrows // width, 0) if width else 0))
-    return tuple(sorted(causes, key=lambda cause: -cause.narrows_ppm))
-
-
-def _width(card: Card, drawn: Mapping[str, Draws]) -> int:
-    found = _range_of(_drawn_chain(card, drawn).placed)
-    return found.high - found.low
+    names = (*CAUSES, "luck")
+    children = np.random.SeedSequence(seed).spawn(len(names))
+    return dict(zip(names, map(np.random.default_rng, children), strict=True))

@@ -4,9 +4,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from farm.planning.card import Card, Place, Plan, card_of, without_own_hours
+from farm.planning.grown import Records
+from farm.planning.outlook import Outlook, outlook
 from farm.planning.pricing import Ask, DayBreakEven, ask_of_pack, day_break_even, floor_ask
 from farm.planning.pricing import target_ask as target_of
-from farm.planning.spread import Outlook, Own, Stated, outlook, spreads_of
+from farm.planning.spread import drawn, sources_of
 
 
 @dataclass(frozen=True)
@@ -34,12 +36,16 @@ class PlaceAsk:
 
 @dataclass(frozen=True)
 class Worked:
-    """A plan worked out; ``places`` begins with the plan's own selling place."""
+    """A plan worked out; ``places`` begins with the plan's own selling place.
+
+    ``bare``: without own hours, as ``bare_floor`` is. ``sources``: of the spread of each cause.
+    """
 
     card: Card
     bare: Card
+    bare_floor: Ask
     outlook: Outlook
-    spreads: Mapping[str, Stated | Own]
+    sources: Mapping[str, str]
     places: tuple[PlaceAsk, ...]
 
     @property
@@ -49,20 +55,20 @@ class Worked:
 
 def work_out(
     plan: Plan,
-    records: Mapping[str, Sequence[float]],
+    records: Records,
     others: Sequence[tuple[Place, int | None]] = (),
     *,
     asked_money: int | None = None,
 ) -> Worked:
     """Work a plan out, and its prices at its own place and others (each with what it asks now)."""
-    card = card_of(plan)
-    spreads = spreads_of(plan, records)
+    card, bare = card_of(plan), card_of(without_own_hours(plan))
     elsewhere = [(card_of(replace(plan, place=place)), asked) for place, asked in others]
     return Worked(
         card=card,
-        bare=card_of(without_own_hours(plan)),
-        outlook=outlook(card, spreads),
-        spreads=spreads,
+        bare=bare,
+        bare_floor=floor_ask(bare),
+        outlook=outlook(card, drawn(plan, records)),
+        sources=sources_of(records),
         places=tuple(
             PlaceAsk(
                 one,

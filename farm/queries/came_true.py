@@ -4,10 +4,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
+from django.db.models import Exists, OuterRef, Q
+
 from farm.models import LotCard, SavedCard, Stage
-from farm.planning.spread import Came, Range
+from farm.planning.outlook import Came, Range
 from farm.queries.kilos import shares_of
-from ledger.models import Flow, Lot, Role
+from ledger.models import Edge, Flow, Lot, Role
 from ledger.tracing import ahead
 
 MG_PER_KG = 1_000_000
@@ -32,15 +34,25 @@ def outcomes() -> list[CardOutcome]:
     for card, lot in zip(cards, lots, strict=True):
         actual = costs.get(lot.pk) if lot else None
         expected = Range(card.picked_low_money, card.picked_median_money, card.picked_high_money)
-        found.append(CardOutcome(card, lot, Came(expected, actual) if actual else None))
+        found.append(CardOutcome(card, lot, Came(expected, actual) if lot else None))
     return found
 
 
 def _finished(cards: Sequence[SavedCard]) -> list[Lot]:
-    """Lots of the cards' strains that are finished and were picked, oldest first; one query."""
+    """Lots of the cards' strains that are finished, oldest first; one query.
+
+    They were picked, or lost whole; what stayed behind of a lot, or was split off one, and was
+    lost then is no batch of its own.
+    """
     strains = {card.strain_id for card in cards}
+    parted = Edge.objects.filter(Q(src=OuterRef("pk")) | Q(dst=OuterRef("pk")))
+    parted = parted.filter(src__card__stage=Stage.BLOCKS, dst__card__stage=Stage.BLOCKS)
+    is_lost = Q(flows__role=Role.LOST, flows__quantity__lt=0) & ~Exists(parted)
     found = Lot.objects.filter(
-        card__stage=Stage.BLOCKS, card__strain__in=strains, quantity=0, lines__given_mg__gt=0
+        Q(lines__given_mg__gt=0) | is_lost,
+        card__stage=Stage.BLOCKS,
+        card__strain__in=strains,
+        quantity=0,
     )
     return list(found.select_related("card", "made_by").order_by("pk").distinct())
 

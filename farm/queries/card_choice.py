@@ -21,6 +21,11 @@ from farm.models import (
 from farm.planning.inputs import Names
 from ledger.models import Line, Lot, Role
 
+DAYS: Mapping[str, str] = {
+    PlaceKind.STALL: "one market day",
+    PlaceKind.KITCHENS: "one delivery day",
+}
+
 
 @dataclass(frozen=True)
 class Choice:
@@ -36,7 +41,9 @@ class Choice:
 
     @property
     def names(self) -> Names:
-        return Names(str(self.recipe), str(self.strain), self.product.name, self.place.name)
+        place = self.place
+        day = DAYS.get(place.kind, Names.day)
+        return Names(str(self.recipe), str(self.strain), self.product.name, place.name, day)
 
 
 @dataclass(frozen=True)

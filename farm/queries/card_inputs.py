@@ -30,6 +30,7 @@ from farm.models import (
     Use,
 )
 from farm.planning.card import MILLION, Ingredient
+from farm.planning.grown import Records
 from farm.planning.inputs import Known
 from farm.queries.card_choice import Batches, Choice
 from farm.queries.experience import Experience, Share, usual_days_mg
@@ -55,7 +56,7 @@ class PlaceInputs:
 
 @dataclass(frozen=True)
 class CardInputs:
-    """``values``: by the keys of the card's inputs. ``records``: by lot, for the range.
+    """``values``: by the keys of the card's inputs. ``records``: what the range is drawn from.
 
     ``elsewhere``: the other selling places.
     """
@@ -63,7 +64,7 @@ class CardInputs:
     values: dict[str, Known]
     ingredients: tuple[Ingredient, ...]
     price_sources: tuple[str, ...]
-    records: dict[str, tuple[float, ...]]
+    records: Records
     asked_money: int | None
     elsewhere: tuple[PlaceInputs, ...] = ()
 
@@ -120,26 +121,37 @@ def growing_inputs(choice: Choice, day: date, *, own: Experience, batches: Batch
         spawn = _spawn_price(choice)
     if spawn:
         values["spawn_kg_money"] = spawn
-    by_lot = {
-        "yield": own.yields_kg,
-        "loss": own.loss.by_lot,
-        "fridge": own.fridge.by_lot,
-        "unsold": own.unsold.by_lot,
-    }
-    return CardInputs(values, parts, sources, by_lot if own.is_enough else {}, None)
+    return CardInputs(values, parts, sources, _records(choice.strain, own), None)
+
+
+def _records(strain: Strain, own: Experience) -> Records:
+    """What the range is drawn from: the strain's planning figures, and own records if enough."""
+    believed = Records(believed_kg=sum(strain.flushes_mg) / MILLION)
+    if not own.is_enough:
+        return believed
+    fridge, unsold = own.fridge.by_lot, own.unsold.by_lot
+    return replace(believed, batches=own.batches, fridge=fridge, unsold=unsold)
 
 
 def _selling(product: Product, day: date, places: Iterable[SellingPlace]) -> list[PlaceInputs]:
     """What selling a pack comes to at each place on a day; two queries."""
     days, asked = usual_days_mg(), _asked_prices(product, day)
+    for_all = asked.get(None)
     return [
-        PlaceInputs(place, _place_values(place, *days.get(place.pk, (0, 0))), asked.get(place.pk))
+        PlaceInputs(
+            place,
+            _place_values(place, *days.get(place.pk, (0, 0))),
+            asked.get(place.pk, for_all),
+        )
         for place in places
     ]
 
 
 def _asked_prices(product: Product, day: date) -> dict[int | None, int]:
-    """What a customer pays for a pack by place, tax in it, rounded half to even; one query."""
+    """What a customer pays for a pack by place, tax in it, rounded half to even; one query.
+
+    None: at all places that have no price of their own, as a sale finds it.
+    """
     rows = Price.objects.filter(product=product, from_day__lte=day).order_by("from_day")
     # A later price goes over an earlier one.
     return {
@@ -316,8 +328,9 @@ def _crop(choice: Choice, own: Experience) -> dict[str, Known]:
         round(MILLION * (1 - kept**FRIDGE_DAYS)),
         f"farm details: the species, {FRIDGE_DAYS} days in the fridge",
     )
-    flushes = own.flushes_mg if own.is_enough else strain.flushes_mg
-    weights = [Known(mg, source if own.is_enough else planned) for mg in flushes]
+    has_crop = own.is_enough and any(own.flushes_mg)
+    flushes = own.flushes_mg if has_crop else strain.flushes_mg
+    weights = [Known(mg, source if has_crop else planned) for mg in flushes]
     return {
         **dict(zip(("first_mg", "second_mg", "third_mg"), weights, strict=True)),
         "loss_ppm": _best(own, own.loss, Known(strain.planned_loss_ppm, planned), what="blocks"),

@@ -6,18 +6,31 @@ shelf are the slow ones.
 """
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date
+from fractions import Fraction
 from itertools import groupby
 from typing import Any, NamedTuple
 
-from django.db.models import BigIntegerField, Case, F, FilteredRelation, Q, QuerySet, Sum, When
+from django.db.models import (
+    BigIntegerField,
+    Case,
+    Exists,
+    F,
+    FilteredRelation,
+    OuterRef,
+    Q,
+    QuerySet,
+    Sum,
+    When,
+)
 from django.db.models.functions import Coalesce
 
 from farm.models import Grade, LotCard, Species, Stage, Strain
 from farm.models import SaleLine as SaleRow
-from ledger.models import Dimension, Flow, Role
+from farm.planning.grown import Grown
+from ledger.models import Dimension, Edge, Entry, Flow, Role
 
 FLUSHES = 3
 ENOUGH_BLOCKS = 20
@@ -53,25 +66,30 @@ class Made(NamedTuple):
 
 
 class Pick(NamedTuple):
-    """What a block lot gave at one time."""
+    """What a block lot gave at one time, trim included."""
 
     flush: int
     day: date
     mass_mg: int
+    trim_mg: int = 0
 
 
 @dataclass
 class BlockLot:
     """A finished block lot: blocks started, lost before the first pick, and what it gave.
 
-    ``end``: the day and the number of the blocks that were binned last.
+    ``moved_on``: when it was moved to fruiting. ``end``: the day and the number of the blocks that
+    were binned last. ``parts``: lots split off it. ``is_part``: it was split off another itself.
     """
 
     code: str
     started: int = 0
     lost: int = 0
     picks: list[Pick] = field(default_factory=list)
+    moved_on: date | None = None
     end: tuple[date, int] | None = None
+    parts: list[int] = field(default_factory=list)
+    is_part: bool = False
 
     @property
     def fruited(self) -> int:
@@ -87,19 +105,24 @@ class BlockLot:
         """Weight given in a flush; later ones stand in the last."""
         return sum(pick.mass_mg for pick in self.picks if min(pick.flush, FLUSHES) == flush)
 
+    def day_of(self, flush: int) -> date | None:
+        """The last day on which it was picked of a flush."""
+        return max((pick.day for pick in self.picks if pick.flush == flush), default=None)
+
 
 @dataclass(frozen=True)
 class Experience:
     """``flushes_mg``: per block fruited, rounded half to even; later flushes stand in the last.
 
-    ``grown``: the finished block lots it is read from, oldest first.
+    ``grown``: the finished block lots it is read from, oldest first. ``batches``: the same by
+    batch, what checks split off it together, once all of it is finished.
     """
 
     grown: tuple[BlockLot, ...]
+    batches: tuple[Grown, ...]
     blocks: int
     lots: int
     flushes_mg: tuple[int, ...]
-    yields_kg: tuple[float, ...]
     loss: Share
     trim: Share
     fridge: Share
@@ -109,25 +132,35 @@ class Experience:
     def is_enough(self) -> bool:
         return self.blocks >= ENOUGH_BLOCKS
 
+    @property
+    def wait_days(self) -> tuple[int, int] | None:
+        """Days from the last pick of a first flush to that of the second, and of how many lots."""
+        return _usual_days((lot.day_of(1), lot.day_of(2)) for lot in self.grown)
+
+    @property
+    def stand_days(self) -> tuple[int, int] | None:
+        """Days from the move to fruiting to the first pick, and of how many lots."""
+        return _usual_days(
+            (lot.moved_on, min((pick.day for pick in lot.picks), default=None))
+            for lot in self.grown
+        )
+
 
 def experience_of(strain: Strain) -> Experience:
     """Read what the finished lots of a strain came to, in two queries however many."""
     cards = LotCard.objects.filter(stage=Stage.BLOCKS, strain=strain, lot__quantity=0)
-    lots = _block_lots(cards.values("lot"))
+    found = _block_lots(cards.values("lot"))
+    lots = tuple(lot for lot in found.values() if lot.started > 0)
     fruited = sum(lot.fruited for lot in lots)
     given = [sum(lot.given_mg(flush) for lot in lots) for flush in range(1, FLUSHES + 1)]
     made = _made(strain)
     crop = [lot for lot in made if lot.stage == Stage.CROP]
     return Experience(
         grown=lots,
+        batches=_batches(found),
         blocks=sum(lot.started for lot in lots),
         lots=len(lots),
         flushes_mg=tuple(round(mg / fruited) if fruited else 0 for mg in given),
-        yields_kg=tuple(
-            sum(pick.mass_mg for pick in lot.picks) / 1e6 / lot.fruited
-            for lot in lots
-            if lot.fruited
-        ),
         loss=_share((lot.lost, lot.started) for lot in lots),
         trim=_trim(crop),
         fridge=_fridge(crop),
@@ -146,7 +179,7 @@ def weights_a_block_mg(
     cards = LotCard.objects.filter(stage=Stage.BLOCKS, species=species, lot__quantity=0)
     cards = cards.exclude(lot__in=besides)
     lots = _block_lots(list(cards.order_by("-lot_id").values_list("lot_id", flat=True)[:most]))
-    given = [(lot.given_mg(min(flush, FLUSHES)), lot.fruited) for lot in lots]
+    given = [(lot.given_mg(min(flush, FLUSHES)), lot.fruited) for lot in lots.values()]
     return [mg // fruited for mg, fruited in given if mg and fruited]
 
 
@@ -168,31 +201,107 @@ def usual_days_mg() -> dict[int, tuple[int, int]]:
     return {place: (sum(each) // len(each), len(each)) for place, each in sold.items()}
 
 
-def _block_lots(lots: "Sequence[int] | QuerySet[LotCard, Any]") -> tuple[BlockLot, ...]:
+def _block_lots(lots: "Sequence[int] | QuerySet[LotCard, Any]") -> dict[int, BlockLot]:
     """Read what became of block lots, oldest first, leaving out what was undone; one query.
 
     A line of a pick stands in as many rows as it gave crop lots; within an entry it comes first.
     """
     given = FilteredRelation("entry__edges", condition=Q(entry__edges__src=F("lot")))
+    undone = Exists(Entry.objects.filter(amends=OuterRef("entry"), takes_back=True))
+    whence = Edge.objects.filter(dst=OuterRef("lot"), src__card__stage=Stage.BLOCKS)
     flows = Flow.objects.filter(lot__in=lots, role__in=(Role.MADE, Role.USED, Role.LOST))
-    rows = flows.annotate(given=given).order_by("lot_id", "entry_id", "-role").values_list(
-        "lot_id", "entry_id", "role", "lot__code", "entry__happened_on", "quantity",
-        "given__quantity", "given__dst__card__stage", "given__dst__card__flush",
-    )  # fmt: skip
+    flows = flows.annotate(given=given, undone=undone, is_part=Exists(whence))
+    rows = flows.order_by("lot_id", "entry_id", "-role").values_list(*_Row._fields)
     found: dict[int, BlockLot] = {}
     for (pk, _, role), each in groupby(rows, key=lambda row: row[:3]):
-        parts = [row[3:] for row in each]
-        code, day, quantity, *_ = parts[0]
-        lot = found.setdefault(pk, BlockLot(code))
-        crop = [part[3:] for part in parts if part[4] == Stage.CROP]
+        parts = [_Row(*row) for row in each]
+        row = parts[0]
+        lot = found.setdefault(pk, BlockLot(row.lot__code, is_part=row.is_part))
         if role != Role.LOST:
-            lot.started += quantity
+            lot.started += row.quantity
         else:
-            lot.lose(day, -quantity)
-        if crop and role == Role.USED:
-            mass_mg = sum(mg for mg, *_ in crop)
-            lot.picks.append(Pick(crop[-1][-1] or 1, day, mass_mg))
-    return tuple(lot for lot in found.values() if lot.started > 0)
+            lot.lose(row.entry__happened_on, -row.quantity)
+        if row.entry__kind == "move to fruiting" and not row.undone:
+            lot.moved_on = row.entry__happened_on
+        if role == Role.USED:
+            _use(lot, parts)
+    return found
+
+
+class _Row(NamedTuple):
+    """A line of a block lot with one of the lots that it gave to."""
+
+    lot_id: int
+    entry_id: int
+    role: str
+    lot__code: str
+    entry__kind: str
+    entry__happened_on: date
+    undone: bool
+    is_part: bool
+    quantity: int
+    given__quantity: int | None
+    given__dst_id: int | None
+    given__dst__card__stage: int | None
+    given__dst__card__flush: int | None
+    given__dst__card__grade: str | None
+
+
+def _use(lot: BlockLot, parts: Sequence[_Row]) -> None:
+    """Note what a line gave: a pick of the lot, or a part that a check split off it."""
+    crop = [part for part in parts if part.given__dst__card__stage == Stage.CROP]
+    lot.parts += [
+        part.given__dst_id
+        for part in parts
+        if part.given__dst_id and part.given__dst__card__stage == Stage.BLOCKS
+    ]
+    if crop:
+        weights = [(part.given__quantity or 0, part.given__dst__card__grade) for part in crop]
+        lot.picks.append(
+            Pick(
+                flush=crop[-1].given__dst__card__flush or 1,
+                day=crop[0].entry__happened_on,
+                mass_mg=sum(mg for mg, _ in weights),
+                trim_mg=sum(mg for mg, grade in weights if grade == Grade.TRIM),
+            )
+        )
+
+
+def _batches(lots: Mapping[int, BlockLot]) -> tuple[Grown, ...]:
+    """Put together what was inoculated together, once no block of it is left."""
+    found = []
+    for lot in lots.values():
+        if lot.is_part:
+            continue
+        family, near = [lot], list(lot.parts)
+        while near:
+            family += [lots[pk] for pk in near if pk in lots]
+            if not all(pk in lots for pk in near):
+                break
+            near = [part for pk in near for part in lots[pk].parts]
+        else:
+            found.append(_grown(family))
+    return tuple(one for one in found if one.started > 0)
+
+
+def _grown(family: Sequence[BlockLot]) -> Grown:
+    started, lost = sum(lot.started for lot in family), sum(lot.lost for lot in family)
+    picks = [pick for lot in family for pick in lot.picks]
+    picked_mg, fruited = sum(pick.mass_mg for pick in picks), started - lost
+    trim_mg = sum(pick.trim_mg for pick in picks)
+    return Grown(
+        started=started,
+        fruited=fruited,
+        loss=lost / started if started else 0.0,
+        kilos=picked_mg / 1e6 / fruited if fruited else 0.0,
+        trim=trim_mg / picked_mg if picked_mg else 0.0,
+    )
+
+
+def _usual_days(spans: Iterable[tuple[date | None, date | None]]) -> tuple[int, int] | None:
+    """The mean of some spans in whole days, one at least, and how many there were."""
+    days = [(last - first).days for first, last in spans if first and last and last >= first]
+    return (max(round(Fraction(sum(days), len(days))), 1), len(days)) if days else None
 
 
 def _trim(crop: Sequence[Made]) -> Share:

@@ -2,21 +2,20 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 
-from farm.habits import marked, to_places
+from farm.habits import to_places
 from farm.planning.card import Card, whole_parts
 from farm.planning.inputs import Names
+from farm.planning.outlook import COSTS
 from farm.planning.pricing import Ask
-from farm.planning.spread import COSTS, SEED
 from farm.planning.work import PlaceAsk, Worked
 from farm.reports.bars import Step, waterfall
+from farm.reports.card_words import money, nothing_words, percent, range_words
 from farm.reports.made import Made
 from farm.reports.range_bar import RangeRow, range_bars
 from farm.reports.rows import Cell, Column, Fact, Kind, Report, Row, Table, total_row
-from farm.units import in_currency
 
-MILLION, COIN = 1_000_000, 10_000
+MILLION = 1_000_000
 LABELS = {
     "picked": "Picked",
     "saleable": "Saleable",
@@ -76,49 +75,35 @@ def card_report(
     )
 
 
-def headline(worked: Worked, names: Names, currency: str) -> str:
-    """Say in one sentence what to ask."""
-    here = worked.here
-    floor, target = here.floor.pack_money / COIN, here.target.pack_money / COIN
-    return (
-        f"{names.pack} at {names.place}: never below {in_currency(to_places(floor, 2), currency)}; "
-        f"ask {in_currency(to_places(target, 2), currency)} to keep "
-        f"{_percent(here.target.margin)} of the net price."
-    )
-
-
 def _facts(worked: Worked, currency: str) -> tuple[Fact, ...]:
     here, placed = worked.here, worked.outlook.ranges["placed"]
     target, day = here.target, here.break_even
-    said_range = (
-        f"{to_places(placed.low / COIN, 2)} to {to_places(placed.high / COIN, 2)} {currency} per kg"
-    )
     facts = [
-        Fact("Price floor of a pack, tax in it", here.floor.pack_money, Kind.MONEY),
+        Fact("A pack loses money below, tax in it", here.floor.pack_money, Kind.MONEY),
+        Fact("The same pack without own hours", worked.bare_floor.pack_money, Kind.MONEY),
         Fact(
-            f"Target of a pack: margin {_percent(target.margin)}, markup {_percent(target.markup)}",
+            f"Target of a pack: margin {percent(target.margin)}, markup {percent(target.markup)}",
             target.pack_money,
             Kind.MONEY,
         ),
         Fact("A block started, all its costs", sum(_block_parts(worked.card)), Kind.MONEY),
         Fact("A kilo sold there, as planned", round(worked.card.chain.placed), Kind.UNIT_COST),
         Fact("The same without own hours", round(worked.bare.chain.placed), Kind.UNIT_COST),
-        Fact("The same, eight batches in ten", said_range),
+        Fact("The same, eight batches in ten", range_words(placed, currency)),
         Fact(
-            f"At {in_currency(to_places(here.pays.pack_money / COIN, 2), currency)} a pack, a day "
-            "there is paid for after",
+            f"At {money(here.pays.pack_money, currency)} a pack, a day there is paid for after",
             f"{to_places(day.weight_mg / MILLION, 1)} kg: "
             f"{day.packs} packs, {day.blocks} blocks started",
         ),
     ]
     if here.asked:
-        facts.insert(2, Fact(_asked_words(here.asked), here.asked.pack_money, Kind.MONEY))
+        facts.insert(3, Fact(_asked_words(here.asked), here.asked.pack_money, Kind.MONEY))
     return tuple(facts)
 
 
 def _asked_words(ask: Ask) -> str:
     loses = ", which loses money" if ask.profit < 0 else ""
-    return f"Asked now{loses}: margin {_percent(ask.margin)}, markup {_percent(ask.markup)}"
+    return f"Asked now{loses}: margin {percent(ask.margin)}, markup {percent(ask.markup)}"
 
 
 def _places(places: Sequence[PlaceAsk]) -> Table:
@@ -169,9 +154,13 @@ def _costs(worked: Worked) -> Table:
         found = worked.outlook.ranges[key]
         planned, bare = (getattr(card.chain, key) for card in (worked.card, worked.bare))
         rows.append((LABELS[key], round(planned), round(bare), found.low, found.median, found.high))
+    nothing = nothing_words(worked.outlook.ranges["placed"]) or "every batch gives something"
+    if worked.outlook.ranges["placed"].high is None:
+        nothing += ", so that there is no dear end"
     note = (
-        f"Range from simulated batches (seed {SEED}). Its middle lies above the plan where more "
-        "can go worse than better. “Sold” is before selling costs, “sold at the place” after them."
+        f"Range from simulated batches (seed {worked.outlook.seed}); {nothing}. Its middle lies "
+        "above the plan where more can go worse than better. “Sold” is before selling costs, “sold "
+        "at the place” after them."
     )
     return Table("The five costs of a kilo", columns, tuple(rows), note=note)
 
@@ -202,7 +191,7 @@ def _causes(worked: Worked) -> Table:
         Column("Spread from"),
     )
     rows = tuple(
-        (cause.label, cause.narrows_ppm, worked.spreads[cause.key].source)
+        (cause.label, cause.narrows_ppm, worked.sources[cause.key])
         for cause in worked.outlook.causes
     )
     return Table("What makes the range wide", columns, rows)
@@ -226,7 +215,3 @@ def _range_rows(worked: Worked) -> list[RangeRow]:
         )
         for key in COSTS
     ]
-
-
-def _percent(share: Fraction) -> str:
-    return marked(f"{float(share) * 100:.1f}".removesuffix(".0")) + " %"

@@ -16,7 +16,8 @@ from farm.exchange.key_data import key_data
 from farm.models import the_farm
 from farm.planning.card import Card, card_of
 from farm.planning.chain import Draws
-from farm.planning.spread import CAUSES, DRAWS, believed
+from farm.planning.grown import Records
+from farm.planning.spread import drawn
 from farm.planning.work import work_out
 from farm.reports import rows
 from farm.reports.binder_pdf import binder_pdf
@@ -46,11 +47,9 @@ def measure_reports() -> None:
 def _card() -> None:
     """Compare a whole card with one line of numpy over the same draws, and the range it gives."""
     plan = worked_plan()
-    card, spreads = card_of(plan), believed(plan)
-    stream = np.random.default_rng(1)
-    drawn = {cause: spreads[cause].draw(stream, DRAWS) for cause in CAUSES}
-    ours = median(partial(work_out, plan, {}), runs=31)
-    show("cost card with its range", ours, median(partial(_plain_range, card, drawn), runs=31),
+    card, batches = card_of(plan), drawn(plan, Records())
+    ours = median(partial(work_out, plan, Records()), runs=31)
+    show("cost card with its range", ours, median(partial(_plain_range, card, batches), runs=31),
          "at most 20x of numpy, drawn before")  # fmt: skip
 
 

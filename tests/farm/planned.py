@@ -6,6 +6,7 @@ from typing import Any
 from farm.actions.cards import Stated, save_card
 from farm.models import RecipeVersion, SavedCard
 from farm.planning.card import Ingredient
+from farm.planning.grown import Records
 from farm.planning.inputs import Names, plan_from
 from farm.planning.work import work_out
 from tests.farm.world import UNIT, World
@@ -39,9 +40,14 @@ def saved_plan(
     }  # fmt: skip
     plan = plan_from(values, tuple(Ingredient(*part) for part in parts), Names(**names))
     stated = Stated(
-        values=values, sources={}, ingredients=parts, records={}, names=names, query="",
-        asked_money=None,
+        values=values, sources={}, ingredients=parts, records=Records().as_json(), names=names,
+        query="", asked_money=None,
     )  # fmt: skip
     return save_card(
-        "Plan", work_out(plan, {}), stated, strain=world.strain, by=world.owner, at=at or world.now
+        "Plan",
+        work_out(plan, Records()),
+        stated,
+        strain=world.strain,
+        by=world.owner,
+        at=at or world.now,
     )

@@ -1,7 +1,7 @@
 """What the farm's own records say, when the card may believe them, and whether it was right."""
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 import pytest
@@ -12,14 +12,15 @@ from farm.actions.common import Draw
 from farm.actions.correcting import undo
 from farm.actions.harvesting import mark_spent, pick
 from farm.actions.storing import throw_away, weigh_again
-from farm.models import SavedCard, SellingPlace
+from farm.models import Price, SavedCard, SellingPlace
+from farm.planning.grown import Grown, Records
 from farm.queries.came_true import outcomes
 from farm.queries.card_choice import Choice, Offered, newest_batches, usual_choice
 from farm.queries.card_inputs import CardInputs, card_inputs, newest_spawn_price
 from farm.queries.experience import Share, experience_of, usual_days_mg
 from farm.queries.kilos import kilos_from
 from ledger.models import Lot
-from tests.farm.world import GRAM, KG, World, fresh, fruiting, grow_spawn, small_farm
+from tests.farm.world import GRAM, KG, UNIT, World, fresh, fruiting, grow_spawn, small_farm
 
 DAY = date(2026, 12, 31)
 
@@ -81,6 +82,52 @@ def test_finished_blocks_give_their_flushes_by_block_fruited(world: World) -> No
     assert own.loss == Share(4, 40, (0.1,))
 
 
+def test_what_a_check_split_off_is_one_batch_with_what_stayed_behind(world: World) -> None:
+    blocks = fruiting(world, 40)
+    passed = check(
+        world.doing(reason="green mould", sure=True),
+        lot=blocks,
+        colonised_percent=100,
+        passed=32,
+        lost=3,
+    ).lots[1]
+    world.wait(9)
+    pick(world.doing(), given=[Draw(fresh(passed), 0)], flush=1, firsts_mg=16 * KG)
+    mark_spent(world.doing(), lot=fresh(passed))
+    assert experience_of(world.strain).batches == ()
+
+    # The five that stayed behind are lost whole: no batch of their own that gave nothing.
+    check(
+        world.doing(reason="green mould", sure=True),
+        lot=fresh(blocks),
+        colonised_percent=100,
+        lost=5,
+    )
+    assert experience_of(world.strain).batches == (Grown(40, 32, 0.2, 0.5, 0.0),)
+
+
+def test_a_batch_lost_whole_is_a_record_like_others(world: World) -> None:
+    grown_out(world, 40)
+    blocks = fruiting(world, 20)
+    check(world.doing(reason="green mould", sure=True), lot=blocks, colonised_percent=100, lost=20)
+    records = found(world).records
+
+    # 13 kg of 40 blocks, 1 kg of it trim; 20 of 20 lost.
+    assert records.batches == (Grown(40, 40, 0.0, 0.325, 1 / 13), Grown(20, 0, 1.0, 0.0, 0.0))
+    assert records.nothing == 0.5
+
+
+def test_where_all_was_lost_the_look_ups_say_what_a_block_gives(world: World) -> None:
+    blocks = fruiting(world, 20)
+    check(world.doing(reason="green mould", sure=True), lot=blocks, colonised_percent=100, lost=20)
+    values = found(world).values
+
+    assert values["first_mg"].source == "farm details: the strain's planning figure"
+    assert (values["loss_ppm"].value, values["loss_ppm"].source) == (
+        1_000_000, "own: 20 of 20 blocks",
+    )  # fmt: skip
+
+
 def test_trim_is_a_share_of_all_that_was_picked(world: World) -> None:
     grown_out(world, 40)
 
@@ -104,7 +151,7 @@ def test_what_the_fridge_took_counts_once_the_pick_is_gone(world: World) -> None
 def test_the_card_believes_the_look_ups_until_twenty_blocks_are_done(world: World) -> None:
     grown_out(world, 19)
     assert found(world).values["first_mg"].source == "farm details: the strain's planning figure"
-    assert found(world).records == {}
+    assert found(world).records == Records(believed_kg=0.76)
 
     grown_out(world, 19)
     known = found(world).values["first_mg"]
@@ -144,6 +191,24 @@ def test_spawn_that_was_undone_has_no_price(world: World) -> None:
     assert newest_spawn_price(world.strain) is None
 
 
+def test_a_price_for_all_places_counts_where_a_place_has_none_of_its_own(world: World) -> None:
+    Price.objects.all().delete()
+    everywhere = Price(product=world.product, pack_money=4 * UNIT, from_day=DAY, tax_included=True)
+    everywhere.save()
+    fruiting(world, 40)
+    assert found(world).asked_money == 4 * UNIT
+    assert {one.asked_money for one in found(world).elsewhere} == {4 * UNIT}
+
+    earlier = DAY - timedelta(days=90)
+    Price.objects.create(
+        product=world.product, place=world.stall, pack_money=5 * UNIT, from_day=earlier,
+        tax_included=True,
+    )  # fmt: skip
+    # Its own counts, though the other is newer: as a sale there finds it.
+    assert found(world).asked_money == 5 * UNIT
+    assert {one.asked_money for one in found(world).elsewhere} == {4 * UNIT}
+
+
 def test_a_place_without_sales_starts_from_no_record(world: World) -> None:
     assert world.stall.pk not in usual_days_mg()
 
@@ -172,8 +237,20 @@ def test_blocks_lost_beyond_plan_make_the_kilo_dearer_that_came_true(world: Worl
     came = outcomes()[0].came
     booked = kilos_from(blocks).fresh[0].per_kg
 
-    assert came is not None and booked is not None
+    assert came is not None and came.actual is not None and booked is not None
     assert came.actual > booked
+
+
+def test_a_batch_lost_whole_after_the_card_came_to_nothing(world: World) -> None:
+    saved(world, picked_low_money=1, picked_median_money=2, picked_high_money=3)
+    blocks = fruiting(world, 20)
+    check(world.doing(reason="green mould", sure=True), lot=blocks, colonised_percent=100, lost=20)
+    grown_out(world, 20)
+    one = outcomes()[0]
+
+    assert one.lot == blocks
+    assert one.came is not None
+    assert (one.came.actual, one.came.is_inside) == (None, False)
 
 
 def test_many_saved_cards_ask_no_more_than_one(

@@ -5,9 +5,12 @@ from urllib.parse import urlencode
 
 import pytest
 from django.test import Client
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from openpyxl import load_workbook
 
 from farm.models import SavedCard
+from farm.planning.inputs import INPUTS, InputKind
 from tests.farm.world import KG, World, grow_blocks, small_farm
 
 
@@ -32,7 +35,9 @@ def test_without_look_ups_it_says_what_is_missing(owner: Client) -> None:
 def test_it_opens_with_what_to_ask_and_nothing_typed(world: World, owner: Client) -> None:
     page = shown(owner)
 
-    assert "Oyster, 200 g at Saturday market: never below" in page
+    assert "Oyster, 200 g at Saturday market: " in page
+    assert "a pack, below this it loses money" in page
+    assert "never below" not in page
     assert "farm details: the strain&#x27;s planning figure" in page
 
 
@@ -117,3 +122,91 @@ def test_a_strain_of_another_species_brings_its_own_pack(world: World, owner: Cl
 
     # The farm has no pack of that species: the one that is there stays.
     assert page.context["choice"].choice().product == world.product
+
+
+NUMBERS = (*INPUTS, "lost_count", "asked_money", "price_0")
+TYPED = (
+    "0", "1", "100", "999999999", "0.000001", "-1", "1e308", "nan", "inf", "9" * 400, "½", "٣",
+    "", " ", "1,5", "0.0001",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("typed", TYPED)
+def test_what_no_field_reads_is_said_beside_every_field(
+    world: World, owner: Client, typed: str
+) -> None:
+    shown(owner, **dict.fromkeys(NUMBERS, typed))
+
+
+@pytest.mark.parametrize("typed", ["0", "999999999", "0.000001"])
+def test_no_number_of_any_size_breaks_it(world: World, owner: Client, typed: str) -> None:
+    for name in NUMBERS:
+        shown(owner, **{name: typed})
+
+
+@given(
+    typed=st.dictionaries(
+        st.sampled_from(NUMBERS),
+        st.one_of(st.sampled_from(TYPED), st.text(max_size=12), st.decimals(0, 10**12).map(str)),
+        max_size=8,
+    ),
+    ending=st.sampled_from(("", "pdf", "xlsx")),
+)
+@settings(
+    max_examples=12,
+    deadline=None,
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+)
+def test_whatever_is_typed_together_is_answered(
+    world: World, owner: Client, typed: dict[str, str], ending: str
+) -> None:
+    response = owner.get(f"/card/?{urlencode({**typed, 'file': ending})}")
+
+    assert response.status_code == 200
+
+
+@pytest.mark.parametrize("said", ["lost=0", "pk=9", "strain=zwölf", "product=1e9", "spawn=%00"])
+def test_what_it_is_of_may_be_anything(world: World, owner: Client, said: str) -> None:
+    assert owner.get(f"/card/?{said}").status_code == 200
+
+
+@pytest.mark.parametrize(
+    ("typed", "words"),
+    [
+        ({"loss_ppm": "100"}, "the share of blocks that is not lost"),
+        ({"lost_count": "40"}, "the share of blocks that is not lost"),
+        ({"lost_count": "41"}, "the share of blocks that is not lost"),
+        ({"trim_ppm": "100"}, "the share that trimming leaves"),
+        ({"unsold_ppm": "100"}, "the share that is sold"),
+        ({"blocks": "0"}, "the number of blocks in the batch"),
+        ({"day_mg": "0"}, "the weight sold in a day"),
+        ({"first_mg": "0", "second_mg": "0", "third_mg": "0"}, "the weight picked from a block"),
+    ],
+)
+def test_what_leaves_nothing_to_divide_by_is_refused_by_its_name(
+    world: World, owner: Client, typed: dict[str, str], words: str
+) -> None:
+    assert f"{words} is nothing or less" in shown(owner, **typed)
+
+
+def test_no_cost_is_below_nothing_wherever_a_share_is_typed(world: World, owner: Client) -> None:
+    for typed in ({"loss_ppm": "99"}, {"trim_ppm": "99"}, {"unsold_ppm": "99.9"}, {"blocks": "1"}):
+        page = owner.get(f"/card/?{urlencode(typed)}")
+        for table in page.context["answer"].tables:
+            assert not [cell for row in table.rows for cell in row if str(cell).startswith("-")]
+
+
+def test_everything_free_costs_nothing_and_asks_nothing(world: World, owner: Client) -> None:
+    money = [key for key, one in INPUTS.items() if one.kind is InputKind.MONEY]
+    prices = [f"price_{at}" for at in range(9)]
+    page = shown(owner, **dict.fromkeys([*money, *prices], "0"), run_wh="0")
+
+    assert "0.00 a pack, below this it loses money" in page
+
+
+def test_a_dear_kilo_is_refused_and_not_saved(world: World, owner: Client) -> None:
+    typed = {"day_fee_money": "999999999", "day_mg": "1 mg"}
+    sent = owner.post(f"/card/?{urlencode(typed)}", {"name": "Gold"})
+
+    assert "costs more than can be kept" in sent.content.decode()
+    assert not SavedCard.objects.exists()

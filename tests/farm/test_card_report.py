@@ -2,10 +2,17 @@
 
 from dataclasses import replace
 from datetime import UTC, datetime
+from typing import Any
 
+import pytest
+
+from farm.planning.drivers import steps_of
+from farm.planning.grown import Records
 from farm.planning.inputs import Names
 from farm.planning.work import Worked, work_out
-from farm.reports.card_rows import UsedNumber, card_report, headline
+from farm.reports.card_rows import UsedNumber, card_report
+from farm.reports.card_words import headline
+from farm.reports.drawing import Box
 from farm.reports.made import Made
 from farm.reports.range_bar import RangeRow, range_bars
 from farm.reports.rows import printed
@@ -18,7 +25,7 @@ MADE = Made("Alder Lane", "EUR", "olive", datetime(2026, 10, 3, tzinfo=UTC))
 def worked(asked_money: int | None = None) -> Worked:
     plan = replace(worked_plan(), margin_ppm=250_000)
     kitchen = replace(plan.place, name="kitchens", day_fee_money=0, day_mg=8_000_000)
-    return work_out(plan, {}, [(kitchen, 40_000)], asked_money=asked_money)
+    return work_out(plan, Records(), [(kitchen, 40_000)], asked_money=asked_money)
 
 
 def table(title: str) -> dict[str, tuple[str, ...]]:
@@ -28,10 +35,47 @@ def table(title: str) -> dict[str, tuple[str, ...]]:
 
 
 def test_it_says_first_what_to_ask() -> None:
-    # 28.5875 a kilo: 5.7175 a punnet, rounded up; / 0.75 = 7.6233
+    # 28.5875 a kilo: 5.7175 a punnet, rounded up; / 0.75 = 7.6233. Without own hours: block 2.27,
+    # 4.3049 a kilo picked, 4.6793 saleable, 6.5793 packed, 7.6149 sold, 8.8649 with the fee.
     assert headline(worked(), NAMES, "EUR") == (
-        "200 g punnet at the stall: never below €5.72; ask €7.63 to keep 25 % of the net price."
+        "200 g punnet at the stall: €5.72 a pack, below this it loses money (€1.78 without own "
+        "hours); ask €7.63 to keep 25 % of the net price."
     )
+
+
+def test_it_names_what_drives_it_where_one_cause_is_more_than_half() -> None:
+    # 7 packs of 200 g in a day of 30.00 and 5 hours at 18: 120 / 1.4 = 85.71 a kilo; with 21.04
+    # of the kilo sold 106.75: 80 %.
+    plan = worked_plan()
+    day = replace(plan.place, day_fee_money=300_000, day_seconds=5 * 3_600, day_mg=1_400_000)
+    names = replace(NAMES, day="one market day")
+    said = headline(work_out(replace(plan, place=day), Records()), names, "EUR")
+
+    assert said.endswith(
+        "What drives it: one market day with 7 packs carries a €30.00 fee and 5 own hours, 80 % of "
+        "the cost."
+    )
+
+
+@pytest.mark.parametrize(
+    ("changed", "words"),
+    [
+        ({"batch": {"loss_ppm": 900_000}}, "90 % of the blocks are lost"),
+        ({"crop": {"unsold_ppm": 900_000}}, "90 % stays unsold and is binned"),
+        ({"crop": {"trim_ppm": 900_000}}, "90 % of what is picked is trim"),
+        ({"crop": {"fridge_ppm": 900_000}}, "the fridge takes 90 % of the weight"),
+        ({"crop": {"pick_seconds": 36_000}}, "a kilo takes 600 min to pick"),
+        ({"crop": {"flushes_mg": (50_000,)}}, "a block that costs €5.27 gives 0.050 kg"),
+        ({"pack": {"pack_money": 100_000}}, "an empty pack costs €10.00 and takes 1 min to fill"),
+    ],
+)
+def test_every_cause_can_be_the_one(changed: dict[str, dict[str, Any]], words: str) -> None:
+    plan = worked_plan()
+    parts = {key: replace(getattr(plan, key), **said) for key, said in changed.items()}
+    worked = work_out(replace(plan, **parts), Records())
+
+    assert f"What drives it: {words}, " in headline(worked, NAMES, "EUR")
+    assert sum(steps_of(worked.card).values()) == worked.card.chain.placed
 
 
 def test_the_five_costs_are_named_with_and_without_own_hours() -> None:
@@ -68,3 +112,14 @@ def test_a_range_is_drawn_from_low_to_high_and_said_in_words() -> None:
                          title="Range", unit="EUR per kg")  # fmt: skip
 
     assert drawing.description == "Picked 8.00 to 15.00, middle 10.00; EUR per kg."
+
+
+def test_a_range_without_a_dear_end_is_drawn_to_the_edge_and_says_so() -> None:
+    row = RangeRow("Picked", 80_000, 100_000, None, 95_000)
+    drawing = range_bars([row], title="Range", unit="EUR per kg")
+    none = range_bars([replace(row, low=None, median=None)], title="Range", unit="EUR per kg")
+
+    assert drawing.description == "Picked 8.00 and more, middle 10.00; EUR per kg."
+    assert none.description == "Picked no cost: nothing to sell; EUR per kg."
+    (bar,) = [shape for shape in drawing.shapes if isinstance(shape, Box)]
+    assert bar.corner[0] + bar.width == pytest.approx(drawing.width - 2)

@@ -1,6 +1,7 @@
 """The cost card's two forms: what it is of, and the numbers, which are known where left blank."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from decimal import Decimal, InvalidOperation
 from typing import Any
 
 from django import forms
@@ -23,18 +24,22 @@ from farm.queries.card_inputs import UNKNOWN_PRICE, CardInputs
 from farm.templatetags.farm_format import percent
 from farm.units import UnitError
 
+MOST_MINUTES, LONGEST = 1_440, 30  # a day; of what is typed, as much as is said again
+
 
 class MinutesField(AmountField):
     """Minutes with decimals, whole seconds inside."""
 
     def read(self, text: str) -> int:
         try:
-            seconds = round(float(text.replace("min", "").replace(",", ".").strip()) * 60)
-        except ValueError:
-            seconds = -1
-        if not 0 <= seconds <= 100_000:
-            raise UnitError(f'"{text}" is not a number of minutes: type one such as 12 or 7.5.')
-        return seconds
+            minutes = Decimal(text.replace("min", "").replace(",", ".").strip())
+        except InvalidOperation:
+            minutes = Decimal("NaN")
+        if not minutes.is_finite() or not 0 <= minutes <= MOST_MINUTES:
+            raise UnitError(
+                f'"{text[:LONGEST]}" is not a number of minutes: type one such as 12 or 7.5.'
+            )
+        return round(minutes * 60)
 
     def show(self, value: int) -> str:
         return f"{value / 60:.2f}".rstrip("0").rstrip(".") + " min"

@@ -15,9 +15,9 @@ from farm.pages.frame import show
 from farm.pages.handing_out import answer_page, handed_out, made_by, taken_away
 from farm.pages.laid_out import AnswerPage, Way
 from farm.queries.closings import closings
-from farm.queries.months import Month, NoMonthError, Only, Span, month_figures, month_of
-from farm.queries.years import same_week_last_year, week_of, week_sums, year_sums
-from farm.reports.month_rows import month_report
+from farm.queries.months import Month, NoMonthError, Only, Span, month_of
+from farm.queries.years import same_week_last_year, week_of, week_sums, year_as_shown
+from farm.reports.closing_rows import days_report
 from farm.reports.year_rows import year_report
 
 
@@ -84,7 +84,7 @@ def days(request: PageRequest) -> HttpResponse:
     said = form.cleaned_data
     span = Span(said["first"], said["last"])
     only = Only(said["species"], said["place"])
-    report = month_report(month_figures(span, only), made_by(request))
+    report = days_report(span, only, made_by(request), known=closings())
     taken = taken_away(request, report, f"days-{span.key}")
     shown = DaysPage(form, answer_page(request, naming_customers(request, report)))
     return taken or show(request, "farm/answers/days.html", shown)
@@ -102,7 +102,7 @@ def year(request: PageRequest, number: int) -> HttpResponse:
     known = closings()
     begins = known.known[0] if known.known else None
     report = year_report(
-        number, year_sums(number), weeks=weeks, begins=begins, made=made_by(request)
+        number, year_as_shown(number), weeks=weeks, begins=begins, made=made_by(request)
     )
     kept = {one.first.year for one in known.shown} - {number}
     others = tuple(Way(str(other), reverse("year", args=[other])) for other in sorted(kept))

@@ -19,7 +19,7 @@ from farm import habits
 from farm.models import Bill, ClosedMonth, SaleLine, SellingCost
 from farm.queries.canonical import KeptRow, from_text, negated, rows_among, rows_of, summed
 from farm.queries.happened import Happened, happened
-from farm.queries.months import ONE_DAY, Month, month_with, months_from
+from farm.queries.months import ONE_DAY, Month, Span, month_with, months_from
 from farm.queries.sales import open_loads
 from ledger import waiting
 from ledger.balances import whole_book
@@ -136,6 +136,21 @@ def since_closing() -> list[KeptRow]:
         return []
     found = happened(covered[0].first, covered[-1].last)
     return _changed_since(found, covered, frozen_rows())
+
+
+def changed_in(found: Happened, days: Span, known: Closings) -> list[KeptRow]:
+    """Say what changed in the closed months that some days touch, each since it was closed.
+
+    Worked now, as the days are shown, less what each month froze of itself; one query at most.
+    ``found``: the whole months of the days.
+    """
+    months = [one for one in known.covered if one.first <= days.last and days.first <= one.last]
+    if not months:
+        return []
+    closed = ClosedMonth.objects.filter(month__in=[one.first for one in months])
+    own = [row for one in closed.only("month", "rows") for row in from_text(one.rows)
+           if row.month == f"{one.month:%Y-%m}"]  # fmt: skip
+    return _changed_since(found, months, own)
 
 
 def _changed_since(

@@ -8,9 +8,16 @@ from farm.models import ClosedMonth
 from farm.queries.bills import charged_and_billed
 from farm.queries.canonical import KeptRow
 from farm.queries.cells import handed_money
-from farm.queries.closings import BesideClosed, Closing, Closings, month_and_closed, totals
+from farm.queries.closings import (
+    BesideClosed,
+    Closing,
+    Closings,
+    changed_in,
+    month_and_closed,
+    totals,
+)
 from farm.queries.happened import Happened, Money, happened
-from farm.queries.months import Month, month_figures, month_of
+from farm.queries.months import Month, Only, Span, month_figures, month_of
 from farm.reports import kept
 from farm.reports.csv_rows import csv_bytes
 from farm.reports.files import files_of
@@ -69,6 +76,20 @@ def open_report(month: Month, made: Made, known: Closings) -> Report:
     return _with_closing(month, made, state=state, found=found, beside=beside)
 
 
+def days_report(days: Span, only: Only, made: Made, *, known: Closings) -> Report:
+    """Report any days as worked now; what that changes in months that are closed is listed."""
+    found = happened(days.first, days.last)
+    report = month_report(month_figures(days, only, found), made)
+    since = [] if only.words else changed_in(found, days, known)
+    if not since:
+        return report
+    changed = ", ".join(dict.fromkeys(month_of(row.month).name for row in since))
+    words = f"of {changed}: counted here, listed below, and not in what was frozen"
+    facts = (Fact("Changed since closing", words), *_since_facts(since))
+    return replace(report, facts=(*report.facts, *facts),
+                   tables=(*report.tables, *since_tables(since)))  # fmt: skip
+
+
 def closing_files(closing: Closing, made: Made) -> dict[str, bytes]:
     """Lay out what a closing freezes: PDF, spreadsheet, CSV of the rows, text, and the report.
 
@@ -112,10 +133,16 @@ def _with_closing(
     report = month_report(month_figures(month, found=found), made)
     facts, tables = [*report.facts], [bills_table(found.money)]
     if beside is not None:
-        facts += [Fact(f"Since closing: {label}", money, Kind.EXACT_MONEY)
-                  for label, money in _sums(beside.since).items() if money]  # fmt: skip
+        facts += _since_facts(beside.since)
         tables += [*since_tables(beside.since), *_late(beside.late), _whole(month, beside)]
     return replace(report, facts=(Fact("State", state), *facts), tables=(*report.tables, *tables))
+
+
+def _since_facts(since: Iterable[KeptRow]) -> list[Fact]:
+    return [
+        Fact(f"Since closing: {label}", money, Kind.EXACT_MONEY)
+        for label, money in _sums(since).items() if money
+    ]  # fmt: skip
 
 
 # --- bills -----------------------------------------------------------------------------------

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from farm.queries.months import Month, Span
-from farm.queries.years import MonthSums, WeekSums
+from farm.queries.years import WeekSums, YearSums
 from farm.reports.bars import Bar, bars
 from farm.reports.made import Made
 from farm.reports.pounds import beside_pounds
@@ -30,12 +30,13 @@ WEEK = (
     Column("Net", Kind.UNIT_COST),
 )
 SIDE_BY_SIDE = "Month by month"
+SINCE = "since closing"
 Week = tuple[str, Span, Sequence[WeekSums]]
 
 
 def year_report(
     year: int,
-    months: Sequence[MonthSums],
+    sums: YearSums,
     *,
     weeks: Sequence[Week],
     begins: Month | None,
@@ -45,7 +46,7 @@ def year_report(
 
     ``begins``: the first month that the book knows of.
     """
-    table = _months(months)
+    table, months = _months(sums), sums.months
     report = Report(
         title=str(year),
         subtitle=f"{len(months)} months with entries, by the day it happened",
@@ -53,9 +54,9 @@ def year_report(
         made_by=made.by,
         made_at=made.at,
         facts=(
-            Fact("Picked", sum(one.picked_mg for one in months), Kind.MASS, lead=True),
-            Fact("Net sales", sum(one.net for one in months), Kind.MONEY, lead=True),
-            Fact("Left over", sum(one.left_over for one in months), Kind.MONEY, lead=True),
+            Fact("Picked", sum(one.picked_mg for one in sums.rows), Kind.MASS, lead=True),
+            Fact("Net sales", sum(one.net for one in sums.rows), Kind.MONEY, lead=True),
+            Fact("Left over", sum(one.left_over for one in sums.rows), Kind.MONEY, lead=True),
         ),
         tables=(table, *(_week(*week, begins=begins) for week in weeks)),
         drawings=(
@@ -73,17 +74,22 @@ def _money(money: int) -> str:
     return show_cell(Column("", Kind.MONEY), money)
 
 
-def _months(months: Sequence[MonthSums]) -> Table:
+def _months(sums: YearSums) -> Table:
     rows: list[Row] = [
-        (one.month.key, one.blocks, one.picked_mg, one.net, one.gross, one.cost_of_sales,
-         one.selling, one.lost, one.left_over, one.hours_milli)
-        for one in months
+        (SINCE if one is sums.since else one.month.key, one.blocks, one.picked_mg, one.net,
+         one.gross, one.cost_of_sales, one.selling, one.lost, one.left_over, one.hours_milli)
+        for one in sums.rows
     ]  # fmt: skip
     total = total_row(MONTHS, rows, {column.name for column in MONTHS[1:]})
     note = (
         "Left over = net sales - cost of sales - selling costs - lost. Hours are those charged to "
         "lots; what selling took stands in the selling costs."
     )
+    if sums.since:
+        note += (
+            " A closed month stands as it was frozen; what came late for it or was corrected is "
+            "added since closing."
+        )
     return Table(SIDE_BY_SIDE, MONTHS, tuple(rows), total, note)
 
 

@@ -13,20 +13,24 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from farm.actions.common import Draw
+from farm.actions.correcting import correct_quantity
 from farm.actions.harvesting import pick
 from farm.actions.selling import SoldLine, sell
 from farm.actions.storing import throw_away, weigh_again
 from farm.models import Form
 from farm.queries.cells import Part, steps_of
+from farm.queries.closings import closings, closings_add_up
 from farm.queries.months import MonthFigures, Only, Span, month_figures, month_of
 from farm.queries.reconciliation import Step, reconcile
-from farm.queries.years import week_of, week_sums, year_sums
+from farm.queries.years import week_of, week_sums, year_as_shown, year_sums
+from farm.reports.closing_rows import days_report
 from farm.reports.month_rows import month_report
-from farm.reports.rows import Report, Table, printed
-from ledger.models import Lot
-from tests.farm.closed import blocks
+from farm.reports.rows import Report, Table, printed, show_fact
+from farm.reports.year_rows import year_report
+from ledger.models import Entry, Lot
+from tests.farm.closed import blocks, close, flush, sold, two_flushes
 from tests.farm.season import MADE
-from tests.farm.world import UNIT, World, fresh
+from tests.farm.world import KG, UNIT, World, fresh
 
 pytestmark = pytest.mark.django_db
 
@@ -222,3 +226,69 @@ def test_the_books_own_table_shows_all_four_decimals(world: World) -> None:
     assert sold[0] == "- sold" and last_digits(sold[-1]) == -exact
     # To the cent it is what the other tables say.
     assert sum(one.cost for one in figures.sales) == round(Fraction(exact, 100)) * 100
+
+
+# --- closed months ---------------------------------------------------------------------------
+
+
+def test_a_year_shows_a_closed_month_as_frozen_and_its_change_apart(world: World) -> None:
+    """Design 4: 3.5714 frozen, 3.8461 now, 1.1539 in October: 3.57 + 0.28 + 1.15 = 5.00."""
+    two_flushes(world)
+    sums = year_as_shown(2026)
+    shown = printed(year_report(2026, sums, weeks=(), begins=None, made=MADE).tables[0])
+    at = shown.heads.index("Cost of sales")
+
+    assert [(row[0], row[at]) for row in shown.rows] == [
+        ("2026-09", "3.57"), ("2026-10", "1.15"), ("since closing", "0.28"),
+    ]  # fmt: skip
+    assert shown.total and shown.total[at] == "5.00"
+
+
+def test_a_year_without_late_changes_has_no_such_row(world: World) -> None:
+    sold(world, flush(world, blocks(world), 1, KG))
+    close(world)
+
+    assert year_as_shown(2026).since is None
+    assert list(year_as_shown(2026).months) == year_sums(2026)
+
+
+def test_days_are_shown_as_worked_now_and_say_what_is_not_in_the_closed_month(
+    world: World,
+) -> None:
+    """September froze 3.57 and comes to 3.85: days across both months come to 5.00, and say so."""
+    two_flushes(world)
+    days = Span(date(2026, 9, 1), date(2026, 10, 31))
+    report = days_report(days, Only(), MADE, known=closings())
+    facts = {fact.label: show_fact(fact) for fact in report.facts}
+    shown = printed(table(report, "Since closing: sales by line"))
+
+    assert facts["Cost of sales"] == "5.00"
+    assert facts["Since closing: Cost of sales"] == "0.2747"
+    assert facts["Changed since closing"].startswith("of September 2026: counted here")
+    assert [row[-1] for row in shown.rows] == ["0.2747"]
+    october = days_report(Span(date(2026, 10, 1), days.last), Only(), MADE, known=closings())
+    assert "Changed since closing" not in {fact.label for fact in october.facts}
+
+
+def test_frozen_and_what_changed_since_come_to_what_is_worked_to_the_cent(world: World) -> None:
+    """A sale typed late into closed September, and a pick of it that is corrected."""
+    picked = odd_days(world)
+    close(world)
+    frozen = {one.month.key: one for one in year_as_shown(2026).months}
+    at(world, 9, 29, 20)
+    line = SoldLine(fresh(picked[1]), 55_555, 12_3400)
+    sell(world.doing(minutes=0, sure=True), place=world.stall, lines=[line])
+    thrown = Entry.objects.filter(kind="throw away", happened_on=date(2026, 9, 28)).get()
+    (lost,) = thrown.lines.all()
+    correct_quantity(
+        world.doing(sure=True), thrown, lot=lost.lot, role="lost", right_quantity=222_222
+    )
+    shown, now = year_as_shown(2026), year_sums(2026)
+
+    assert shown.months[0] == frozen["2026-09"]
+    assert shown.since
+    assert (shown.since.cost_of_sales > 0, shown.since.lost > 0) == (True, True)
+    for name in ("picked_mg", "net", "gross", "cost_of_sales", "selling", "lost", "left_over"):
+        worked = sum(getattr(one, name) for one in now)
+        assert sum(getattr(one, name) for one in shown.rows) == worked
+    assert closings_add_up().broken == ""

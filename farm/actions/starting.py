@@ -73,7 +73,7 @@ def add_strain(belief: Planned, name: str) -> Strain:
             "water_loss_ppm": belief.water_loss_ppm,
         },
     )
-    first_mg, second_mg, third_mg = belief.flushes_mg
+    first_mg, second_mg, third_mg = belief.picked_mg
     return Strain.objects.create(
         species=species,
         name=name,

@@ -30,7 +30,7 @@ class Species(models.Model):
 
 
 class Strain(models.Model):
-    """One line of a species. Yields are per block fruited, in the order of flushes."""
+    """One line of a species. Yields are per block fruited, as picked, in the order of flushes."""
 
     species = models.ForeignKey(Species, models.PROTECT, related_name="strains")
     name = models.CharField(max_length=60)
@@ -41,9 +41,9 @@ class Strain(models.Model):
     soak_days = models.PositiveSmallIntegerField(
         "days from a soak to the pick", default=0, help_text="0: not soaked between flushes"
     )
-    first_mg = models.PositiveBigIntegerField("first flush, per block")
-    second_mg = models.PositiveBigIntegerField("second flush, per block", default=0)
-    third_mg = models.PositiveBigIntegerField("third flush, per block", default=0)
+    first_mg = models.PositiveBigIntegerField("first flush, picked per block")
+    second_mg = models.PositiveBigIntegerField("second flush, picked per block", default=0)
+    third_mg = models.PositiveBigIntegerField("third flush, picked per block", default=0)
     planned_loss_ppm = models.PositiveIntegerField("blocks lost, of blocks started")
 
     class Meta:

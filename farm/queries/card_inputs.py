@@ -13,7 +13,7 @@ from django.db.models import Case, Max, Q, QuerySet, Sum, When
 from django.db.models.functions import Coalesce
 
 from farm import habits
-from farm.beliefs import STANDARD_TIMES, Time
+from farm.beliefs import STANDARD_TIMES, TRIM_PPM, Time
 from farm.models import (
     LotCard,
     PlaceKind,
@@ -334,7 +334,7 @@ def _crop(choice: Choice, own: Experience) -> dict[str, Known]:
     return {
         **dict(zip(("first_mg", "second_mg", "third_mg"), weights, strict=True)),
         "loss_ppm": _best(own, own.loss, Known(strain.planned_loss_ppm, planned), what="blocks"),
-        "trim_ppm": _best(own, own.trim, Known(80_000, f"5 to 15 %: {PRACTICE}")),
+        "trim_ppm": _best(own, own.trim, Known(TRIM_PPM, f"5 to 15 %: {PRACTICE}")),
         "fridge_ppm": _best(own, own.fridge, fridge),
         "unsold_ppm": _best(
             own, own.unsold, Known(100_000, f"5 to 25 %: {PRACTICE}"), what="packs"

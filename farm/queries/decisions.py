@@ -1,5 +1,6 @@
 """What the farm knows for a decision: each number with its source, its own records first."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from fractions import Fraction
@@ -8,12 +9,30 @@ from django.db.models import Sum
 
 from farm.beliefs import STANDARD_TIMES
 from farm.habits import to_places
-from farm.models import Form, LotCard, Price, SaleLine, Species, Stage, StandardTime, Strain
+from farm.models import (
+    Form,
+    LotCard,
+    Price,
+    Product,
+    SaleLine,
+    Species,
+    Stage,
+    StandardTime,
+    Strain,
+)
 from farm.moisture import Portion, dried_mass
 from farm.planning.card import MILLION, block_lines, without_own_hours
 from farm.planning.inputs import GROUPS, Known, plan_from
 from farm.queries.card_choice import Batches, Choice, Offered, usual_choice
-from farm.queries.card_inputs import PRACTICE, CardInputs, growing_inputs, rates_on
+from farm.queries.card_inputs import (
+    PRACTICE,
+    UNKNOWN_PRICE,
+    CardInputs,
+    growing_inputs,
+    last_prices,
+    rates_on,
+    standard_seconds,
+)
 from farm.queries.dryings import DRIED_TO_PPM, dryings
 from farm.queries.experience import Experience
 from ledger.errors import Refused
@@ -41,13 +60,16 @@ def flush_inputs(
     """
     planned = "farm details: the strain's planning figure"
     source = f"own: {own.blocks} blocks in {own.lots} lots"
-    flushes = own.flushes_mg if own.is_enough else strain.flushes_mg
-    stand = max(strain.first_pick_days - strain.spawn_run_days, 1)
+    has_crop = own.is_enough and any(own.flushes_mg)
+    flushes = own.flushes_mg if has_crop else strain.flushes_mg
+    wait, stand = strain.flush_gap_days, max(strain.first_pick_days - strain.spawn_run_days, 1)
     known = {
-        "flush_mg": Known(flushes[1], source if own.is_enough else planned),
-        "wait_days": Known(strain.flush_gap_days, "farm details: days between its flushes"),
-        "fresh_mg": Known(flushes[0], source if own.is_enough else planned),
-        "stand_days": Known(stand, "farm details: days from fruiting to the first pick"),
+        "flush_mg": Known(flushes[1], source if has_crop else planned),
+        "wait_days": _days(own.wait_days, Known(wait, "farm details: days between its flushes")),
+        "fresh_mg": Known(flushes[0], source if has_crop else planned),
+        "stand_days": _days(
+            own.stand_days, Known(stand, "farm details: days from fruiting to the first pick")
+        ),
     }
     if price := _net_per_kg(strain.species, day, Form.FRESH):
         known["kilo_money"] = price
@@ -58,19 +80,29 @@ def flush_inputs(
     return known
 
 
+def _days(own: tuple[int, int] | None, planned: Known) -> Known:
+    """The farm's own days where it has them, else those of the strain."""
+    if own is None:
+        return planned
+    days, lots = own
+    return Known(days, f"own: {lots} {'lot' if lots == 1 else 'lots'}")
+
+
 def drying_inputs(species: Species, day: date) -> dict[str, Known]:
     """Numbers of the drying question for a species on a day; what is not known is left out."""
     dried = _dried(species)
     known = {
         "ratio_ppm": _ratio(species, dried),
         "fresh_sold_ppm": Known(MILLION, "all of it, unless you say otherwise"),
-        "pouch_money": Known(0, "none stated"),
         "dried_sold_ppm": Known(MILLION, "all of it, unless you say otherwise"),
     }
     on_hand = _on_hand(species, Form.FRESH, Stage.CROP)
     known["mass_mg"] = Known(on_hand or MILLION, "own: picked and on hand" if on_hand else "a kilo")
-    if cost := _drying_cost(dried, day):
+    rates = rates_on(day)
+    if cost := _drying_cost(dried, rates):
         known["drying_money"] = cost
+    if pouches := _pouches(species, day, rates):
+        known["pouch_money"] = pouches
     if price := _net_per_kg(species, day, Form.FRESH):
         source = price.source.removeprefix("own: ").removeprefix("farm details: ")
         half = Known(price.value // 2, f"half of {source}")
@@ -212,11 +244,35 @@ def _ratio(species: Species, own: _Dried) -> Known:
     return Known(by_water, "farm details: the species' water, dried to 10 % moisture")
 
 
-def _drying_cost(own: _Dried, day: date) -> Known | None:
+def _pouches(species: Species, day: date, rates: Mapping[str, Known]) -> Known | None:
+    """What packing a dried kilo takes: empty pouches and the hours of filling them.
+
+    By the smallest dried pack of the species; unknown while its pouch was never bought. Two
+    queries, and one for the times.
+    """
+    packs = Product.objects.filter(species=species, form=Form.DRIED).select_related(
+        "packaging__item"
+    )
+    pack = packs.order_by("net_mg", "pk").first()
+    if pack is None:
+        return Known(0, "sold loose: no dried pack is listed for the species")
+    money, said = Fraction(0), "no pouch is named for it"
+    if pack.packaging:
+        item = pack.packaging.item
+        price, said = last_prices([item], day)[item.pk]
+        if price == UNKNOWN_PRICE:
+            return None
+        money += price
+    if hour := rates.get("own_hour_money"):
+        money += Fraction(standard_seconds()["pack"][1] * hour.value, 3_600)
+        said += ", and its hours"
+    return Known(round(money * MILLION / pack.net_mg), f"{pack.name}: {said}")
+
+
+def _drying_cost(own: _Dried, rates: Mapping[str, Known]) -> Known | None:
     """Hours and energy a kilo fresh: of the farm's own dryings, else the standard times."""
     if own.fresh_mg:
         return Known(round(Fraction(own.cost * MILLION, own.fresh_mg)), f"own: {own.times} dryings")
-    rates = rates_on(day)
     if not {"own_hour_money", "kwh_money"} <= set(rates):
         return None
     usual = StandardTime.objects.filter(action="dry").first()

@@ -19,6 +19,7 @@ from django.db.models import (
     Exists,
     F,
     FilteredRelation,
+    Max,
     OuterRef,
     Q,
     QuerySet,
@@ -27,8 +28,7 @@ from django.db.models import (
 )
 from django.db.models.functions import Coalesce
 
-from farm.models import Grade, LotCard, Species, Stage, Strain
-from farm.models import SaleLine as SaleRow
+from farm.models import Grade, LotCard, Sale, Species, Stage, Strain
 from farm.planning.grown import Grown
 from ledger.models import Dimension, Edge, Entry, Flow, Role
 
@@ -184,21 +184,24 @@ def weights_a_block_mg(
 
 
 def usual_days_mg() -> dict[int, tuple[int, int]]:
-    """By selling place: weight sold on a day that sold something, rounded down, and the days.
+    """By selling place: weight sold on a day, rounded down, and the days.
 
-    One query; a place that sold nothing has none.
+    A market day on which nothing was sold is one of them: it had its fee and its hours. One query;
+    a place that never sold anything has none.
     """
     mass_mg = Case(
-        When(line__lot__item__dimension=Dimension.MASS, then=F("line__quantity")),
-        default=F("line__quantity") * Coalesce(F("line__lot__unit_mass_mg"), 0),
+        When(lines__line__lot__item__dimension=Dimension.MASS, then=F("lines__line__quantity")),
+        default=F("lines__line__quantity") * Coalesce(F("lines__line__lot__unit_mass_mg"), 0),
         output_field=BigIntegerField(),
     )
-    days = SaleRow.objects.values_list("sale__place", "line__entry__happened_on")
-    sold: dict[int, list[int]] = defaultdict(list)
-    for place, _, mg in days.annotate(mg=Sum(mass_mg)).order_by():
-        if mg < 0:
-            sold[place].append(-mg)
-    return {place: (sum(each) // len(each), len(each)) for place, each in sold.items()}
+    undone = Exists(Entry.objects.filter(amends=OuterRef("entry"), takes_back=True))
+    sales = Sale.objects.exclude(undone).values_list("place", "entry__happened_on")
+    sums = sales.annotate(mg=Sum(mass_mg, default=0), is_stall=Max("stall_day")).order_by()
+    days: dict[int, list[int]] = defaultdict(list)
+    for place, _, mg, stall in sums:
+        if mg < 0 or stall:
+            days[place].append(max(-mg, 0))
+    return {place: (sum(each) // len(each), len(each)) for place, each in days.items() if any(each)}
 
 
 def _block_lots(lots: "Sequence[int] | QuerySet[LotCard, Any]") -> dict[int, BlockLot]:

@@ -5,6 +5,8 @@ from fractions import Fraction
 
 import pytest
 
+from farm.actions.starting import add_strain
+from farm.beliefs import OTHERWISE, PICKED, PLANNED, SALEABLE, TRIM_PPM, planned
 from farm.planning.card import Ingredient, card_of, whole_parts, without_own_hours
 from ledger.errors import Malformed
 from tests.farm.card_cases import RATES, worked_plan
@@ -122,3 +124,23 @@ def test_it_refuses_to_divide_by_nothing(group: str, name: str, value: object) -
 
     with pytest.raises(Malformed, match="State more than zero"):
         card_of(broken)
+
+
+def test_trim_is_taken_off_once_of_what_is_believed_to_be_saleable() -> None:
+    oyster = planned("Oyster")
+
+    # 500 g saleable are 500 / 0.92 = 543.478 g picked, to the gram; a picked figure stays.
+    assert oyster.flushes_are == SALEABLE
+    assert oyster.picked_mg == (543_000, 217_000, 65_000)
+    assert oyster._replace(flushes_are=PICKED).picked_mg == oyster.flushes_mg
+    for belief in (*PLANNED, OTHERWISE):
+        left = Fraction(sum(belief.picked_mg) * (1_000_000 - TRIM_PPM), 1_000_000)
+        assert abs(left - sum(belief.flushes_mg)) < 1_500
+
+
+@pytest.mark.django_db
+def test_a_new_farm_s_card_gives_as_much_saleable_as_is_believed() -> None:
+    strain = add_strain(planned("Oyster"), "Grey")
+    trimmed = Fraction(strain.first_mg * (1_000_000 - TRIM_PPM), 1_000_000)
+
+    assert round(trimmed / 1_000) == 500

@@ -11,15 +11,19 @@ from farm.actions.checks import check
 from farm.actions.common import Draw
 from farm.actions.correcting import undo
 from farm.actions.harvesting import mark_spent, pick
+from farm.actions.stalls import load_stall, settle_stall
 from farm.actions.storing import throw_away, weigh_again
 from farm.models import Price, SavedCard, SellingPlace
 from farm.planning.grown import Grown, Records
+from farm.planning.inputs import Known
 from farm.queries.came_true import outcomes
 from farm.queries.card_choice import Choice, Offered, newest_batches, usual_choice
 from farm.queries.card_inputs import CardInputs, card_inputs, newest_spawn_price
+from farm.queries.decisions import flush_inputs
 from farm.queries.experience import Share, experience_of, usual_days_mg
 from farm.queries.kilos import kilos_from
 from ledger.models import Lot
+from tests.farm.goods import packs
 from tests.farm.world import GRAM, KG, UNIT, World, fresh, fruiting, grow_spawn, small_farm
 
 DAY = date(2026, 12, 31)
@@ -209,6 +213,21 @@ def test_a_price_for_all_places_counts_where_a_place_has_none_of_its_own(world: 
     assert {one.asked_money for one in found(world).elsewhere} == {4 * UNIT}
 
 
+def test_a_market_day_with_nothing_sold_is_a_day_of_that_place(world: World) -> None:
+    lot = packs(world, 80)
+    for back in (40, 30):
+        entry = load_stall(
+            world.doing(), place=world.stall, day=world.now.date(), lines=[Draw(fresh(lot), 40)]
+        ).entry
+        settle_stall(
+            world.doing(), stall_day=entry.stall_day, brought_back={lot.pk: back}, prices={}
+        )
+        world.wait(1)
+
+    # 10 packs of 200 g in two days, of which one was washed out.
+    assert usual_days_mg()[world.stall.pk] == (KG, 2)
+
+
 def test_a_place_without_sales_starts_from_no_record(world: World) -> None:
     assert world.stall.pk not in usual_days_mg()
 
@@ -218,6 +237,32 @@ def test_a_saved_card_waits_for_a_batch_started_after_it(world: World) -> None:
     saved(world, picked_low_money=1, picked_median_money=2, picked_high_money=3)
 
     assert [one.lot for one in outcomes()] == [None]
+
+
+def test_the_second_flush_waits_as_long_as_the_farm_s_own_did(world: World) -> None:
+    grown_out(world, 40)
+    grown_out(world, 40)
+    own = experience_of(world.strain)
+    known = flush_inputs(world.strain, DAY, own=own, batches=newest_batches())
+
+    # Picked 9 days after the move and again 10 days later; the strain says 9 and 10 as well.
+    assert (own.stand_days, own.wait_days) == ((9, 2), (10, 2))
+    assert known["wait_days"] == Known(10, "own: 2 lots")
+    assert known["stand_days"] == Known(9, "own: 2 lots")
+
+
+def test_days_are_counted_from_the_last_pick_of_a_flush_to_the_last_of_the_next(
+    world: World,
+) -> None:
+    blocks = fruiting(world, 20)
+    for days, flush in ((7, 1), (3, 1), (8, 2), (4, 2)):
+        world.wait(days)
+        pick(world.doing(), given=[Draw(fresh(blocks), 0)], flush=flush, firsts_mg=2 * KG)
+    mark_spent(world.doing(), lot=fresh(blocks))
+
+    # The first pick after 7 days; flush 1 until the 10th, flush 2 until the 22nd.
+    own = experience_of(world.strain)
+    assert (own.stand_days, own.wait_days) == ((7, 1), (12, 1))
 
 
 def test_what_came_true_is_the_cost_of_the_kilo_picked(world: World) -> None:

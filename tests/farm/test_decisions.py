@@ -12,7 +12,9 @@ from farm.actions.checks import check
 from farm.actions.common import Draw
 from farm.actions.harvesting import pick
 from farm.actions.runs import sterilise
+from farm.models import Form, Product
 from farm.planning.decisions import DryingCase, FlushCase, a_pound, an_ounce
+from farm.planning.inputs import Known
 from farm.queries.card_choice import newest_batches
 from farm.queries.decisions import drying_inputs, flush_inputs
 from farm.queries.experience import experience_of
@@ -135,6 +137,48 @@ def test_the_farm_s_own_dryings_say_the_ratio_and_the_cost() -> None:
     assert known["ratio_ppm"].value == 9_090_909
     assert known["ratio_ppm"].source == "own: 1 dryings"
     assert known["discount_money"].value > 0
+
+
+def pouches(net_grams: int = 30) -> Known | None:
+    """What drying takes for pouches in a world with a dried pack of so many grams."""
+    world = small_farm()
+    world.received("punnet", 10)
+    packaging = world.product.packaging
+    Product.objects.create(name="Dried oyster", species=world.species, form=Form.DRIED,
+                           net_mg=net_grams * GRAM, packaging=packaging)  # fmt: skip
+    return drying_inputs(world.species, world.now.date()).get("pouch_money")
+
+
+@pytest.mark.django_db
+def test_pouches_and_the_hours_of_filling_them_count_in_drying() -> None:
+    known = pouches()
+
+    # 10 punnets cost what `received` pays: 0.10 each; 30 s at 18.00 are 0.15. 0.25 / 0.03 kg.
+    assert known is not None
+    assert known.value == 83_333
+    assert known.source.startswith("Dried oyster: own: bought")
+    assert known.source.endswith(", and its hours")
+    # At 9.5 to 1 they take 0.8772 off a kilo fresh.
+    with_pouches = replace(DRYING, pouch_money=known.value)
+    assert round(DRYING.dried - with_pouches.dried) == round(83_333 / 9.5)
+
+
+@pytest.mark.django_db
+def test_pouches_that_were_never_bought_are_asked_for(owner: Client) -> None:
+    world = small_farm()
+    Product.objects.create(name="Dried oyster", species=world.species, form=Form.DRIED,
+                           net_mg=30 * GRAM, packaging=world.product.packaging)  # fmt: skip
+
+    page = owner.get(f"/decisions/drying/?species={world.species.pk}").content.decode()
+    assert "pouches and packing" in page.partition("Not known yet")[2]
+
+
+@pytest.mark.django_db
+def test_without_a_dried_pack_drying_takes_no_pouch() -> None:
+    world = small_farm()
+    known = drying_inputs(world.species, world.now.date())["pouch_money"]
+
+    assert (known.value, known.source[:10]) == (0, "sold loose")
 
 
 @pytest.mark.django_db

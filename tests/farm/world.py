@@ -20,7 +20,7 @@ from farm.actions.harvesting import pick
 from farm.actions.runs import sterilise
 from farm.actions.starting import add_beliefs, add_strain
 from farm.actions.supplies import Delivery, receive_supplies
-from farm.beliefs import planned
+from farm.beliefs import PICKED, planned
 from farm.models import (
     Customer,
     Farm,
@@ -142,7 +142,7 @@ def small_farm() -> World:
     # Selling takes no time here unless a test says so: what sales cost stays easy to work out.
     StandardTime.objects.filter(action__in=("sell", "load stall", "take back")).update(minutes=0)
     supplies = _supplies()
-    strain = add_strain(planned("Oyster"), "Grey")
+    strain = add_strain(planned("Oyster")._replace(flushes_are=PICKED), "Grey")
     stall = SellingPlace.objects.create(
         name="Saturday market", kind=PlaceKind.STALL, day_fee_money=25 * UNIT, day_minutes=420
     )
@@ -152,7 +152,7 @@ def small_farm() -> World:
         owner=_person("olive", Role.OWNER),
         helper=_person("hugo", Role.HELPER),
         strain=strain,
-        other_strain=add_strain(planned("Lion's mane"), "White"),
+        other_strain=add_strain(planned("Lion's mane")._replace(flushes_are=PICKED), "White"),
         supplies=supplies,
         grain_recipe=_recipe("Rye", RecipeFor.GRAIN, 475 * GRAM,
                              {supplies["rye"]: 885 * GRAM, supplies["grain bag"]: 1}),

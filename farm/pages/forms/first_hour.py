@@ -116,11 +116,11 @@ def strain_offers() -> list[Offer]:
 
 
 def _days(one: Planned) -> str:
-    grams = ", ".join(f"{mass_mg // 1000} g" for mass_mg in one.flushes_mg if mass_mg)
+    grams = ", ".join(f"{mass_mg // 1000} g" for mass_mg in one.picked_mg if mass_mg)
     return (
         f"first pick {one.first_pick_days} days after inoculation, then every "
-        f"{one.flush_gap_days}; flushes of {grams} a block; {one.planned_loss_ppm / 10_000:.0f} % "
-        f"of blocks lost; keeps {one.fridge_days} days"
+        f"{one.flush_gap_days}; flushes of {grams} picked a block, trim included; "
+        f"{one.planned_loss_ppm / 10_000:.0f} % of blocks lost; keeps {one.fridge_days} days"
     )
 
 

@@ -64,7 +64,7 @@ class BelievedForm(LookupForm):
 def figure(belief: Planned, where: str) -> int:
     """Read a figure of a belief; a flush by its place."""
     if where.isdigit():
-        return belief.flushes_mg[int(where)]
+        return belief.picked_mg[int(where)]
     value: int = getattr(belief, where)
     return value
 

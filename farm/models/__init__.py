@@ -1,6 +1,7 @@
 """What this farm knows of itself; one module a noun."""
 
 from farm.models import (
+    by_products,
     closing,
     counting,
     facts,
@@ -12,6 +13,7 @@ from farm.models import (
     records,
     stall,
 )
+from farm.models.by_products import ByProductChoice, ByProductWay
 from farm.models.calendar import CalendarAddress
 from farm.models.closing import Bill, BillKind, ClosedFile, ClosedMonth
 from farm.models.counting import Answered, StockCount, StockCountAnswer, StockCountLine
@@ -101,6 +103,7 @@ NEVER_CHANGED = (
     *invoicing.NEVER_CHANGED,
     *first_stock.NEVER_CHANGED,
     *stall.NEVER_CHANGED,
+    *by_products.NEVER_CHANGED,
 )
 
 __all__ = [
@@ -113,6 +116,8 @@ __all__ = [
     "BillKind",
     "BoxDelivery",
     "BoxLeft",
+    "ByProductChoice",
+    "ByProductWay",
     "CalendarAddress",
     "CashUp",
     "CashUpToken",

@@ -5,7 +5,9 @@ from dataclasses import dataclass
 from django.db.models import Model
 
 from farm.models import (
+    NEVER_CHANGED,
     AgreedPrice,
+    ByProductChoice,
     Customer,
     Price,
     Product,
@@ -41,12 +43,21 @@ class Lookup:
     hint: str = ""
     right: Right = Right.SEE_WORK
 
+    @property
+    def is_kept(self) -> bool:
+        """Say whether its rows are only added, since what they said counted for what was done."""
+        return self.model in NEVER_CHANGED
+
 
 LOOKUPS = (
     Lookup("rates", "Rates", "a rate", Rate, ("of", "from_day", "rate_money"),
            ("of", "from_day", "rate_money"),
            "What an hour, a kilowatt-hour and a block's day on a shelf cost, from a day on.",
            Right.SEE_COSTS),
+    Lookup("by-products", "By-products", "a way of counting by-products", ByProductChoice,
+           ("from_day", "way"), ("from_day", "way"),
+           "What trim, spent blocks and what was binned bring: how it is counted, from a day on. "
+           "What was recorded before keeps its way.", Right.SEE_COSTS),
     Lookup("standard-times", "Standard times", "a standard time", StandardTime,
            ("action", "minutes", "unit_seconds"), ("action", "minutes", "unit_seconds"),
            "How long each action usually takes, so that labour is never forgotten."),

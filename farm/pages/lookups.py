@@ -51,7 +51,8 @@ def lookup_rows(request: PageRequest, slug: str) -> HttpResponse:
     require(request, lookup.right)
     named_too = [field.name for field in lookup.model._meta.fields if field.many_to_one]
     rows = lookup.model._default_manager.select_related(*named_too)
-    leads = lookup.slug == "recipes" or may(request.person, Right.CHANGE_FARM)
+    changes = may(request.person, Right.CHANGE_FARM) and not lookup.is_kept
+    leads = lookup.slug == "recipes" or changes
     return list_page(request, lookup_listing(lookup, leads=leads), rows, hint=lookup.hint)
 
 
@@ -63,6 +64,8 @@ def add_row(request: PageRequest, slug: str) -> HttpResponse:
 @page(Right.CHANGE_FARM)
 def change_row(request: PageRequest, slug: str, pk: int) -> HttpResponse:
     lookup = named(slug)
+    if lookup.is_kept:
+        raise Http404
     row = get_or_refuse(request, lookup.model._default_manager.all(), Right.CHANGE_FARM, pk=pk)
     return edit(request, lookup, row)
 

@@ -1,5 +1,7 @@
 """Farm details: added, changed, refused; recipes as versions; people with their roles."""
 
+from datetime import date, timedelta
+
 import pytest
 from django.contrib.auth.models import User
 from django.db import IntegrityError, connection, transaction
@@ -7,6 +9,8 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from farm.models import (
+    ByProductChoice,
+    ByProductWay,
     Person,
     Price,
     Product,
@@ -19,6 +23,7 @@ from farm.models import (
     Token,
 )
 from farm.pages.lookup_list import LOOKUPS
+from farm.queries.by_products import by_product_way
 from tests.conftest import signed_in
 from tests.farm.filled import prefilled, text
 from tests.farm.world import FIRST_DAY, GRAM, UNIT, World
@@ -38,11 +43,41 @@ def test_each_look_up_is_listed_added_to_changed_and_taken_away(
         product=world.product, from_day=FIRST_DAY, unit_money=4 * UNIT
     )
     model = next(lookup.model for lookup in LOOKUPS if lookup.slug == slug)
+    ByProductChoice.objects.create(from_day=FIRST_DAY, way=ByProductWay.TAKEN_OFF)
     row = model._default_manager.first()
     assert row
-    ways = ["", "add/", f"{row.pk}/change/", "?take=xlsx"]
+    ways = ["", "add/", "?take=xlsx", f"{row.pk}/change/"]
+    changed = 404 if slug == "by-products" else 200
 
-    assert [client.get(f"/look-ups/{slug}/{way}").status_code for way in ways] == [200] * 4
+    found = [client.get(f"/look-ups/{slug}/{way}").status_code for way in ways]
+    assert found == [200, 200, 200, changed]
+
+
+def test_how_by_products_are_counted_is_chosen_from_a_day_on_and_never_changed(
+    client: Client,
+) -> None:
+    day = date(2026, 10, 1)
+    assert by_product_way(day) == ByProductWay.SHARED
+    for from_day, way in (("2026-10-01", "taken off"), ("2027-01-01", "shared")):
+        sent = {"from_day": from_day, "way": way}
+        assert client.post("/look-ups/by-products/add/", sent).status_code == 302
+    last = date(2026, 12, 31)
+    days = [day - timedelta(1), day, last, last + timedelta(1)]
+
+    ways = [ByProductWay.SHARED, *[ByProductWay.TAKEN_OFF] * 2, ByProductWay.SHARED]
+    assert [by_product_way(one) for one in days] == ways
+    page = text(client.get("/look-ups/by-products/"))
+    assert "is taken off the cost of the main crop" in page
+    assert "/change/" not in page
+    with pytest.raises(IntegrityError), transaction.atomic():
+        ByProductChoice.objects.update(way=ByProductWay.SHARED)
+
+
+def test_of_two_ways_for_one_day_the_later_one_holds(world: World) -> None:
+    for way in ("taken off", "shared", "taken off"):
+        ByProductChoice.objects.create(from_day=FIRST_DAY, way=way)
+
+    assert by_product_way(FIRST_DAY) == ByProductWay.TAKEN_OFF
 
 
 def test_a_strain_is_added_in_the_units_people_use(world: World, client: Client) -> None:

@@ -8,13 +8,17 @@ lot it was made of, weighed by how much of that lot is in it.
 Let cost and kg be those of the cohort, each lot's times its share.
 
 * picked: cost carried into picked lots, picking included / kg picked, all grades.
-* saleable: the same cost / kg of firsts and seconds.
+* saleable: of these, cost of firsts and seconds / kg of firsts and seconds.
 * packed: (cost carried into packs + cost lost before packing) / kg packed. What was sold loose
   counts as packed with itself.
 * sold (before selling costs): (cost of what was sold, less what came back, + cost lost from
   picks and packs) / kg sold.
 * sold at a place (after selling costs): (cost of what was sold there + its part of the losses,
   by kg sold + its part of the place's selling costs, by kg sold in the same entry) / kg sold there.
+
+Trim is in picked only: from saleable on it is left out with its cost, whatever it carries, and
+what it sold for stands beside. 8 kg of firsts, 1 kg of seconds and 3 kg of trim for 226.89, by
+mass, all packed and sold: picked 18.91, and 25.21 from saleable to sold.
 
 Losses divide, never subtract. What is dried leaves the fresh kilos and has lines of its own, per
 kg dried, so that nothing counts twice. What is still in stock is in none of the divisions beyond
@@ -31,8 +35,9 @@ from fractions import Fraction
 
 from django.db.models import Sum
 
-from farm.models import Form, Grade, LotCard, SellingCost, Stage
+from farm.models import Form, LotCard, SellingCost, Stage
 from farm.queries.finding import amount_of
+from farm.queries.trim import TrimSold, Untrimmed, trim_sold, untrimmed_of
 from ledger.models import KINDS, Flow, Line, Lot, Role
 from ledger.tracing import Kin, ahead, behind
 
@@ -76,6 +81,7 @@ class Kilos:
     provisional: tuple[str, ...]
     fresh: tuple[Kilo, ...]
     dried: tuple[Kilo, ...]
+    trim: TrimSold | None = None
 
 
 @dataclass(frozen=True)
@@ -90,7 +96,8 @@ class Past:
 def kilos_from(lot: Lot, past: Past | None = None) -> Kilos:
     """Work out the costs of a kilo of the blocks that a lot is, went into, or came from.
 
-    ``past``: what is behind a lot made of blocks, where it was read already. Ten queries at most.
+    ``past``: what is behind a lot made of blocks, where it was read already. Twelve queries at
+    most.
     """
     roots, kin, cards = _cohort(lot, past)
     if not roots:
@@ -98,7 +105,8 @@ def kilos_from(lot: Lot, past: Past | None = None) -> Kilos:
     shares = shares_of(roots, kin, cards)
     blocks = [cards[pk].lot for pk in sorted(shares) if cards[pk].stage == Stage.BLOCKS]
     sales = _sales_of([pk for pk in shares if cards[pk].stage in FOOD])
-    sums = _sums(shares, cards, sales)
+    untrimmed = untrimmed_of(kin, cards)
+    sums = _sums(shares, cards, sales, untrimmed=untrimmed)
     fresh = [*_picked(sums), *_sold(sums, FRESH, loose=Stage.CROP, places=sales.names)]
     dried = [*_dried(sums), *_sold(sums, DRIED, loose=Stage.DRIED, places=sales.names)]
     return Kilos(
@@ -106,6 +114,7 @@ def kilos_from(lot: Lot, past: Past | None = None) -> Kilos:
         provisional=tuple(block.code for block in blocks if block.shares_open),
         fresh=tuple(fresh),
         dried=tuple(dried) if ("made", DRIED, Stage.DRIED) in sums else (),
+        trim=trim_sold(shares, untrimmed, _total(sums, ("trim sold",))[-1]),
     )
 
 
@@ -213,25 +222,38 @@ def _sales_of(lots: Iterable[int]) -> _Sales:
 # --- what happened to it ---------------------------------------------------------------------
 
 
-def _sums(shares: dict[int, Fraction], cards: dict[int, LotCard], sales: _Sales) -> Sums:
-    """Add up five kinds of cost, and mg, by what happened, form, stage and (if sold) place."""
+def _sums(
+    shares: dict[int, Fraction],
+    cards: dict[int, LotCard],
+    sales: _Sales,
+    *,
+    untrimmed: dict[int, Untrimmed],
+) -> Sums:
+    """Add up five kinds of cost, and mg, by what happened, form, stage and (if sold) place.
+
+    But for what was picked, trim is left out.
+    """
     sums: Sums = defaultdict(lambda: [Fraction()] * (len(KINDS) + 1))
     ours = {pk: cards[pk] for pk in shares if cards[pk].stage in FOOD}
     for flow in Flow.objects.filter(lot__in=ours).exclude(role=Role.USED):
         card = ours[flow.lot_id]
         form = _form(card)
         mass_mg = amount_of(flow.quantity, card.lot.item.dimension, card.lot.unit_mass_mg).mass_mg
-        what = [share * shares[card.pk] for share in (*flow.cost, mass_mg or 0)]
+        whole = [share * shares[card.pk] for share in (*flow.cost, mass_mg or 0)]
+        parts = (*untrimmed[card.pk].cost, untrimmed[card.pk].mass)
+        what = [number * part for number, part in zip(whole, parts, strict=True)]
         if flow.role == Role.MADE:
             _add(sums, ("made", form, card.stage), what)
-            if card.grade == Grade.TRIM:
-                _add(sums, ("trim", form, card.stage), what)
+            if card.stage == Stage.CROP:
+                _add(sums, ("picked",), whole)
         elif flow.role in (Role.LOST, Role.STRANDED):
             _add(sums, ("lost", form, card.stage), [-number for number in what])
         elif flow.role in (Role.SOLD, Role.BACK):
             place = sales.places.get((flow.lot_id, flow.entry_id))
             _add(sums, ("sold", form, card.stage, place), [-number for number in what])
-    _add_selling_costs(sums, shares, cards=ours, entries=sales.entries)
+            _add(sums, ("trim sold",), [b - a for a, b in zip(whole, what, strict=True)])
+    kept = {lot: shares[lot] * untrimmed[lot].mass for lot in ours}
+    _add_selling_costs(sums, kept, cards=ours, entries=sales.entries)
     return sums
 
 
@@ -252,7 +274,10 @@ def _add_selling_costs(
     cards: dict[int, LotCard],
     entries: Iterable[int],
 ) -> None:
-    """Give the cohort its part, by kg sold, of what selling cost in each entry it was sold in."""
+    """Give the cohort its part, by kg sold, of what selling cost in each entry it was sold in.
+
+    ``shares``: those of lots, without their trim, which bears its own part.
+    """
     whole, ours = _sold_in(entries, shares, cards)
     # The share of takings goes back with the money, in the entry of what came back.
     backs = Line.objects.filter(role=Role.BACK, returns__entry__in=entries)
@@ -288,23 +313,14 @@ def _sold_in(
 
 
 def _picked(sums: Sums) -> list[Kilo]:
-    picked = _total(sums, ("made", FRESH, Stage.CROP))
-    trim = _total(sums, ("trim", FRESH, Stage.CROP))
-    saleable = [*picked[:-1], picked[-1] - trim[-1]]
+    picked = _total(sums, ("picked",))
+    saleable = _total(sums, ("made", FRESH, Stage.CROP))
+    basis = "cost of firsts and seconds / kg of firsts and seconds"
     return [
-        _kilo(
-            "picked",
-            "cost of all picks / kg picked, all grades",
-            picked,
-            blank="Nothing picked yet.",
-        ),
-        _kilo(
-            "saleable",
-            "cost of all picks / kg of firsts and seconds",
-            saleable,
-            blank="No firsts or seconds picked yet.",
-        ),
-    ]
+        _kilo("picked", "cost of all picks / kg picked, all grades", picked,
+              blank="Nothing picked yet."),
+        _kilo("saleable", basis, saleable, blank="No firsts or seconds picked yet."),
+    ]  # fmt: skip
 
 
 def _dried(sums: Sums) -> list[Kilo]:

@@ -10,6 +10,7 @@ from farm.reports.drawing import Drawing
 from farm.reports.made import Made, amount_fact, cells
 from farm.reports.pounds import beside_pounds
 from farm.reports.rows import Cell, Column, Fact, Kind, Report, Row, Table, total_row
+from farm.units import show_both, show_money
 
 KINDS = (
     Column("Materials", Kind.MONEY),
@@ -63,7 +64,7 @@ def cost_report(cost: CostOfLot, made: Made) -> Report:
         made_by=made.by,
         made_at=made.at,
         facts=_facts(cost),
-        tables=(_kinds(cost), *_kilo_tables(cost), _lines(cost), _went(cost)),
+        tables=(_kinds(cost), *_kilo_tables(cost, made), _lines(cost), _went(cost)),
         drawings=(_drawing(cost, made.currency),),
         currency=made.currency,
     )
@@ -127,12 +128,16 @@ def _went(cost: CostOfLot) -> Table:
     return Table("Where the cost is now", WENT, tuple(rows), total, whole="Total")
 
 
-def _kilo_tables(cost: CostOfLot) -> tuple[Table, ...]:
+def _kilo_tables(cost: CostOfLot, made: Made) -> tuple[Table, ...]:
     kilos = cost.kilos
     if not kilos.blocks:
         return (Table("A kilo", KILOS, (), note="No blocks were made with this lot yet."),)
     known = IN_PART if kilos.provisional else ACTUAL
     note = f"From the blocks {', '.join(kilos.blocks)}. {LOSSES_DIVIDE}"
+    if kilos.trim:
+        trim = show_both(kilos.trim.mass_mg, made.weight_unit)
+        sold = f"and {trim} of trim sold for {show_money(kilos.trim.net, made.currency)}"
+        note = f"{note} Trim is in picked only; {sold}."
     if kilos.provisional:
         note = f"Provisional: a flush is still to come. {note}"
     tables = [

@@ -1,5 +1,7 @@
 """A farm where nothing costs but what a test says, and blocks that cost a stated sum."""
 
+from fractions import Fraction
+
 from farm.actions.blocks import fill_blocks, inoculate_blocks
 from farm.actions.common import Draw
 from farm.actions.cultures import buy_culture
@@ -20,12 +22,12 @@ def costless_farm() -> World:
     return world
 
 
-def blocks_at(world: World, count: int, cost: int, *, planned_ppm: int = 0) -> Lot:
+def blocks_at(world: World, count: int, cost: int | Fraction, *, planned_ppm: int = 0) -> Lot:
     """Blocks whose filled bags cost so much, and nothing else."""
     world.strain.planned_loss_ppm = planned_ppm
     world.strain.save()
     sawdust_mg = count * 975 * GRAM
-    draws = [Draw(world.received("sawdust", sawdust_mg, cost * UNIT), sawdust_mg),
+    draws = [Draw(world.received("sawdust", sawdust_mg, int(cost * UNIT)), sawdust_mg),
              Draw(world.received("block bag", count, 0), count)]  # fmt: skip
     bags = fill_blocks(
         world.doing(), recipe=world.block_recipe, count=count, draws=draws

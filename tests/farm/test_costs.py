@@ -127,6 +127,7 @@ def test_trim_weighs_but_takes_no_cost_of_a_kilo_sold_away() -> None:
     picked, saleable = kilo(cost, "picked"), kilo(cost, "saleable")
 
     assert (picked.mass_mg, saleable.mass_mg) == (10 * KG, 9_500 * GRAM)
+    # Where grades share by mass, trim takes none.
     assert picked.cost == saleable.cost == answer_cost(season_lots("picked"))
 
 

@@ -32,7 +32,9 @@ from farm.queries import entries as query
 from farm.queries.closings import late_for
 from farm.queries.entries import EntryRow, Standing
 from farm.queries.invoices import Papers, papers_of
+from farm.queries.loss_ways import loss_way_of
 from farm.queries.sales import asked_for, costs_of, money_of
+from farm.reports.loss_words import loss_words
 from farm.templatetags.farm_format import quantity_now
 from ledger.errors import NotEnough, Refused
 from ledger.models import Entry, Lot, Role
@@ -63,6 +65,7 @@ class EntryPage:
     undo: UndoForm
     may_undo: bool
     paid: bool
+    loss: str
     deed: Deed | None
     late_for: str
     papers: Papers | None
@@ -107,6 +110,7 @@ def entry(request: PageRequest, seq: int) -> HttpResponse:
         costs=costs_of(found) if sees_costs else [],
         undo=UndoForm(initial={"uuid": uuid4()}),
         may_undo=writes(request.person) and is_open(found),
+        loss=loss_of(request, found) if sees_costs else "",
         paid=sees_costs and any(line.money_now or line.money_written for line in lines),
         deed=deed_of(found),
         late_for=late_for(found),
@@ -185,6 +189,11 @@ def correct(request: PageRequest, seq: int) -> HttpResponse:
     return show(request, "farm/entries/correct.html", CorrectPage(
         found, line, query.what_follows(found, line), form
     ))  # fmt: skip
+
+
+def loss_of(request: PageRequest, found: Entry) -> str:
+    loss = loss_way_of(found)
+    return loss_words(loss, request.farm.currency) if loss else ""
 
 
 def money_before(found: Entry, line: Standing) -> int | None:

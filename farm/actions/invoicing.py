@@ -11,7 +11,9 @@ from django.utils import timezone
 
 from farm import habits
 from farm.actions.common import Doing
+from farm.actions.giving_up import credited_again, write_again
 from farm.actions.numbering import CREDITS, INVOICES, next_number
+from farm.actions.settling import Paid
 from farm.models import (
     BoxDelivery,
     Customer,
@@ -81,7 +83,8 @@ def issue_for_sale(doing: Doing, sale: Sale, *, simple: bool = False) -> Invoice
 def issue_change(doing: Doing, invoice: Invoice) -> Invoice:
     """Issue the credit note for what changed since an invoice: returns, corrections, undone sales.
 
-    Where more is to be paid than was invoiced, it is a further invoice that names the first.
+    Where more is to be paid than was invoiced, it is a further invoice that names the first. What
+    was given up of what is credited is given up no more.
     """
     book.lock_head()
     root = invoice.credits or invoice
@@ -94,9 +97,14 @@ def issue_change(doing: Doing, invoice: Invoice) -> Invoice:
         raise Malformed(
             f"Nothing changed since invoice {root}. Take goods back, or correct the sale, first."
         )
-    more = sum(row.gross for row in rows) > 0
-    kind = InvoiceKind(root.kind) if more else InvoiceKind.CREDIT
-    return _issue(doing, _Paper(kind, root.customer, said, root), rows)
+    gross = sum(row.gross for row in rows)
+    kind = InvoiceKind(root.kind) if gross > 0 else InvoiceKind.CREDIT
+    again = credited_again(root, -gross)
+    issued = _issue(doing, _Paper(kind, root.customer, said, root), rows)
+    if root.customer:
+        again_of = Paid(customer=root.customer, amount_money=again, paid_on=doing.day, invoice=root)
+        write_again(doing, again, again_of)
+    return issued
 
 
 # --- parts -----------------------------------------------------------------------------------

@@ -42,7 +42,16 @@ from farm.models.growing import (
     Supply,
     Use,
 )
-from farm.models.invoicing import Invoice, InvoiceKind, InvoiceLine, Method, Payment
+from farm.models.invoicing import (
+    MONEY_MOVES,
+    NO_MONEY_MOVES,
+    Invoice,
+    InvoiceKind,
+    InvoiceLine,
+    Method,
+    Payment,
+    Settling,
+)
 from farm.models.ordering import (
     Allocation,
     AllocationLine,
@@ -107,7 +116,9 @@ NEVER_CHANGED = (
 )
 
 __all__ = [
+    "MONEY_MOVES",
     "NEVER_CHANGED",
+    "NO_MONEY_MOVES",
     "AgreedPrice",
     "Allocation",
     "AllocationLine",
@@ -174,6 +185,7 @@ __all__ = [
     "SavedCard",
     "SellingCost",
     "SellingPlace",
+    "Settling",
     "Share",
     "Shelf",
     "SignIn",

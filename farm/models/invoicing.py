@@ -1,4 +1,4 @@
-"""Invoices, credit notes and what was paid.
+"""Invoices, credit notes, what was paid, paid back and given up.
 
 None of these rows is ever changed; the database refuses. An invoice that was wrong gets a credit
 note, a payment that was wrong is taken back by a row of its own. What is owed, and since when, is
@@ -84,19 +84,38 @@ class Method(models.TextChoices):
     OTHER = "other", "other"
 
 
-class Payment(models.Model):
-    """Money that came in from a customer, for one invoice or for the oldest that are open.
+class Settling(models.TextChoices):
+    """What settles an account; the first two move money."""
 
-    Negative where it takes an earlier payment back. ``share``: a deposit, which pays no invoice;
-    it is owed to the member until the boxes are delivered.
+    PAID = "paid", "paid"
+    BACK = "back", "paid back"
+    GIVEN_UP = "given", "given up"  # what a customer owes and will not pay
+    AGAIN = "again", "owed again"  # what was given up, and is paid or credited after all
+    KEPT = "kept", "left to the farm"  # what a customer has to get back and does not ask for
+
+
+MONEY_MOVES = (Settling.PAID, Settling.BACK)
+NO_MONEY_MOVES = (Settling.GIVEN_UP, Settling.AGAIN, Settling.KEPT)
+LOWERS = Q(what__in=(Settling.PAID, Settling.GIVEN_UP))
+RAISES = Q(what__in=(Settling.BACK, Settling.AGAIN, Settling.KEPT))
+
+
+class Payment(models.Model):
+    """Money that came in from a customer or went back to them, or what of it was given up.
+
+    For one invoice, or for the oldest that are open. ``amount_money``: what it takes off what the
+    customer owes; below zero where it adds to that, or takes back what took off. ``share``: of a
+    deposit, which pays no invoice; it is owed to the member until the boxes are delivered.
+    ``method``: empty where no money moved. ``along_with``: the payment that made it owed again.
     """
 
     customer = models.ForeignKey(Customer, models.PROTECT, related_name="payments")
     invoice = models.ForeignKey(Invoice, models.PROTECT, null=True, related_name="payments")
     share = models.ForeignKey(Share, models.PROTECT, null=True, related_name="payments")
+    what = models.CharField(max_length=5, choices=Settling, default=Settling.PAID)
     paid_on = models.DateField(db_index=True)
     amount_money = models.BigIntegerField()
-    method = models.CharField(max_length=5, choices=Method)
+    method = models.CharField(max_length=5, choices=Method, blank=True)
     note = models.CharField(max_length=200, blank=True)
     entered_at = models.DateTimeField()
     by = models.ForeignKey(Person, models.PROTECT, related_name="+")
@@ -104,17 +123,29 @@ class Payment(models.Model):
     takes_back = models.OneToOneField(
         "self", models.PROTECT, null=True, related_name="taken_back_by"
     )
+    along_with = models.ForeignKey("self", models.PROTECT, null=True, related_name="along")
 
     class Meta:
         ordering = ("paid_on", "pk")
         constraints = [
             models.CheckConstraint(
-                condition=Q(amount_money__gt=0, takes_back=None)
-                | Q(amount_money__lt=0, takes_back__isnull=False),
-                name="payment_is_money_in_or_takes_one_back",
+                condition=(LOWERS & Q(amount_money__gt=0, takes_back=None))
+                | (LOWERS & Q(amount_money__lt=0, takes_back__isnull=False))
+                | (RAISES & Q(amount_money__lt=0, takes_back=None))
+                | (RAISES & Q(amount_money__gt=0, takes_back__isnull=False)),
+                name="payment_is_signed_by_what_it_is",
             ),
             models.CheckConstraint(
                 condition=Q(invoice=None) | Q(share=None), name="payment_is_for_one_thing"
+            ),
+            models.CheckConstraint(
+                condition=(Q(method="") & Q(what__in=NO_MONEY_MOVES))
+                | (~Q(method="") & Q(what__in=MONEY_MOVES)),
+                name="payment_has_a_method_where_money_moved",
+            ),
+            models.CheckConstraint(
+                condition=~Q(note="") | Q(what=Settling.PAID) | Q(takes_back__isnull=False),
+                name="payment_says_why_it_is_none",
             ),
         ]
 

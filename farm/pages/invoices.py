@@ -35,6 +35,7 @@ from farm.queries.invoices import (
     invoices,
 )
 from farm.queries.owed import account_of, accounts, open_by_invoice, statement
+from farm.queries.roll_forward import deposit_lines
 from farm.reports.invoice_rows import invoice_paper
 from farm.reports.owed_rows import owed_report, statement_paper
 from farm.reports.rows import Column, Kind
@@ -326,7 +327,8 @@ def statement_of(request: PageRequest, pk: int) -> HttpResponse:
     day = timezone.localdate()
     moves = statement(customer, day - timedelta(days=STATEMENT_DAYS), day)
     account = account_of(customer, day)
-    paper = statement_paper(account, moves, farm=request.farm, made=made_by(request))
+    deposits = deposit_lines(customer, day - timedelta(days=STATEMENT_DAYS), day)
+    paper = statement_paper(account, moves, deposits, farm=request.farm, made=made_by(request))
     return paper_page(request, paper, name=f"statement-{customer.number}-{day}")
 
 

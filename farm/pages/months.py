@@ -16,6 +16,7 @@ from farm.pages.handing_out import answer_page, handed_out, made_by, taken_away
 from farm.pages.laid_out import AnswerPage, Way
 from farm.queries.closings import closings
 from farm.queries.months import Month, NoMonthError, Only, Span, month_of
+from farm.queries.roll_forward import rolled_by_month
 from farm.queries.years import same_week_last_year, week_of, week_sums, year_as_shown
 from farm.reports.closing_rows import days_report
 from farm.reports.year_rows import year_report
@@ -102,7 +103,12 @@ def year(request: PageRequest, number: int) -> HttpResponse:
     known = closings()
     begins = known.known[0] if known.known else None
     report = year_report(
-        number, year_as_shown(number), weeks=weeks, begins=begins, made=made_by(request)
+        number,
+        year_as_shown(number),
+        weeks=weeks,
+        begins=begins,
+        made=made_by(request),
+        rolled=rolled_by_month(number),
     )
     kept = {one.first.year for one in known.shown} - {number}
     others = tuple(Way(str(other), reverse("year", args=[other])) for other in sorted(kept))

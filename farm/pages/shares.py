@@ -14,7 +14,7 @@ from django.views.decorators.http import require_POST
 from farm.actions.boxes import note_left
 from farm.actions.common import Doing
 from farm.actions.shares import take_share
-from farm.models import BoxDelivery, Customer, Grade, Payment, Share, Stage
+from farm.models import BoxDelivery, Customer, Grade, Payment, Settling, Share, Stage
 from farm.pages.access import PageRequest, Right, get_or_refuse, page, require
 from farm.pages.forms.orders import CustomerFirst
 from farm.pages.forms.shares import LeftForm, ShareForm
@@ -109,7 +109,7 @@ def share(request: PageRequest, pk: int) -> HttpResponse:
     shown = SharePage(
         answer=answer_page(request, report, others=(order,)),
         share=found,
-        payments=[one for one in payments if one.amount_money > 0],
+        payments=[one for one in payments if one.what == Settling.PAID and not one.takes_back_id],
         uncollected=[box for box in state.boxes if not box.left],
         left=LeftForm(),
     )
@@ -136,7 +136,7 @@ def box_left(request: PageRequest, pk: int, box: int) -> HttpResponse:
 @page(Right.SEE_SALES)
 def receipt(request: PageRequest, pk: int) -> HttpResponse:
     """The receipt of a deposit; ?file=pdf takes it away."""
-    rows = Payment.objects.filter(share__isnull=False, takes_back=None)
+    rows = Payment.objects.filter(share__isnull=False, what=Settling.PAID, takes_back=None)
     rows = rows.select_related("share", "customer", "by", "taken_back_by")
     found = get_or_refuse(request, rows, Right.SEE_SALES, pk=pk)
     void = ("The payment was taken back: this receipt is void.",) * hasattr(found, "taken_back_by")

@@ -9,6 +9,7 @@ from farm.queries.happened import Money
 from farm.queries.months import Month
 from ledger.models import KINDS
 
+NO_BILL = "no bill entered"
 HOURS = "hours"  # what a selling cost of time is called; the others are fees
 
 
@@ -29,6 +30,11 @@ class Compared:
     def is_billed(self) -> bool:
         """Say whether a bill stands, so that there is something to compare."""
         return bool(self.billed)
+
+    @property
+    def is_missing(self) -> bool:
+        """Say whether something was charged and no bill stands beside it: unknown, not nothing."""
+        return bool(self.charged) and not self.is_billed
 
 
 def charged_and_billed(money: Money) -> list[Compared]:
@@ -51,6 +57,11 @@ def charged_and_billed(money: Money) -> list[Compared]:
         Compared(kind, sum(one.money for one in money.billed if one.kind == kind), charged_money)
         for kind, charged_money in by_rates.items()
     ]
+
+
+def missing_words(money: Money) -> str:
+    """Name the kinds of which something was charged and no bill is entered; '' where none is."""
+    return ", ".join(row.kind.label for row in charged_and_billed(money) if row.is_missing)
 
 
 def bills_of(month: Month) -> QuerySet[Bill]:

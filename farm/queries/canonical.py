@@ -13,15 +13,19 @@ from dataclasses import asdict, dataclass
 from decimal import Decimal
 
 from farm.models import Form, Stage
-from farm.queries.bills import charged_and_billed
+from farm.queries.bills import NO_BILL, charged_and_billed
 from farm.queries.happened import Happened, Money, Moved, happened
 from farm.queries.months import Month, SoldRow, costs_of, lost_among, sold_among
 from farm.queries.reconciliation import steps_taken
+from farm.queries.roll_forward import DEPOSITS, OWED, kept_parts
 from farm.queries.yields import Pick, picks_among
 from ledger.drafts import canonical
 from ledger.models import KINDS
 
-TABLES = ("sales", "selling", "harvest", "losses", "stock", "goods", "tax", "cost", "bills")
+TABLES = (
+    "sales", "selling", "harvest", "losses", "stock", "goods", "tax", "cost", "bills", OWED,
+    DEPOSITS,
+)  # fmt: skip
 Place = tuple[str, str, tuple[str, ...]]
 
 
@@ -45,7 +49,7 @@ class KeptRow:
 
 
 def rows_of(month: Month) -> list[KeptRow]:
-    """Work the rows of a month from the book as it is now; six queries."""
+    """Work the rows of a month from the book as it is now; seven queries."""
     return rows_among(happened(month.first, month.last), [month])
 
 
@@ -65,6 +69,8 @@ def _rows(month: Month, found: Happened) -> Iterator[KeptRow]:
     yield from _tax(month, sold)
     yield from _cost(month, found)
     yield from _bills(month, found.money)
+    for parts in kept_parts(found.accounts):
+        yield KeptRow(month.key, *parts)
 
 
 def summed(rows: Iterable[KeptRow]) -> list[KeptRow]:
@@ -198,12 +204,13 @@ def _cost(month: Month, found: Happened) -> Iterator[KeptRow]:
 
 def _bills(month: Month, money: Money) -> Iterator[KeptRow]:
     for row in charged_and_billed(money):
+        words = {"kind": row.kind.label} | ({"bill": NO_BILL} if row.is_missing else {})
         numbers = {
             "billed_money": row.billed,
             "charged_money": row.charged,
-            "under_charged_money": row.under_charged,
+            "under_charged_money": row.under_charged if row.is_billed else 0,
         }
-        yield KeptRow(month.key, "bills", (row.kind.value,), {"kind": row.kind.label}, numbers)
+        yield KeptRow(month.key, "bills", (row.kind.value,), words, numbers)
 
 
 def _padded(number: int) -> str:

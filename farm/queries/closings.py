@@ -11,21 +11,35 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 from hashlib import sha256
+from typing import Any
 
-from django.db.models import QuerySet, Sum
+from django.db.models import Model, QuerySet, Sum
 from django.db.models.functions import Coalesce, TruncMonth
 
 from farm import habits
-from farm.models import Bill, ClosedMonth, SaleLine, SellingCost
+from farm.models import (
+    Bill,
+    ClosedMonth,
+    Invoice,
+    InvoiceLine,
+    Payment,
+    SaleLine,
+    SellingCost,
+)
 from farm.queries.canonical import KeptRow, from_text, negated, rows_among, rows_of, summed
 from farm.queries.happened import Happened, happened
 from farm.queries.months import ONE_DAY, Month, Span, month_with, months_from
+from farm.queries.roll_forward import BALANCES, NO_SHARE, Whose
 from farm.queries.sales import open_loads
 from ledger import waiting
 from ledger.balances import whole_book
 from ledger.checks import Finding
 from ledger.models import Entry, Lot, Seal, Waiting
 
+# What belongs to a month, and the day by which it does.
+DATED: dict[type[Model], str] = {
+    Entry: "happened_on", Bill: "month", Payment: "paid_on", Invoice: "issued_on"
+}  # fmt: skip
 ROOT_OF_ENTRY = Coalesce("amends__happened_on", "happened_on")
 
 
@@ -40,7 +54,7 @@ class Unfinished:
 
 @dataclass(frozen=True)
 class Closings:
-    """``closed``: oldest first, without their rows. ``known``: with entries or bills, likewise."""
+    """``closed``: oldest first, without their rows. ``known``: with anything in it, likewise."""
 
     closed: tuple[ClosedMonth, ...]
     known: tuple[Month, ...]
@@ -72,11 +86,13 @@ class Closings:
 
 
 def closings() -> Closings:
-    """Read which months are closed and which the book or a bill knows of; two queries."""
+    """Read which months are closed and which have anything in them; two queries."""
     closed = ClosedMonth.objects.defer("rows").select_related("by__user").order_by("month")
-    entries = Entry.objects.annotate(first=TruncMonth("happened_on")).values_list("first")
-    bills = Bill.objects.annotate(first=TruncMonth("month")).values_list("first")
-    known = entries.order_by().union(bills.order_by())
+    entries, *others = (
+        model._default_manager.annotate(first=TruncMonth(day)).order_by().values_list("first")
+        for model, day in DATED.items()
+    )
+    known = entries.union(*others)
     return Closings(tuple(closed), tuple(month_with(first) for (first,) in sorted(known)))
 
 
@@ -97,6 +113,17 @@ class BesideClosed:
     frozen: list[KeptRow]
     late: list[Entry]
 
+    @property
+    def late_balances(self) -> dict[Whose, int]:
+        """What came late for the closed months, by account and deposit."""
+        sums: dict[Whose, int] = defaultdict(int)
+        for row in self.since:
+            if row.table in BALANCES:
+                number, *share = row.key
+                whose = (number, int(share[0]) if share else NO_SHARE)
+                sums[whose] += row.numbers.get(BALANCES[row.table], 0)
+        return sums
+
 
 @dataclass(frozen=True)
 class Closing:
@@ -112,7 +139,7 @@ class Closing:
 
 
 def month_and_closed(month: Month, known: Closings) -> tuple[Happened, BesideClosed]:
-    """Read a month that comes after the closed ones, and them, in one go; eight queries."""
+    """Read a month that comes after the closed ones, and them, in one go; nine queries."""
     covered = known.covered
     found = happened(covered[0].first if covered else month.first, month.last)
     frozen = frozen_rows() if covered else []
@@ -258,7 +285,10 @@ def _book_totals() -> dict[str, int]:
     book = whole_book()
     net = SaleLine.objects.aggregate(total=Sum("net"))["total"] or 0
     selling = SellingCost.objects.aggregate(total=Sum("amount"))["total"] or 0
+    owed, held = _owed_and_held()
     return {
+        "owed owed_money": owed,
+        "deposits held_money": held,
         "sales net_money": net,
         "sales cost_of_sales_money": sum(book.sold),
         "selling selling_costs_money": selling,
@@ -267,6 +297,19 @@ def _book_totals() -> dict[str, int]:
         "cost sold materials_money": book.sold[0],
         "cost lost materials_money": book.lost[0],
     }
+
+
+def _owed_and_held() -> tuple[int, int]:
+    """What all papers and payments leave owed, and all deposits and boxes held, of any day."""
+
+    def added(rows: QuerySet[Any], money: str) -> int:
+        return rows.aggregate(total=Sum(money))["total"] or 0
+
+    papers = InvoiceLine.objects.exclude(invoice__customer=None)
+    boxes = SaleLine.objects.filter(sale__note__box__isnull=False)
+    paid = added(Payment.objects.filter(share=None), "amount_money")
+    ahead = added(Payment.objects.exclude(share=None), "amount_money")
+    return added(papers, "sale_line__gross") - paid, ahead - added(boxes, "gross")
 
 
 def _changed() -> str:

@@ -19,6 +19,7 @@ from django.db.models.functions import Coalesce, Concat
 
 from farm.models import Bill, SaleLine, SellingCost, Stage
 from farm.queries.finding import Amount, amount_of
+from farm.queries.roll_forward import AccountMove, account_moves
 from ledger.models import KINDS, Charge, Dimension, Edge, Entry, Flow, Line, Role
 
 ROOT_DAY = Coalesce("entry__amends__happened_on", "entry__happened_on")
@@ -166,19 +167,28 @@ NO_MONEY = Money((), (), ())
 
 @dataclass(frozen=True)
 class Happened:
-    """``moved``: in the order of days and entries. ``given``: into what was picked (given_into)."""
+    """``moved``: in the order of days and entries. ``given``: into what was picked (given_into).
+
+    ``accounts``: what papers, payments and boxes did to what customers owe and hold.
+    """
 
     moved: tuple[Moved, ...]
     lines: SaleLines
     given: tuple[Given, ...]
     money: Money
+    accounts: tuple[AccountMove, ...] = ()
 
     def within(self, first: date, last: date) -> "Happened":
         """Narrow to some of the days; what is looked up by entry or lot stays whole."""
         day = attrgetter("day")
         start = bisect_left(self.moved, first, key=day)
         end = bisect_right(self.moved, last, key=day)
-        return replace(self, moved=self.moved[start:end], money=self.money.within(first, last))
+        return replace(
+            self,
+            moved=self.moved[start:end],
+            money=self.money.within(first, last),
+            accounts=tuple(one for one in self.accounts if first <= one.day <= last),
+        )
 
 
 def whole_months(first: date, last: date) -> tuple[date, date]:
@@ -187,7 +197,7 @@ def whole_months(first: date, last: date) -> tuple[date, date]:
 
 
 def happened(first: date, last: date) -> Happened:
-    """Read the whole months of some days, however many entries they have; five queries.
+    """Read the whole months of some days, however many entries they have; six queries.
 
     Grams and cents are handed out by month, so no less is read; `Happened.within` narrows.
     """
@@ -197,6 +207,7 @@ def happened(first: date, last: date) -> Happened:
         sale_lines(first, last),
         given_into(first, last),
         money_in(first, last),
+        account_moves(first, last),
     )
 
 

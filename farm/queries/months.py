@@ -20,6 +20,7 @@ from farm.queries.happened import Happened, Money, Moved, SaleLines, happened
 from farm.queries.held import Held, held_around
 from farm.queries.owed import Account, accounts
 from farm.queries.reconciliation import Reconciliation, goods_between
+from farm.queries.roll_forward import Rolled, rolled
 from farm.queries.yields import BlockYield, Pick, block_yields, picks_among
 from ledger.models import KINDS, Entry, Role
 
@@ -134,7 +135,8 @@ class Movement:
 class MonthFigures:
     """All that a month's report says. ``movement``: the whole book's, so of no part of it.
 
-    ``goods``: where the fresh and the dried crop went. ``accounts``: what customers owe at the end.
+    ``goods``: where the fresh and the dried crop went. ``accounts``: what customers owe at the end,
+    ``rolled``: how each account and deposit came there from the start.
     """
 
     month: Span
@@ -148,6 +150,7 @@ class MonthFigures:
     stock_end: tuple[StockRow, ...]
     goods: tuple[Reconciliation, ...]
     accounts: tuple[Account, ...]
+    rolled: tuple[Rolled, ...]
     movement: Movement | None
 
 
@@ -191,7 +194,7 @@ def months_kept() -> list[Month]:
 def month_figures(
     month: Span, only: Only = EVERYTHING, found: Happened | None = None
 ) -> MonthFigures:
-    """Read some days from the book; thirteen queries, however many entries they have.
+    """Read some days from the book; fifteen queries, however many entries they have.
 
     Weights and costs are the whole grams and cents that each month handed out; `Movement` alone
     is exact. ``found``: the whole months of these days, where they were read before. Of one
@@ -204,7 +207,7 @@ def month_figures(
     sales = sold_among(found.moved, found.lines, only)
     selling = {} if only.species else _selling(found.money, only)
     if only.place:
-        return MonthFigures(month, only, sales, selling, (), (), (), (), (), (), (), None)
+        return MonthFigures(month, only, sales, selling, (), (), (), (), (), (), (), (), None)
     start, end = held_around(month.first, month.last, only.species)
     picks = picks_among(found.moved, found.given, only.species, money_step=CENT)
     return MonthFigures(
@@ -220,6 +223,7 @@ def month_figures(
         goods=tuple(goods_between(found, form, start=start, end=end, species=only.species)
                     for form in Form),
         accounts=() if only.species else tuple(accounts(month.last)),
+        rolled=() if only.species else tuple(rolled(month.first, found.accounts)),
         movement=None if only.species else _movement(exact, start, end),
     )  # fmt: skip
 

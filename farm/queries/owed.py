@@ -2,12 +2,12 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from django.db.models import QuerySet, Subquery
 
-from farm.models import Customer, Invoice, Payment
+from farm.models import MONEY_MOVES, Customer, Invoice, Payment, Settling
 from farm.queries.invoices import invoices
 from farm.queries.shares import boxed_money
 
@@ -27,52 +27,89 @@ class OpenInvoice:
 
     @property
     def age(self) -> int:
-        """The place in AGES: due today is 0 to 30 days, and so is 30 days ago."""
-        if self.days_over < 0:
-            return 0
-        return 1 + sum(self.days_over > last for last in LAST_DAYS)
+        return age_of(self.days_over)
+
+
+@dataclass(frozen=True)
+class PaidBeyond:
+    """What was paid back beyond what the customer had to get back, on its last ``day``."""
+
+    day: date
+    open_money: int
+    days_over: int
+
+    @property
+    def age(self) -> int:
+        return age_of(self.days_over)
 
 
 @dataclass(frozen=True)
 class Account:
     """A customer's open invoices, the oldest first, and what was paid ahead of any.
 
-    Open less ahead = invoices less payments. ``deposit_money`` is kept apart: paid less delivered
-    of the customer's shares, below zero where boxes were given unpaid.
+    Open less ahead = invoices less payments. ``beyond``: what was paid back beyond what was theirs,
+    which they owe on no invoice. ``deposit_money`` is kept apart: paid less delivered of the
+    customer's shares, below zero where boxes were given unpaid.
     """
 
     customer: Customer
     open_invoices: tuple[OpenInvoice, ...]
     ahead_money: int
+    beyond: "PaidBeyond | None" = None
     deposit_money: int = 0
 
     @property
     def open_money(self) -> int:
-        return sum(one.open_money for one in self.open_invoices)
+        beyond = self.beyond.open_money if self.beyond else 0
+        return sum(one.open_money for one in self.open_invoices) + beyond
+
+    @property
+    def balance(self) -> int:
+        """What is owed less what was paid ahead: below zero, the customer has money to get back."""
+        return self.open_money - self.ahead_money
 
     @property
     def by_age(self) -> tuple[int, ...]:
-        return tuple(
-            sum(one.open_money for one in self.open_invoices if one.age == age)
-            for age in range(len(AGES))
-        )
+        """What is open by its age; what was paid back beyond is due since that day."""
+        ages = [0] * len(AGES)
+        for one in self.open_invoices:
+            ages[one.age] += one.open_money
+        if self.beyond:
+            ages[self.beyond.age] += self.beyond.open_money
+        return tuple(ages)
+
+    @property
+    def since(self) -> date | None:
+        """The day since which the oldest of it is due."""
+        days = [one.invoice.due_on for one in self.open_invoices]
+        return min([*days, self.beyond.day] if self.beyond else days, default=None)
 
 
 @dataclass(frozen=True)
 class StatementLine:
-    """One paper or payment; ``balance``: what is owed after it."""
+    """One paper or payment; ``balance``: what is owed after it.
+
+    ``paid``: below zero where it was paid back. ``given_up``: what is owed no more though it was
+    not paid; below zero where it is owed again, or the customer left it to the farm.
+    """
 
     day: date
     what: str
-    invoiced: int | None
-    paid: int | None
-    balance: int
+    invoiced: int | None = None
+    paid: int | None = None
+    given_up: int | None = None
+    balance: int = 0
+
+
+def age_of(days_over: int) -> int:
+    """The place in AGES: due today is 0 to 30 days, and so is 30 days ago."""
+    return 1 + sum(days_over > last for last in LAST_DAYS) if days_over >= 0 else 0
 
 
 def accounts(day: date) -> list[Account]:
     """Every customer with something open, ahead or deposited at the end of a day; 3 queries."""
     found = _accounts(Customer.objects.all(), day)
-    return [one for one in found if one.open_invoices or one.ahead_money or one.deposit_money]
+    return [one for one in found if one.open_money or one.ahead_money or one.deposit_money]
 
 
 def open_by_invoice(day: date) -> dict[int, int]:
@@ -96,9 +133,10 @@ def open_invoices(day: date) -> list[OpenInvoice]:
 def _accounts(customers: QuerySet[Customer], day: date) -> Iterator[Account]:
     papers, paid, deposits = _papers_and_paid(customers, day)
     for one in customers.annotate(boxed_money=Subquery(boxed_money(day))):
-        open_ones, ahead_money = _settled(papers[one.pk], paid[one.pk], day)
+        open_ones, spare = _settled(papers[one.pk], paid[one.pk], day)
         held_money = deposits[one.pk] - (one.boxed_money or 0)
-        yield Account(one, open_ones, ahead_money, held_money)
+        beyond = _beyond(paid[one.pk], -spare, day) if spare < 0 else None
+        yield Account(one, open_ones, max(0, spare), beyond, held_money)
 
 
 def _papers_and_paid(
@@ -123,29 +161,40 @@ def _papers_and_paid(
 def statement(customer: Customer, first: date, last: date) -> tuple[int, list[StatementLine]]:
     """What was owed before a span, and every paper and payment in it, by day."""
     payments = Payment.objects.filter(share=None, customer=customer, paid_on__lte=last)
+    papers = invoices().filter(customer=customer, issued_on__lte=last).order_by("pk")
     rows = [
-        (one.issued_on, 0, f"{one.get_kind_display()} {one}", one.gross, None)  # type: ignore[attr-defined]
-        for one in invoices().filter(customer=customer, issued_on__lte=last).order_by("pk")
-    ] + [
-        (one.paid_on, 1, payment_words(one), None, one.amount_money)
-        for one in payments.select_related("invoice").order_by("paid_on", "pk")
-    ]
+        StatementLine(one.issued_on, f"{one.get_kind_display()} {one}", invoiced=one.gross)  # type: ignore[attr-defined]
+        for one in papers
+    ] + [_payment_line(one) for one in payments.select_related("invoice").order_by("paid_on", "pk")]
     balance = before = 0
     lines = []
-    for day, _, what, invoiced, paid in sorted(rows, key=lambda row: row[:2]):
-        balance += (invoiced or 0) - (paid or 0)
-        if day < first:
+    for row in sorted(rows, key=lambda row: (row.day, row.invoiced is None)):
+        balance += (row.invoiced or 0) - (row.paid or 0) - (row.given_up or 0)
+        if row.day < first:
             before = balance
         else:
-            lines.append(StatementLine(day, what, invoiced, paid, balance))
+            lines.append(replace(row, balance=balance))
     return before, lines
 
 
 def payment_words(payment: Payment) -> str:
-    words = "payment taken back" if payment.takes_back_id else "payment"
-    return f"{words}, {payment.get_method_display()}" + (
-        f" for {payment.invoice}" if payment.invoice else ""
-    )
+    """Say what it is, as a statement does: “payment, bank transfer for I2026-0007”."""
+    plain = {Settling.PAID: "payment"}.get(Settling(payment.what), payment.get_what_display())
+    words = f"{plain} taken back" if payment.takes_back_id else plain
+    how = f", {payment.get_method_display()}" if payment.method else ""
+    return f"{words}{how}" + (f" for {payment.invoice}" if payment.invoice else "")
+
+
+def _payment_line(one: Payment) -> StatementLine:
+    if one.what in MONEY_MOVES:
+        return StatementLine(one.paid_on, payment_words(one), paid=one.amount_money)
+    return StatementLine(one.paid_on, payment_words(one), given_up=one.amount_money)
+
+
+def _beyond(paid: Iterable[Payment], money: int, day: date) -> PaidBeyond:
+    """Say since when more was paid back than was the customer's: since it was last lowered."""
+    last = max(one.paid_on for one in paid if one.amount_money < 0)
+    return PaidBeyond(last, money, (day - last).days)
 
 
 def _settled(
@@ -153,7 +202,8 @@ def _settled(
 ) -> tuple[tuple[OpenInvoice, ...], int]:
     """Set payments against invoices: first those that name one, the rest against the oldest due.
 
-    What is paid or credited beyond an invoice goes to the next; what is left is paid ahead.
+    What is paid or credited beyond an invoice goes to the next; what is left is paid ahead. Below
+    zero, more was paid back than that.
     """
     owed: dict[int, int] = defaultdict(int)
     roots = {}

@@ -1,20 +1,22 @@
 """Shares: what was paid ahead, what was delivered, what is owed; and whether boxes are fair.
 
 Money paid ahead is no income: it is owed to the member until boxes are delivered, and each box
-takes its price of it. So deposits held = paid - delivered, read from payments and sales alone. Tax
-is left at the delivery, where the sale states it.
+takes its price of it. So deposits held = paid - paid back - left to the farm - delivered, read from
+payments and sales alone; what is corrected or undone of a box counts on the day of the box. Tax is
+left at the delivery, where the sale states it.
 """
 
 from collections import Counter, defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
 from django.db.models import OuterRef, QuerySet, Sum
 
-from farm.models import BoxDelivery, Payment, SaleLine, Share
+from farm.models import NO_MONEY_MOVES, BoxDelivery, Payment, SaleLine, Settling, Share
 from farm.queries.orders import DueOrder, due_between
+from farm.queries.roll_forward import BOX_DAY
 
 
 @dataclass(frozen=True)
@@ -36,11 +38,18 @@ class Box:
 
 @dataclass(frozen=True)
 class ShareState:
-    """A share on a day: paid - delivered = held, below zero where boxes were given unpaid."""
+    """A share on a day: paid - paid back - left - delivered = held.
+
+    Below zero, boxes were given unpaid. ``left``: to the farm by the member, less what the farm
+    gave up of boxes unpaid. ``ended``: it was called off, so no box is to come.
+    """
 
     share: Share
     paid: int
+    paid_back: int
+    left: int
     boxes: tuple[Box, ...]
+    ended: bool
 
     @property
     def delivered(self) -> int:
@@ -48,11 +57,13 @@ class ShareState:
 
     @property
     def held(self) -> int:
-        return self.paid - self.delivered
+        return self.paid - self.paid_back - self.left - self.delivered
 
     @property
     def still_to_pay(self) -> int:
-        return max(0, self.share.promised_money - self.paid)
+        """What is not paid of all that was promised; once it is called off, of what was given."""
+        due = self.delivered if self.ended else self.share.promised_money
+        return max(0, due - self.delivered - self.held)
 
     @property
     def worth(self) -> int:
@@ -60,7 +71,7 @@ class ShareState:
 
     @property
     def to_come(self) -> int:
-        return max(0, self.share.boxes - len(self.boxes))
+        return 0 if self.ended else max(0, self.share.boxes - len(self.boxes))
 
     @property
     def uncollected(self) -> int:
@@ -73,15 +84,28 @@ class ShareState:
 
 
 def share_states(day: date, shares: QuerySet[Share] | None = None) -> list[ShareState]:
-    """Every share as it stood at the end of a day; four queries."""
+    """Every share as it stood at the end of a day; five queries."""
     rows = Share.objects.all() if shares is None else shares
-    found = list(rows.select_related("customer", "order", "by").filter(order__isnull=False))
-    paid = dict(
-        Payment.objects.filter(share__in=found, paid_on__lte=day)
-        .values_list("share").annotate(Sum("amount_money")).order_by()
-    )  # fmt: skip
+    rows = rows.select_related("customer", "order", "by").filter(order__isnull=False)
+    found = list(rows.prefetch_related("order__stops"))
+    settled: dict[int, dict[str, int]] = defaultdict(lambda: defaultdict(int))
+    payments = Payment.objects.filter(share__in=found, paid_on__lte=day).order_by()
+    for pk, what, money in payments.values_list("share", "what").annotate(Sum("amount_money")):
+        settled[pk][what] = money
     boxes = _boxes(found, day)
-    return [ShareState(one, paid.get(one.pk, 0), tuple(boxes[one.pk])) for one in found]
+    return [_state(one, settled[one.pk], boxes[one.pk], day=day) for one in found]
+
+
+def _state(share: Share, settled: Mapping[str, int], boxes: Iterable[Box], *, day: date
+           ) -> ShareState:  # fmt: skip
+    return ShareState(
+        share=share,
+        paid=settled.get(Settling.PAID, 0),
+        paid_back=-settled.get(Settling.BACK, 0),
+        left=-sum(settled.get(what, 0) for what in NO_MONEY_MOVES),
+        boxes=tuple(boxes),
+        ended=any(stop.from_day <= day for stop in share.order.stops.all()),
+    )
 
 
 def deposits_held(day: date) -> int:
@@ -91,11 +115,9 @@ def deposits_held(day: date) -> int:
 
 def boxed_money(day: date) -> QuerySet[Any, Any]:
     """What the boxes that an outer customer was given took of the deposits, as one number."""
-    lines = SaleLine.objects.filter(
-        sale__note__box__share__customer=OuterRef("pk"),
-        sale__note__issued_on__lte=day,
-        line__entry__happened_on__lte=day,
-    ).exclude(sale__entry__amendments__takes_back=True)
+    lines = SaleLine.objects.annotate(day=BOX_DAY).filter(
+        sale__note__box__share__customer=OuterRef("pk"), day__lte=day
+    )
     of_customer = lines.order_by().values("sale__note__box__share__customer")
     return of_customer.annotate(total=Sum("gross")).values("total")
 
@@ -122,10 +144,8 @@ def _boxes(shares: list[Share], day: date) -> dict[int, list[Box]]:
     deliveries = list(rows)
     price: dict[int, int] = defaultdict(int)
     species: dict[int, set[str]] = defaultdict(set)
-    lines = SaleLine.objects.filter(
-        sale__note__box__in=deliveries, line__entry__happened_on__lte=day
-    ).select_related("line__lot__card__species")
-    for line in lines:
+    lines = SaleLine.objects.annotate(day=BOX_DAY).filter(sale__note__box__in=deliveries)
+    for line in lines.filter(day__lte=day).select_related("line__lot__card__species"):
         price[line.sale_id] += line.gross
         if line.line.lot.card.species:
             species[line.sale_id].add(line.line.lot.card.species.name)

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from farm import habits
 from farm.models import ClosedMonth
-from farm.queries.bills import charged_and_billed
+from farm.queries.bills import NO_BILL, charged_and_billed, missing_words
 from farm.queries.canonical import KeptRow
 from farm.queries.cells import handed_money
 from farm.queries.closings import (
@@ -18,6 +18,7 @@ from farm.queries.closings import (
 )
 from farm.queries.happened import Happened, Money, happened
 from farm.queries.months import Month, Only, Span, month_figures, month_of
+from farm.queries.roll_forward import beside_closed
 from farm.reports import kept
 from farm.reports.csv_rows import csv_bytes
 from farm.reports.files import files_of
@@ -37,6 +38,8 @@ TITLES = {
     "tax": "sales tax by rate",
     "cost": "the book's cost",
     "bills": "bills against rates",
+    "owed": "what customers owe",
+    "deposits": "deposits for boxes",
 }
 ENDINGS = {"_mg": Kind.MASS, "_pieces": Kind.COUNT, "_money": Kind.EXACT_MONEY}
 BELONGS = Column("Belongs to")
@@ -48,9 +51,10 @@ SUMS = {
     "harvest cost_carried_in_money": "Cost carried into the harvest",
     "losses lost_money": "Lost",
     "stock stock_money": "Cost in stock",
-    "bills under_charged_money": "Bills beyond what was charged",
+    "bills under_charged_money": "Bills beyond what was charged, where there are any",
+    "owed owed_money": "Owed by customers, less paid ahead",
+    "deposits held_money": "Deposits held for boxes",
 }
-NO_BILL = "no bill entered"
 BILLS = (
     Column("Kind of cost"),
     Column("Bills", Kind.MONEY),
@@ -130,8 +134,13 @@ def closed_report(closed: ClosedMonth) -> Report:
 def _with_closing(
     month: Month, made: Made, *, state: str, found: Happened, beside: BesideClosed | None
 ) -> Report:
-    report = month_report(month_figures(month, found=found), made)
-    facts, tables = [*report.facts], [bills_table(found.money)]
+    figures = month_figures(month, found=found)
+    if beside is not None:
+        figures = replace(
+            figures, rolled=tuple(beside_closed(figures.rolled, beside.late_balances))
+        )
+    report = month_report(figures, made)
+    facts, tables = [*report.facts, *_bills_missing(found.money)], [bills_table(found.money)]
     if beside is not None:
         facts += _since_facts(beside.since)
         tables += [*since_tables(beside.since), *_late(beside.late), _whole(month, beside)]
@@ -153,7 +162,7 @@ def bills_table(money: Money) -> Table:
     rows: list[Row] = [
         (row.kind.label, row.billed, row.charged, row.under_charged, in_words(row.under_charged))
         if row.is_billed
-        else (row.kind.label, None, row.charged, None, NO_BILL if row.charged else "")
+        else (row.kind.label, None, row.charged, None, NO_BILL if row.is_missing else "")
         for row in charged_and_billed(handed_money(money))
     ]
     note = (
@@ -164,6 +173,12 @@ def bills_table(money: Money) -> Table:
     )
     total = total_row(BILLS, rows, {column.name for column in BILLS[1:4]})
     return Table("Bills against what the rates charged", BILLS, tuple(rows), total, note)
+
+
+def _bills_missing(money: Money) -> list[Fact]:
+    """Name the kinds that were charged and have no bill: unknown, and not nothing."""
+    missing = missing_words(money)
+    return [Fact("Bills missing", missing)] if missing else []
 
 
 def in_words(under_charged: int) -> str:

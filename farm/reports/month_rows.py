@@ -13,6 +13,7 @@ from farm import habits
 from farm.queries.months import MonthFigures, Movement, StockRow
 from farm.queries.owed import AGES
 from farm.queries.reconciliation import Reconciliation
+from farm.reports.account_rows import rolled_tables, settled_facts
 from farm.reports.bars import Bar, bars
 from farm.reports.drawing import Drawing
 from farm.reports.made import Made
@@ -106,6 +107,7 @@ def _tables(figures: MonthFigures) -> tuple[Table, ...]:
         _stock(figures.stock_start, figures.stock_end),
         *(steps_table(found) for found in figures.goods),
         *([_accounts(figures)] if not figures.only.species else []),
+        *rolled_tables(figures.rolled),
         *([_agrees(figures.movement)] if figures.movement else []),
     )
 
@@ -134,6 +136,7 @@ def _facts(figures: MonthFigures) -> tuple[Fact, ...]:
         Fact("Selling costs", selling, Kind.MONEY),
         Fact("Sales tax", sum(row.tax for row in sales), Kind.MONEY),
         *_owing(figures),
+        *settled_facts(figures.rolled),
         *_unexplained(figures.goods),
         *((Fact("Agrees with the book", _agreement(whole.difference)),) if whole else ()),
     )

@@ -7,11 +7,22 @@ from farm import habits
 from farm.models import Customer, Farm
 from farm.queries.orders import Asked, DueOrder
 from farm.queries.owed import AGES, Account, StatementLine
+from farm.queries.roll_forward import DepositLine
 from farm.reports.invoice_rows import asked_words
 from farm.reports.made import Made
 from farm.reports.papers import Paper
-from farm.reports.rows import Column, Fact, Kind, Report, Row, Table, total_row
+from farm.reports.rows import (
+    Column,
+    Fact,
+    Kind,
+    Report,
+    Row,
+    Table,
+    total_row,
+    without_empty,
+)
 
+GIVEN_UP = "Given up"
 OWED = (
     Column("Customer"), Column("Since", Kind.DATE),
     *(Column(age.capitalize(), Kind.MONEY) for age in AGES), Column("Open", Kind.MONEY),
@@ -23,8 +34,14 @@ OPEN = (
 )  # fmt: skip
 MOVES = (
     Column("Day", Kind.DATE), Column("What"), Column("Invoiced", Kind.MONEY),
-    Column("Paid", Kind.MONEY), Column("Owed after it", Kind.MONEY),
+    Column("Paid", Kind.MONEY), Column(GIVEN_UP, Kind.MONEY), Column("Owed after it", Kind.MONEY),
 )  # fmt: skip
+DEPOSIT = (
+    Column("Day", Kind.DATE), Column("Share", Kind.COUNT), Column("What"),
+    Column("Paid ahead", Kind.MONEY), Column("Boxes", Kind.MONEY),
+    Column("Held after it", Kind.MONEY),
+)  # fmt: skip
+BEYOND = "none: paid back beyond what was theirs"
 STOPS = (Column("What"), Column("Asked"), Column("Given"), Column("Still to give"))
 
 
@@ -33,7 +50,7 @@ def owed_report(accounts: Sequence[Account], day: date, made: Made) -> Report:
     by_debt = sorted(accounts, key=lambda one: (-one.open_money, one.customer.name))
     ages: tuple[Row, ...] = tuple(
         (
-            one.customer.name, _since(one), *(money or None for money in one.by_age),
+            one.customer.name, one.since, *(money or None for money in one.by_age),
             one.open_money, one.ahead_money or None, one.deposit_money or None,
         )
         for one in by_debt
@@ -69,19 +86,30 @@ def open_table(accounts: Sequence[Account]) -> Table:
         )
         for account in accounts
         for one in account.open_invoices
+    ) + tuple(
+        (
+            account.customer.name, BEYOND, account.beyond.day, account.beyond.day,
+            account.beyond.days_over or None, None, account.beyond.open_money,
+        )
+        for account in accounts
+        if account.beyond
     )  # fmt: skip
     return Table("Open invoices", OPEN, rows, total_row(OPEN, rows, {"Invoiced", "Open"}))
 
 
 def statement_paper(
-    account: Account, moves: tuple[int, Sequence[StatementLine]], *, farm: Farm, made: Made
+    account: Account,
+    moves: tuple[int, Sequence[StatementLine]],
+    deposits: Sequence[DepositLine] = (),
+    *,
+    farm: Farm,
+    made: Made,
 ) -> Paper:
-    """A customer's statement: what was owed before, every paper and payment, what is open."""
-    customer, (before, lines) = account.customer, moves
-    rows: tuple[Row, ...] = (
-        (None, "owed before", None, None, before),
-        *((one.day, one.what, one.invoiced, one.paid, one.balance) for one in lines),
-    )
+    """A customer's statement: what was owed before, every paper and payment, what is open.
+
+    ``deposits``: what they paid ahead for boxes, and what became of it.
+    """
+    customer = account.customer
     report = Report(
         title=f"Statement of {customer}",
         subtitle=f"customer {customer.number}, at {habits.day(made.at)}",
@@ -97,11 +125,25 @@ def statement_paper(
             ),
             *((Fact("Pay to", farm.pay_to),) * bool(farm.pay_to)),
         ),
-        tables=(Table("Invoices and payments", MOVES, rows), open_table([account])),
+        tables=(_moves_table(*moves), *_deposit_table(deposits), open_table([account])),
         currency=made.currency,
     )
     sender = (farm.name, farm.place, farm.tax_number and f"Tax number {farm.tax_number}")
     return Paper(report, tuple(filter(None, sender)), _address(customer))
+
+
+def _moves_table(before: int, lines: Sequence[StatementLine]) -> Table:
+    """Leave out what was given up where nothing was."""
+    rows: tuple[Row, ...] = (
+        (None, "owed before", None, None, None, before),
+        *((one.day, one.what, one.invoiced, one.paid, one.given_up, one.balance) for one in lines),
+    )
+    return Table("Invoices and payments", *without_empty(MOVES, rows, GIVEN_UP))
+
+
+def _deposit_table(deposits: Sequence[DepositLine]) -> list[Table]:
+    rows: tuple[Row, ...] = tuple(tuple(one) for one in deposits)
+    return [Table("Paid ahead for boxes", DEPOSIT, rows)] if rows else []
 
 
 def round_report(due: Sequence[DueOrder], day: date, *, farm: Farm, made: Made) -> Report:
@@ -145,10 +187,6 @@ def _stop_row(asked: Asked, due: DueOrder, farm: Farm, *, day: date) -> Row:
         (asked_words(given, packed, farm) if given else "") + " and another product" * instead,
         asked_words(left, packed, farm) if left else "",
     )
-
-
-def _since(account: Account) -> date | None:
-    return min((one.invoice.due_on for one in account.open_invoices), default=None)
 
 
 def _address(customer: Customer) -> tuple[str, ...]:

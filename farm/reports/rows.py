@@ -229,6 +229,17 @@ def total_row(columns: Sequence[Column], rows: Sequence[Row], summed: Collection
     return ("Total", *cells[1:])
 
 
+def without_empty(
+    columns: Sequence[Column], rows: Sequence[Row], name: str
+) -> tuple[tuple[Column, ...], tuple[Row, ...]]:
+    """Leave a column out where nothing stands in it."""
+    at = [column.name for column in columns].index(name)
+    if any(row[at] for row in rows):
+        return tuple(columns), tuple(rows)
+    left = tuple((*row[:at], *row[at + 1 :]) for row in rows)
+    return (*columns[:at], *columns[at + 1 :]), left
+
+
 def show_cell(column: Column, value: Cell) -> str:
     """Show one value without its unit, which stands in the header; nothing known shows as empty.
 

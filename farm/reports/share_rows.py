@@ -9,12 +9,22 @@ from farm.queries.orders import DueOrder
 from farm.queries.shares import ShareState
 from farm.reports.made import Made
 from farm.reports.papers import Paper
-from farm.reports.rows import Column, Fact, Kind, Report, Row, Table, total_row
+from farm.reports.rows import (
+    Column,
+    Fact,
+    Kind,
+    Report,
+    Row,
+    Table,
+    total_row,
+    without_empty,
+)
 
+BACK, LEFT, NO_MORE = "Paid back", "Left to the farm", "Paid back or left"
 SHARES = (
     Column("Member"), Column("Share", Kind.COUNT), Column("Boxes", Kind.COUNT),
     Column("Delivered", Kind.COUNT), Column("Left", Kind.COUNT), Column("Paid", Kind.MONEY),
-    Column("Delivered for", Kind.MONEY), Column("Held", Kind.MONEY),
+    Column(NO_MORE, Kind.MONEY), Column("Delivered for", Kind.MONEY), Column("Held", Kind.MONEY),
     Column("Still to pay", Kind.MONEY), Column("Worth, of price", Kind.RATIO),
     Column("Species", Kind.COUNT),
 )  # fmt: skip
@@ -24,7 +34,8 @@ BOXES = (
     Column("Held after it", Kind.MONEY), Column("Not collected"),
 )  # fmt: skip
 PAID = (
-    Column("Day", Kind.DATE), Column("How"), Column("Paid", Kind.MONEY), Column("Note"),
+    Column("Day", Kind.DATE), Column("What"), Column("How"), Column("Paid", Kind.MONEY),
+    Column("Note"),
 )  # fmt: skip
 TO_COME = (Column("Day", Kind.DATE), Column("State"), Column("Usually in it"))
 SPECIES = (Column("Species"), Column("Boxes with it", Kind.COUNT), Column("Of boxes", Kind.COUNT))
@@ -40,8 +51,8 @@ TAX_WORDS = (
 
 
 def shares_report(states: Sequence[ShareState], day: date, made: Made) -> Report:
-    rows: tuple[Row, ...] = tuple(_share_row(one) for one in states)
-    summed = {"Paid", "Delivered for", "Held", "Still to pay"}
+    columns, rows = without_empty(SHARES, [_share_row(one) for one in states], NO_MORE)
+    summed = {"Paid", NO_MORE, "Delivered for", "Held", "Still to pay"}
     return Report(
         title="Shares",
         subtitle=f"at the end of {habits.day(day)}",
@@ -56,7 +67,7 @@ def shares_report(states: Sequence[ShareState], day: date, made: Made) -> Report
             Fact("Boxes left uncollected", sum(one.uncollected for one in states), Kind.COUNT),
         ),
         tables=(
-            Table("By member", SHARES, rows, total_row(SHARES, rows, summed),
+            Table("By member", columns, rows, total_row(columns, rows, summed),
                   note=f"{HELD_NOTE} {WORTH_NOTE}"),
         ),
         currency=made.currency,
@@ -75,7 +86,8 @@ def share_report(
     share = state.share
     boxes = _box_rows(state)
     paid: tuple[Row, ...] = tuple(
-        (one.paid_on, one.get_method_display(), one.amount_money, one.note) for one in payments
+        (one.paid_on, _what(one), one.get_method_display(), one.amount_money, one.note)
+        for one in payments
     )
     species: tuple[Row, ...] = tuple(
         (name, count, len(state.boxes)) for name, count in state.species.most_common()
@@ -91,6 +103,8 @@ def share_report(
             Fact("Price of a box", share.box_money, Kind.MONEY),
             Fact("Promised together", share.promised_money, Kind.MONEY),
             Fact("Paid", state.paid, Kind.MONEY),
+            *((Fact(BACK, state.paid_back, Kind.MONEY),) * bool(state.paid_back)),
+            *((Fact(LEFT, state.left, Kind.MONEY),) * bool(state.left)),
             Fact("Delivered for", state.delivered, Kind.MONEY),
             Fact("Held: owed to the member", state.held, Kind.MONEY),
             Fact("Still to pay", state.still_to_pay, Kind.MONEY),
@@ -138,17 +152,22 @@ def receipt_paper(payment: Payment, farm: Farm) -> Paper:
 # --- parts -----------------------------------------------------------------------------------
 
 
+def _what(payment: Payment) -> str:
+    return payment.get_what_display() + " and taken back" * bool(payment.takes_back_id)
+
+
 def _share_row(one: ShareState) -> Row:
     worth = one.worth * 1_000_000 // one.delivered if one.delivered else None
     return (
         one.share.customer.name, one.share.pk, one.share.boxes, len(one.boxes), one.uncollected,
-        one.paid, one.delivered, one.held, one.still_to_pay, worth, len(one.species),
+        one.paid, (one.paid_back + one.left) or None, one.delivered, one.held, one.still_to_pay,
+        worth, len(one.species),
     )  # fmt: skip
 
 
 def _box_rows(state: ShareState) -> tuple[Row, ...]:
-    """``Held after it`` counts what was paid until today, box after box."""
-    held, rows = state.paid, []
+    """``Held after it`` counts what was paid, and paid back, until today, box after box."""
+    held, rows = state.held + state.delivered, []
     for box in state.boxes:
         held -= box.price
         rows.append(

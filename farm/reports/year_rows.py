@@ -1,9 +1,12 @@
 """A year as rows: its months side by side, and this week beside the same week a year ago."""
 
 from collections.abc import Sequence
+from datetime import date
 
 from farm.queries.months import Month, Span
+from farm.queries.roll_forward import Rolled
 from farm.queries.years import WeekSums, YearSums
+from farm.reports.account_rows import rolled_by_month_tables
 from farm.reports.bars import Bar, bars
 from farm.reports.made import Made
 from farm.reports.pounds import beside_pounds
@@ -41,8 +44,11 @@ def year_report(
     weeks: Sequence[Week],
     begins: Month | None,
     made: Made,
+    rolled: Sequence[tuple[date, Sequence[Rolled]]] = (),
 ) -> Report:
     """Lay a year out; ``weeks``: each with its name, its days, and what was done in it.
+
+    ``rolled``: what customers owed and what was held for them, month by month.
 
     ``begins``: the first month that the book knows of.
     """
@@ -58,7 +64,8 @@ def year_report(
             Fact("Net sales", sum(one.net for one in sums.rows), Kind.MONEY, lead=True),
             Fact("Left over", sum(one.left_over for one in sums.rows), Kind.MONEY, lead=True),
         ),
-        tables=(table, *(_week(*week, begins=begins) for week in weeks)),
+        tables=(table, *rolled_by_month_tables(rolled),
+                *(_week(*week, begins=begins) for week in weeks)),
         drawings=(
             bars([Bar(one.month.name, one.net, _money(one.net)) for one in months],
                  title=f"Net sales, {made.currency}"),

@@ -16,7 +16,7 @@ def test_it_prints_each_truth_with_what_it_looked_at(
     said = capsys.readouterr().out
 
     assert "holds: cost in = in stock + sold + losses" in said
-    assert said.count("holds: ") == 7
+    assert said.count("holds: ") == 9  # six of the ledger, closings, two of accounts
 
 
 def test_it_stops_at_the_first_broken_truth(world: World) -> None:

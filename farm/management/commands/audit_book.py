@@ -4,6 +4,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
+from farm.queries import account_checks
 from farm.queries.closings import closings_add_up
 from ledger.checks import CHECKS
 
@@ -12,7 +13,7 @@ class Command(BaseCommand):
     help = "Check that the book holds together; exits with 1 at the first broken truth."
 
     def handle(self, *args: Any, **options: Any) -> None:
-        for check in (*CHECKS, closings_add_up):
+        for check in (*CHECKS, closings_add_up, *account_checks.CHECKS):
             finding = check()
             if finding.broken:
                 raise CommandError(f"BROKEN: {finding.truth}: {finding.broken}")

@@ -9,10 +9,10 @@ from django.utils import timezone
 from farm.actions.closing import close_month
 from farm.management.answering import made_here
 from farm.models import ClosedMonth, Person, Role, the_farm
-from farm.queries.bills import charged_and_billed
+from farm.queries.bills import NO_BILL, charged_and_billed
 from farm.queries.happened import money_in
 from farm.queries.months import NoMonthError, month_of, month_with
-from farm.reports.closing_rows import NO_BILL, closing_files, in_words
+from farm.reports.closing_rows import closing_files, in_words
 from farm.reports.made import made_for
 from farm.units import show_money
 from ledger.errors import Refused
@@ -43,7 +43,7 @@ class Command(BaseCommand):
         self.stdout.write(f"{closed} is closed, after entry {closed.until_seq}.")
         month = month_with(closed.month)
         for row in charged_and_billed(money_in(month.first, month.last)):
-            if not row.is_billed and row.charged:
+            if row.is_missing:
                 charged = show_money(row.charged, currency)
                 self.stdout.write(f"{row.kind.label}: charged {charged}, {NO_BILL}")
                 continue

@@ -1,0 +1,52 @@
+"""Accounts as tests move them: invoiced, paid, paid back, given up; with no question asked."""
+
+from datetime import date, timedelta
+
+from farm.actions.giving_up import give_up
+from farm.actions.payments import Paid, enter_payment, pay_back
+from farm.models import Customer, Invoice, Payment
+from farm.queries.owed import account_of
+from farm.queries.roll_forward import NO_SHARE, Rolled, account_moves, rolled
+from tests.farm.goods import packs
+from tests.farm.sold import invoiced, sold
+from tests.farm.world import UNIT, World
+
+CENT = UNIT // 100
+
+
+def invoice_of(world: World, count: int) -> Invoice:
+    """So many packs at 5.00, invoiced."""
+    sold(world, packs(world, count), count)
+    return invoiced(world)
+
+
+def paying(world: World, money: int, **said: object) -> Paid:
+    return Paid(**{"customer": world.customer, "amount_money": money, "paid_on": today(world),
+                   **said})  # type: ignore[arg-type]  # fmt: skip
+
+
+def today(world: World) -> date:
+    return world.now.date()
+
+
+def pays(world: World, money: int, **said: object) -> Payment:
+    return enter_payment(world.doing(sure=True), paying(world, money, **said))
+
+
+def gets_back(world: World, money: int, **said: object) -> Payment:
+    return pay_back(world.doing(reason="left", sure=True), paying(world, money, **said))
+
+
+def gives_up(world: World, money: int, **said: object) -> Payment:
+    return give_up(world.doing(reason="a cent off"), paying(world, money, **said))
+
+
+def owes(world: World, customer: Customer | None = None) -> int:
+    return account_of(customer or world.customer, date.max).balance
+
+
+def month_of_account(world: World, share: int = NO_SHARE) -> Rolled:
+    first = today(world).replace(day=1)
+    last = (first + timedelta(days=31)).replace(day=1) - timedelta(days=1)
+    rows = rolled(first, account_moves(first, last))
+    return next(one for one in rows if one.share == share)

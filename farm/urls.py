@@ -29,6 +29,7 @@ from farm.pages import (
     months,
     orders,
     own,
+    payments,
     people,
     phone,
     photos,
@@ -153,12 +154,15 @@ trade = [
     path("invoices/issue/", invoices.invoice_issue, name="invoice-issue"),
     path("invoices/<slug:name>/", invoices.invoice, name="invoice"),
     path("invoices/<slug:name>/change/", invoices.invoice_change, name="invoice-change"),
-    path("payments/", invoices.payment_list, name="payments"),
-    path("payments/enter/", invoices.payment_enter, name="payment-enter"),
-    path("payments/<int:pk>/take-back/", invoices.payment_back, name="payment-back"),
+    path("payments/", payments.payment_list, name="payments"),
+    path("payments/enter/", payments.payment_enter, name="payment-enter"),
+    path("payments/pay-back/", payments.payment_pay_back, name="payment-pay-back"),
+    path("payments/give-up/", payments.payment_give_up, name="payment-give-up"),
+    path("payments/<int:pk>/put-right/", payments.payment_right, name="payment-right"),
+    path("payments/<int:pk>/take-back/", payments.payment_back, name="payment-back"),
     path("check-weights/", check_weights.check_weights, name="check-weights"),
-    path("owed/", invoices.owed, name="owed"),
-    path("customers/<int:pk>/statement/", invoices.statement_of, name="statement"),
+    path("owed/", payments.owed, name="owed"),
+    path("customers/<int:pk>/statement/", payments.statement_of, name="statement"),
 ]
 
 # /stall/...

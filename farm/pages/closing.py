@@ -18,7 +18,7 @@ from farm.pages.forms.tax import BillForm
 from farm.pages.frame import show
 from farm.pages.handing_out import handed_out, made_by
 from farm.pages.laid_out import AnswerPage, Way, laid_out
-from farm.queries.bills import bills_of
+from farm.queries.bills import bills_of, missing_words
 from farm.queries.closings import (
     Closings,
     Unfinished,
@@ -55,6 +55,7 @@ class ClosePage:
     """``stops``: why it cannot be closed now, or ''. ``closed``: as it was, once it is.
 
     ``before``: which month is to be closed first, ``after``: which is next, if there is one.
+    ``missing``: what was charged and has no bill, as it is worked now.
     """
 
     month: Month
@@ -66,6 +67,7 @@ class ClosePage:
     unfinished: list[tuple[Unfinished, str]]
     provisional: list[str]
     bills: AnswerPage
+    missing: str
 
 
 @dataclass(frozen=True)
@@ -157,6 +159,7 @@ def close(request: PageRequest, key: str) -> HttpResponse:
         unfinished=[(one, _address(one)) for one in unfinished_of(month)] if not closed else [],
         provisional=list(provisional_lots(month).values_list("code", flat=True)),
         bills=_compared(request, month),
+        missing=missing_words(money_in(month.first, month.last)),
     )
     return show(request, "farm/closing/close.html", shown)
 

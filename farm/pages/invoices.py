@@ -1,14 +1,12 @@
-"""Invoices: the list, one of them, issuing, credit notes; payments; who owes what."""
+"""Invoices: the list, one of them, issuing, credit notes."""
 
 from dataclasses import dataclass
-from datetime import timedelta
 from functools import cached_property
 from uuid import uuid4
 
 import django_filters
 import django_tables2 as tables
 from django.contrib import messages
-from django.db.models import QuerySet
 from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
@@ -17,16 +15,14 @@ from django.views.decorators.http import require_POST
 
 from farm.actions.common import Doing
 from farm.actions.invoicing import issue_change, issue_for_sale, issue_invoice
-from farm.actions.payments import enter_payment, take_payment_back
-from farm.models import Customer, Invoice, InvoiceKind, Method, Payment, Sale
+from farm.models import Customer, Invoice, InvoiceKind, Sale
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, require
-from farm.pages.forms.invoicing import DAY, IssueForm, PaymentForm
+from farm.pages.forms.invoicing import DAY, IssueForm
 from farm.pages.frame import show
-from farm.pages.handing_out import handed_out, made_by
 from farm.pages.laid_out import Way
 from farm.pages.lists import NUMBER, Listing, ListTable, SheetColumn, list_page
-from farm.pages.papers import numbered, paper_page
-from farm.pages.ways_out import lead_on, refused_words
+from farm.pages.papers import numbered, paper_page, to_pay
+from farm.pages.ways_out import refused_words
 from farm.queries.invoices import (
     PaperLine,
     changed_invoices,
@@ -34,10 +30,9 @@ from farm.queries.invoices import (
     customers_to_invoice,
     invoices,
 )
-from farm.queries.owed import account_of, accounts, open_by_invoice, statement
-from farm.queries.roll_forward import deposit_lines
+from farm.queries.owed import account_of, open_by_invoice
+from farm.queries.roll_forward import given_up_by_invoice
 from farm.reports.invoice_rows import invoice_paper
-from farm.reports.owed_rows import owed_report, statement_paper
 from farm.reports.rows import Column, Kind
 from farm.templatetags.farm_format import day as show_day
 from farm.templatetags.farm_format import money
@@ -106,18 +101,24 @@ class InvoiceTable(ListTable):
         """What is open of each invoice; asked once for the whole list."""
         return open_by_invoice(timezone.localdate())
 
+    @cached_property
+    def given_up_money(self) -> dict[int, int]:
+        return given_up_by_invoice()
+
     def left(self, record: Invoice) -> int | None:
         """Say what is left to pay; a credit note is counted with its invoice."""
         is_credit = record.kind == InvoiceKind.CREDIT
         return None if is_credit else self.open_money.get(record.pk, 0)
 
     def render_open(self, record: Invoice) -> str:
-        left = self.left(record)
-        return money(left, self.farm) if left else "" if left is None else "paid"
+        left, given_up = self.left(record), self.given_up_money.get(record.pk, 0)
+        settled = f"{money(given_up, self.farm)} given up" if given_up else "paid"
+        return money(left, self.farm) if left else "" if left is None else settled
 
     @property
     def whole_sheet(self) -> tuple[SheetColumn, ...]:
-        return (*self.sheet, (Column("Open", Kind.MONEY), self.left))
+        given_up = (Column("Given up", Kind.MONEY), lambda row: self.given_up_money.get(row.pk))
+        return (*self.sheet, given_up, (Column("Open", Kind.MONEY), self.left))
 
 
 class InvoiceFilter(django_filters.FilterSet):
@@ -133,46 +134,7 @@ class InvoiceFilter(django_filters.FilterSet):
     )
 
 
-class PaymentTable(ListTable):
-    paid_on = tables.Column(verbose_name="Day", attrs={"td": {"class": "day"}})
-    customer = tables.Column()
-    amount_money = tables.Column(verbose_name="Came in", attrs=NUMBER)
-    method = tables.Column(verbose_name="How")
-    invoice = tables.Column(verbose_name="For")
-    note = tables.Column()
-    back = tables.TemplateColumn(
-        template_name="farm/invoices/_take_back.html", verbose_name="", orderable=False
-    )
-
-    sheet = (
-        (Column("Day", Kind.DATE), lambda row: row.paid_on),
-        (Column("Customer"), lambda row: str(row.customer)),
-        (Column("Came in", Kind.MONEY), lambda row: row.amount_money),
-        (Column("How"), lambda row: row.get_method_display()),
-        (Column("For"), lambda row: str(row.invoice or "")),
-        (Column("Note"), lambda row: row.note),
-        (Column("Takes back", Kind.COUNT), lambda row: row.takes_back_id),
-    )
-
-    class Meta(ListTable.Meta):
-        pass
-
-    def render_paid_on(self, record: Payment) -> str:
-        return show_day(record.paid_on)
-
-    def render_amount_money(self, value: int) -> str:
-        return money(value, self.farm)
-
-
-class PaymentFilter(django_filters.FilterSet):
-    customer = django_filters.ModelChoiceFilter(
-        queryset=Customer.objects.all(), empty_label="all", label="Customer"
-    )
-    method = django_filters.ChoiceFilter(choices=Method.choices, empty_label="all", label="How")
-
-
 INVOICES = Listing("Invoices", InvoiceTable, InvoiceFilter, "farm/invoices/list.html")
-PAYMENTS = Listing("Payments", PaymentTable, PaymentFilter, "farm/invoices/payments.html")
 
 
 @dataclass(frozen=True)
@@ -182,11 +144,6 @@ class IssuePage:
     waiting: list[tuple[Customer, int, list[PaperLine], IssueForm]]
     changed: list[Invoice]
     farm_ready: bool
-
-
-@dataclass(frozen=True)
-class PayPage:
-    form: PaymentForm
 
 
 @page(Right.SEE_SALES)
@@ -205,6 +162,7 @@ def invoice(request: PageRequest, name: str) -> HttpResponse:
     return paper_page(
         request, invoice_paper(found, request.farm), name=str(found).lower(),
         cautions=(caution,) * changed, acts=(act,) * changed,
+        others=_settling(found) if may_write else (),
     )  # fmt: skip
 
 
@@ -271,69 +229,25 @@ def invoice_sale(request: PageRequest, seq: int) -> HttpResponse:
     return redirect("invoice", str(issued))
 
 
-# --- payments, and who owes what -------------------------------------------------------------
-
-
-@page(Right.SEE_SALES)
-def payment_list(request: PageRequest) -> HttpResponse:
-    rows: QuerySet[Payment] = Payment.objects.select_related("customer", "invoice", "taken_back_by")
-    return list_page(request, PAYMENTS, rows.order_by("-paid_on", "-pk"))
-
-
-@page(Right.KEEP_MONEY)
-def payment_enter(request: PageRequest) -> HttpResponse:
-    """Enter what came in; more than is owed asks once."""
-    data = request.POST if request.method == "POST" else None
-    form = PaymentForm(data, farm=request.farm, initial=request.GET.dict())
-    lead_on(form, request.person, back=request.path)
-    if data is not None and form.is_valid():
-        doing, paid = form.doing(request.person), form.paid()
-        payment = form.taken(lambda: enter_payment(doing, paid))
-        if payment:
-            messages.success(request, f"The payment of {payment.customer} is entered.")
-            return redirect("owed")
-    return show(request, "farm/invoices/pay.html", PayPage(form))
-
-
-@require_POST
-@page(Right.KEEP_MONEY)
-def payment_back(request: PageRequest, pk: int) -> HttpResponse:
-    payment = get_or_refuse(request, Payment.objects.all(), Right.SEE_SALES, pk=pk)
-    try:
-        take_payment_back(_now(request), payment)
-        messages.success(request, "The payment is taken back.")
-    except Refused as refusal:
-        messages.error(request, str(refusal))
-    return redirect("payments")
-
-
-@page(Right.SEE_SALES)
-def owed(request: PageRequest) -> HttpResponse:
-    """Who owes what, and since when; a statement of each customer below it."""
-    day = timezone.localdate()
-    found = accounts(day)
-    statements = tuple(
-        Way(f"Statement of {one.customer}", reverse("statement", args=[one.customer.pk]))
-        for one in found
-    )
-    report = owed_report(found, day, made_by(request))
-    return handed_out(request, report, name=f"owed-{day}", others=statements)
-
-
-@page(Right.SEE_SALES)
-def statement_of(request: PageRequest, pk: int) -> HttpResponse:
-    """A customer's statement of a year; ?file=pdf takes it away."""
-    customer = get_or_refuse(request, Customer.objects.all(), Right.SEE_SALES, pk=pk)
-    day = timezone.localdate()
-    moves = statement(customer, day - timedelta(days=STATEMENT_DAYS), day)
-    account = account_of(customer, day)
-    deposits = deposit_lines(customer, day - timedelta(days=STATEMENT_DAYS), day)
-    paper = statement_paper(account, moves, deposits, farm=request.farm, made=made_by(request))
-    return paper_page(request, paper, name=f"statement-{customer.number}-{day}")
+# --- parts ---------------------------------------------------------------------------------
 
 
 def _invoice(request: PageRequest, name: str) -> Invoice:
     return get_or_refuse(request, invoices(), Right.SEE_SALES, **numbered(name))
+
+
+def _settling(found: Invoice) -> tuple[Way, ...]:
+    """What may be done about what is open of an invoice."""
+    customer = found.customer
+    if customer is None or found.credits:
+        return ()
+    open_ones = account_of(customer, timezone.localdate()).open_invoices
+    open_money = sum(one.open_money for one in open_ones if one.invoice == found)
+    if not open_money:
+        return ()
+    of = {"customer": customer.pk, "invoice": found.pk, "amount": open_money}
+    return (to_pay("payment-enter", "Enter its payment", **of),
+            to_pay("payment-give-up", "Give it up", **of))  # fmt: skip
 
 
 def _now(request: PageRequest) -> Doing:

@@ -1,8 +1,11 @@
 """A paper for a customer, on the screen and as a PDF."""
 
 from dataclasses import dataclass, replace
+from decimal import Decimal
 
 from django.http import HttpResponse
+from django.urls import reverse
+from django.utils.http import urlencode
 
 from farm.pages.access import PageRequest
 from farm.pages.frame import show
@@ -10,6 +13,7 @@ from farm.pages.laid_out import AnswerPage, Way, laid_out
 from farm.reports.files import MEDIA_TYPES
 from farm.reports.papers import Paper, paper_pdf
 from farm.reports.xlsx import workbook_bytes
+from farm.units import MONEY_PER_UNIT
 
 
 @dataclass(frozen=True)
@@ -31,6 +35,7 @@ def paper_page(
     cautions: tuple[str, ...] = (),
     entry: int = 0,
     acts: tuple[Way, ...] = (),
+    others: tuple[Way, ...] = (),
 ) -> HttpResponse:
     """Show a paper; `?file=pdf` and `?file=xlsx` take it away. ``acts`` are sent by a button."""
     paper = replace(paper, report=replace(paper.report, cautions=cautions))
@@ -41,7 +46,7 @@ def paper_page(
         response["Content-Disposition"] = f'attachment; filename="{name}.{ending}"'
         return response
     files = (Way("PDF", "?file=pdf"), Way("Spreadsheet", "?file=xlsx"))
-    shown = laid_out(paper.report, others=(), files=files, codes_lead_to="lot")
+    shown = laid_out(paper.report, others=others, files=files, codes_lead_to="lot")
     return show(
         request,
         "farm/orders/paper.html",
@@ -54,6 +59,15 @@ def paper_page(
             acts=acts,
         ),
     )
+
+
+def to_pay(name: str, label: str, **filled: int) -> Way:
+    """A way to a form about money, filled in; ``amount`` in the book's money."""
+    amount = filled.pop("amount", 0)
+    said: dict[str, int | str] = {**filled}
+    if amount:
+        said["amount"] = f"{Decimal(amount) / MONEY_PER_UNIT:.{2 if amount % 100 == 0 else 4}f}"
+    return Way(label, f"{reverse(name)}?{urlencode(said)}")
 
 
 def numbered(name: str) -> dict[str, str | int]:

@@ -21,7 +21,7 @@ from farm.pages.forms.shares import LeftForm, ShareForm
 from farm.pages.frame import show
 from farm.pages.handing_out import answer_page, made_by, taken_away
 from farm.pages.laid_out import AnswerPage, Way
-from farm.pages.papers import paper_page
+from farm.pages.papers import paper_page, to_pay
 from farm.pages.ways_out import lead_on
 from farm.queries.orders import due_between
 from farm.queries.shares import Box, ShareState, missed_species, share_states
@@ -51,13 +51,14 @@ class TakeSharePage:
 
 @dataclass(frozen=True)
 class SharePage:
-    """``uncollected``: boxes that may still be noted as left."""
+    """``uncollected``: boxes that may still be noted as left. ``settling``: what is held, ended."""
 
     answer: AnswerPage
     share: Share
     payments: list[Payment]
     uncollected: list[Box]
     left: LeftForm
+    settling: tuple[Way, ...]
 
 
 @page(Right.SEE_SALES)
@@ -112,6 +113,7 @@ def share(request: PageRequest, pk: int) -> HttpResponse:
         payments=[one for one in payments if one.what == Settling.PAID and not one.takes_back_id],
         uncollected=[box for box in state.boxes if not box.left],
         left=LeftForm(),
+        settling=_settling(state),
     )
     return show(request, "farm/shares/share.html", shown)
 
@@ -143,6 +145,15 @@ def receipt(request: PageRequest, pk: int) -> HttpResponse:
     return paper_page(
         request, receipt_paper(found, request.farm), name=f"receipt-{pk:04}", cautions=void
     )
+
+
+def _settling(state: ShareState) -> tuple[Way, ...]:
+    """What may be done about what is held, or unpaid."""
+    of = {"customer": state.share.customer_id, "share": state.share.pk, "amount": abs(state.held)}
+    if state.held > 0:
+        return (to_pay("payment-pay-back", "Pay it back", **of),
+                to_pay("payment-give-up", "They leave it to the farm", **of))  # fmt: skip
+    return (to_pay("payment-give-up", "Give up what is unpaid", **of),) if state.held else ()
 
 
 def _species_there() -> list[str]:

@@ -96,6 +96,7 @@ def _in_the_books(lots: Season) -> dict[str, list[object]]:
         "set-aside": [asked.pk, asked.due_on], "set-aside-at-once": [asked.pk, asked.due_on],
         "note": [note], "note-write": [sale.entry_id], "invoice-sale": [sale.entry_id],
         "invoice": [invoice], "invoice-change": [invoice], "payment-back": [payment.pk],
+        "payment-right": [payment.pk],
         "receipt": [payment.pk], "statement": [world.customer.pk], "month-of": ["2026-10"],
         "month-close": ["2026-09"], "year": [2026],
         "closed-file": [ClosedFile.objects.all()[0].name],

@@ -54,7 +54,8 @@ TABLE = {
         decisions second-flush drying contamination contamination-of steriliser-runs
         steriliser-runs-of
         sales invoices invoice invoice-issue invoice-change invoice-sale payments payment-enter
-        payment-back owed statement shares share receipt tokens fee-sheet
+        payment-back payment-pay-back payment-give-up payment-right owed statement shares share
+        receipt tokens fee-sheet
         """,
     "ohb": """
         stock check-weights in-store stock-counts stock-count drying-runs where where-of labels

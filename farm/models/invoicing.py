@@ -152,5 +152,9 @@ class Payment(models.Model):
     def __str__(self) -> str:
         return f"payment {self.pk}"
 
+    @property
+    def is_taken_back(self) -> bool:
+        return hasattr(self, "taken_back_by")
+
 
 NEVER_CHANGED = (Invoice, InvoiceLine, Payment)

@@ -84,6 +84,11 @@ def test_a_payment_typed_twice_is_asked_about(trade: World) -> None:
     assert owes(trade) == 10 * UNIT
 
 
+def test_a_part_of_a_cent_cannot_be_paid(trade: World) -> None:
+    with pytest.raises(Malformed, match="State whole cents"):
+        pays(trade, 12_345)
+
+
 @pytest.mark.parametrize(
     ("days", "refused"), [(1, "cannot be"), (-400, "more than a year ago"), (-9_999, "cannot be")]
 )
@@ -104,7 +109,7 @@ def test_each_is_one_if_sent_twice_and_another_content_is_a_conflict(trade: Worl
         made = [act(doing, paying(trade, money, paid_on=today(trade))) for _ in range(2)]
         assert made[0] == made[1]
         with pytest.raises(Conflict):
-            act(doing, paying(trade, money - 1))
+            act(doing, paying(trade, money - CENT))
 
     assert (owes(trade), Payment.objects.count()) == (0, 3)
 

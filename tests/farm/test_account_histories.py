@@ -136,9 +136,9 @@ class History:
     def pay_back(self) -> None:
         """All that is theirs, a part of it, or more."""
         whose, share, theirs = self.balance()
-        money = self.dice.choice([theirs, theirs // 2, self.some_money()])
+        money = self.dice.choice([theirs, half(theirs), self.some_money()])
         doing = self.world.doing(reason="leaves", sure=True)
-        pay_back(doing, self.of(whose, max(1, money), share=share))
+        pay_back(doing, self.of(whose, max(100, money), share=share))
 
     def give_up(self) -> None:
         whose, share, balance = self.balance()
@@ -147,9 +147,9 @@ class History:
             found = account_of(whose, date.max).open_invoices
             paper = self.dice.choice([one.invoice for one in found] or [None])
             balance = sum(one.open_money for one in found if one.invoice == paper)
-        money = self.dice.choice([abs(balance), abs(balance) // 2, 100])
+        money = self.dice.choice([abs(balance), half(abs(balance)), 100])
         doing = self.world.doing(reason="not worth a letter")
-        give_up(doing, self.of(whose, max(1, money), share=share, invoice=paper))
+        give_up(doing, self.of(whose, max(100, money), share=share, invoice=paper))
 
     def right(self) -> None:
         """Another customer, or another sum."""
@@ -202,6 +202,11 @@ class History:
         doing = self.world.doing(sure=True)
         return take_share(doing, customer=customer, season=Season(doing.day, 1, 30, 12 * UNIT),
                           lines=[Wanted(self.world.product, 2)])  # fmt: skip
+
+
+def half(money: int) -> int:
+    """Half of it, in whole cents."""
+    return money // 200 * 100
 
 
 # --- what holds ------------------------------------------------------------------------------

@@ -168,10 +168,13 @@ def bills_table(money: Money) -> Table:
     note = (
         "What the month's bills came to, and what was charged to lots and selling places in "
         "their place. The difference, bills less charged, belongs to the month; no lot's cost "
-        "changes. A kind without any bill has no difference. Materials are what was paid; "
-        "own hours are nobody's bill."
+        "changes. A kind without any bill is missing, not nothing: it has no difference, and the "
+        "total leaves it out. Materials are what was paid; own hours are nobody's bill."
     )
-    total = total_row(BILLS, rows, {column.name for column in BILLS[1:4]})
+    known = [at for at in (1, 2, 3) if any(row[at] is not None for row in rows)]
+    summed = {BILLS[at].name for at in known}
+    missing = missing_words(money)
+    total = (*total_row(BILLS, rows, summed)[:-1], f"without {missing}" if missing else None)
     return Table("Bills against what the rates charged", BILLS, tuple(rows), total, note)
 
 

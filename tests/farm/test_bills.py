@@ -164,6 +164,17 @@ def test_what_was_charged_without_any_bill_differs_from_nothing(world: World) ->
     assert shown[BillKind.OTHER.label][1:] == (None, 0, None, "")
 
 
+def test_the_total_leaves_out_what_is_missing_and_says_so(world: World) -> None:
+    """6.00 of energy charged: without a bill no total of bills, and none of differences."""
+    run(world, prepared_grain(world))
+    money = money_in(SEPTEMBER.first, SEPTEMBER.last)
+    assert bills_table(money).total == ("Total", None, 6 * UNIT, None, "without energy")
+
+    billed(world)
+    money = money_in(SEPTEMBER.first, SEPTEMBER.last)
+    assert bills_table(money).total == ("Total", 8 * UNIT, 6 * UNIT, 2 * UNIT, None)
+
+
 # --- purchase tax ----------------------------------------------------------------------------
 
 

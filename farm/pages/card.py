@@ -18,12 +18,13 @@ from farm.pages.laid_out import AnswerPage, Way, laid_out
 from farm.planning.card import Ingredient, Place
 from farm.planning.card_sheet import SheetHead, card_sheet_bytes
 from farm.planning.grown import Records
-from farm.planning.inputs import INPUTS, Known, Names, centres, place_from, plan_from
+from farm.planning.inputs import ALONE, INPUTS, Known, Names, centres, place_from, plan_from
 from farm.planning.outlook import scorecard
 from farm.planning.work import Worked, work_out
 from farm.queries.came_true import CardOutcome, outcomes
 from farm.queries.card_choice import Choice, Offered, fitting_product, newest_batches, usual_choice
 from farm.queries.card_inputs import CardInputs, card_inputs
+from farm.queries.card_selling import way_of_counting
 from farm.queries.experience import experience_of
 from farm.reports.card_rows import UsedNumber, card_report
 from farm.reports.card_words import headline
@@ -153,6 +154,9 @@ def _stated(choice: Choice, numbers: NumberForm, *, query: str) -> Stated:
     if "blocks" in typed:
         sources["load_blocks"] = "as many as in the batch"
     values = numbers.values()
+    way = way_of_counting(choice) if values["trim_kg_money"] or values["spent_money"] else None
+    values["taken_off"] = way.value if way else 0
+    sources["taken_off"] = way.source if way else "nothing is sold beside"
     was = centres({key: one.value for key, one in found.values.items()})
     now = centres(values)
     return Stated(
@@ -182,7 +186,8 @@ def _story(stated: Stated, others: list[tuple[Place, int | None]] | None = None)
     plan = plan_from(stated.values, ingredients, names)
     records = Records.read(stated.records)
     worked = work_out(plan, records, others or [], asked_money=stated.asked_money)
-    known = {key: Known(value, stated.sources.get(key, "")) for key, value in stated.values.items()}
+    values = {**ALONE, **stated.values}  # a card may be older than what is sold beside
+    known = {key: Known(value, stated.sources.get(key, "")) for key, value in values.items()}
     return Story(worked, names, known, stated)
 
 
@@ -236,7 +241,9 @@ def _used(story: Story, farm: Farm) -> list[UsedNumber]:
             used.append(UsedNumber("Blocks lost, counted", str(count.value), count.source))
             continue
         used.append(UsedNumber(label, said(one.kind, known.value, farm), known.source))
-    return used
+    way = story.known["taken_off"]
+    shown = "taken off the cost of the crop" if way.value else "share the cost by worth"
+    return [*used, UsedNumber("Trim and spent blocks", shown, way.source)]
 
 
 def _laid_out(request: PageRequest, report: Report) -> AnswerPage:

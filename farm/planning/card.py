@@ -11,7 +11,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 from farm.habits import marked
-from farm.planning.chain import Chain
+from farm.planning.chain import Brings, Chain
 from ledger.errors import Malformed
 
 MILLION = 1_000_000
@@ -127,6 +127,31 @@ class Place:
 
 
 @dataclass(frozen=True)
+class ByProducts:
+    """What a fruited block brings once it is spent, and a kilo of trim; none where nothing does.
+
+    ``taken_off``: off the cost of the crop, instead of sharing it by worth beside ``crop_money``,
+    what a kilo of the crop is worth.
+    """
+
+    spent_money: int = 0
+    trim_money: int = 0
+    crop_money: int = 0
+    taken_off: bool = False
+
+    @property
+    def is_any(self) -> bool:
+        return bool(self.spent_money or self.trim_money)
+
+    def brings(self, money: int) -> Brings[Fraction]:
+        """Bring money of one by-product to its way of counting."""
+        nothing = Fraction(0)
+        if self.taken_off or not money:
+            return Brings(Fraction(money), nothing)
+        return Brings(nothing, Fraction(money, self.crop_money))
+
+
+@dataclass(frozen=True)
 class Plan:
     batch: Batch
     crop: Crop
@@ -134,6 +159,7 @@ class Plan:
     place: Place
     rates: Rates
     margin_ppm: int = 0
+    by_products: ByProducts = ByProducts()
 
 
 @dataclass(frozen=True)
@@ -194,6 +220,8 @@ def card_of(plan: Plan) -> Card:
         unshrunk=1 - Fraction(plan.crop.fridge_ppm, MILLION),
         bought=1 - Fraction(plan.crop.unsold_ppm, MILLION),
         serving=plan.place.day_cost(plan.rates) * MILLION / plan.place.day_mg,
+        spent=plan.by_products.brings(plan.by_products.spent_money),
+        trimmed=plan.by_products.brings(plan.by_products.trim_money),
     )
     return Card(plan, lines, chain, _rungs(plan, chain))
 
@@ -228,7 +256,8 @@ def block_lines(plan: Plan) -> tuple[CostLine, ...]:
 
 def check(plan: Plan) -> None:
     """Refuse what cannot be: every number that divides must be above nothing."""
-    batch, crop, place = plan.batch, plan.crop, plan.place
+    batch, crop, place, aside = plan.batch, plan.crop, plan.place, plan.by_products
+    shares = aside.is_any and not aside.taken_off
     demands = (
         (batch.blocks > 0, "the number of blocks in the batch"),
         (batch.load_blocks > 0, "the number of blocks in the steriliser"),
@@ -239,6 +268,10 @@ def check(plan: Plan) -> None:
         (crop.unsold_ppm < MILLION, "the share that is sold"),
         (plan.pack.net_mg > 0, "the weight in a pack"),
         (place.day_mg > 0, "the weight sold in a day"),
+        (
+            aside.crop_money > 0 or not shares,
+            "what a kilo of the crop is worth beside trim and blocks",
+        ),
         (place.taken < 1, "what the shares of the takings leave of the price"),
     )
     for is_met, what in demands:
@@ -259,14 +292,18 @@ def whole_parts(parts: Iterable[Fraction]) -> list[int]:
 
 
 def _rungs(plan: Plan, chain: Chain[Fraction]) -> tuple[Rung, ...]:
-    place = plan.place
+    place, aside = plan.place, plan.by_products
     fee = chain.sold + Fraction(place.day_fee_money * MILLION, place.day_mg)
+    spent = (Rung("Less spent blocks sold", chain.ready),) if aside.spent_money else ()
+    trim = (Rung("Less trim sold", chain.saleable),) if aside.trim_money else ()
     return (
         Rung("Block ÷ its yield", chain.block / chain.yield_kg),
-        Rung(f"Blocks lost, {_percent(1 - chain.kept)}", chain.ready),
+        Rung(f"Blocks lost, {_percent(1 - chain.kept)}", chain.alone),
+        *spent,
         Rung("Picking", chain.picked),
         Rung("Picked", chain.picked, is_named=True),
-        Rung(f"Trim, {_percent(1 - chain.untrimmed)}", chain.saleable),
+        Rung(f"Trim, {_percent(1 - chain.untrimmed)}", chain.picked / chain.untrimmed),
+        *trim,
         Rung("Saleable", chain.saleable, is_named=True),
         Rung("Pack and packing", chain.packed),
         Rung("Packed", chain.packed, is_named=True),

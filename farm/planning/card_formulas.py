@@ -64,9 +64,19 @@ def _kilo(card: Card, unit: str) -> list[Formula]:
         "yield_kg", MASS,
     )  # fmt: skip
     steps = (
-        ("Ready to pick", "block_cost/(1-loss_share)/yield_kg", "ready"),
+        (
+            "Ready to pick",
+            "MAX(block_cost/(1-loss_share)-taken_off*spent_price,0)"
+            f"/(yield_kg+{_like('spent_price')})",
+            "ready",
+        ),
         ("Picked", f"ready+pick_minutes/60*{HOUR}", "picked"),
-        ("Saleable", "picked/(1-trim_share)", "saleable"),
+        (
+            "Saleable",
+            "MAX(picked-taken_off*trim_share*trim_kg_price,0)"
+            f"/(1-trim_share+trim_share*{_like('trim_kg_price')})",
+            "saleable",
+        ),
         ("Packed", f"saleable+(pack_price+pack_minutes/60*{HOUR})/net_kg", "packed"),
         ("Sold", "packed/(1-fridge_share)/(1-unsold_share)", "sold"),
         (
@@ -84,6 +94,11 @@ def _kilo(card: Card, unit: str) -> list[Formula]:
             for label, formula, name in steps
         ),
     ]
+
+
+def _like(price: str) -> str:
+    """As how many kilos of the crop a by-product shares; none where it is taken off."""
+    return f"IF(OR(taken_off=1,{price}=0),0,{price}/crop_kg_price)"
 
 
 def _prices(card: Card, currency: str) -> list[Formula]:

@@ -24,7 +24,7 @@ from farm.planning.card_formulas import (
     Formula,
     formulas_of,
 )
-from farm.planning.inputs import INPUTS, InputKind, Known
+from farm.planning.inputs import ALONE, INPUTS, InputKind, Known
 from farm.reports.xlsx import Values, packed
 
 HEAD, BOLD, PLAIN = (
@@ -40,7 +40,11 @@ UNITS: Mapping[str, tuple[str, int, str]] = {
     "ppm": ("share", MILLION, SHARE),
     "seconds": ("minutes", 60, PLAIN_NUMBER),
 }
-EXTRA = {"net_mg": "Net weight of a pack", "tax_ppm": "Tax on top of the net price"}
+EXTRA = {
+    "net_mg": ("Net weight of a pack", "kg"),
+    "tax_ppm": ("Tax on top of the net price", "share of the net price"),
+    "taken_off": ("What is sold beside the crop", "1: taken off; 0: shared by worth"),
+}
 
 
 @dataclass(frozen=True)
@@ -101,11 +105,12 @@ def _write_inputs(
     lost = round((1 - card.plan.batch.kept) * MILLION)
     for key in (*INPUTS, *EXTRA):
         row += 1
-        value = lost if key == "loss_ppm" else known[key].value
+        one = known.get(key) or Known(ALONE[key], "none stated")
+        value = lost if key == "loss_ppm" else one.value
         _, scale, look = UNITS.get(key.rpartition("_")[2], ("", 1, PLAIN_NUMBER))
         unit = _unit(key, currency)
-        label = INPUTS[key].label if key in INPUTS else EXTRA[key]
-        _put(sheet, row, (label, Decimal(value) / scale, unit, known[key].source), look=look)
+        label = INPUTS[key].label if key in INPUTS else EXTRA[key][0]
+        _put(sheet, row, (label, Decimal(value) / scale, unit, one.source), look=look)
         _name(book, sheet_name(key), f"Inputs!$B${row}")
     return row
 
@@ -150,7 +155,7 @@ def _name(book: Workbook, name: str, where: str) -> None:
 
 def _unit(key: str, currency: str) -> str:
     if key in EXTRA:
-        return "kg" if key == "net_mg" else "share of the net price"
+        return EXTRA[key][1]
     one = INPUTS[key]
     words = {
         InputKind.MASS: "kg",

@@ -16,13 +16,26 @@ N = TypeVar("N", Fraction, Draws)
 
 
 @dataclass(frozen=True)
+class Brings(Generic[N]):
+    """What a by-product brings: taken ``off`` the cost, or sharing it as ``like`` kilos of crop.
+
+    One of the two is nothing. Spent blocks worth 6.00 beside a crop worth 10.00 a kilo share as
+    0.6 kg would; taken off, the crop carries 6.00 less.
+    """
+
+    off: N
+    like: N
+
+
+@dataclass(frozen=True)
 class Chain(Generic[N]):
     """What drives the cost of a kilo; the five named costs follow from it.
 
     A block of 5.27 that gives 0.56699 kg, 7 % of blocks lost, is 9.994 a kilo ready to pick:
     5.27 / 0.93 / 0.56699. ``block``: per block started. ``kept``: share of blocks started that
     fruit. ``untrimmed``, ``unshrunk``, ``bought``: what trimming, the fridge and the customers
-    leave. ``serving``: the day at the selling place, per kilo sold there.
+    leave. ``serving``: the day at the selling place, per kilo sold there. ``spent``, ``trimmed``:
+    what a fruited block still brings when it is spent, and a kilo of trim.
     """
 
     block: N
@@ -34,10 +47,18 @@ class Chain(Generic[N]):
     unshrunk: N
     bought: N
     serving: N
+    spent: Brings[N]
+    trimmed: Brings[N]
+
+    @property
+    def alone(self) -> N:
+        """Ready to pick, if the crop carried all of it."""
+        return self.block / (self.kept * self.yield_kg)
 
     @property
     def ready(self) -> N:
-        return self.block / (self.kept * self.yield_kg)
+        spent = self.spent
+        return _less(self.block / self.kept, spent.off) / (self.yield_kg + spent.like)
 
     @property
     def picked(self) -> N:
@@ -45,7 +66,8 @@ class Chain(Generic[N]):
 
     @property
     def saleable(self) -> N:
-        return self.picked / self.untrimmed
+        trim, brings = 1 - self.untrimmed, self.trimmed
+        return _less(self.picked, trim * brings.off) / (self.untrimmed + trim * brings.like)
 
     @property
     def packed(self) -> N:
@@ -63,3 +85,9 @@ class Chain(Generic[N]):
     def sold_kg(self) -> N:
         """Kilos sold for each block started."""
         return self.kept * self.yield_kg * self.untrimmed * self.unshrunk * self.bought
+
+
+def _less(cost: N, off: N) -> N:
+    """What is left of a cost, never less than nothing: a by-product lowers it as far as it goes."""
+    left = cost - off
+    return left * (left > 0)

@@ -23,14 +23,17 @@ def main_driver(card: Card) -> Driver | None:
 
 
 def steps_of(card: Card) -> Mapping[str, Fraction]:
-    """What each cause adds to a kilo sold at the place; they add up to its cost."""
+    """What each cause adds to a kilo sold at the place, by-products below nothing; they add up."""
     chain = card.chain
     grown, cooled = chain.block / chain.yield_kg, chain.packed / chain.unshrunk
+    trimmed = chain.picked / chain.untrimmed
     return {
         "growing": grown,
-        "lost": chain.ready - grown,
+        "lost": chain.alone - grown,
+        "spent blocks sold": chain.ready - chain.alone,
         "picking": chain.picking,
-        "trim": chain.saleable - chain.picked,
+        "trim": trimmed - chain.picked,
+        "trim sold": chain.saleable - trimmed,
         "packing": chain.packing,
         "fridge": cooled - chain.packed,
         "unsold": chain.sold - cooled,

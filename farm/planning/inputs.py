@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import Enum
 
-from farm.planning.card import Batch, Crop, Ingredient, Pack, Place, Plan, Rates
+from farm.planning.card import Batch, ByProducts, Crop, Ingredient, Pack, Place, Plan, Rates
 from ledger.errors import Malformed
 
 
@@ -69,6 +69,11 @@ GROUPS: Mapping[str, tuple[Input, ...]] = {
         Input("fridge_ppm", "Lost in the fridge", _S, "what was packed"),
         Input("unsold_ppm", "Unsold and binned", _S, "what the fridge left"),
     ),
+    "What is sold beside it": (
+        Input("trim_kg_money", "What trim brings", _E, "a kilo of it"),
+        Input("spent_money", "What spent blocks bring", _E, "a block fruited"),
+        Input("crop_kg_money", "What the crop is worth beside them", _E, "a kilo"),
+    ),
     "Packing and selling": (
         Input("pack_money", "Price of the empty pack", _E, "a pack"),
         Input("pack_seconds", "Minutes of packing", _T, "a pack"),
@@ -87,11 +92,19 @@ GROUPS: Mapping[str, tuple[Input, ...]] = {
         Input("block_day_money", "A block on the shelf for a day", _E),
     ),
 }
+# Nothing beside the crop is sold unless somebody says so; ``taken_off``: 1, or 0 to share by worth.
+ALONE: Mapping[str, int] = {
+    "trim_kg_money": 0,
+    "spent_money": 0,
+    "crop_kg_money": 0,
+    "taken_off": 0,
+}
 INPUTS: Mapping[str, Input] = {one.key: one for group in GROUPS.values() for one in group}
 
 
 def plan_from(values: Mapping[str, int], ingredients: tuple[Ingredient, ...], names: Names) -> Plan:
     """Make a plan of whole numbers; refuses, naming every number that is not known."""
+    values = {**ALONE, **values}
     missing = [one.label.lower() for key, one in INPUTS.items() if key not in values]
     missing += [f"price of {p.name}" for p in ingredients if p.price_money < 0]
     if missing:
@@ -120,6 +133,12 @@ def plan_from(values: Mapping[str, int], ingredients: tuple[Ingredient, ...], na
         place=place_from(values, names.place),
         rates=Rates(*(values[key] for key in _RATES)),
         margin_ppm=values["margin_ppm"],
+        by_products=ByProducts(
+            spent_money=values["spent_money"],
+            trim_money=values["trim_kg_money"],
+            crop_money=values["crop_kg_money"],
+            taken_off=bool(values["taken_off"]),
+        ),
     )
 
 

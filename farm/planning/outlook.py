@@ -6,11 +6,12 @@ average. A batch that gives nothing has no cost per kilo: it stands at the dear 
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 
 import numpy as np
 
 from farm.planning.card import Card
-from farm.planning.chain import Chain, Draws
+from farm.planning.chain import Brings, Chain, Draws
 from farm.planning.spread import CAUSES, SEED
 
 FOR_RANKING = 5  # one draw of so many says which cause widens most; the range itself takes all
@@ -89,7 +90,13 @@ def costed(card: Card, drawn: Mapping[str, Draws]) -> Chain[Draws]:
         unshrunk=1 - drawn["fridge"],
         bought=1 - drawn["unsold"],
         serving=np.asarray(float(planned.serving)),
+        spent=_many(planned.spent),
+        trimmed=_many(planned.trimmed),
     )
+
+
+def _many(brings: Brings[Fraction]) -> Brings[Draws]:
+    return Brings(np.asarray(float(brings.off)), np.asarray(float(brings.like)))
 
 
 def range_of(costs: Draws) -> Range:

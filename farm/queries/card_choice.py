@@ -25,11 +25,15 @@ DAYS: Mapping[str, str] = {
     PlaceKind.STALL: "one market day",
     PlaceKind.KITCHENS: "one delivery day",
 }
+SHARED, TAKEN_OFF = "shared", "taken off"
 
 
 @dataclass(frozen=True)
 class Choice:
-    """What a card is of. Spawn: of a lot, or of a grain recipe, or else the strain's newest."""
+    """What a card is of. Spawn: of a lot, or of a grain recipe, or else the strain's newest.
+
+    ``beside``: how trim and spent blocks are counted; blank as the farm counts them.
+    """
 
     recipe: RecipeVersion
     strain: Strain
@@ -38,6 +42,7 @@ class Choice:
     steriliser: Steriliser | None = None
     spawn: Lot | None = None
     spawn_recipe: RecipeVersion | None = None
+    beside: str = ""
 
     @property
     def names(self) -> Names:

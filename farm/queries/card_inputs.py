@@ -16,8 +16,6 @@ from farm import habits
 from farm.beliefs import STANDARD_TIMES, TRIM_PPM, Time
 from farm.models import (
     LotCard,
-    PlaceKind,
-    Price,
     Product,
     Rate,
     RateOf,
@@ -33,7 +31,8 @@ from farm.planning.card import MILLION, Ingredient
 from farm.planning.grown import Records
 from farm.planning.inputs import Known
 from farm.queries.card_choice import Batches, Choice
-from farm.queries.experience import Experience, Share, usual_days_mg
+from farm.queries.card_selling import PlaceInputs, beside_inputs, selling_inputs
+from farm.queries.experience import Experience, Share
 from ledger.models import KINDS, Dimension, Flow, Item, Line, Lot, Role
 
 PRACTICE = "common practice, no source"
@@ -43,15 +42,6 @@ FRIDGE_DAYS = 2
 CAME_IN = (Role.MADE, Role.BOUGHT)
 Seconds = Mapping[str, tuple[int, int]]
 GROWING = ("fill blocks", "inoculate blocks", "check", "move to fruiting")
-
-
-@dataclass(frozen=True)
-class PlaceInputs:
-    """What is known of selling at a place, and what a pack costs there now."""
-
-    place: SellingPlace
-    values: dict[str, Known]
-    asked_money: int | None
 
 
 @dataclass(frozen=True)
@@ -79,11 +69,12 @@ def card_inputs(
 ) -> CardInputs:
     """Look up every number of a card on a day; seven queries. ``places``: to sell at."""
     found = growing_inputs(choice, day, own=own, batches=batches)
-    known = _selling(choice.product, day, places)
+    known = selling_inputs(choice.product, day, places)
     here = next(one for one in known if one.place == choice.place)
     values = {
         **found.values,
         **here.values,
+        **beside_inputs(choice.product, here),
         "margin_ppm": Known(200_000, "a start: choose your own"),
     }
     elsewhere = tuple(one for one in known if one is not here)
@@ -131,51 +122,6 @@ def _records(strain: Strain, own: Experience) -> Records:
         return believed
     fridge, unsold = own.fridge.by_lot, own.unsold.by_lot
     return replace(believed, batches=own.batches, fridge=fridge, unsold=unsold)
-
-
-def _selling(product: Product, day: date, places: Iterable[SellingPlace]) -> list[PlaceInputs]:
-    """What selling a pack comes to at each place on a day; two queries."""
-    days, asked = usual_days_mg(), _asked_prices(product, day)
-    for_all = asked.get(None)
-    return [
-        PlaceInputs(
-            place,
-            _place_values(place, *days.get(place.pk, (0, 0))),
-            asked.get(place.pk, for_all),
-        )
-        for place in places
-    ]
-
-
-def _asked_prices(product: Product, day: date) -> dict[int | None, int]:
-    """What a customer pays for a pack by place, tax in it, rounded half to even; one query.
-
-    None: at all places that have no price of their own, as a sale finds it.
-    """
-    rows = Price.objects.filter(product=product, from_day__lte=day).order_by("from_day")
-    # A later price goes over an earlier one.
-    return {
-        row.place_id: round(
-            row.pack_money
-            * Fraction(MILLION + (0 if row.tax_included else product.tax_ppm), MILLION)
-        )
-        for row in rows
-    }
-
-
-def _place_values(place: SellingPlace, day_mg: int, days: int) -> dict[str, Known]:
-    """What a day at a selling place costs, and how much is sold there on one."""
-    believed = 20_000_000 if place.kind == PlaceKind.STALL else 8_000_000
-    look_up = "farm details: the selling place"
-    return {
-        "day_fee_money": Known(place.day_fee_money, look_up),
-        "takings_ppm": Known(place.fee_ppm, look_up),
-        "day_seconds": Known(place.day_minutes * 60, look_up),
-        "card_ppm": Known(0, "none stated"),
-        "day_mg": Known(day_mg, f"own: {days} days there")
-        if day_mg
-        else Known(believed, "a start, from no record: 20 kg a stall day, 8 kg a delivery"),
-    }
 
 
 # --- the batch -------------------------------------------------------------------------------

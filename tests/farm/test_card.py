@@ -2,12 +2,17 @@
 
 from dataclasses import replace
 from fractions import Fraction
+from typing import Any
 
+import numpy as np
 import pytest
 
 from farm.actions.starting import add_strain
 from farm.beliefs import OTHERWISE, PICKED, PLANNED, SALEABLE, TRIM_PPM, planned
-from farm.planning.card import Ingredient, card_of, whole_parts, without_own_hours
+from farm.planning.card import ByProducts, Ingredient, card_of, whole_parts, without_own_hours
+from farm.planning.chain import Chain
+from farm.planning.drivers import steps_of
+from farm.planning.outlook import outlook
 from ledger.errors import Malformed
 from tests.farm.card_cases import RATES, worked_plan
 
@@ -144,3 +149,83 @@ def test_a_new_farm_s_card_gives_as_much_saleable_as_is_believed() -> None:
     trimmed = Fraction(strain.first_mg * (1_000_000 - TRIM_PPM), 1_000_000)
 
     assert round(trimmed / 1_000) == 500
+
+
+# --- what is sold beside the crop ------------------------------------------------------------
+
+
+def beside(**said: Any) -> Chain[Fraction]:
+    """12 kg of 40 blocks, none lost, 226.89 in all until it is picked; no labour of picking."""
+    plan = worked_plan()
+    batch = replace(
+        plan.batch, blocks=40, loss_ppm=0, block_seconds=0, shelf_days=0,
+        ingredients=(Ingredient("Block", 1, 56_722, is_weighed=False),),
+    )  # fmt: skip
+    crop = replace(plan.crop, flushes_mg=(300_000,), pick_seconds=0, trim_ppm=250_000)
+    aside = ByProducts(**said)
+    return card_of(replace(plan, batch=batch, crop=crop, by_products=aside)).chain
+
+
+def test_trim_that_brings_nothing_leaves_its_cost_to_what_can_be_sold() -> None:
+    # The design's worked number: 226.89 over 12 kg are 18.91, over the 9 that are no trim 25.21.
+    chain = beside()
+
+    assert (money(chain.picked), money(chain.saleable)) == (18.907, 25.21)
+
+
+def test_trim_shares_by_worth_what_it_was_picked_for() -> None:
+    # 3 kg at 4.00 beside 9 kg at 20.00: of 226.888 the 180.00 in 192.00, 212.7075 over 9 kg.
+    chain = beside(trim_money=40_000, crop_money=200_000)
+
+    assert money(chain.saleable) == round(226.888 * 180 / 192 / 9, 3)
+    assert money(chain.picked) == 18.907
+
+
+def test_trim_is_taken_off_at_what_it_brings() -> None:
+    # IAS 2.14: 226.888 less 3 kg at 4.00, over 9 kg.
+    chain = beside(trim_money=40_000, crop_money=200_000, taken_off=True)
+
+    assert money(chain.saleable) == round((226.888 - 12) / 9, 3)
+
+
+def test_spent_blocks_share_as_the_crop_would_that_is_worth_as_much() -> None:
+    # As the book does it: 0.15 a block are 6.00 of 40, as 0.6 kg at 10.00 beside 12: 12 of 12.6.
+    chain = beside(spent_money=1_500, crop_money=100_000)
+
+    assert money(chain.ready) == round(226.888 / 12.6, 3)
+
+
+def test_spent_blocks_are_taken_off_at_what_they_bring() -> None:
+    assert money(beside(spent_money=1_500, taken_off=True).ready) == round(220.888 / 12, 3)
+
+
+def test_a_by_product_takes_off_no_more_than_there_is() -> None:
+    chain = beside(spent_money=90_000, trim_money=9_000_000, taken_off=True)
+
+    assert chain.ready == chain.picked == chain.saleable == Fraction(0)
+
+
+def test_sharing_by_worth_asks_what_the_crop_is_worth() -> None:
+    with pytest.raises(Malformed, match="what a kilo of the crop is worth"):
+        beside(trim_money=40_000)
+
+
+def test_the_steps_add_up_with_what_is_sold_beside() -> None:
+    plan = worked_plan(by_products=ByProducts(1_500, 40_000, 200_000))
+    card = card_of(plan)
+    labels = [rung.label for rung in card.rungs]
+
+    assert labels.index("Less spent blocks sold") < labels.index("Picking")
+    assert labels.index("Less trim sold") < labels.index("Saleable")
+    assert sum(amount or 0 for amount in card.amounts()) == round(card.chain.placed)
+    assert sum(steps_of(card).values()) == card.chain.placed
+
+
+@pytest.mark.parametrize("taken_off", [True, False])
+def test_the_range_counts_what_is_sold_beside_as_the_card_does(taken_off: bool) -> None:
+    card = card_of(worked_plan(by_products=ByProducts(1_500, 40_000, 200_000, taken_off)))
+    planned = {"yield": 0.56699, "loss": 0.07, "minutes": 1.0, "fridge": 0.04, "unsold": 0.10,
+               "trim": 0.08}  # fmt: skip
+    found = outlook(card, {key: np.full(100, value) for key, value in planned.items()})
+
+    assert found.ranges["placed"].median == round(card.chain.placed)

@@ -124,6 +124,21 @@ def test_a_strain_of_another_species_brings_its_own_pack(world: World, owner: Cl
     assert page.context["choice"].choice().product == world.product
 
 
+def test_what_is_sold_beside_lowers_the_kilo_by_either_way(world: World, owner: Client) -> None:
+    typed = {"trim_kg_money": "4", "spent_money": "0.50", "crop_kg_money": "20"}
+
+    def placed(**said: str) -> int:
+        owner.post(f"/card/?{urlencode(said)}", {"name": "Beside"})
+        return SavedCard.objects.order_by("-pk")[0].placed_money
+
+    alone, shared, off = placed(), placed(**typed), placed(**typed, beside="taken off")
+    page = shown(owner, **typed, beside="taken off")
+
+    assert alone > shared > off
+    assert "taken off the cost of the crop" in page and "chosen for this card" in page
+    assert "nothing is sold beside" in shown(owner)
+
+
 NUMBERS = (*INPUTS, "lost_count", "asked_money", "price_0")
 TYPED = (
     "0", "1", "100", "999999999", "0.000001", "-1", "1e308", "nan", "inf", "9" * 400, "½", "٣",

@@ -25,7 +25,8 @@ KNOWN = {
     "day_mg": 20_000_000, "day_fee_money": 250_000, "day_seconds": 25_200, "takings_ppm": 50_000,
     "card_ppm": 20_000, "margin_ppm": 250_000, "own_ppm": 600_000, "own_hour_money": 180_000,
     "paid_hour_money": 150_000, "kwh_money": 3_000, "block_day_money": 100, "net_mg": 200_000,
-    "tax_ppm": 40_000,
+    "tax_ppm": 40_000, "trim_kg_money": 40_000, "spent_money": 1_500, "crop_kg_money": 200_000,
+    "taken_off": 0,
 }  # fmt: skip
 
 
@@ -84,6 +85,29 @@ def test_a_changed_input_runs_through_the_cascade(tmp_path: Path) -> None:
 
     changed = card_from(loss_ppm=200_000, first_mg=400_000, day_mg=8_000_000)
     assert found == pytest.approx(expected(changed), rel=1e-12)
+
+
+@needs_office
+@pytest.mark.parametrize(
+    ("said", "inputs"),
+    [
+        ({"taken_off": 1}, {"taken_off": 1}),
+        (
+            {"taken_off": 1, "trim_kg_money": 90_000_000, "spent_money": 900_000},
+            {"taken_off": 1, "trim_kg_price": 9_000, "spent_price": 90},
+        ),
+        (
+            {"trim_kg_money": 0, "spent_money": 0, "crop_kg_money": 0},
+            {"trim_kg_price": 0, "spent_price": 0, "crop_kg_price": 0},
+        ),
+    ],
+)
+def test_what_is_sold_beside_is_counted_by_the_sheet_as_by_the_card(
+    tmp_path: Path, said: dict[str, int], inputs: dict[str, float]
+) -> None:
+    found = recalculated(sheet_of(card_from()), tmp_path, **inputs)
+
+    assert found == pytest.approx(expected(card_from(**said)), rel=1e-12)
 
 
 def test_a_viewer_that_does_not_calculate_shows_our_figures(tmp_path: Path) -> None:

@@ -19,7 +19,7 @@ from farm.pages.forms.fields import (
     RowField,
 )
 from farm.planning.inputs import GROUPS, Input, InputKind, Known
-from farm.queries.card_choice import Choice, Offered
+from farm.queries.card_choice import SHARED, TAKEN_OFF, Choice, Offered
 from farm.queries.card_inputs import UNKNOWN_PRICE, CardInputs
 from farm.templatetags.farm_format import percent
 from farm.units import UnitError
@@ -65,6 +65,11 @@ class ListedField(RowField):
         return row
 
 
+BESIDE = (
+    ("", "as the farm counts them"),
+    (SHARED, "share the cost by what they are worth"),
+    (TAKEN_OFF, "are taken off the cost of the crop"),
+)
 FIELDS: Mapping[InputKind, type[AmountField]] = {
     InputKind.COUNT: CountField,
     InputKind.MASS: MassField,
@@ -98,6 +103,8 @@ class ChoiceForm(FarmForm):
         by_recipe = ListedField(offered.grain_recipes, label="Or spawn by its recipe", none=none)
         self.add("spawn_recipe", by_recipe)
         self.add("steriliser", ListedField(offered.sterilisers, none="not stated"))
+        self.add("beside", forms.ChoiceField(label="Trim and spent blocks that are sold",
+                                             required=False, choices=BESIDE))  # fmt: skip
 
     def choice(self) -> Choice:
         return Choice(**self.cleaned_data)

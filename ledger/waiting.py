@@ -4,6 +4,7 @@ The payload is the caller's own; the book stores it and does not read it.
 """
 
 from collections.abc import Iterable
+from datetime import datetime
 from uuid import UUID
 
 from django.db import transaction
@@ -30,6 +31,12 @@ def keep(
 def unanswered() -> QuerySet[Waiting]:
     """Everything that still waits, oldest first."""
     return Waiting.objects.filter(answered_at=None).order_by("kept_at", "pk")
+
+
+def first_kept(uuid: UUID) -> datetime | None:
+    """When a submission was first kept under a UUID, answered since or not."""
+    rows = Waiting.objects.filter(uuid=uuid).order_by("pk")
+    return rows.values_list("kept_at", flat=True).first()
 
 
 def about(lot_ids: Iterable[int]) -> QuerySet[Waiting]:

@@ -29,7 +29,7 @@ from farm.actions.storing import (
 from farm.models import LotCard, Stage, Supply
 from farm.moisture import Portion
 from farm.queries.entries import on_hand_before, particulars, standing
-from farm.queries.prices import goods_of, listed_price
+from farm.queries.prices import listed_price
 from farm.units import MG_PER_UNIT
 from ledger.models import Dimension, Entry, Lot, Role
 
@@ -179,7 +179,7 @@ def _sale(to: Correction) -> Doubts:
     """Hold what was asked for the whole line against the price that was in force."""
     sale = to.entry.sale
     listed = listed_price(
-        sale.place, to.entry.happened_on, customer=sale.customer, what=goods_of(to.lot)
+        sale.place, to.entry.happened_on, customer=sale.customer, what=to.lot.card.goods
     )
     if to.role == Role.SOLD and to.money is not None and to.quantity and listed:
         is_counted = to.lot.item.dimension == Dimension.COUNT

@@ -12,10 +12,20 @@ from datetime import date
 from farm import habits
 from farm.actions.common import both
 from farm.actions.questions import PRICE_OFF, PlausibilityQuestion
-from farm.models import LotCard, Person, Steriliser, Supply, WeightUnit, the_farm
+from farm.models import (
+    Customer,
+    LotCard,
+    Person,
+    SellingPlace,
+    Steriliser,
+    Supply,
+    WeightUnit,
+    the_farm,
+)
 from farm.queries.keeping import keeps_until, too_old_words
 from farm.queries.prices import Listed
 from farm.queries.usual import Usual, last_price, usual_stated
+from farm.refusals import MendedInDetails
 from farm.units import MG_PER_LB, MG_PER_UNIT, show_money
 from ledger.models import Dimension, Entry, Lot
 
@@ -117,6 +127,17 @@ def sale_price_doubt(lot: Lot, money: int, *, listed: Listed) -> PlausibilityQue
         "Did a decimal mark slip?",
         [lot.code],
         is_money=True,
+    )
+
+
+def nobody_doubt(place: SellingPlace, customer: Customer | None) -> PlausibilityQuestion | None:
+    """Ask for the customer where they have names: a trace forward would end in nobody."""
+    if customer is not None or not place.names_customers:
+        return None
+    words = f"Nobody is named who bought it at {place}, so a recall could call nobody."
+    return PlausibilityQuestion(
+        f"{words} Choose the customer. Was it sold to somebody without a name?",
+        instead=MendedInDetails(words, of=Customer),
     )
 
 

@@ -19,11 +19,13 @@ from farm.models import (
     Customer,
     DeliveredLine,
     DeliveryNote,
+    Goods,
+    Loose,
+    LooseGoods,
     Order,
     OrderLine,
     OrderPause,
     OrderStop,
-    Product,
     Sale,
     SaleLine,
     Share,
@@ -38,15 +40,21 @@ from ledger.errors import Conflict, Malformed
 
 @dataclass(frozen=True)
 class Wanted:
-    """So many packs of a product, or mg of a species.
+    """So many packs of a product, or mg of what is loose; a species alone is its fresh firsts.
 
     ``unit_money`` for a pack or a ``weight_unit``; None: as agreed, or as listed.
     """
 
-    what: Product | Species
+    what: Goods | Species
     quantity: int
     unit_money: int | None = None
     weight_unit: str = "kg"
+
+    @property
+    def goods(self) -> Goods:
+        if isinstance(self.what, Species):
+            return LooseGoods.of(self.what, Loose.FRESH)
+        return self.what
 
 
 @dataclass(frozen=True)
@@ -203,10 +211,13 @@ def write_note(
 
 
 def _row(line: Wanted) -> dict[str, object]:
-    is_packed = isinstance(line.what, Product)
+    what = line.goods
+    loose = what if isinstance(what, LooseGoods) else None
     return {
-        "product": line.what if is_packed else None,
-        "species": None if is_packed else line.what,
+        "product": None if loose else what,
+        "species": loose and loose.species,
+        "state": loose.state if loose else "",
+        "grade": loose.grade if loose else "",
         "quantity": line.quantity,
         "unit_money": line.unit_money,
         "weight_unit": line.weight_unit,
@@ -223,22 +234,22 @@ def _check_wanted(customer: Customer, days: Days, lines: Sequence[Wanted]) -> No
     for line in lines:
         if line.quantity <= 0:
             raise Malformed(f"{line.what}: {line.quantity} cannot be ordered. State how much.")
-        if isinstance(line.what, Species) and line.unit_money is None:
-            _need_agreed(customer, days.first, line.what)
-    if len({(type(line.what), line.what.pk) for line in lines}) < len(lines):
+        if line.unit_money is None and isinstance(line.goods, LooseGoods):
+            _need_price(customer, days.first, line.goods)
+    if len({line.goods for line in lines}) < len(lines):
         raise Malformed("One thing stands twice in this order. State it once.")
 
 
-def _need_agreed(customer: Customer, day: date, species: Species) -> None:
-    if listed_price(customer.place, day, customer=customer, what=species) is None:
+def _need_price(customer: Customer, day: date, what: LooseGoods) -> None:
+    if listed_price(customer.place, day, customer=customer, what=what) is None:
         raise Malformed(
-            f"{species}, loose: state the price of a kilogram or a pound, or agree one with "
+            f"{what}: state the price of a kilogram or a pound, or agree one with "
             f"{customer} under Farm details, agreed prices."
         )
 
 
 def _the_same(known: Order, customer: Customer, *, days: Days, lines: Sequence[Wanted]) -> Order:
-    names = ("product", "species", "quantity", "unit_money", "weight_unit")
+    names = ("product", "species", "state", "grade", "quantity", "unit_money", "weight_unit")
     rows = [{name: getattr(line, name) for name in names} for line in known.lines.all()]
     said = (customer, days, [_row(line) for line in lines])
     if (known.customer, Days(known.due_on, known.every_weeks, known.until), rows) != said:

@@ -10,7 +10,16 @@ from fractions import Fraction
 from typing import Protocol
 
 from farm import habits
-from farm.models import Customer, LotCard, PlaceKind, Price, Product, SellingPlace, Stage
+from farm.models import (
+    Customer,
+    LotCard,
+    PlaceKind,
+    Price,
+    Product,
+    SellingPlace,
+    Stage,
+    sales_tax_ppm,
+)
 from farm.queries.prices import Listed, listed_price
 from farm.refusals import MendedInDetails
 from farm.units import MONEY_PER_CENT, in_unit
@@ -117,15 +126,16 @@ def terms_at(
 
     The price is for a pack, or for a kg or lb of what is loose. Tax is included at a stall, the
     door and in boxes and comes on top for kitchens, unless what is agreed with the customer, or
-    listed, on the day says otherwise. What is sold loose without naming a product carries no tax.
+    listed, on the day says otherwise. Its rate is that of the day, of what the goods are.
     """
     packed = card.stage == Stage.PACKS
-    listed = listed_price(place, day, customer=customer, what=product if packed else card.species)
+    listed = listed_price(place, day, customer=customer, what=product if packed else card.goods)
+    taxed = product or card.goods
     included = listed.tax_included if listed else place.kind != PlaceKind.KITCHENS
     return Terms(
         unit_money=line.unit_money,
         unit=PACK if packed else line.weight_unit,
-        tax_ppm=product.tax_ppm if product else 0,
+        tax_ppm=sales_tax_ppm(taxed, day) if taxed else 0,
         tax_included=included,
         discount_ppm=line.discount_ppm,
     )
@@ -146,11 +156,11 @@ def need_price(
     place: SellingPlace, day: date, *, card: LotCard, customer: Customer | None = None
 ) -> Listed:
     """Return what is agreed or listed for what a lot is, or refuse and name the remedy."""
-    what = card.product if card.stage == Stage.PACKS else card.species
+    what = card.goods
     listed = listed_price(place, day, customer=customer, what=what)
     if listed is None:
         raise MendedInDetails(
-            f"Lot {card.lot.code}: no price of {card.product or 'what is loose'} at {place} is "
+            f"Lot {card.lot.code}: no price of {what or 'what is loose'} at {place} is "
             f"known on {habits.day(day)}. State the price, or add it under Farm details, prices.",
             [card.lot.code],
             of=Price,

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from farm.actions.common import Doing
-from farm.refusals import MendedByRecording
+from farm.refusals import MendedByRecording, MendedInDetails
 from ledger.errors import Malformed
 
 PRICE_SLIPPED = "This price is far from the usual one. Did a decimal mark slip?"
@@ -28,7 +28,7 @@ class PlausibilityQuestion(Malformed):
         is_money: bool = False,
         is_order: bool = False,
         discreet: str = "",
-        instead: MendedByRecording | None = None,
+        instead: MendedByRecording | MendedInDetails | None = None,
     ) -> None:
         super().__init__(f"{question} Correct it, or say that it is right.", lots)
         self.question, self.is_money, self.is_order = question, is_money, is_order

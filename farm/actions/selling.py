@@ -11,7 +11,7 @@ from datetime import date
 
 from farm.actions.allotting import set_aside_doubt
 from farm.actions.common import Doing, Draw, need_stage, post
-from farm.actions.doubts import sale_price_doubt, too_old_doubt
+from farm.actions.doubts import nobody_doubt, sale_price_doubt, too_old_doubt
 from farm.actions.once import action
 from farm.actions.pricing import Amount, Terms, shared_out, terms_at
 from farm.actions.questions import PlausibilityQuestion, answered
@@ -33,7 +33,7 @@ from farm.models import (
     Stage,
     StallDay,
 )
-from farm.queries.prices import goods_of, listed_price
+from farm.queries.prices import listed_price
 from ledger.amounts import MILLION
 from ledger.book import Recorded
 from ledger.drafts import LineDraft
@@ -93,7 +93,8 @@ def sell(
     """Sell from named lots at the prices asked; each line is split into net, tax and gross.
 
     Asks (PlausibilityQuestion) before it sells what is set aside for another order than
-    ``promised`` or past its days, and about a price ten times what is listed, or a tenth of it.
+    ``promised`` or past its days, to nobody where customers have names, and about a price ten
+    times what is listed, or a tenth of it.
 
     Beyond what the book holds it is refused (NotEnough); with ``count_up`` what is missing is
     counted up without cost in the same entry. The hours (`takings.add_hours`) and the share of
@@ -103,7 +104,8 @@ def sell(
     draws = [Draw(line.lot, line.quantity) for line in lines]
     doubts = [_price_doubt(Deal(place, customer), doing.day, line) for line in lines]
     old = too_old_doubt([line.lot for line in lines], doing.day)
-    doing = answered(doing, set_aside_doubt(draws, besides=promised), old, *doubts)
+    nobody = nobody_doubt(place, customer)
+    doing = answered(doing, nobody, set_aside_doubt(draws, besides=promised), old, *doubts)
     counted = _missing(lines) if count_up else []
     recorded = post_sale(doing, "sell", Deal(place, customer), lines=lines, beside=counted)
     if recorded.fresh:
@@ -132,7 +134,7 @@ def take_back(doing: Doing, *, sale_line: SaleLine, quantity: int) -> Recorded:
 
 def _price_doubt(deal: Deal, day: date, line: SoldLine) -> PlausibilityQuestion | None:
     """Hold a price against what is agreed or listed, where both are of the same unit."""
-    goods = goods_of(line.lot)
+    goods = line.lot.card.goods
     listed = listed_price(deal.place, day, customer=deal.customer, what=goods)
     if listed is None or line.whole_money is not None:
         return None

@@ -268,7 +268,8 @@ def _sold(
     """Name the price of a line."""
     card, unit_money = need_stage(line.lot, *SELLABLE), prices.get(line.lot_id)
     if unit_money is None:
-        unit_money = need_price(stall_day.place, stall_day.day, card=card).unit_money
+        listed = need_price(stall_day.place, stall_day.day, card=card)
+        unit_money, weight_unit = listed.unit_money, listed.weight_unit
     return SoldLine(line.lot, quantity, unit_money, weight_unit=weight_unit)
 
 

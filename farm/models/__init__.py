@@ -18,7 +18,6 @@ from farm.models.calendar import CalendarAddress
 from farm.models.closing import Bill, BillKind, ClosedFile, ClosedMonth
 from farm.models.counting import Answered, StockCount, StockCountAnswer, StockCountLine
 from farm.models.facts import (
-    Grade,
     LoadLine,
     LotCard,
     Placing,
@@ -29,6 +28,7 @@ from farm.models.facts import (
     StallDay,
 )
 from farm.models.first_stock import StartWorkbook
+from farm.models.goods import Goods, Grade, Loose, LooseGoods
 from farm.models.growing import (
     Recipe,
     RecipeFor,
@@ -68,6 +68,7 @@ from farm.models.ordering import (
 from farm.models.people import Farm, Person, Role, WeightUnit, the_farm
 from farm.models.phone import PhoneForm, Photo
 from farm.models.planning import SavedCard
+from farm.models.pricing import AgreedPrice, Price, SalesTax, products_on, sales_tax_ppm
 from farm.models.recall import Drill, DrillSignature, Recall, RecallCall, RecallNotice
 from farm.models.records import PrivateWords, Record, Review, RunReadings
 from farm.models.sign_ins import SignIn
@@ -85,12 +86,10 @@ from farm.models.stall import (
     TokensPaid,
 )
 from farm.models.trading import (
-    AgreedPrice,
     Customer,
     Form,
     PackKind,
     PlaceKind,
-    Price,
     Product,
     Rate,
     RateOf,
@@ -145,11 +144,14 @@ __all__ = [
     "Form",
     "Given",
     "GivenAway",
+    "Goods",
     "Grade",
     "Invoice",
     "InvoiceKind",
     "InvoiceLine",
     "LoadLine",
+    "Loose",
+    "LooseGoods",
     "LotCard",
     "Method",
     "Order",
@@ -182,6 +184,7 @@ __all__ = [
     "RunReadings",
     "Sale",
     "SaleLine",
+    "SalesTax",
     "SavedCard",
     "SellingCost",
     "SellingPlace",
@@ -208,6 +211,8 @@ __all__ = [
     "TokensPaid",
     "Use",
     "WeightUnit",
+    "products_on",
     "rate_on",
+    "sales_tax_ppm",
     "the_farm",
 ]

@@ -6,6 +6,7 @@ never changed; the database refuses.
 
 from django.db import models
 
+from farm.models.goods import Goods, Grade, Loose, LooseGoods
 from farm.models.growing import RecipeVersion, Shelf, Species, Strain
 from farm.models.people import Person
 from farm.models.trading import Customer, Product, SellingPlace, Supplier
@@ -38,10 +39,13 @@ class Stage(models.IntegerChoices):
         return "crop" if self in (Stage.CROP, Stage.DRIED, Stage.PACKS) else self.label
 
 
-class Grade(models.TextChoices):
-    FIRSTS = "firsts", "firsts"
-    SECONDS = "seconds", "seconds"
-    TRIM = "trim", "trim"
+# In what state a lot is sold loose.
+STATES: dict[int, Loose] = {
+    Stage.CROP: Loose.FRESH,
+    Stage.DRIED: Loose.DRIED,
+    Stage.SPENT: Loose.SPENT,
+    Stage.SPAWN: Loose.SPAWN,
+}
 
 
 class LotCard(models.Model):
@@ -72,6 +76,14 @@ class LotCard(models.Model):
 
     def __str__(self) -> str:
         return f"{self.lot.code} ({self.get_stage_display()})"
+
+    @property
+    def goods(self) -> Goods | None:
+        """What a price and a tax rate are asked for: the product of packs, or what is loose."""
+        if self.stage == Stage.PACKS:
+            return self.product
+        state = STATES.get(self.stage)
+        return LooseGoods.of(self.species, state, self.grade) if state and self.species else None
 
 
 class Placing(models.Model):

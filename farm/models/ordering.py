@@ -9,8 +9,8 @@ from django.db.models import F, Q
 
 from farm import habits
 from farm.models.facts import Sale, SaleLine
-from farm.models.growing import Species
 from farm.models.people import Person, WeightUnit
+from farm.models.pricing import OfGoods, of_one_thing
 from farm.models.trading import Customer, Product
 from ledger.models import Lot
 
@@ -72,8 +72,8 @@ class Order(models.Model):
         return f"{often} until {habits.short_day(self.until)}" if self.until else often
 
 
-class OrderLine(models.Model):
-    """So many packs of a product, or so many mg of a species, loose.
+class OrderLine(OfGoods):
+    """So many packs of a product, or so many mg of what is loose.
 
     ``unit_money``: what was agreed for a pack, or for a ``weight_unit`` of what is loose; without
     it what is agreed with the customer, or listed, on the day of delivery holds.
@@ -81,7 +81,6 @@ class OrderLine(models.Model):
 
     order = models.ForeignKey(Order, models.PROTECT, related_name="lines")
     product = models.ForeignKey(Product, models.PROTECT, null=True, related_name="+")
-    species = models.ForeignKey(Species, models.PROTECT, null=True, related_name="+")
     quantity = models.PositiveBigIntegerField()
     unit_money = models.PositiveBigIntegerField(null=True)
     weight_unit = models.CharField(max_length=2, choices=WeightUnit, default=WeightUnit.KILOGRAM)
@@ -89,15 +88,11 @@ class OrderLine(models.Model):
     class Meta:
         ordering = ("pk",)
         constraints = [
-            models.CheckConstraint(
-                condition=Q(product=None, species__isnull=False)
-                | Q(product__isnull=False, species=None),
-                name="order_line_of_one_thing",
-            ),
+            of_one_thing("order_line"),
         ]
 
     def __str__(self) -> str:
-        return str(self.product or f"{self.species}, loose")
+        return str(self.what)
 
 
 class OrderStop(models.Model):

@@ -1,4 +1,4 @@
-"""Whom the farm buys from and sells to, what it sells, and what an hour and a kWh cost."""
+"""Whom the farm buys from and sells to, the packs it sells, and what an hour and a kWh cost."""
 
 from datetime import date
 
@@ -7,7 +7,6 @@ from django.db import models
 from farm import habits
 from farm.gs1 import gtin_14, is_gln, is_gtin
 from farm.models.growing import Species, Supply
-from farm.models.people import WeightUnit
 from farm.refusals import MendedInDetails
 
 
@@ -50,6 +49,11 @@ class SellingPlace(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def names_customers(self) -> bool:
+        """Say whether who buys here is known by name, and not somebody who comes by."""
+        return self.kind in (PlaceKind.KITCHENS, PlaceKind.BOXES)
 
 
 class Customer(models.Model):
@@ -120,7 +124,11 @@ class Product(models.Model):
     packaging = models.ForeignKey(
         Supply, models.PROTECT, null=True, blank=True, related_name="products"
     )
-    tax_ppm = models.PositiveIntegerField("sales tax rate", default=0)
+    tax_ppm = models.PositiveIntegerField(
+        "sales tax rate",
+        default=0,
+        help_text="Until one from a day on stands under Farm details, sales tax rates",
+    )
     tare_mg = models.PositiveBigIntegerField("weight of the empty pack", default=0)
     label_text = models.CharField(
         max_length=160, blank=True, help_text="Further words for its label"
@@ -168,91 +176,6 @@ class Product(models.Model):
 
     def clean(self) -> None:
         self.gtin = gtin_14(self.gtin) if self.gtin else ""
-
-
-class Price(models.Model):
-    """The price of a pack at a selling place from a day on; tax within it or on top of it.
-
-    Without a place it is the product's own price, wherever no list of the place names one.
-    """
-
-    product = models.ForeignKey(Product, models.PROTECT, related_name="prices")
-    place = models.ForeignKey(
-        SellingPlace,
-        models.PROTECT,
-        null=True,
-        blank=True,
-        related_name="prices",
-        help_text="None: wherever the place has no price of its own",
-    )
-    from_day = models.DateField()
-    pack_money = models.PositiveBigIntegerField("price of a pack")
-    tax_included = models.BooleanField(default=True)
-
-    class Meta:
-        ordering = ("product__name", "place__name", "-from_day")
-        constraints = [
-            models.UniqueConstraint(fields=("product", "place", "from_day"), name="price_once"),
-            models.UniqueConstraint(
-                fields=("product", "from_day"),
-                condition=models.Q(place=None),
-                name="price_anywhere_once",
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return (
-            f"{self.product} at {self.place or 'any place'} from {habits.short_day(self.from_day)}"
-        )
-
-
-class AgreedPrice(models.Model):
-    """A price for one customer, from a day on and until another: it goes before every list.
-
-    Of a pack of a product, or of a ``weight_unit`` of a species, loose.
-    """
-
-    customer = models.ForeignKey(Customer, models.PROTECT, related_name="agreed_prices")
-    product = models.ForeignKey(
-        Product, models.PROTECT, null=True, blank=True, related_name="agreed_prices"
-    )
-    species = models.ForeignKey(
-        Species, models.PROTECT, null=True, blank=True, related_name="+",
-        verbose_name="or a species, loose",
-    )  # fmt: skip
-    from_day = models.DateField()
-    until = models.DateField("until and including", null=True, blank=True)
-    unit_money = models.PositiveBigIntegerField("price of a pack, or of the weight below")
-    weight_unit = models.CharField(
-        "of what is loose, per", max_length=2, choices=WeightUnit, default=WeightUnit.KILOGRAM
-    )
-    tax_included = models.BooleanField(default=False)
-
-    class Meta:
-        ordering = ("customer__name", "product__name", "species__name", "-from_day")
-        constraints = [
-            models.UniqueConstraint(
-                fields=("customer", "product", "from_day"), name="agreed_price_of_pack_once"
-            ),
-            models.UniqueConstraint(
-                fields=("customer", "species", "from_day"), name="agreed_price_of_loose_once"
-            ),
-            models.CheckConstraint(
-                condition=models.Q(product=None, species__isnull=False)
-                | models.Q(product__isnull=False, species=None),
-                name="agreed_price_of_one_thing",
-                violation_error_message="Choose a product, or a species that is sold loose.",
-            ),
-            models.CheckConstraint(
-                condition=models.Q(until=None) | models.Q(until__gte=models.F("from_day")),
-                name="agreed_price_ends_after_it_begins",
-                violation_error_message="It ends before it begins. Choose a later last day.",
-            ),
-        ]
-
-    def __str__(self) -> str:
-        what = self.product or f"{self.species}, loose"
-        return f"{what} for {self.customer} from {habits.short_day(self.from_day)}"
 
 
 class RateOf(models.TextChoices):

@@ -68,13 +68,20 @@ def _as_sent(request: PageRequest, key: str, about: str = "") -> WayOn | None:
 
 
 def sent_again(request: PageRequest) -> Sent:
-    """Read the address of a form; where it names an entry to record again, with what was sent."""
+    """Read the address of a form; where it names an entry to record again, with what was sent.
+
+    A row that was added meanwhile, since the form missed it, is chosen in it.
+    """
     known = request.session.get(_key(request), {}).get(request.GET.get(AGAIN, ""))
-    data = as_sent(known).data if known else None
-    if data is not None:
-        for question in QUESTIONS:
-            data.pop(question, None)
-        data["uuid"] = str(uuid4())
+    if not known:
+        return Sent(request.GET)
+    before = as_sent(known)
+    data = before.data or QueryDict(mutable=True)
+    for question in QUESTIONS:
+        data.pop(question, None)
+    for name in set(request.GET) - set(before.address) - {AGAIN}:
+        data[name] = data.get(name) or request.GET[name]
+    data["uuid"] = str(uuid4())
     return Sent(request.GET, data)
 
 

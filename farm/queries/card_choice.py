@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from django.db.models import Count, Max, OuterRef, Subquery
+from django.utils import timezone
 
 from farm.models import (
     Form,
@@ -17,6 +18,7 @@ from farm.models import (
     Stage,
     Steriliser,
     Strain,
+    products_on,
 )
 from farm.planning.inputs import Names
 from ledger.models import Line, Lot, Role
@@ -96,9 +98,9 @@ class Offered:
 
     @cached_property
     def products(self) -> list[Product]:
-        """Packs of what is fresh, each with the supply it is packed in."""
-        fresh = Product.objects.filter(form=Form.FRESH)
-        return list(fresh.select_related("packaging__item"))
+        """Packs of what is fresh, each with the supply it is packed in and today's sales tax."""
+        fresh = Product.objects.filter(form=Form.FRESH).select_related("packaging__item")
+        return products_on(timezone.localdate(), fresh)
 
     @cached_property
     def places(self) -> list[SellingPlace]:

@@ -19,6 +19,7 @@ from farm.models import (
     Stage,
     StandardTime,
     Strain,
+    products_on,
 )
 from farm.moisture import Portion, dried_mass
 from farm.planning.card import MILLION, block_lines, without_own_hours
@@ -136,11 +137,14 @@ def _listed_per_kg(species: Species, day: date, form: str) -> Known | None:
         product__species=species, product__form=form, from_day__lte=day, pack_money__gt=0
     )
     in_force = {(row.product_id, row.place_id): row
-                for row in rows.select_related("product").order_by("from_day")}  # fmt: skip
+                for row in rows.order_by("from_day")}  # fmt: skip
+    packs = products_on(day, Product.objects.filter(species=species, form=form))
+    of = {product.pk: product for product in packs}
     nets = [
-        Fraction(row.pack_money * MILLION, row.product.net_mg)
-        / (1 + Fraction(row.product.tax_ppm if row.tax_included else 0, MILLION))
-        for row in in_force.values()
+        Fraction(row.pack_money * MILLION, of[product].net_mg)
+        / (1 + Fraction(of[product].tax_ppm if row.tax_included else 0, MILLION))
+        for (product, _), row in in_force.items()
+        if product
     ]
     return Known(round(min(nets)), "farm details: the lowest price in force, net") if nets else None
 

@@ -13,13 +13,12 @@ from farm.models import (
     Customer,
     DeliveredLine,
     DeliveryNote,
-    Grade,
+    Loose,
     Order,
     OrderLine,
     OrderPause,
     OrderStop,
     Species,
-    Stage,
 )
 from farm.units import show_both
 from ledger.models import Dimension, Line, Lot, Role
@@ -194,11 +193,8 @@ def paused(order: Order, day: date) -> bool:
 
 
 def fits(line: OrderLine, lot: Lot) -> bool:
-    """Say whether a lot is what a line asks for; seconds and trim are given by hand only."""
-    if line.product_id:
-        return bool(lot.card.product_id == line.product_id and lot.card.stage == Stage.PACKS)
-    is_good = lot.card.grade in ("", Grade.FIRSTS)
-    return bool(lot.card.stage == Stage.CROP and is_good and lot.card.species_id == line.species_id)
+    """Say whether a lot is what a line asks for: the product, or the species, state and grade."""
+    return lot.card.goods == line.what
 
 
 def species_of(line: OrderLine) -> Species:
@@ -208,7 +204,7 @@ def species_of(line: OrderLine) -> Species:
 
 
 def is_fresh_line(line: OrderLine) -> bool:
-    return not line.product or line.product.form == "fresh"
+    return (line.product.form if line.product else line.state) == Loose.FRESH
 
 
 def mass_mg(line: OrderLine, quantity: int) -> int:
@@ -252,8 +248,9 @@ def given_on(days: Collection[tuple[int, date]]) -> dict[tuple[int, date], list[
     orders, dates = {order for order, _ in days}, {day for _, day in days}
     rows = DeliveredLine.objects.filter(note__order__in=orders, note__due_on__in=dates)
     rows = rows.exclude(note__sale__entry__amendments__takes_back=True).select_related(
-        "note", "order_line", "sale_line__product", "sale_line__line__lot__item",
-        "sale_line__line__lot__card__species",
+        "note", "order_line__product", "order_line__species", "sale_line__product",
+        "sale_line__line__lot__item", "sale_line__line__lot__card__species",
+        "sale_line__line__lot__card__product",
     ).order_by("pk")  # fmt: skip
     given: dict[tuple[int, date], list[Given]] = defaultdict(list)
     for row in rows.annotate(now=Subquery(now.values("now"))):

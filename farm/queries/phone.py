@@ -1,11 +1,13 @@
-"""What came from a telephone: the photos beside an entry or a record, and how a form came."""
+"""What came from a telephone: the photos beside an entry or a record, how and when a form came."""
 
 from collections.abc import Iterator, Sequence
+from datetime import datetime
 from uuid import UUID
 
 from django.db.models import QuerySet
 
 from farm.models import PhoneForm, Photo, Record
+from ledger import waiting
 from ledger.models import Entry
 
 
@@ -30,3 +32,9 @@ def photos() -> QuerySet[Photo]:
 def came_from_phone(uuid: UUID) -> PhoneForm | None:
     """How the form of an entry or a record came, where it had waited on a telephone."""
     return PhoneForm.objects.filter(uuid=uuid).first()
+
+
+def typed_at(uuid: UUID) -> datetime | None:
+    """When a form was typed that waited: on a telephone, else under To sort out; two queries."""
+    on_phone = came_from_phone(uuid)
+    return on_phone.kept_at if on_phone else waiting.first_kept(uuid)

@@ -1,5 +1,8 @@
 """Which price is in force: what is agreed with the customer, else the place's list, else the
-product's own price.
+goods' own price.
+
+Goods are a product, or what is loose by species, state and grade: a price of fresh firsts is none
+of seconds, nor of what was dried of them.
 """
 
 from collections.abc import Iterable
@@ -12,12 +15,10 @@ from farm import habits
 from farm.models import (
     AgreedPrice,
     Customer,
+    Goods,
     PlaceKind,
     Price,
-    Product,
     SellingPlace,
-    Species,
-    Stage,
 )
 from farm.queries.orders import DueOrder, fits
 from ledger.models import Lot
@@ -38,7 +39,7 @@ def listed_price(
     day: date,
     *,
     customer: Customer | None = None,
-    what: Product | Species | None,
+    what: Goods | None,
 ) -> Listed | None:
     """Find the price of something in force on a day; at most two queries."""
     return prices_at(place, day, customer).get(what) if what else None
@@ -55,32 +56,26 @@ def ordered_prices(due: DueOrder, lots: Iterable[Lot]) -> dict[int, Listed | Non
     """
     customer = due.order.customer
     listed = prices_at(customer.place, due.day, customer)
-    return {lot.pk: _named(due, lot) or listed.get(goods_of(lot)) for lot in lots}
-
-
-def goods_of(lot: Lot) -> Product | Species | None:
-    """What a price is asked for: the product of packs, the species of what is loose."""
-    return lot.card.product if lot.card.stage == Stage.PACKS else lot.card.species
+    return {lot.pk: _named(due, lot) or listed.get(lot.card.goods) for lot in lots}
 
 
 def prices_at(
     place: SellingPlace, day: date, customer: Customer | None = None
-) -> dict[Product | Species | None, Listed]:
+) -> dict[Goods | None, Listed]:
     """Everything that has a price in force at a place; at most two queries.
 
     The latest that began counts: a list that changes later changes no earlier sale, which keeps
-    what it was asked for. Of what is loose there is only an agreed price.
+    what it was asked for.
     """
     lists = Price.objects.filter(Q(place=place) | Q(place=None), from_day__lte=day)
-    rows = lists.select_related("place", "product__species").order_by("from_day")
-    # A later row goes over an earlier one, and the place's list over the product's own price.
-    found: dict[Product | Species | None, Listed] = {
-        row.product: _listed(row) for row in sorted(rows, key=lambda row: bool(row.place))
+    rows = lists.select_related("place", "product__species", "species").order_by("from_day")
+    # A later row goes over an earlier one, and the place's list over the goods' own price.
+    found: dict[Goods | None, Listed] = {
+        row.what: _listed(row) for row in sorted(rows, key=lambda row: bool(row.place))
     }
     for row in _agreed(customer, day) if customer else ():
         source = f"agreed with {customer} from {habits.short_day(row.from_day)}"
-        price = Listed(row.unit_money, row.tax_included, source, row.weight_unit)
-        found[row.product or row.species] = price
+        found[row.what] = Listed(row.unit_money, row.tax_included, source, row.weight_unit)
     return found
 
 
@@ -106,6 +101,5 @@ def _agreed(customer: Customer, day: date) -> QuerySet[AgreedPrice]:
 
 def _listed(row: Price) -> Listed:
     source = f"list of {row.place}" if row.place else "own price of the product"
-    return Listed(
-        row.pack_money, row.tax_included, f"{source} from {habits.short_day(row.from_day)}"
-    )
+    source = f"{source} from {habits.short_day(row.from_day)}"
+    return Listed(row.pack_money, row.tax_included, source, row.weight_unit)

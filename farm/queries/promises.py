@@ -8,7 +8,17 @@ from datetime import date, timedelta
 from django.db.models import F, Min, Model, OuterRef, QuerySet, Subquery, Sum, Window
 from django.db.models.functions import RowNumber
 
-from farm.models import Grade, LotCard, Order, OrderLine, Stage, Strain
+from farm.models import (
+    Grade,
+    Loose,
+    LooseGoods,
+    LotCard,
+    Order,
+    OrderLine,
+    Product,
+    Stage,
+    Strain,
+)
 from farm.queries.allocations import keeps
 from farm.queries.orders import (
     DueOrder,
@@ -24,7 +34,8 @@ from ledger.amounts import MILLION
 from ledger.models import Edge, Flow, Line, Lot, Role
 
 NEWEST = 24  # finished block lots that are asked how sure a coming pick is
-Goods = tuple[int, bool]  # a species, and whether it is fresh
+Served = tuple[int, str, str]  # a species, its state, its grade
+PLANNED = (Loose.FRESH, Grade.FIRSTS)  # a flush is planned, and packed, as fresh firsts
 Record = tuple[int, int]  # what a finished lot gave, in ppm of plan, and how many days late
 
 
@@ -48,7 +59,7 @@ class Sureness:
 
 @dataclass(frozen=True)
 class Promise:
-    """A line's species and form on the day that leaves least of it: all in milligrams.
+    """A line's species, state and grade on the day that leaves least of it: all in milligrams.
 
     ``there`` is on hand and keeps until then, ``coming`` is planned to be picked until then, and
     ``taken`` is promised until then, the line itself included where it is an order already.
@@ -94,7 +105,7 @@ class _Known:
 
     lots: Sequence[Lot]
     coming: Sequence[Coming]
-    taken: Mapping[Goods, Mapping[date, int]]
+    taken: Mapping[Served, Mapping[date, int]]
     records: Mapping[int, Sequence[Record]]
 
 
@@ -158,22 +169,22 @@ def _promises(
     return [_least(line, day, known) for line, day in asked]
 
 
-def _taken(due: Iterable[DueOrder], today: date) -> dict[Goods, dict[date, int]]:
+def _taken(due: Iterable[DueOrder], today: date) -> dict[Served, dict[date, int]]:
     """What is promised of each kind of goods for each day."""
-    taken: dict[Goods, dict[date, int]] = defaultdict(lambda: defaultdict(int))
+    taken: dict[Served, dict[date, int]] = defaultdict(lambda: defaultdict(int))
     for one in due:
         for asked in one.asked if one.is_open and one.day >= today else ():
-            taken[_goods(asked.line)][one.day] += mass_mg(asked.line, asked.missing)
+            taken[_served_from(asked.line)][one.day] += mass_mg(asked.line, asked.missing)
     return taken
 
 
 def _least(line: OrderLine, day: date, known: _Known) -> Promise:
     """Find the day, from the one asked for on, that leaves least."""
-    species, is_fresh = goods = _goods(line)
+    goods = _served_from(line)
     last = bears_until(line, day)
     promised = {when: mass for when, mass in known.taken.get(goods, {}).items() if when <= last}
     mine = [lot for lot in known.lots if _is_of(lot, goods)]
-    picks = [one for one in known.coming if is_fresh and one.strain.species_id == species]
+    picks = [one for one in known.coming if (one.strain.species_id, *PLANNED) == goods]
     found = [
         Promise(
             until,
@@ -187,20 +198,25 @@ def _least(line: OrderLine, day: date, known: _Known) -> Promise:
     return min(found, key=lambda one: one.free_mg)
 
 
-def _goods(line: OrderLine) -> Goods:
-    return species_of(line).pk, is_fresh_line(line)
+def _served_from(line: OrderLine) -> Served:
+    """Say what an order is served from: packs are made of fresh firsts, or of what is dried."""
+    if line.product:
+        return _of_product(line.product)
+    assert line.species_id, "a line is of a product or of a species"
+    return line.species_id, line.state, line.grade
 
 
-def _is_of(lot: Lot, goods: Goods) -> bool:
+def _of_product(product: Product) -> Served:
+    what = LooseGoods.of(product.species, product.form)
+    return what.species.pk, what.state, what.grade
+
+
+def _is_of(lot: Lot, goods: Served) -> bool:
     """Say whether a lot can serve orders of such goods; what is loose can still be packed."""
-    species, is_fresh = goods
-    card, product = lot.card, lot.card.product
-    if card.grade not in ("", Grade.FIRSTS):
-        return False
-    if product and card.stage == Stage.PACKS:
-        return product.species_id == species and (product.form == "fresh") == is_fresh
-    stage = Stage.CROP if is_fresh else Stage.DRIED
-    return card.species_id == species and card.stage == stage
+    what = lot.card.goods
+    if isinstance(what, Product):
+        return _of_product(what) == goods
+    return what is not None and (what.species.pk, what.state, what.grade) == goods
 
 
 def _mass_of(lot: Lot) -> int:

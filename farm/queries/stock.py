@@ -2,11 +2,23 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date, datetime
 from typing import Any
 
 from django.db.models import Count, Q, QuerySet, Sum
 
-from farm.models import Placing, Shelf, Stage
+from farm.models import (
+    Goods,
+    Loose,
+    LooseGoods,
+    LotCard,
+    Placing,
+    Product,
+    Shelf,
+    Species,
+    Stage,
+)
+from farm.models.facts import STATES
 from ledger.codes import near, tidy
 from ledger.models import Dimension, Entry, Lot
 
@@ -36,6 +48,36 @@ def lots_on_hand(*stages: int) -> list[Lot]:
     if stages:
         lots = lots.filter(card__stage__in=stages)
     return located(lots.order_by("made_by_id", "pk"))
+
+
+def loose_goods() -> list[LooseGoods]:
+    """What is sold loose here: fresh firsts of every species, and whatever else there ever was.
+
+    Two queries.
+    """
+    species = {one.pk: one for one in Species.objects.all()}
+    made = LotCard.objects.filter(stage__in=STATES, species__isnull=False).order_by()
+    kinds = set(made.values_list("species", "stage", "grade").distinct())
+    found = {LooseGoods.of(one, Loose.FRESH): None for one in species.values()}
+    more = sorted(kinds, key=lambda kind: (species[kind[0]].name, kind[1:]))
+    found |= {LooseGoods.of(species[pk], STATES[stage], grade): None for pk, stage, grade in more}
+    return list(found)
+
+
+def lots_of(what: Goods) -> QuerySet[Lot]:
+    """Every lot of some goods, the oldest first."""
+    lots = all_lots().order_by("made_by_id", "pk")
+    if isinstance(what, Product):
+        return lots.filter(card__stage=Stage.PACKS, card__product=what)
+    stages = [stage for stage, state in STATES.items() if state == what.state]
+    grades = {what.grade, ""} if what.is_usual else {what.grade}
+    return lots.filter(card__stage__in=stages, card__species=what.species, card__grade__in=grades)
+
+
+def recorded_since(what: Goods, since: datetime, *, until: date) -> QuerySet[Lot]:
+    """Lots of some goods that were written down since a moment, and made by the end of a day."""
+    made = {"made_by__recorded_at__gt": since, "made_by__happened_on__lte": until}
+    return lots_of(what).filter(**made).exclude(made_by__amendments__takes_back=True)
 
 
 def located(lots: Iterable[Lot]) -> list[Lot]:

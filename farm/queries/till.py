@@ -8,7 +8,7 @@ from math import floor
 
 from django.db.models import Sum
 
-from farm.models import LoadLine, Stage, StallDay, Tap, TapOf, TillPrice, the_farm
+from farm.models import LoadLine, Product, StallDay, Tap, TapOf, TillPrice, the_farm
 from farm.queries.prices import prices_at
 from farm.units import MONEY_PER_CENT, in_unit
 from ledger.models import Dimension, Item, Lot
@@ -60,7 +60,9 @@ class TillGoods:
 def till_goods(stall_day: StallDay) -> list[TillGoods]:
     """Everything loaded, item by item, in the order of the load list; four queries."""
     lines: dict[Item, list[LoadLine]] = defaultdict(list)
-    loaded = stall_day.lines.select_related("lot__item", "lot__card__product", "lot__made_by")
+    loaded = stall_day.lines.select_related(
+        "lot__item", "lot__card__product", "lot__card__species", "lot__made_by"
+    )  # fmt: skip
     for line in loaded.order_by(*IN_ORDER):
         lines[line.lot.item].append(line)
     listed = _listed(stall_day, (line for several in lines.values() for line in several))
@@ -108,14 +110,18 @@ def newest_taps(stall_day: StallDay, limit: int = 5) -> list[Tap]:
 
 
 def _listed(stall_day: StallDay, lines: Iterable[LoadLine]) -> dict[int, int]:
-    """The listed price of a pack by item, in force at the place on the day; one query."""
-    prices = prices_at(stall_day.place, stall_day.day)
-    packs = {
-        line.lot.item_id: line.lot.card.product
-        for line in lines
-        if line.lot.card.stage == Stage.PACKS
+    """The listed price by item, in force at the place on the day; two queries.
+
+    What is loose is tapped by the weight that the farm works in: a price of another is none.
+    """
+    prices, unit = prices_at(stall_day.place, stall_day.day), the_farm().weight_unit
+    goods = {line.lot.item_id: line.lot.card.goods for line in lines}
+    found = {item: prices[what] for item, what in goods.items() if what in prices}
+    return {
+        item: price.unit_money
+        for item, price in found.items()
+        if isinstance(goods[item], Product) or price.weight_unit == unit
     }
-    return {item: prices[what].unit_money for item, what in packs.items() if what in prices}
 
 
 def _prices(stall_day: StallDay) -> dict[int, list[int]]:

@@ -40,7 +40,12 @@ def test_own_arithmetic_a_harvest_is_accounted_for_to_the_hundredth() -> None:
     then = crop.made_by.happened_at
     same_day = [replace(world.doing(), happened_at=then, reason=reason, sure=True)
                 for reason in ("", "old", "", "")]  # fmt: skip
-    sell(same_day[0], place=world.kitchens, lines=[SoldLine(crop, 5_200 * GRAM, 9 * UNIT)])
+    sell(
+        same_day[0],
+        place=world.kitchens,
+        customer=world.customer,
+        lines=[SoldLine(crop, 5_200 * GRAM, 9 * UNIT)],
+    )
     throw_away(same_day[1], lot=fresh(crop), quantity=400 * GRAM)
     dry(same_day[2], draws=[Draw(fresh(crop), 250 * GRAM)],
         dried_mg=26 * GRAM, temperature_milli_c=45_000, minutes_drying=600)  # fmt: skip
@@ -83,7 +88,7 @@ def test_what_was_counted_up_is_said_to_be_of_unknown_origin() -> None:
     world = small_farm()
     crop = picked(world, KG)
     lines = [SoldLine(crop, 1_100 * GRAM, 9 * UNIT)]
-    sell(world.doing(), place=world.kitchens, lines=lines, count_up=True)
+    sell(world.doing(), place=world.kitchens, customer=world.customer, lines=lines, count_up=True)
     balance = balance_of(crop)
 
     assert (balance.counted_up, balance.whole) == (100 * GRAM, 1_100 * GRAM)

@@ -35,7 +35,10 @@ def world(db: None) -> World:
 
 def sale_of(world: World, lot: Lot, quantity: int, price: int = 5 * UNIT) -> Entry:
     return sell(
-        world.doing(minutes=60), place=world.kitchens, lines=[SoldLine(lot, quantity, price)]
+        world.doing(minutes=60),
+        place=world.kitchens,
+        customer=world.customer,
+        lines=[SoldLine(lot, quantity, price)],
     ).entry
 
 
@@ -250,7 +253,12 @@ def test_undoing_with_dependants_sent_twice_changes_nothing_more(world: World) -
 
 def test_pounds_typed_as_kilograms_make_later_sales_carry_more(world: World) -> None:
     lot = crop(world, 12_400 * GRAM, money=62 * UNIT)
-    sale = sell(world.doing(), place=world.kitchens, lines=[SoldLine(lot, 3 * KG, UNIT)])
+    sale = sell(
+        world.doing(),
+        place=world.kitchens,
+        customer=world.customer,
+        lines=[SoldLine(lot, 3 * KG, UNIT)],
+    )
 
     correct_quantity(
         world.doing(), lot.made_by, lot=lot, role=Role.BOUGHT, right_quantity=5_624 * GRAM

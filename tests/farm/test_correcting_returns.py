@@ -17,7 +17,10 @@ def world(db: None) -> World:
 
 def sale_of(world: World, lot: Lot, quantity: int) -> Entry:
     return sell(
-        world.doing(), place=world.kitchens, lines=[SoldLine(lot, quantity, 5 * UNIT)]
+        world.doing(),
+        place=world.kitchens,
+        customer=world.customer,
+        lines=[SoldLine(lot, quantity, 5 * UNIT)],
     ).entry
 
 

@@ -360,6 +360,7 @@ def more_sales(lots: Season) -> None:
         sell(
             lots.world.doing(),
             place=lots.world.kitchens,
+            customer=lots.world.customer,
             lines=[SoldLine(fresh(lots.packs), 1, 4 * UNIT)],
         )
 

@@ -59,7 +59,12 @@ def test_what_was_sold_between_the_count_and_its_arrival_is_no_difference(
 ) -> None:
     said = counted(client, world, **{f"found_{lot.pk}": "10"})
     world.now = timezone.now() - timedelta(minutes=90)
-    sell(world.doing(), place=world.kitchens, lines=[SoldLine(lot, 2 * KG, 9 * UNIT)])
+    sell(
+        world.doing(),
+        place=world.kitchens,
+        customer=world.customer,
+        lines=[SoldLine(lot, 2 * KG, 9 * UNIT)],
+    )
 
     answers = [from_phone(client, address_of(world), said) for _ in range(2)]
 

@@ -86,7 +86,12 @@ def test_it_keeps_what_the_book_held_then(world: World) -> None:
     lot = crop(world)
     world.wait(1)
     one = one_line(world, lot, 9_900 * GRAM)
-    sell(world.doing(), place=world.kitchens, lines=[SoldLine(lot, 2 * KG, 9 * UNIT)])
+    sell(
+        world.doing(),
+        place=world.kitchens,
+        customer=world.customer,
+        lines=[SoldLine(lot, 2 * KG, 9 * UNIT)],
+    )
 
     line = StockCountLine.objects.get(pk=one.line.pk)
     # Believed 1 % a day, at most 2 %.
@@ -146,7 +151,12 @@ def test_what_was_sold_since_does_not_count_twice(world: World) -> None:
     lot = crop(world)
     world.wait(1)
     one = one_line(world, lot, 9_900 * GRAM)
-    sell(world.doing(), place=world.kitchens, lines=[SoldLine(lot, 2 * KG, 9 * UNIT)])
+    sell(
+        world.doing(),
+        place=world.kitchens,
+        customer=world.customer,
+        lines=[SoldLine(lot, 2 * KG, 9 * UNIT)],
+    )
 
     answer(world, one, Answered.WEIGHED)
 
@@ -244,7 +254,12 @@ def test_what_agrees_asks_for_no_answer(world: World) -> None:
 def test_more_than_is_left_by_now_is_refused(world: World) -> None:
     lot = packs(world)
     one = one_line(world, lot, 10)
-    sell(world.doing(), place=world.kitchens, lines=[SoldLine(lot, 35, 9 * UNIT)])
+    sell(
+        world.doing(),
+        place=world.kitchens,
+        customer=world.customer,
+        lines=[SoldLine(lot, 35, 9 * UNIT)],
+    )
 
     with pytest.raises(NotEnough, match=lot.code):
         answer(world, one, Answered.COUNTED, "sample")

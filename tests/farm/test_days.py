@@ -99,7 +99,12 @@ def test_the_number_of_queries_does_not_grow_with_the_days() -> None:
         month_figures(OCTOBER)
     for _ in range(3):
         line = SoldLine(fresh(lots.packs), 1, 4 * UNIT)
-        sell(lots.world.doing(), place=lots.world.kitchens, lines=[line])
+        sell(
+            lots.world.doing(),
+            place=lots.world.kitchens,
+            customer=lots.world.customer,
+            lines=[line],
+        )
     with CaptureQueriesContext(connection) as after:
         month_figures(OCTOBER)
 

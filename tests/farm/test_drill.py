@@ -116,7 +116,12 @@ def test_it_does_not_ask_for_what_is_kept() -> None:
 def test_it_asks_what_explains_a_loss_without_a_cause() -> None:
     world = small_farm()
     crop = picked(world, 2 * KG)
-    sell(world.doing(), place=world.kitchens, lines=[SoldLine(crop, KG, 9 * UNIT)])
+    sell(
+        world.doing(),
+        place=world.kitchens,
+        customer=world.customer,
+        lines=[SoldLine(crop, KG, 9 * UNIT)],
+    )
     weigh_again(world.doing(sure=True), lot=fresh(crop), weight_mg=500 * GRAM)
     drill = found(start_drill(world.doing(), fresh(crop), by_chance=True))
 

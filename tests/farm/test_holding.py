@@ -31,7 +31,12 @@ def held(world: World, lot: Lot) -> Lot:
 
 
 def sold(world: World, lot: Lot) -> Recorded:
-    return sell(world.doing(), place=world.kitchens, lines=[SoldLine(lot, KG, UNIT)])
+    return sell(
+        world.doing(),
+        place=world.kitchens,
+        customer=world.customer,
+        lines=[SoldLine(lot, KG, UNIT)],
+    )
 
 
 def test_a_held_lot_cannot_be_sold(world: World) -> None:
@@ -112,7 +117,9 @@ def test_a_sale_before_the_hold_is_accepted_with_a_reason(world: World) -> None:
         happened_at=world.now - timedelta(hours=2),
     )
 
-    assert sell(earlier, place=world.kitchens, lines=[SoldLine(lot, KG, UNIT)]).fresh
+    assert sell(
+        earlier, place=world.kitchens, customer=world.customer, lines=[SoldLine(lot, KG, UNIT)]
+    ).fresh
 
 
 def test_a_sale_before_the_hold_is_refused_without_a_reason(world: World) -> None:
@@ -120,11 +127,18 @@ def test_a_sale_before_the_hold_is_refused_without_a_reason(world: World) -> Non
     earlier = replace(world.doing(), happened_at=world.now - timedelta(hours=2))
 
     with pytest.raises(OnHold, match=lot.code):
-        sell(earlier, place=world.kitchens, lines=[SoldLine(lot, KG, UNIT)])
+        sell(
+            earlier, place=world.kitchens, customer=world.customer, lines=[SoldLine(lot, KG, UNIT)]
+        )
 
 
 def test_a_sale_after_the_hold_is_refused_with_any_reason(world: World) -> None:
     lot = held(world, crop(world))
 
     with pytest.raises(OnHold, match=lot.code):
-        sell(world.doing(reason="please"), place=world.kitchens, lines=[SoldLine(lot, KG, UNIT)])
+        sell(
+            world.doing(reason="please"),
+            place=world.kitchens,
+            customer=world.customer,
+            lines=[SoldLine(lot, KG, UNIT)],
+        )

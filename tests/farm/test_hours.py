@@ -32,7 +32,7 @@ def client(world: World) -> Client:
 
 def delivered(world: World) -> Entry:
     lines = [SoldLine(crop(world), KG, UNIT)]
-    return sell(world.doing(), place=world.kitchens, lines=lines).entry
+    return sell(world.doing(), place=world.kitchens, customer=world.customer, lines=lines).entry
 
 
 def test_only_what_charges_labour_asks_for_minutes() -> None:

@@ -340,4 +340,9 @@ def queries() -> int:
 def more_sales(lots: Season) -> None:
     for _ in range(2):
         line = SoldLine(fresh(lots.packs), 1, 4 * UNIT)
-        sell(lots.world.doing(), place=lots.world.kitchens, lines=[line])
+        sell(
+            lots.world.doing(),
+            place=lots.world.kitchens,
+            customer=lots.world.customer,
+            lines=[line],
+        )

@@ -161,7 +161,7 @@ def undo(client: Client, seq: int, **said: str):  # type: ignore[no-untyped-def]
 def test_a_price_is_shown_without_the_milligrams_it_is_for(world: World, client: Client) -> None:
     lot = picked(world)
     sold = SoldLine(lot, KG, 12 * UNIT)
-    entry = sell(world.doing(), place=world.kitchens, lines=[sold]).entry
+    entry = sell(world.doing(), place=world.kitchens, customer=world.customer, lines=[sold]).entry
 
     page = text(client.get(f"/entries/{entry.seq}/"))
 

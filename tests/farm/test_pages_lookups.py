@@ -42,6 +42,7 @@ def test_each_look_up_is_listed_added_to_changed_and_taken_away(
     world.customer.agreed_prices.create(
         product=world.product, from_day=FIRST_DAY, unit_money=4 * UNIT
     )
+    world.product.sales_taxes.create(from_day=FIRST_DAY, rate_ppm=50_000)
     model = next(lookup.model for lookup in LOOKUPS if lookup.slug == slug)
     ByProductChoice.objects.create(from_day=FIRST_DAY, way=ByProductWay.TAKEN_OFF)
     row = model._default_manager.first()
@@ -156,7 +157,7 @@ def test_the_database_refuses_fresh_mushrooms_airtight_without_approval(world: W
 def test_a_price_is_typed_as_money(world: World, client: Client) -> None:
     client.post("/look-ups/prices/add/", {
         "product": world.product.pk, "place": world.stall.pk, "from_day": "2026-10-01",
-        "pack_money": "5,50", "tax_included": "on",
+        "pack_money": "5,50", "weight_unit": "kg", "tax_included": "on",
     })  # fmt: skip
 
     assert Price.objects.get(from_day="2026-10-01").pack_money == 55_000

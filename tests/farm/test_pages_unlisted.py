@@ -34,7 +34,7 @@ def pack_ten(world: World, client: Client) -> Lot:
     world.received("punnet", 50)
     address = f"/record/pack/?product={world.product.pk}&packs=10"
     client.post(address, prefilled(client, address) | typed(sure="on"))
-    return LotCard.objects.get(stage=Stage.PACKS).lot
+    return LotCard.objects.filter(stage=Stage.PACKS).latest("lot").lot
 
 
 def sell_ahead(world: World, client: Client, amount: str = "4") -> str:
@@ -69,11 +69,88 @@ def test_a_sale_before_its_pick_goes_on_waiting_while_too_little_is_packed(
     assert (waiting(), Sale.objects.count()) == (1, 0)
 
 
-def test_a_sale_of_what_is_there_takes_the_oldest_at_once(world: World, client: Client) -> None:
-    lot = pack_ten(world, client)
-    sell_ahead(world, client)
+def test_a_sale_before_its_pick_takes_nothing_of_another_lot_in_stock(
+    world: World, client: Client
+) -> None:
+    there = pack_ten(world, client)
+    page = sell_ahead(world, client)
 
-    assert (waiting(), fresh(lot).quantity) == (0, 6)
+    assert f"If it was of lot {there.code}, choose that in the list instead." in page
+    assert (waiting(), Sale.objects.count(), fresh(there).quantity) == (1, 0, 10)
+
+    # Any entry tries it again: it still takes nothing of a lot that nobody named.
+    send(client, "/record/hold/", lot_list=there.code, reason="smells sour")
+    send(client, "/record/release/", lot_list=there.code, reason="was the fridge")
+    assert (waiting(), fresh(there).quantity) == (1, 10)
+
+    new = pack_ten(world, client)
+
+    assert (waiting(), fresh(there).quantity, fresh(new).quantity) == (0, 10, 6)
+
+
+def test_a_sale_before_its_pick_asks_which_lot_where_two_were_recorded_since(
+    world: World, client: Client
+) -> None:
+    sell_ahead(world, client, "20")
+    first, second = pack_ten(world, client), pack_ten(world, client)
+
+    assert (waiting(), Sale.objects.count()) == (1, 0)
+    kept = Waiting.objects.get(answered_at=None)
+    address = f"/record/sell/?place={world.stall.pk}&waiting={kept.uuid}"
+    sent = {"unlisted_what": f"product-{world.product.pk}", "unlisted_amount": "20"}
+    page = text(send(client, address, uuid=kept.uuid, **sent))
+    assert f"since then lots {first.code}, {second.code} were recorded" in page
+
+    drawn = {f"sold_{first.pk}": "10", f"sold_{second.pk}": "10"}
+    send(client, address, uuid=kept.uuid, **drawn)
+    assert (waiting(), Sale.objects.count()) == (0, 1)
+    assert (fresh(first).quantity, fresh(second).quantity) == (0, 0)
+
+
+def test_a_sale_takes_nothing_that_was_packed_on_a_later_day(world: World, client: Client) -> None:
+    yesterday = {"when": "2026-10-19T09:00"}
+    send(client, sell_page(world), unlisted_what=f"product-{world.product.pk}",
+         unlisted_amount="4", **yesterday)  # fmt: skip
+    later = pack_ten(world, client)  # on the 20th
+
+    assert (waiting(), fresh(later).quantity) == (1, 10)
+
+
+def test_a_sale_from_a_phone_takes_the_lot_that_was_recorded_while_it_waited_there(
+    world: World, client: Client
+) -> None:
+    """It was typed before the packing was, by a clock that runs a day behind."""
+    typed_at = timezone.now() - timedelta(minutes=1)
+    lot = pack_ten(world, client)
+    sent_at = timezone.now()
+    behind = timedelta(days=1)
+    sale = typed(unlisted_what=f"product-{world.product.pk}", unlisted_amount="4")
+    clock = {"phone_saved_at": (typed_at - behind).isoformat(),
+             "phone_sent_at": (sent_at - behind).isoformat()}  # fmt: skip
+    answer = client.post(sell_page(world), sale | clock, headers={"Accept": "application/json"})
+
+    assert "entered" in answer.json()
+    assert fresh(lot).quantity == 6
+
+
+def test_a_sale_of_seconds_waits_for_seconds(world: World, client: Client) -> None:
+    seconds = f"loose-{world.species.pk}-fresh-seconds"
+    kept = crop(world)
+    LotCard.objects.filter(lot=kept).update(grade="seconds")
+    send(client, sell_page(world), unlisted_what=seconds, unlisted_amount="2 kg",
+         unlisted_price="6")  # fmt: skip
+    crop(world)  # firsts
+    rye = {"supply": world.supplies["rye"].pk, "quantity": "25", "paid_money": "15"}
+    send(client, "/record/receive-supplies/", **rye)
+    assert (waiting(), Sale.objects.count()) == (1, 0)
+
+    new = crop(world)
+    LotCard.objects.filter(lot=new).update(grade="seconds")
+    send(client, "/record/receive-supplies/", **rye)
+
+    # 2 kg at 6.00
+    assert (waiting(), SaleLine.objects.get().gross) == (0, 12 * UNIT)
+    assert (fresh(kept).quantity, fresh(new).quantity) == (10 * KG, 8 * KG)
 
 
 def test_a_loose_sale_that_no_price_is_known_of_is_refused_and_not_kept(

@@ -153,5 +153,5 @@ def test_a_discount_is_between_nothing_and_all(trade: World, discount_ppm: int) 
     lot = packs(trade)
 
     with pytest.raises(Malformed, match=f"Lot {lot.code}: a discount of"):
-        sell(trade.doing(), place=trade.kitchens,
+        sell(trade.doing(), place=trade.kitchens, customer=trade.customer,
              lines=[SoldLine(lot, 1, UNIT, discount_ppm=discount_ppm)])  # fmt: skip

@@ -300,7 +300,8 @@ def test_a_load_whose_settling_was_undone_is_possible_again() -> None:
 def test_a_sale_without_a_name_or_a_load_is_listed_by_its_place() -> None:
     lots = season()
     world = lots.world
-    sell(world.doing(), place=world.kitchens, lines=[SoldLine(fresh(lots.packs), 1, 4 * UNIT)])
+    lines = [SoldLine(fresh(lots.packs), 1, 4 * UNIT)]
+    sell(world.doing(sure=True), place=world.kitchens, lines=lines)
     row = next(row for row in reached(lots.packs).unnamed if row.place == "Kitchens")
 
     assert (row.loaded.pieces, row.sold.pieces) == (None, 1)
@@ -348,7 +349,12 @@ def test_the_number_of_queries_does_not_grow_with_the_history() -> None:
     before = asked(lots.grown.grain)
     for _ in range(2):
         line = SoldLine(fresh(lots.packs), 1, 4 * UNIT)
-        sell(lots.world.doing(), place=lots.world.kitchens, lines=[line])
+        sell(
+            lots.world.doing(),
+            place=lots.world.kitchens,
+            customer=lots.world.customer,
+            lines=[line],
+        )
     more_blocks(lots)
 
     assert asked(lots.grown.grain) == before

@@ -72,7 +72,8 @@ def test_without_a_price_row_the_kind_of_place_says_where_tax_is(
 ) -> None:
     place = SellingPlace.objects.create(name="Elsewhere", kind=kind)
 
-    recorded = sell(world.doing(), place=place, lines=[SoldLine(packs(world), 1, 5 * UNIT)])
+    line = SoldLine(packs(world), 1, 5 * UNIT)
+    recorded = sell(world.doing(sure=True), place=place, lines=[line])
 
     assert money(recorded.entry)[0][2] == gross
 
@@ -114,7 +115,7 @@ def test_half_a_pound_at_an_odd_price_is_rounded_as_it_was_typed() -> None:
 def test_the_unit_of_a_price_is_kept_so_that_a_correction_uses_it(world: World) -> None:
     lot = crop(world)
     line = SoldLine(lot, 907_185, 12 * UNIT, weight_unit="lb")
-    sale = sell(world.doing(), place=world.kitchens, lines=[line]).entry
+    sale = sell(world.doing(), place=world.kitchens, customer=world.customer, lines=[line]).entry
 
     fix = correct_quantity(world.doing(), sale, lot=lot, role=Role.SOLD, right_quantity=453_592)
 
@@ -187,8 +188,8 @@ def test_a_form_sent_twice_writes_its_rows_once(world: World) -> None:
     lot, doing = crop(world), world.doing(minutes=60)
     lines = [SoldLine(lot, 12 * KG, 15 * UNIT)]
 
-    first = sell(doing, place=world.kitchens, lines=lines, count_up=True)
-    second = sell(doing, place=world.kitchens, lines=lines, count_up=True)
+    first = sell(doing, place=world.kitchens, customer=world.customer, lines=lines, count_up=True)
+    second = sell(doing, place=world.kitchens, customer=world.customer, lines=lines, count_up=True)
 
     assert (second.entry, second.fresh) == (first.entry, False)
     assert (SaleLine.objects.count(), len(costs(first.entry))) == (1, 1)
@@ -196,10 +197,15 @@ def test_a_form_sent_twice_writes_its_rows_once(world: World) -> None:
 
 def test_the_same_form_with_another_quantity_is_a_conflict(world: World) -> None:
     lot, doing = crop(world), world.doing()
-    sell(doing, place=world.kitchens, lines=[SoldLine(lot, KG, UNIT)])
+    sell(doing, place=world.kitchens, customer=world.customer, lines=[SoldLine(lot, KG, UNIT)])
 
     with pytest.raises(Conflict, match="sent before with other content"):
-        sell(doing, place=world.kitchens, lines=[SoldLine(lot, 2 * KG, UNIT)])
+        sell(
+            doing,
+            place=world.kitchens,
+            customer=world.customer,
+            lines=[SoldLine(lot, 2 * KG, UNIT)],
+        )
 
 
 # --- what selling costs ----------------------------------------------------------------------
@@ -217,6 +223,7 @@ def test_a_helpers_minutes_are_paid_hours(world: World) -> None:
     recorded = sell(
         world.doing(by=world.helper, minutes=20),
         place=world.kitchens,
+        customer=world.customer,
         lines=[SoldLine(crop(world), KG, UNIT)],
     )
 

@@ -110,7 +110,7 @@ def test_a_sale_before_its_pick_leads_to_recording_that(
          unlisted_price="5")  # fmt: skip
 
     words, buttons = waits(client)
-    assert f"less is recorded than the {amount} sold" in words
+    assert f"{amount} sold before it is recorded" in words
     assert buttons[0] == (title, address)
 
 

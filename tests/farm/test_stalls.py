@@ -240,7 +240,12 @@ def test_a_load_that_was_taken_back_is_not_settled(world: World) -> None:
 def test_what_was_sold_elsewhere_meanwhile_cannot_be_sold_again(world: World) -> None:
     lot = packs(world)
     stall_day = loaded(world, lot)
-    sell(world.doing(), place=world.kitchens, lines=[SoldLine(lot, 10, 5 * UNIT)])
+    sell(
+        world.doing(),
+        place=world.kitchens,
+        customer=world.customer,
+        lines=[SoldLine(lot, 10, 5 * UNIT)],
+    )
 
     with pytest.raises(NotEnough, match=lot.code):
         settle_stall(world.doing(), stall_day=stall_day, brought_back={}, prices={})

@@ -104,7 +104,12 @@ def test_what_was_sold_before_a_weighing_was_told_is_not_missing_from_it(world: 
     lot = crop(world)
     world.wait(1)
     weighed = world.doing()
-    sell(world.doing(), place=world.kitchens, lines=[SoldLine(lot, 2 * KG, 9 * UNIT)])
+    sell(
+        world.doing(),
+        place=world.kitchens,
+        customer=world.customer,
+        lines=[SoldLine(lot, 2 * KG, 9 * UNIT)],
+    )
 
     recorded = weigh_again(weighed, lot=fresh(lot), weight_mg=9_900 * GRAM)
 

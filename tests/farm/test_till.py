@@ -275,6 +275,11 @@ def test_taps_alone_sell_nothing_from_the_book(world: World, load: StallDay, lot
     """The lot is whole until the day is settled: it may still be sold elsewhere by mistake."""
     tap(replace(world.doing(), uuid=uuid4()), stall_day=load, item=lot.item)
 
-    sell(world.doing(), place=world.kitchens, lines=[SoldLine(lot, 40, 5 * UNIT)])
+    sell(
+        world.doing(),
+        place=world.kitchens,
+        customer=world.customer,
+        lines=[SoldLine(lot, 40, 5 * UNIT)],
+    )
 
     assert goods(load).sold == 1

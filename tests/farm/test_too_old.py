@@ -20,7 +20,7 @@ from tests.farm.world import KG, UNIT, World
 
 def sold(world: World, *lots: Lot, sure: bool = False) -> Recorded:
     lines = [SoldLine(lot, KG, UNIT) for lot in lots]
-    return sell(world.doing(sure=sure), place=world.kitchens, lines=lines)
+    return sell(world.doing(sure=sure), place=world.kitchens, customer=world.customer, lines=lines)
 
 
 def loaded(world: World, lot: Lot, day: date) -> Recorded:

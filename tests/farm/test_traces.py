@@ -291,7 +291,12 @@ def test_the_number_of_queries_does_not_grow_with_the_history() -> None:
     before = [asked(lots.packs, forward=way) for way in (True, False)]
     for _ in range(2):
         line = SoldLine(fresh(lots.packs), 1, 4 * UNIT)
-        sell(lots.world.doing(), place=lots.world.kitchens, lines=[line])
+        sell(
+            lots.world.doing(),
+            place=lots.world.kitchens,
+            customer=lots.world.customer,
+            lines=[line],
+        )
 
     assert [asked(lots.packs, forward=way) for way in (True, False)] == before
 

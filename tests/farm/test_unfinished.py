@@ -33,7 +33,7 @@ def refused(world: World, lot: Lot, doing: Doing | None = None) -> Doing:
     """Send a sale that is refused, and keep it as a page does."""
     doing = doing or world.doing()
     with pytest.raises(OnHold) as refusal:
-        sell(doing, place=world.kitchens, lines=[SoldLine(lot, KG, UNIT)])
+        sell(doing, place=world.kitchens, customer=world.customer, lines=[SoldLine(lot, KG, UNIT)])
     unfinished.keep("sell", doing, DATA, refusal=refusal.value)
     return doing
 
@@ -58,7 +58,9 @@ def test_what_was_accepted_at_last_waits_no_longer(world: World, lot: Lot) -> No
     release(world.doing(reason="it was the crate"), [lot])
 
     for kept in unfinished.to_retry([lot.pk]):
-        again = sell(doing, place=world.kitchens, lines=[SoldLine(lot, KG, UNIT)])
+        again = sell(
+            doing, place=world.kitchens, customer=world.customer, lines=[SoldLine(lot, KG, UNIT)]
+        )
         unfinished.answered(kept.uuid, f"accepted as entry {again.entry.seq}")
 
     assert again.fresh

@@ -14,7 +14,7 @@ from farm.gs1 import begins_with, is_gtin
 from farm.models import Farm, Form, PackKind
 from farm.pages.forms.fields import AmountField, PressureField
 from farm.pages.forms.lookup_form import LookupForm
-from farm.templatetags.farm_format import pressure_unit
+from farm.templatetags.farm_format import percent, pressure_unit
 from farm.units import PA_PER_UNIT, is_bare, read_energy, show_energy
 
 # Below these a bare number is the other unit: own rule. Vessels stand at 70 kPa and more, and the
@@ -148,6 +148,17 @@ class ProductForm(LookupForm):
         self.prefix_of_farm = farm.company_prefix
         if not self.instance.pk:
             self.initial.update(form=Form.FRESH, pack=PackKind.OPEN)
+
+    def clean_tax_ppm(self) -> int:
+        """Keep the rate that sales carry: another holds from a day on, in a row of its own."""
+        tax_ppm: int = self.cleaned_data["tax_ppm"]
+        before = self.instance.tax_ppm
+        if self.instance.pk and tax_ppm != before and self.instance.sale_lines.exists():
+            raise forms.ValidationError(
+                f"It was sold with {percent(before)}. From which day on? Add the new rate "
+                "under Farm details, sales tax rates."
+            )
+        return tax_ppm
 
     def clean_gtin(self) -> str:
         """Refuse a number of somebody else's, where the farm says what its own begin with."""

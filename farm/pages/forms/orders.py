@@ -14,7 +14,7 @@ from django.utils import timezone
 from farm.actions.common import Doing, Draw, Recorded
 from farm.actions.orders import Days, Wanted, deliver
 from farm.actions.selling import SoldLine
-from farm.models import Customer, Farm, Person, Product, SellingPlace, Species
+from farm.models import Customer, Farm, Goods, LooseGoods, Person, Product, SellingPlace
 from farm.pages.access import Right, may
 from farm.pages.forms.doing import FirstForm
 from farm.pages.forms.fields import CountField, MassField, MoneyField, RowField
@@ -23,6 +23,7 @@ from farm.pages.forms.sure import SureForm
 from farm.queries.allocations import sellable, suggested
 from farm.queries.orders import DueOrder, due_between, due_order, fits, orders
 from farm.queries.prices import Listed, ordered_prices, prices_at
+from farm.queries.stock import loose_goods
 from farm.units import show_money
 from ledger.models import Lot
 
@@ -39,7 +40,7 @@ class CustomerFirst(FirstForm):
 
 
 class WantedForm(SureForm):
-    """A box for each product with a price for the customer, and for each species, loose."""
+    """A box for each product with a price for the customer, and for whatever is sold loose."""
 
     yes = "Take the order all the same"
     note = forms.CharField(label="Note", required=False, max_length=200)
@@ -56,27 +57,29 @@ class WantedForm(SureForm):
         today = timezone.localdate()
         super().__init__(data, farm=farm, initial={"due_on": today + timedelta(1), "uuid": uuid4()})
         self.person = person
-        self.wanted: dict[str, Product | Species] = {}
+        self.wanted: dict[str, Goods] = {}
         priced = prices_at(customer.place, today, customer)
         for product in Product.objects.select_related("species"):
             if product in priced:
                 packs = CountField(noun="packs", required=False)
                 self._add(f"product_{product.pk}", product, packs)
         if may(person, Right.SEE_SALES):
-            for species in Species.objects.all():
-                self._add_loose(species, priced.get(species))
+            for what in loose_goods():
+                self._add_loose(what, priced.get(what))
         self.order_fields([*(name for name in self.fields if name not in LAST), *LAST])
 
-    def _add(self, name: str, what: Product | Species, field: CountField | MassField) -> None:
-        field.label = f"{what}, packs" if isinstance(what, Product) else f"{what}, loose"
+    def _add(self, name: str, what: Goods, field: CountField | MassField) -> None:
+        field.label = f"{what}, packs" if isinstance(what, Product) else str(what)
         self.add(name, field)
         self.wanted[name] = what
 
-    def _add_loose(self, species: Species, agreed: Listed | None) -> None:
+    def _add_loose(self, what: LooseGoods, agreed: Listed | None) -> None:
         """Loose goods are priced by the weight that the farm works in."""
-        name, per = f"species_{species.pk}", WEIGHTS[self.farm.weight_unit]
-        self._add(name, species, MassField(required=False))
-        field = MoneyField(label=f"{species}, loose: price of a {per}", required=False)
+        name, per = f"species_{what.species.pk}", WEIGHTS[self.farm.weight_unit]
+        if not what.is_usual:
+            name = f"{name}_{what.state}_{what.grade}"
+        self._add(name, what, MassField(required=False))
+        field = MoneyField(label=f"{what}: price of a {per}", required=False)
         if agreed:
             shown = show_money(agreed.unit_money, self.farm.currency)
             field.help_text = f"Blank: {shown} a {WEIGHTS[agreed.weight_unit]}, {agreed.source}"

@@ -48,14 +48,16 @@ class PricedForm(DoingForm):
         listed = prices_at(place, known_day or timezone.localdate())
         for lot in lots:
             packed = lot.card.stage == Stage.PACKS
-            per = "pack" if packed else WEIGHTS[self.unit_of(lot)]
-            price = listed.get(lot.card.product)
+            unit = self.unit_of(lot)
+            price = listed.get(lot.card.goods)
+            per = "pack" if packed else WEIGHTS[unit]
             field = MoneyField(label=f"Price of a {per}", required=False)
-            if known_day and price:
+            if price and known_day and (packed or price.weight_unit == unit):
                 field.initial = price.unit_money
             elif price:
                 shown = show_money(price.unit_money, self.farm.currency)
-                field.help_text = f"Blank: as listed on the day it was done; today {shown}"
+                each = "" if packed else f" a {WEIGHTS[price.weight_unit]}"
+                field.help_text = f"Blank: as listed on the day it was done; today {shown}{each}"
             self.add_beside(lot, field)
 
     def line_of(
@@ -97,8 +99,10 @@ class SellForm(PricedForm, UnlistedForm):
     def build(self) -> None:
         place = self.given["place"]
         customers = Customer.objects.filter(place=place)
-        if may(self.person, Right.SEE_ORDERS) and customers.exists():
-            self.add("customer", RowField(queryset=customers, required=False))
+        sees = may(self.person, Right.SEE_ORDERS)
+        if sees and (place.names_customers or customers.exists()):
+            named = RowField(label="Customer", queryset=customers, required=False)
+            self.add("customer", named)
         self.offer_draws("sold", lots_on_hand(*SOLD_STAGES), stages=SOLD_FIRST)
         lots = [lot for lot, _ in self.groups["sold"]]
         self.offer_prices(lots, place)
@@ -106,21 +110,23 @@ class SellForm(PricedForm, UnlistedForm):
         self.offer_discount()
 
     def run(self, doing: Doing) -> Recorded:
-        place = self.given["place"]
-        self.need_unlisted_price()
-        drawn, customer = self.drawn("sold"), self.cleaned_data.get("customer")
-        lines = [self.line_of(draw, place, on=doing.day, customer=customer) for draw in drawn]
+        place, customer = self.given["place"], self.cleaned_data.get("customer")
+        self.need_unlisted_price(customer)
+        lines = [
+            self.line_of(draw, place, on=doing.day, customer=customer)
+            for draw in self.drawn("sold")
+        ]
         typed: int | None = self.cleaned_data.get("unlisted_price")
-        for draw in self.unlisted(drawn):
-            if typed is None:
-                lines.append(self.line_of(draw, place, on=doing.day, customer=customer))
-            else:
-                lines.append(
-                    SoldLine(
-                        draw.lot, draw.quantity, typed, weight_unit=self.weight_unit(),
-                        discount_ppm=self.discount(),
-                    )
-                )  # fmt: skip
+        draw = self.unlisted(doing)
+        if draw and typed is None:
+            lines.append(self.line_of(draw, place, on=doing.day, customer=customer))
+        elif draw and typed is not None:
+            lines.append(
+                SoldLine(
+                    draw.lot, draw.quantity, typed, weight_unit=self.weight_unit(),
+                    discount_ppm=self.discount(),
+                )
+            )  # fmt: skip
         return sell(
             doing,
             place=place,

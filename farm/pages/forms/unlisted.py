@@ -1,7 +1,8 @@
 """What may be sold: lots on hand in the order of selling, and what no list can show.
 
 A sale may be entered before its pick is, or from a lot that the book holds empty. It is then kept
-whole among the unfinished, and tried again with every entry that follows.
+whole among the unfinished, and tried again with every entry that follows: it takes the one lot of
+such goods that was recorded since, and none that was there when it was typed.
 """
 
 from collections.abc import Iterator, Sequence
@@ -10,8 +11,8 @@ from typing import Any
 from django import forms
 from django.core.exceptions import ValidationError
 
-from farm.actions.common import Draw
-from farm.models import Form, Product, Species, Stage
+from farm.actions.common import Doing, Draw
+from farm.models import Customer, Form, Goods, Loose, LooseGoods, Product, Stage
 from farm.pages.access import sees_stall_prices
 from farm.pages.forms.doing import DoingForm, DrawGroup
 from farm.pages.forms.fields import (
@@ -22,8 +23,10 @@ from farm.pages.forms.fields import (
     PlainAmountField,
     quantity_field,
 )
+from farm.queries.phone import typed_at
 from farm.queries.prices import listed_price
-from farm.queries.stock import lots_on_hand, oldest_taken
+from farm.queries.stock import loose_goods, lots_of, recorded_since
+from farm.templatetags.farm_format import amount_of
 from ledger.errors import Malformed, NotEnough
 from ledger.models import Lot
 
@@ -84,7 +87,7 @@ class UnlistedForm(ListedByKind):
     """A sale of an emptied lot, by its code, or of what no lot is recorded of yet."""
 
     def offer_unlisted(self) -> None:
-        choices = [("", "Choose"), *((key_of(row), words_of(row)) for row in sold_goods())]
+        choices = [("", "Choose"), *((key_of(what), words_of(what)) for what in sold_goods())]
         self.add("unlisted_lot", CodeField(label="Code of the emptied lot", required=False))
         self.add("unlisted_what", forms.ChoiceField(label="or, with no lot yet, what it was",
                                                     choices=choices, required=False))  # fmt: skip
@@ -110,7 +113,7 @@ class UnlistedForm(ListedByKind):
         if bool(lot or what) != bool(typed):
             self.add_error("unlisted_amount", "State both what it was and how much of it.")
         elif typed:
-            loose = isinstance(what, Species)
+            loose = isinstance(what, LooseGoods)
             field = quantity_field(lot) if lot else MassField() if loose else CountField()
             self.tell(field)
             try:
@@ -119,58 +122,82 @@ class UnlistedForm(ListedByKind):
                 self.add_error("unlisted_amount", refusal)
         return said
 
-    def what(self) -> Product | Species | None:
+    def what(self) -> Goods | None:
         key = self.cleaned_data.get("unlisted_what")
-        return next((row for row in sold_goods() if key_of(row) == key), None)
+        return next((what for what in sold_goods() if key_of(what) == key), None) if key else None
 
-    def unlisted(self, beside: Sequence[Draw]) -> list[Draw]:
-        """Draw what no list showed: of the lot named, or of the oldest lots that there are now.
+    def unlisted(self, doing: Doing) -> Draw | None:
+        """Draw what no list showed: of the lot named, or of the one recorded since it was typed.
 
-        Refuses (NotEnough, of no lot) while too little is recorded: the sale then waits.
+        Refuses (NotEnough, of no lot) while there is none, or more than one: the sale then waits
+        for its pick, or for somebody to say which lot it was.
         """
         said, what = self.cleaned_data, self.what()
         amount: int | None = said.get("unlisted_amount")
         if not amount:
-            return []
+            return None
         if said.get("unlisted_lot"):
-            return [Draw(said["unlisted_lot"], amount)]
+            return Draw(said["unlisted_lot"], amount)
         assert what
-        used = {draw.lot.pk for draw in beside}
-        lots = [lot for lot in lots_of(what) if lot.pk not in used]
-        taken = oldest_taken(lots, amount)
-        if sum(taken.values()) < amount:
-            raise NotEnough(
-                f"{words_of(what)}: less is recorded than the {self.data['unlisted_amount']} "
-                "sold. Record the pick or the packing; this sale is then recorded by itself.",
-                [],
-                entry_seq=0,
-            )
-        return [Draw(lot, taken[lot.pk]) for lot in lots if lot.pk in taken]
+        since = typed_at(doing.uuid)
+        new = list(recorded_since(what, since, until=doing.day)) if since else []
+        if len(new) != 1 or new[0].quantity < amount:
+            raise NotEnough(self._waits_for(what, new), [], entry_seq=0)
+        return Draw(new[0], amount)
 
-    def need_unlisted_price(self) -> None:
+    def _waits_for(self, what: Goods, new: Sequence[Lot]) -> str:
+        """Say what the sale waits for, and that no lot is taken which was not named."""
+        amount, record = self.data["unlisted_amount"], record_words(what)
+        if len(new) > 1:
+            codes = ", ".join(lot.code for lot in new)
+            return (
+                f"{words_of(what)}: {amount} sold, and since then lots {codes} were recorded. "
+                "Open the sale and say of which lot it was."
+            )
+        if new:
+            held = amount_of(new[0].quantity, new[0], self.farm)
+            return (
+                f"{words_of(what)}: {amount} sold, and lot {new[0].code}, recorded since, holds "
+                f"{held}. Record the rest, or open the sale and say of which lots it was."
+            )
+        on_hand = ", ".join(lot.code for lot in lots_of(what).filter(quantity__gt=0))
+        named = f" If it was of lot {on_hand}, choose that in the list instead." if on_hand else ""
+        return (
+            f"{words_of(what)}: {amount} sold before it is recorded. {record}; this sale is then "
+            f"recorded by itself.{named}"
+        )
+
+    def need_unlisted_price(self, customer: Customer | None) -> None:
         """Refuse at once what would wait for ever: goods that no price is known of."""
         what, place = self.what(), self.place()
         if what is None or place is None or self.cleaned_data.get("unlisted_price") is not None:
             return
         day = self.cleaned_data["when"].date()
-        if isinstance(what, Species) or listed_price(place, day, what=what) is None:
+        if listed_price(place, day, customer=customer, what=what) is None:
             raise Malformed(f"{words_of(what)}: no price at {place} is known. State the price.")
 
 
-def sold_goods() -> list[Product | Species]:
-    return [*Product.objects.select_related("species"), *Species.objects.all()]
+def sold_goods() -> list[Goods]:
+    return [*Product.objects.select_related("species"), *loose_goods()]
 
 
-def key_of(row: Product | Species) -> str:
-    return f"{'product' if isinstance(row, Product) else 'loose'}-{row.pk}"
-
-
-def words_of(row: Product | Species) -> str:
-    return f"{row}, packs" if isinstance(row, Product) else f"{row}, loose"
-
-
-def lots_of(what: Product | Species) -> list[Lot]:
+def key_of(what: Goods) -> str:
+    """Name goods in a form; fresh firsts by their species alone."""
     if isinstance(what, Product):
-        return [lot for lot in lots_on_hand(Stage.PACKS) if lot.card.product_id == what.pk]
-    lots = [lot for lot in lots_on_hand(Stage.CROP) if lot.card.species_id == what.pk]
-    return [lot for lot in lots if lot.card.grade != "trim"]
+        return f"product-{what.pk}"
+    key = f"loose-{what.species.pk}"
+    return key if what.is_usual else f"{key}-{what.state}-{what.grade}"
+
+
+def words_of(what: Goods) -> str:
+    return f"{what}, packs" if isinstance(what, Product) else str(what)
+
+
+def record_words(what: Goods) -> str:
+    """Say what must be recorded before goods can be sold."""
+    state = "" if isinstance(what, Product) else what.state
+    doing = {
+        Loose.FRESH: "the pick", Loose.DRIED: "the drying", Loose.SPENT: "the blocks kept as spent",
+        Loose.SPAWN: "the spawn",
+    }  # fmt: skip
+    return f"Record {doing.get(Loose(state), '') if state else 'the packing'}"

@@ -16,7 +16,7 @@ from django.views.decorators.http import require_POST
 from farm.actions.common import Doing
 from farm.actions.correcting import correct_quantity, undo, undo_with_dependants
 from farm.actions.questions import PlausibilityQuestion
-from farm.models import Person, SaleLine, SellingCost
+from farm.models import Person, Sale, SaleLine, SellingCost
 from farm.pages import retrying, seen
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, sees_stall_prices
 from farm.pages.again import again
@@ -33,7 +33,7 @@ from farm.queries.closings import late_for
 from farm.queries.entries import EntryRow, Standing
 from farm.queries.invoices import Papers, papers_of
 from farm.queries.loss_ways import loss_way_of
-from farm.queries.sales import asked_for, costs_of, money_of
+from farm.queries.sales import SaleNow, asked_for, costs_of, money_of, sale_now, sale_of
 from farm.reports.loss_words import loss_words
 from farm.templatetags.farm_format import quantity_now
 from ledger.errors import NotEnough, Refused
@@ -49,6 +49,9 @@ WRITE = (Right.RECORD, Right.SELL)
 class EntryPage:
     """``root``: the entry that this one amends. ``stated``: particulars in words.
 
+    ``sale``: the sale that it recorded or changed. ``sold``: what its own sale comes to now;
+    ``wrote``: of any other entry, the money that it wrote to a sale.
+
     ``first``: what follows it in the first hour of a new farm.
     """
 
@@ -60,7 +63,9 @@ class EntryPage:
     stated: list[Stated]
     amendments: list[EntryRow]
     root: Entry | None
-    sold: list[SaleLine]
+    sale: Sale | None
+    sold: SaleNow | None
+    wrote: list[SaleLine]
     costs: list[SellingCost]
     undo: UndoForm
     may_undo: bool
@@ -97,6 +102,8 @@ def entry(request: PageRequest, seq: int) -> HttpResponse:
     sees_costs = may(request.person, Right.SEE_COSTS)
     lines = query.standing(found)
     row, *amendments = query.rows_of([found, *query.amendments_of(found)])
+    sale, sees_prices = sale_of(found), sees_stall_prices(request.person)
+    is_own = sale is not None and sale.entry_id == found.pk
     shown = EntryPage(
         entry=found,
         row=row,
@@ -106,7 +113,9 @@ def entry(request: PageRequest, seq: int) -> HttpResponse:
         stated=stated(request, found),
         amendments=amendments,
         root=found.amends,
-        sold=money_of(found) if sees_stall_prices(request.person) else [],
+        sale=sale,
+        sold=sale_now(sale) if sale and is_own and sees_prices else None,
+        wrote=money_of(found) if sale and sees_prices and not is_own else [],
         costs=costs_of(found) if sees_costs else [],
         undo=UndoForm(initial={"uuid": uuid4()}),
         may_undo=writes(request.person) and is_open(found),

@@ -1,8 +1,11 @@
 """What was sold and loaded, and what is still open."""
 
 import json
+from collections import defaultdict
+from collections.abc import Iterable
+from dataclasses import dataclass
 
-from django.db.models import Exists, OuterRef, QuerySet, Sum
+from django.db.models import Exists, OuterRef, Q, QuerySet, Sum
 
 from farm.models import (
     LoadLine,
@@ -58,6 +61,75 @@ def products_sold() -> QuerySet[Product]:
 def money_of(entry: Entry) -> list[SaleLine]:
     """What one entry itself wrote of a sale's money."""
     return list(sale_lines().filter(line__entry=entry))
+
+
+@dataclass(frozen=True)
+class Sums:
+    """Money and quantity of a sale, or of a lot of one; net + tax = gross."""
+
+    net: int
+    tax: int
+    gross: int
+    quantity: int
+
+    @classmethod
+    def of(cls, rows: Iterable[SaleLine]) -> "Sums":
+        """Add rows up; the book takes out what is sold, so a sale is below zero there."""
+        parts = [(row.net, row.tax, row.gross, -row.line.quantity) for row in rows]
+        return cls(*map(sum, zip(*parts, strict=True))) if parts else cls(0, 0, 0, 0)
+
+
+@dataclass(frozen=True)
+class SoldLot:
+    """One lot of a sale: as it was written, as it stands, and the rows that changed it."""
+
+    first: SaleLine
+    written: Sums
+    now: Sums
+    changes: tuple[SaleLine, ...]
+
+    @property
+    def is_changed(self) -> bool:
+        return self.now != self.written
+
+
+@dataclass(frozen=True)
+class SaleNow:
+    """A sale as it stands after corrections and returns, beside what was written first."""
+
+    sale: Sale
+    lots: tuple[SoldLot, ...]
+    written: Sums
+    now: Sums
+
+    @property
+    def is_changed(self) -> bool:
+        return any(lot.is_changed for lot in self.lots)
+
+    @property
+    def changes(self) -> list[SaleLine]:
+        """What changed it, in the order in which the book learned of it."""
+        rows = [row for lot in self.lots for row in lot.changes]
+        return sorted(rows, key=lambda row: row.line.entry_id)
+
+
+def sale_of(entry: Entry) -> Sale | None:
+    """The sale that an entry recorded, corrected, took back or took goods back from; one query."""
+    sales = Sale.objects.filter(Q(entry=entry) | Q(lines__line__entry=entry))
+    return sales.select_related("place", "customer", "entry").first()
+
+
+def sale_now(sale: Sale) -> SaleNow:
+    """Say what a sale comes to, lot by lot, in the order in which it was written; one query."""
+    by_lot: dict[int, list[SaleLine]] = defaultdict(list)
+    rows = list(sale_lines().filter(sale=sale).order_by("line__entry_id", "pk"))
+    for row in rows:
+        by_lot[row.line.lot_id].append(row)
+    lots = tuple(
+        SoldLot(first, Sums.of([first]), Sums.of([first, *changes]), tuple(changes))
+        for first, *changes in by_lot.values()
+    )
+    return SaleNow(sale, lots, Sums.of(lot.first for lot in lots), Sums.of(rows))
 
 
 def asked_for(entry: Entry, lot: Lot) -> int | None:

@@ -5,6 +5,7 @@ from datetime import date, datetime
 from decimal import Decimal
 
 from django import template
+from django.template import Context
 from django.utils import timezone
 
 from farm import habits
@@ -84,6 +85,12 @@ def amount_of(quantity: int, lot: Lot, farm: Farm) -> str:
         return sign + habits.marked(f"{(Decimal(size) / 1000).normalize():f}") + " ml"
     one, many = noun_of(lot)
     return f"{sign}{size} {one if size == 1 else many}"
+
+
+@register.simple_tag(takes_context=True)
+def quantity_of(context: Context, lot: Lot, quantity: int) -> str:
+    """Show so much of a lot, in its own unit."""
+    return amount_of(quantity, lot, context["farm"])
 
 
 def noun_of(lot: Lot) -> tuple[str, str]:

@@ -95,8 +95,13 @@ def _dried_out(happening: Happening, lines: Iterable[Stated]) -> Event:
 
 
 def _lost(happening: Happening, lines: Iterable[Stated]) -> Event:
+    lost = _moved(lines, Role.LOST)
+    given = happening.told.given_as
+    if given:
+        event = _object(happening, lost, action="DELETE", step=steps.GIVEN)
+        return _with(event, **{"readPoint": _read_point(happening), own("cause"): given})
     step = steps.MISSED if happening.kind == WEIGHING else steps.DESTROYED
-    return _object(happening, _moved(lines, Role.LOST), action="DELETE", step=step)
+    return _object(happening, lost, action="DELETE", step=step)
 
 
 def _sold(happening: Happening, lines: Iterable[Stated]) -> Event:
@@ -139,8 +144,13 @@ def _weighed(happening: Happening, lines: Iterable[Stated]) -> Event:
 
 
 def _loaded(happening: Happening, lines: Iterable[Stated]) -> Event:
-    """State what a stall took along, or, once it is settled, what it brought back."""
+    """State what a stall took along, or, once it is settled, what it brought back.
+
+    What was given away there did not come back, as what was sold did not.
+    """
     left = dict(happening.told.loaded)
+    for lot, given in happening.told.given.items():
+        left[lot] = left.get(lot, 0) - given
     for line in lines:
         if line.role == Role.SOLD:
             left[line.lot.pk] += line.quantity

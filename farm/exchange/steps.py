@@ -23,6 +23,8 @@ RETURNED = Step("receiving", "returned")
 SHIPPED = Step("shipping", "in_transit")
 RETAILED = Step("retail_selling", "retail_sold")
 DESTROYED = Step("destroying", "destroyed")
+# Samples, gifts and what the household eats are consumed, and brought no money.
+GIVEN = Step("dispensing", "dispensed")
 # What nobody can explain was not destroyed, nor was water: a weighing set the book right.
 MISSED = Step("cycle_counting", "unknown")
 COUNTED = Step("cycle_counting")

@@ -10,11 +10,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any, TypeVar
 
-from django.db.models import Q, QuerySet
+from django.db.models import Q, QuerySet, Sum
 
 from farm.exchange.choosing import Places, places_of
-from farm.models import LoadLine, Placing, Sale, SellingPlace, Shelf
-from ledger.models import Entry, Line, Lot, Mark
+from farm.models import GivenAway, LoadLine, Placing, Sale, SellingPlace, Shelf
+from ledger.models import Entry, Line, Lot, Mark, Role
 
 Row = TypeVar("Row")
 _CARD = ("species", "strain__species", "recipe__recipe", "supplier", "product")
@@ -43,7 +43,8 @@ class Version:
 class Told:
     """One thing that happened. ``place``: where goods were sold or loaded for.
 
-    ``loaded``: what the stall day took along, by lot id.
+    ``loaded``: what the stall day took along, by lot id; ``given``: of a settling, what was given
+    away there. ``given_as``: of what was given away, as what.
     """
 
     root: Entry
@@ -54,6 +55,8 @@ class Told:
     sale: Sale | None = None
     place: SellingPlace | None = None
     loaded: dict[int, int] = field(default_factory=dict)
+    given: dict[int, int] = field(default_factory=dict)
+    given_as: str = ""
 
     @property
     def particulars(self) -> dict[str, Any]:
@@ -62,7 +65,7 @@ class Told:
 
 
 def tell(entries: QuerySet[Entry]) -> list[Told]:
-    """Tell what some entries say, each with all its corrections; seven queries, however many."""
+    """Tell what some entries say, each with all its corrections; ten queries, however many."""
     places = places_of(entries)
     rows = list(Entry.objects.filter(place__in=places).order_by("seq"))
     lines = _lines_by_entry(places)
@@ -77,6 +80,7 @@ def tell(entries: QuerySet[Entry]) -> list[Told]:
         one.versions.append(Version(entry, _added_up(said[entry.place])))
     _add_beside(told, places)
     _add_sales(told, said, places)
+    _add_given(told, places)
     return list(told.values())
 
 
@@ -128,6 +132,20 @@ def _add_sales(told: dict[int, Told], said: dict[int, list[Line]], places: Place
         for load in loads:
             one.place = load.stall_day.place
             one.loaded[load.lot_id] = load.quantity
+
+
+def _add_given(told: dict[int, Told], places: Places) -> None:
+    """Add as what something was given away, and to a settling what was given away with it."""
+    rows = GivenAway.objects.filter(entry__in=places).select_related("sale__place")
+    for row in rows:
+        told[row.entry_id].given_as = row.why
+        told[row.entry_id].place = row.sale.place if row.sale else None
+    of_settling = GivenAway.objects.filter(sale__entry__in=places)
+    settled_by = dict(of_settling.values_list("entry", "sale__entry"))
+    lines = Line.objects.filter(entry__place__in=settled_by, role=Role.LOST).order_by()
+    for entry, lot, quantity in lines.values_list("entry__place", "lot").annotate(Sum("quantity")):
+        given = told[settled_by[entry]].given
+        given[lot] = given.get(lot, 0) - quantity
 
 
 def _loads(places: Places) -> tuple[dict[int, list[LoadLine]], dict[int, list[LoadLine]]]:

@@ -12,14 +12,18 @@ from django.utils import timezone
 from jsonschema import FormatChecker
 
 from farm.actions.checks import check
+from farm.actions.common import Draw
 from farm.actions.correcting import correct_quantity, undo
+from farm.actions.giving import give_away
 from farm.actions.holding import hold, release
 from farm.actions.selling import SoldLine, sell
+from farm.actions.stalls import Besides, load_stall, settle_stall
 from farm.exchange import steps
 from farm.exchange.amounts import CELSIUS, MINUTE, PASCAL, UNITS
 from farm.exchange.choosing import asked_between
 from farm.exchange.epcis import document
 from farm.exchange.steps import Step
+from farm.models import StallDay
 from ledger.models import Entry, Lot, Role
 from tests.conftest import signed_in
 from tests.farm.epcis_reader import (
@@ -33,9 +37,9 @@ from tests.farm.epcis_reader import (
     needs_schema,
     standing,
 )
-from tests.farm.goods import crop
+from tests.farm.goods import crop, packs
 from tests.farm.season import season
-from tests.farm.world import GRAM, KG, UNIT, World, fruiting, picked
+from tests.farm.world import GRAM, KG, UNIT, World, fresh, fruiting, picked
 from tests.published import UNECE_SYMBOLS
 
 
@@ -172,6 +176,40 @@ def test_what_is_thrown_away_is_destroyed(db: None) -> None:
 
     assert (event["action"], event["bizStep"]) == ("DELETE", "destroying")
     assert event["farm:reason"] == "unsold"
+
+
+def test_what_is_given_away_is_dispensed_and_did_not_come_back(world: World) -> None:
+    """CBV 2.0: dispensing makes a product available to a consumer; it is not destroying."""
+    lot = packs(world, 40)
+    doing = world.doing(minutes=0)
+    load_stall(doing, place=world.stall, day=doing.day, lines=[Draw(lot, 40)])
+    stall_day = StallDay.objects.get()
+    given = {"sample": [Draw(lot, 1)], "gift": [Draw(lot, 2)]}
+    settled = settle_stall(
+        world.doing(minutes=0), stall_day=stall_day, brought_back={lot.pk: 9}, prices={},
+        besides=Besides(given=given),
+    ).entry  # fmt: skip
+    give_away(world.doing(reason="late supper"), why="own use", draws=[Draw(lot, 3)])
+    told = all_events()
+    away = [one for one in events_in(told) if one["farm:kind"] == "give away"]
+
+    # 40 loaded, 28 sold, 1 and 2 given, 9 brought back; then 3 of those eaten, 6 are left.
+    assert {(one["bizStep"], one["disposition"], one["action"]) for one in away} == {
+        ("dispensing", "dispensed", "DELETE")
+    }
+    said = [(one["farm:cause"], one["quantityList"][0]["quantity"]) for one in away]
+    assert sorted(said) == [("gift", 2.0), ("own use", 3.0), ("sample", 1.0)]
+    assert len({one["readPoint"]["id"] for one in away}) == 2  # the stall, and the farm
+    (back,) = [one for one in events_of(settled) if one["bizStep"] == "unloading"]
+    assert amounts(back) == {lot.code: (9, "")}
+    assert graph_of(told).quantity[lot.code] == fresh(lot).quantity == 6
+
+
+@needs_schema
+def test_what_is_given_away_validates(world: World) -> None:
+    give_away(world.doing(), why="sample", draws=[Draw(packs(world), 3)])
+
+    assert errors_in(all_events()) == []
 
 
 def test_a_hold_is_set_and_unset(world: World) -> None:

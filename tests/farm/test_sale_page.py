@@ -99,4 +99,3 @@ def test_a_sale_to_nobody_says_so(world: World, client: Client, lots: tuple[Lot,
 
     page = plain(text(client.get(f"/entries/{entry.entry.seq}/")))
     assert "Customer nobody by name" in page
-

@@ -1,5 +1,6 @@
 """Shares of a season: paid ahead, given out box by box, each at its price."""
 
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
@@ -9,7 +10,7 @@ from django.utils import timezone
 
 from farm.actions.common import Doing
 from farm.actions.pricing import to_cent
-from farm.actions.selling import Deal, SoldLine, priced
+from farm.actions.selling import Deal, Priced, SoldLine, priced
 from farm.models import BoxDelivery, BoxLeft, Share
 from farm.units import MONEY_PER_CENT
 from ledger import book
@@ -20,20 +21,24 @@ from ledger.errors import Malformed, NotStanding
 def as_box(share: Share, lines: Sequence[SoldLine], day: date) -> tuple[list[SoldLine], int]:
     """Share the box price out over its goods by what they are worth, in whole cents.
 
-    Returns the lines, and what they are worth together at the prices stated, tax in it. A box at
-    12.00 with goods of 5.00, 5.00 and 4.00: 4.29, 4.28 and 3.43. What is worth nothing gets
-    nothing, unless all is.
+    Lots of the same goods are one line of it. Returns the lines, and what they are worth together
+    at the prices stated, tax in it. A box at 12.00 with goods of 5.00, 5.00 and 4.00: 4.29, 4.28
+    and 3.43. What is worth nothing gets nothing, unless all is.
     """
-    deal = Deal(share.customer.place, share.customer)
-    worth = [one.amount.gross for one in priced(deal, day, lines)]
     if not lines:
         raise Malformed(f"A box of {share} with nothing in it cannot be. State what is given.")
+    deal = Deal(share.customer.place, share.customer)
+    goods: dict[object, list[Priced]] = defaultdict(list)
+    for one in priced(deal, day, lines):
+        goods[one.line.lot.item_id, one.line.product, one.terms].append(one)
+    worth = [sum(one.amount.gross for one in several) for several in goods.values()]
     cents = to_cent(share.box_money, 1) // MONEY_PER_CENT
     parts = largest_remainder(cents, worth if any(worth) else [1] * len(worth))
-    boxed = [
-        replace(line, whole_money=part * MONEY_PER_CENT)
-        for line, part in zip(lines, parts, strict=True)
-    ]
+    boxed = []
+    for several, part in zip(goods.values(), parts, strict=True):
+        whole_of = sum(one.line.quantity for one in several)
+        money = part * MONEY_PER_CENT
+        boxed += [replace(one.line, whole_money=money, whole_of=whole_of) for one in several]
     return boxed, sum(worth)
 
 

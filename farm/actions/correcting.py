@@ -289,7 +289,7 @@ def _difference(terms: Terms, first: SaleLine, line: Line, *, right: Amount) -> 
     rows = rows.filter(line__lot__code__in=alike)
     sold = -(rows.aggregate(total=Sum("line__quantity"))["total"] or 0)
     shared = money_of(rows)
-    if terms.whole_of or shared != terms.of(sold):
+    if shared != terms.of(sold):
         return right.minus(own)
     return terms.of(sold - line.quantity).minus(shared)
 

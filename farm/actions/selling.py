@@ -50,7 +50,8 @@ class SoldLine:
 
     ``weight_unit``: kg or lb, the unit that the price of what is loose was stated for.
     ``discount_ppm``: what is let off the line. ``whole_money``: what is asked for the whole line,
-    tax in it, in place of its price: its part of a box, or with something taken off.
+    tax in it, in place of its price: its part of a box, or with something taken off; or, of lots
+    that share a line, what is asked for ``whole_of`` of them together.
     """
 
     lot: Lot
@@ -60,6 +61,7 @@ class SoldLine:
     weight_unit: str = "kg"
     discount_ppm: int = 0
     whole_money: int | None = None
+    whole_of: int = 0
 
 
 @dataclass(frozen=True)
@@ -174,8 +176,8 @@ def priced(deal: Deal, day: date, lines: Iterable[SoldLine]) -> list[Priced]:
     asked = [_on_terms(deal, day, line) for line in lines]
     alike: dict[object, list[int]] = defaultdict(list)
     for at, (line, terms) in enumerate(asked):
-        # What is asked for all of a lot is a line of its own.
-        alone = at if terms.whole_of else None
+        # What is asked for all of one lot is a line of its own.
+        alone = at if terms.whole_of and not line.whole_of else None
         alike[line.lot.item_id, line.product, terms, alone].append(at)
     amounts: dict[int, Amount] = {}
     for places in alike.values():
@@ -193,7 +195,8 @@ def _on_terms(deal: Deal, day: date, line: SoldLine) -> tuple[SoldLine, Terms]:
         deal.place, day, customer=deal.customer, card=card, product=line.product, line=line
     )
     if line.whole_money is not None:
-        terms = Terms(line.whole_money, WHOLE, terms.tax_ppm, True, whole_of=line.quantity)
+        whole_of = line.whole_of or line.quantity
+        terms = Terms(line.whole_money, WHOLE, terms.tax_ppm, True, whole_of=whole_of)
     return line, terms
 
 

@@ -4,6 +4,7 @@ Took 40, brought back 9, 1 cut up as samples: sold 30. What was given away leave
 entries of its own beside the sale; `cashing` keeps what was in the till.
 """
 
+from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
@@ -119,7 +120,7 @@ def settle_stall(
         _sold(stall_day, line, quantity=quantity, prices=prices, weight_unit=weight_unit)
         for line, quantity in _what_was_sold(loaded, brought_back, beside)
     ]
-    sold = _less(priced(deal, stall_day.day, listed), beside.off_money)
+    sold = _less(priced(deal, stall_day.day, listed), beside.off_money, beside.by_item)
     check_discount(doing.by, stall_day, sold)
     recorded = post_sale(
         doing,
@@ -273,14 +274,29 @@ def _sold(
     return SoldLine(line.lot, quantity, unit_money, weight_unit=weight_unit)
 
 
-def _less(sold: Iterable[Priced], off_money: Mapping[int, int]) -> list[SoldLine]:
-    """Take off what was let off, by lot; that makes it a sum for the whole line."""
-    return [
-        replace(one.line, whole_money=one.amount.gross - off_money[one.line.lot.pk])
-        if off_money.get(one.line.lot.pk)
-        else one.line
-        for one in sold
-    ]
+def _less(
+    sold: Iterable[Priced], off_money: Mapping[int, int], together: Iterable[Lot]
+) -> list[SoldLine]:
+    """Take off what was let off: that makes it a sum for the whole line.
+
+    Lots of one product that were counted together are one line, so that its net is rounded once.
+    """
+    counted = {lot.pk for lot in together}
+    by_line: dict[tuple[bool, int], list[Priced]] = defaultdict(list)
+    for one in sold:
+        lot = one.line.lot
+        is_one_of = lot.pk in counted
+        by_line[is_one_of, lot.item_id if is_one_of else lot.pk].append(one)
+    return [line for several in by_line.values() for line in _for_less(several, off_money)]
+
+
+def _for_less(several: Sequence[Priced], off_money: Mapping[int, int]) -> list[SoldLine]:
+    off = sum(off_money.get(one.line.lot.pk, 0) for one in several)
+    if not off:
+        return [one.line for one in several]
+    asked = sum(one.amount.gross for one in several) - off
+    quantity = sum(one.line.quantity for one in several)
+    return [replace(one.line, whole_money=asked, whole_of=quantity) for one in several]
 
 
 def _said(beside: Besides) -> dict[str, object]:

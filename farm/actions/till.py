@@ -102,10 +102,10 @@ def check_discount(by: Person, stall_day: StallDay, lines: Sequence[SoldLine]) -
     listed = {goods.item: goods.list_money for goods in till_goods(stall_day)}
     for line in lines:
         full = _gross(line, listed[line.lot.item])
-        asked = line.whole_money if line.whole_money is not None else _gross(line)
+        asked = _asked_of(line)
         if _beyond(by, stall_day.place, full=full, asked=asked):
             raise Malformed(
-                f"Lot {line.lot.code}: sold for {_shown(asked)} instead of {_shown(full)}. "
+                f"Lot {line.lot.code}: sold for {_shown(int(asked))} instead of {_shown(full)}. "
                 f"{_limit_words(stall_day.place)}",
                 [line.lot.code],
             )
@@ -166,6 +166,13 @@ def _gross(line: SoldLine, unit_money: int | None = None) -> int:
     return Terms(price, PACK if packed else line.weight_unit, 0, True).of(line.quantity).gross
 
 
+def _asked_of(line: SoldLine) -> Fraction:
+    """What is asked for a line: of a sum for several lots, its part by quantity."""
+    if line.whole_money is None:
+        return Fraction(_gross(line))
+    return Fraction(line.whole_money * line.quantity, line.whole_of or line.quantity)
+
+
 def _check_price(by: Person, place: SellingPlace, goods: TillGoods, *, asked: int) -> None:
     if goods.list_money is not None and _beyond(by, place, full=goods.list_money, asked=asked):
         raise Malformed(
@@ -174,7 +181,7 @@ def _check_price(by: Person, place: SellingPlace, goods: TillGoods, *, asked: in
         )
 
 
-def _beyond(by: Person, place: SellingPlace, *, full: int, asked: int) -> bool:
+def _beyond(by: Person, place: SellingPlace, *, full: int, asked: int | Fraction) -> bool:
     least = Fraction(full * (MILLION - place.discount_ppm), MILLION)
     return by.role == Role.SELLER and asked < least
 

@@ -20,17 +20,24 @@ CENT = 100
 
 
 @dataclass(frozen=True)
-class PaperLine:
-    """One lot of one sale as an invoice states it; of a credit note, the difference.
+class LotPart:
+    """What a line gives of one lot, in the lot's own unit."""
 
-    ``unit_net``: the price of a pack or a kg without tax and before the discount; None where only
-    money changed.
+    lot: Lot
+    quantity: int
+
+
+@dataclass(frozen=True)
+class PaperLine:
+    """The same goods of one sale on the same terms, as an invoice states them: one amount.
+
+    ``parts``: of which lots. ``unit_net``: the price of a pack or a kg without tax and before the
+    discount; None where only money changed. On a credit note all of it is the difference.
     """
 
     day: date
     what: str
-    lot: Lot
-    harvested_on: date | None
+    parts: tuple[LotPart, ...]
     quantity: int
     unit_net: int | None
     discount_ppm: int
@@ -38,6 +45,11 @@ class PaperLine:
     net: int
     tax: int
     gross: int
+
+    @property
+    def lot(self) -> Lot:
+        """The first of its lots: all are of the same goods."""
+        return self.parts[0].lot
 
     @property
     def is_weighed(self) -> bool:
@@ -126,10 +138,16 @@ def uninvoiced(sales: QuerySet[Sale]) -> list[SaleLine]:
 
 
 def paper_lines(rows: Sequence[SaleLine]) -> list[PaperLine]:
-    """Add rows up by sale and lot; what adds up to nothing is left out."""
-    groups: dict[tuple[int, int], list[SaleLine]] = defaultdict(list)
+    """Add rows up by sale, goods and terms; what adds up to nothing is left out."""
+    asked_of: dict[int, dict[str, Any]] = {}
+    groups: dict[object, list[SaleLine]] = defaultdict(list)
     for row in rows:
-        groups[row.sale_id, row.line.lot_id].append(row)
+        if row.sale_id not in asked_of:
+            asked_of[row.sale_id] = json.loads(row.sale.entry.particulars).get("terms", {})
+        lot = row.line.lot
+        terms = asked_of[row.sale_id].get(lot.code)
+        on = json.dumps(terms, sort_keys=True) if terms else lot.code
+        groups[row.sale_id, lot.item_id, row.product_id, row.tax_ppm, on].append(row)
     lines = [_line(part) for part in groups.values()]
     return [line for line in lines if line.quantity or line.gross]
 
@@ -185,14 +203,17 @@ def _readable(rows: QuerySet[SaleLine]) -> list[SaleLine]:
 
 def _line(rows: Sequence[SaleLine]) -> PaperLine:
     first = rows[0]
-    lot, quantity = first.line.lot, -sum(row.line.quantity for row in rows)
+    by_lot: dict[Lot, int] = defaultdict(int)
+    for row in rows:
+        by_lot[row.line.lot] -= row.line.quantity
+    parts = [LotPart(lot, quantity) for lot, quantity in by_lot.items()]
+    quantity = sum(part.quantity for part in parts)
     net, tax, gross = (sum(getattr(row, name) for row in rows) for name in ("net", "tax", "gross"))
     unit_net, discount_ppm = _unit_net(first, quantity, net)
     return PaperLine(
         day=first.sale.entry.happened_on,
-        what=str(first.product or lot.item),
-        lot=lot,
-        harvested_on=lot.card.harvested_on,
+        what=str(first.product or first.line.lot.item),
+        parts=tuple([part for part in parts if part.quantity] or parts[:1]),
         quantity=quantity,
         unit_net=unit_net,
         discount_ppm=discount_ppm,

@@ -4,7 +4,8 @@ What an invoice states is what Directive 2006/112/EC asks in Art. 226, a simplif
 226b, and more for the kitchen: each line's lot and day of harvest.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import date
 
 from farm import habits
 from farm.models import DeliveryNote, Farm, Invoice, InvoiceKind
@@ -69,8 +70,9 @@ def note_paper(
         "Goods",
         GIVEN,
         tuple(
-            (line.what, line.lot.code, line.harvested_on, quantity(line.quantity, line.lot, farm))
+            (what, code, harvested_on, said)
             for line in lines
+            for what, code, harvested_on, said, _ in _by_lot(line, farm)
         ),
     )
     asked = (_asked_table(note, due, farm),) if due else ()
@@ -91,7 +93,8 @@ def note_paper(
         ),
         tables=(given, *asked),
     )
-    notes = {line.lot.card.species.cooking_note for line in lines if line.lot.card.species}
+    species = [line.lot.card.species for line in lines]
+    notes = {one.cooking_note for one in species if one}
     return Paper(
         report,
         _said((farm.name, farm.place)),
@@ -136,16 +139,29 @@ def _lines_table(lines: Sequence[PaperLine], farm: Farm) -> Table:
     """The goods line by line; discounts have a column where there are any (Art. 226 point 8)."""
     let_off = any(line.discount_ppm for line in lines)
     columns = (*LINES[:6], *((DISCOUNT,) * let_off), *LINES[6:])
-    rows: tuple[Row, ...] = tuple(
-        (
-            line.day, line.what, line.lot.code, line.harvested_on,
-            quantity(line.quantity, line.lot, farm), line.unit_net,
-            *((line.discount_ppm or None,) * let_off), line.tax_ppm, line.net,
-        )
-        for line in lines
-    )  # fmt: skip
+    rows: list[Row] = []
+    for line in lines:
+        priced = (line.unit_net, *((line.discount_ppm or None,) * let_off), line.tax_ppm, line.net)
+        rows += [
+            (line.day, *named, *(priced if is_whole else (None,) * len(priced)))
+            for *named, is_whole in _by_lot(line, farm)
+        ]
     note = "Price of a pack, or of a kilogram of what is loose"
-    return Table("Goods", columns, rows, total_row(columns, rows, {"Net"}), note)
+    return Table("Goods", columns, tuple(rows), total_row(columns, rows, {"Net"}), note)
+
+
+def _by_lot(line: PaperLine, farm: Farm) -> Iterator[tuple[str, str, date | None, str, bool]]:
+    """Name a line's goods, lot, day of harvest and quantity; of several lots, first all of it.
+
+    The amount stands with the whole, once: parts that were rounded might not add up to it.
+    """
+    if len(line.parts) > 1:
+        yield line.what, "", None, quantity(line.quantity, line.lot, farm), True
+    for part in line.parts:
+        is_whole = len(line.parts) == 1
+        said = quantity(part.quantity, part.lot, farm)
+        what = line.what if is_whole else f"of it, {line.what}"
+        yield what, part.lot.code, part.lot.card.harvested_on, said, is_whole
 
 
 def _rates_table(rates: Iterable[RateTotal]) -> Table:

@@ -8,14 +8,23 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as some
 
+from farm.actions.common import Draw
 from farm.actions.correcting import correct_quantity, undo
+from farm.actions.orders import Wanted, deliver, write_note
 from farm.actions.pricing import Terms, shared_out
 from farm.actions.selling import SoldLine, sell, take_back
-from farm.models import SaleLine
-from farm.queries.invoices import lines_of
+from farm.actions.shares import Season, take_share
+from farm.actions.sharing_out import ItemDay, share_out
+from farm.actions.stalls import Besides, load_stall, settle_stall
+from farm.models import LoadLine, SaleLine, StallDay
+from farm.queries.invoices import lines_of, sold_lines
+from farm.queries.months import month_figures, month_with
+from farm.reports.invoice_rows import invoice_paper, note_paper
+from farm.reports.month_rows import month_report
 from ledger.book import Recorded
 from ledger.models import Lot, Role
-from tests.farm.goods import crop, money
+from tests.farm.goods import crop, money, packs
+from tests.farm.season import MADE
 from tests.farm.sold import invoiced, selling_farm
 from tests.farm.world import GRAM, KG, UNIT, World, assert_book_is_sound
 
@@ -67,8 +76,69 @@ def test_the_invoice_is_the_sale_and_names_the_price_asked(
     sold(world, lots)
     lines = lines_of(invoiced(world))
 
-    assert sum(line.gross for line in lines) == 425_000
-    assert [line.unit_net for line in lines] == [PRICE, PRICE]
+    assert [(line.quantity, line.unit_net, line.gross) for line in lines] == [
+        (FIRST + SECOND, PRICE, 425_000)
+    ]
+    assert [(part.lot, part.quantity) for part in lines[0].parts] == [
+        (lots[0], FIRST), (lots[1], SECOND)
+    ]  # fmt: skip
+
+
+def test_one_line_is_one_amount_on_note_invoice_and_month(
+    world: World, lots: tuple[Lot, Lot]
+) -> None:
+    sale = sold(world, lots).entry.sale
+    invoice = invoice_paper(invoiced(world), world.farm)
+    note = note_paper(write_note(sale), sold_lines(sale), farm=world.farm, due=None)
+    goods = f"Fresh {world.species}, firsts"
+    first, second = (lot.code for lot in lots)
+
+    rows = [(row[1], row[2], row[4], row[7]) for row in invoice.report.tables[0].rows]
+    assert rows == [
+        (goods, "", "2.50 kg", 425_000),
+        (f"of it, {goods}", first, "1.245 kg", None),
+        (f"of it, {goods}", second, "1.255 kg", None),
+    ]
+    assert [(row[1], row[3]) for row in note.report.tables[0].rows] == [
+        ("", "2.50 kg"), (first, "1.245 kg"), (second, "1.255 kg")
+    ]  # fmt: skip
+    report = month_report(month_figures(month_with(world.now.date())), MADE)
+    (rates,) = [table for table in report.tables if table.title == "Sales tax by rate"]
+    assert rates.rows == ((0, 425_000, 0, 425_000),)
+
+
+def test_what_a_stall_took_off_a_product_is_taken_off_its_whole_line(world: World) -> None:
+    """Two packs at 5.00 of two lots, 0.30 off: 9.70, of it 9.3269 net, so 9.33.
+
+    Lot by lot it would be 4.85 and 4.6635, so 4.66, twice: 9.32.
+    """
+    pair = packs(world, 1), packs(world, 1)
+    doing = world.doing(minutes=0, sure=True)
+    draws = [Draw(lot, 1) for lot in pair]
+    load_stall(doing, place=world.stall, day=doing.day, lines=draws)
+    counted = share_out(list(LoadLine.objects.all()), {pair[0].item_id: ItemDay(off_money=3_000)})
+    entry = settle_stall(
+        world.doing(minutes=0), stall_day=StallDay.objects.get(), brought_back=counted.back,
+        prices={}, besides=Besides.of(counted),
+    ).entry  # fmt: skip
+
+    assert sum(row[0] for row in money(entry)) == 93_300
+    assert [row[2] for row in money(entry)] == [48_500, 48_500]
+    correct_quantity(world.doing(), entry, lot=pair[1], role=Role.SOLD, right_quantity=0)
+    assert gross(entry.seq) == 48_500
+
+
+def test_a_box_prices_packs_of_two_lots_as_one_line(world: World) -> None:
+    """A box at 9.70 of two packs, tax in it: 9.33 net, as above."""
+    season = Season(world.now.date(), 1, 1, 97_000)
+    share = take_share(world.doing(sure=True), customer=world.customer, season=season,
+                       lines=[Wanted(world.product, 2)])  # fmt: skip
+    lines = [SoldLine(packs(world, 1), 1, 5 * UNIT), SoldLine(packs(world, 1), 1, 5 * UNIT)]
+    entry = deliver(world.doing(minutes=0), order=share.order, due_on=share.order.due_on,
+                    lines=lines).entry  # fmt: skip
+
+    assert sum(row[0] for row in money(entry)) == 93_300
+    assert gross(entry.seq) == 97_000
 
 
 @given(

@@ -10,19 +10,20 @@ from farm.actions.common import on_hand
 from farm.actions.invoicing import issue_change, issue_invoice
 from farm.actions.orders import Days, Wanted, deliver, stop_order, take_order
 from farm.actions.payments import Paid, enter_payment
-from farm.actions.selling import SoldLine, take_back
+from farm.actions.selling import SoldLine, sell, take_back
 from farm.demo.clock import Year
 from farm.demo.scenery import COIN, GRAM
 from farm.models import Customer, Grade, Invoice, InvoiceLine, Method, Order, Species, Stage
 from farm.queries.allocations import sellable, suggested
 from farm.queries.invoices import to_invoice
 from farm.queries.orders import DueOrder, due_between
-from farm.queries.prices import ordered_price
+from farm.queries.prices import ordered_price, prices_at
 from ledger.models import Lot, Role
 
 KILO_PRICE = {"oyster": 17 * COIN, "mane": 23 * COIN, "shiitake": 21 * COIN}
 # Less than this is not worth a delivery.
 LEAST_DELIVERED_MG = 500 * GRAM
+JAR_MG = 40 * GRAM
 # How many days after an invoice each customer pays which share of it, in percent.
 HABITS: Sequence[Sequence[tuple[int, int]]] = (
     ((9, 100),), ((17, 100),), ((62, 100),), ((14, 50), (38, 50)),
@@ -75,6 +76,17 @@ def deliver_orders(year: Year) -> None:
             deliver(year.doing("nora"), order=due.order, due_on=today, lines=_lines(due, taken))
         elif due.is_open and not due.order.every_weeks:
             stop_order(year.doing("nora", "nothing ripe"), due.order, from_day=today)
+
+
+def sell_dried_loose(year: Year, key: str) -> None:
+    """A kitchen takes some of a jar by weight: dried carries sales tax, its fresh crop none."""
+    cafe, today = year.scenery.customers[1], year.clock.date()
+    prices = prices_at(cafe.place, today, cafe)
+    lots = on_hand(Stage.DRIED, species=year.scenery.strains[key].species)
+    lot = lots.filter(quantity__gte=JAR_MG).first()
+    if lot:
+        line = SoldLine(lot, JAR_MG, prices[lot.card.goods].unit_money)
+        sell(year.doing("nora"), place=cafe.place, customer=cafe, lines=[line])
 
 
 def invoice_month(year: Year) -> None:

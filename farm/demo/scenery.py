@@ -15,6 +15,7 @@ from farm.models import (
     Customer,
     Farm,
     Form,
+    Loose,
     PackKind,
     Person,
     PlaceKind,
@@ -28,6 +29,7 @@ from farm.models import (
     RecipeVersion,
     Role,
     Room,
+    SalesTax,
     SellingPlace,
     Shelf,
     Species,
@@ -271,7 +273,20 @@ def _customers(places: dict[str, SellingPlace]) -> list[Customer]:
 def _agree_prices(
     customers: Sequence[Customer], strains: dict[str, Strain], first_day: date
 ) -> None:
-    """What is loose is agreed a kilogram; one kitchen pays less for oyster from the autumn on."""
+    """What is loose is agreed a kilogram; one kitchen pays less for oyster from the autumn on.
+
+    What is dried has a price and a sales tax of its own; the tax rises in the middle of a month.
+    """
+    for key in ("oyster", "mane", "shiitake"):
+        species = strains[key].species
+        AgreedPrice.objects.create(
+            customer=customers[1], species=species, state=Loose.DRIED, from_day=first_day,
+            unit_money=170 * COIN,
+        )  # fmt: skip
+        for from_day, rate_ppm in ((first_day, 90_000), (_tax_rises(first_day), 100_000)):
+            SalesTax.objects.create(
+                species=species, state=Loose.DRIED, from_day=from_day, rate_ppm=rate_ppm
+            )
     for customer in customers:
         for key, coins in (("oyster", 17), ("mane", 23), ("shiitake", 21)):
             AgreedPrice.objects.create(
@@ -282,6 +297,11 @@ def _agree_prices(
         customer=customers[0], species=strains["oyster"].species,
         from_day=first_day + timedelta(weeks=36), unit_money=16 * COIN,
     )  # fmt: skip
+
+
+def _tax_rises(first_day: date) -> date:
+    """In the middle of a month: who enters a sale of the days before it late is not taxed more."""
+    return (first_day + timedelta(weeks=40)).replace(day=16)
 
 
 def _products(
@@ -313,6 +333,9 @@ def _products(
             pack=PackKind.AIRTIGHT,
             packaging=supplies["Dry pouches"],
             tax_ppm=90_000,
+        )
+        products[f"dried {key}"].sales_taxes.create(
+            from_day=_tax_rises(first_day), rate_ppm=100_000
         )
         # The product's own price holds wherever a place has no list.
         for place in (*places.values(), None):

@@ -12,7 +12,7 @@ from pytest_django import DjangoDbBlocker
 from farm.demo.clock import Year, played_clock
 from farm.demo.scenery import build
 from farm.demo.year import ZONE, play
-from farm.models import Farm, Record, Review, Sale, Stage
+from farm.models import Farm, Record, Review, Sale, SaleLine, Stage
 from farm.queries.closings import closings, closings_add_up, late_entries, since_closing
 from ledger.models import Entry, Lot
 from tests.farm.world import assert_book_is_sound
@@ -101,3 +101,12 @@ def test_it_never_touches_a_real_farm(farm: Farm) -> None:
 
     assert Farm.objects.get().name == farm.name
     assert not Entry.objects.exists()
+
+
+def test_what_is_dried_carries_tax_loose_and_in_packs_and_what_is_fresh_none(
+    played: list[Lots],
+) -> None:
+    rows = SaleLine.objects.values_list("line__lot__card__stage", "tax_ppm").distinct()
+
+    assert set(rows) >= {(Stage.CROP, 0), (Stage.DRIED, 90_000), (Stage.PACKS, 0)}
+    assert not set(rows) & {(Stage.CROP, 90_000), (Stage.DRIED, 0)}

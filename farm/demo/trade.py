@@ -14,6 +14,7 @@ from farm.demo.papers import (
     KILO_PRICE,
     deliver_orders,
     invoice_month,
+    sell_dried_loose,
     set_orders_aside,
     take_orders,
 )
@@ -105,6 +106,7 @@ def _tidy(year: Year, week: int) -> None:
         back = list(_came_back().filter(card__species=species)) if week % 2 else []
         _old_crop(year, key, back)
         if week % 4 == 3:
+            sell_dried_loose(year, key)
             _pouches(year, key)
     for lot in _came_back():
         throw_away(year.doing("tam", "old"), lot=lot, quantity=lot.quantity)

@@ -41,7 +41,7 @@ from ledger.errors import Malformed
 from ledger.models import Entry, Lot, Role
 
 WHOLE = "for all of it"
-SELLABLE = (Stage.PACKS, Stage.CROP, Stage.DRIED, Stage.SPENT)
+SELLABLE = (Stage.PACKS, Stage.CROP, Stage.DRIED, Stage.SPENT, Stage.SPAWN)
 
 
 @dataclass(frozen=True)

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from farm.actions.selling import SELLABLE
 from farm.models import Person, Stage
 from farm.pages.access import Right, may
 from farm.pages.forms import (
@@ -83,7 +84,7 @@ GRAIN, BLOCKS, STORE, SELL, RIGHT = (
 )  # fmt: skip
 GROUPS = (GRAIN, BLOCKS, STORE, SELL, RIGHT)
 ANY = tuple(Stage)
-SOLD = (Stage.PACKS, Stage.CROP, Stage.DRIED, Stage.SPENT)
+SOLD = SELLABLE
 STALL = (Right.RECORD, Right.SELL)
 # What neither uses nor sells a lot; what is picked of held blocks is born on hold.
 WHILE_HELD = frozenset({

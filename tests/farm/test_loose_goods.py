@@ -30,6 +30,7 @@ from farm.models import (
     sales_tax_ppm,
 )
 from farm.queries.invoices import lines_of, rate_totals
+from farm.queries.kilos import kilos_from
 from farm.queries.months import month_figures, month_with
 from farm.queries.orders import due_order
 from farm.queries.prices import listed_price, ordered_price
@@ -44,7 +45,16 @@ from tests.farm.filled import send, text
 from tests.farm.goods import crop, money, packs
 from tests.farm.season import MADE
 from tests.farm.sold import selling_farm, wanted
-from tests.farm.world import FIRST_DAY, GRAM, KG, UNIT, World, assert_book_is_sound, fresh
+from tests.farm.world import (
+    FIRST_DAY,
+    GRAM,
+    KG,
+    UNIT,
+    World,
+    assert_book_is_sound,
+    fresh,
+    grow_spawn,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -208,6 +218,26 @@ def test_each_state_carries_the_rate_of_what_it_is(world: World) -> None:
     assert money(entry) == [
         (135_000, 6_800, 141_800), (135_000, 0, 135_000), (135_000, 25_700, 160_700)
     ]  # fmt: skip
+
+
+def test_spawn_is_sold_by_weight_with_its_own_tax_and_is_no_kilo_of_mushrooms(
+    world: World,
+) -> None:
+    """2 kg at 8.00 with 19 % on top: 16.00, 3.04 and 19.04."""
+    taxed(world, Loose.SPAWN, NINETEEN)
+    spawn = grow_spawn(world)[2]
+    before = fresh(spawn)
+    client = signed_in(world.owner)
+    sent = {f"sold_{spawn.pk}": "2 kg", f"price_{spawn.pk}": "8", "customer": world.customer.pk}
+    address = f"/record/sell/?place={world.kitchens.pk}"
+    assert "grain spawn" in text(client.get(address))
+    send(client, address, **sent)
+
+    (row,) = SaleLine.objects.values_list("net", "tax", "gross", "tax_ppm")
+    assert row == (16 * UNIT, 30_400, 190_400, NINETEEN)
+    assert fresh(spawn).quantity == before.quantity - 2 * KG
+    assert kilos_from(fresh(spawn)).fresh == ()
+    assert_book_is_sound()
 
 
 def test_a_sale_entered_late_takes_the_rate_of_its_own_day(world: World) -> None:

@@ -14,7 +14,7 @@ from django.utils import timezone
 from farm.actions.common import Doing, Draw, Recorded
 from farm.actions.orders import Days, Wanted, deliver
 from farm.actions.selling import SoldLine
-from farm.models import Customer, Farm, Goods, LooseGoods, Person, Product, SellingPlace
+from farm.models import Customer, Farm, Goods, Loose, LooseGoods, Person, Product, SellingPlace
 from farm.pages.access import Right, may
 from farm.pages.forms.doing import FirstForm
 from farm.pages.forms.fields import CountField, MassField, MoneyField, RowField
@@ -65,7 +65,8 @@ class WantedForm(SureForm):
                 self._add(f"product_{product.pk}", product, packs)
         if may(person, Right.SEE_SALES):
             for what in loose_goods():
-                self._add_loose(what, priced.get(what))
+                if what.state in (Loose.FRESH, Loose.DRIED):
+                    self._add_loose(what, priced.get(what))
         self.order_fields([*(name for name in self.fields if name not in LAST), *LAST])
 
     def _add(self, name: str, what: Goods, field: CountField | MassField) -> None:

@@ -12,6 +12,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from farm.actions.common import Doing, Draw
+from farm.actions.selling import SELLABLE
 from farm.models import Customer, Form, Goods, Loose, LooseGoods, Product, Stage
 from farm.pages.access import sees_stall_prices
 from farm.pages.forms.doing import DoingForm, DrawGroup
@@ -31,14 +32,18 @@ from ledger.errors import Malformed, NotEnough
 from ledger.models import Lot
 
 SHOWN = 6
-SOLD_STAGES = (Stage.PACKS, Stage.CROP, Stage.DRIED, Stage.SPENT)
+SOLD_STAGES = SELLABLE
 # What is recorded where nothing is on hand to be sold.
 SOLD_FIRST = (Stage.PACKS, Stage.CROP)
+SELDOM = (Stage.SPENT, Stage.SPAWN)
 UNLISTED = ("unlisted_lot", "unlisted_what", "unlisted_amount", "unlisted_price")
 
 
 class ListedByKind(DoingForm):
-    """Lots to sell from: packs before what is loose, fresh before dried, long lists folded."""
+    """Lots to sell from: packs before what is loose, fresh before dried, long lists folded.
+
+    Spent blocks and spawn come last, and folded.
+    """
 
     def draw_groups(self) -> list[DrawGroup]:
         found = []
@@ -52,7 +57,10 @@ class ListedByKind(DoingForm):
     def folded_groups(self, title: str, rows: Sequence[tuple[Lot, str]]) -> list[DrawGroup]:
         """Show the oldest lots of a kind, and fold the others away unless one is filled in."""
         first, rest = rows[:SHOWN], rows[SHOWN:]
-        groups = [DrawGroup(title, [self.draw_row(*row) for row in first], folded=False)]
+        seldom = rows[0][0].card.stage in SELDOM and not any(
+            self.data.get(name) for _, name in rows
+        )
+        groups = [DrawGroup(title, [self.draw_row(*row) for row in first], folded=seldom)]
         if rest:
             typed = any(self.data.get(name) for _, name in rest)
             more = f"And {len(rest)} more. {title}"
@@ -60,17 +68,18 @@ class ListedByKind(DoingForm):
         return groups
 
 
-def kind_of(lot: Lot) -> tuple[bool, bool, bool]:
-    """Say whether a lot is a by-product, loose, dried: the order of selling."""
+def kind_of(lot: Lot) -> tuple[int, bool, bool]:
+    """Say how seldom a lot is sold, whether it is loose, and dried: the order of selling."""
     card = lot.card
     dried = card.stage == Stage.DRIED or (card.product and card.product.form == Form.DRIED)
-    return card.stage == Stage.SPENT, card.stage != Stage.PACKS, bool(dried)
+    seldom = SELDOM.index(card.stage) + 1 if card.stage in SELDOM else 0
+    return seldom, card.stage != Stage.PACKS, bool(dried)
 
 
 def kind_words(lot: Lot) -> str:
-    spent, loose, dried = kind_of(lot)
-    if spent:
-        return Stage.SPENT.label
+    seldom, loose, dried = kind_of(lot)
+    if seldom:
+        return Stage(lot.card.stage).label
     return f"{'loose' if loose else 'packs'}, {'dried' if dried else 'fresh'}"
 
 

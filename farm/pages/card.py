@@ -154,7 +154,9 @@ def _stated(choice: Choice, numbers: NumberForm, *, query: str) -> Stated:
     if "blocks" in typed:
         sources["load_blocks"] = "as many as in the batch"
     values = numbers.values()
-    way = way_of_counting(choice) if values["trim_kg_money"] or values["spent_money"] else None
+    way = None
+    if values["trim_kg_money"] or values["spent_money"]:
+        way = way_of_counting(choice, timezone.localdate())
     values["taken_off"] = way.value if way else 0
     sources["taken_off"] = way.source if way else "nothing is sold beside"
     was = centres({key: one.value for key, one in found.values.items()})

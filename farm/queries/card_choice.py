@@ -27,7 +27,6 @@ DAYS: Mapping[str, str] = {
     PlaceKind.STALL: "one market day",
     PlaceKind.KITCHENS: "one delivery day",
 }
-SHARED, TAKEN_OFF = "shared", "taken off"
 
 
 @dataclass(frozen=True)

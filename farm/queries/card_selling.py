@@ -5,10 +5,11 @@ from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
 
-from farm.models import PlaceKind, Price, Product, SellingPlace
+from farm.models import ByProductWay, PlaceKind, Price, Product, SellingPlace
 from farm.planning.card import MILLION
 from farm.planning.inputs import ALONE, Known
-from farm.queries.card_choice import TAKEN_OFF, Choice
+from farm.queries.by_products import by_product_way
+from farm.queries.card_choice import Choice
 from farm.queries.experience import usual_days_mg
 
 
@@ -49,11 +50,15 @@ def beside_inputs(product: Product, here: PlaceInputs) -> dict[str, Known]:
     return {**dict.fromkeys(ALONE, none), "crop_kg_money": worth}
 
 
-def way_of_counting(choice: Choice) -> Known:
-    """Whether what is sold beside is taken off the cost of the crop: 1, or shares it: 0."""
-    if choice.beside:
-        return Known(int(choice.beside == TAKEN_OFF), "chosen for this card")
-    return Known(0, "shared by worth, unless you say otherwise")
+def way_of_counting(choice: Choice, day: date) -> Known:
+    """Whether what is sold beside is taken off the cost of the crop: 1, or shares it: 0.
+
+    As the farm counts it on a day, unless it was chosen; one query then.
+    """
+    chosen = ByProductWay(choice.beside) if choice.beside else None
+    way = chosen or by_product_way(day)
+    source = "chosen for this card" if chosen else "farm details: by-products"
+    return Known(int(way is ByProductWay.TAKEN_OFF), source)
 
 
 def _asked_prices(product: Product, day: date) -> dict[int | None, int]:

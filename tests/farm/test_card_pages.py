@@ -1,15 +1,17 @@
 """The cost card's pages, on the small farm of the tests."""
 
 import io
+from datetime import timedelta
 from urllib.parse import urlencode
 
 import pytest
 from django.test import Client
+from django.utils import timezone
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from openpyxl import load_workbook
 
-from farm.models import SavedCard
+from farm.models import ByProductChoice, ByProductWay, SavedCard
 from farm.planning.inputs import INPUTS, InputKind
 from tests.farm.world import KG, World, grow_blocks, small_farm
 
@@ -137,6 +139,22 @@ def test_what_is_sold_beside_lowers_the_kilo_by_either_way(world: World, owner: 
     assert alone > shared > off
     assert "taken off the cost of the crop" in page and "chosen for this card" in page
     assert "nothing is sold beside" in shown(owner)
+
+
+def test_what_is_sold_beside_is_counted_as_the_farm_counts_it_that_day(
+    world: World, owner: Client
+) -> None:
+    typed = {"trim_kg_money": "4", "crop_kg_money": "20"}
+    today = timezone.localdate()
+    taken_off = "taken off the cost of the crop"
+    assert "share the cost by worth" in shown(owner, **typed)
+
+    ByProductChoice.objects.create(from_day=today + timedelta(days=1), way=ByProductWay.TAKEN_OFF)
+    assert f"{taken_off}</td>" not in shown(owner, **typed)
+    ByProductChoice.objects.create(from_day=today, way=ByProductWay.TAKEN_OFF)
+    assert taken_off in shown(owner, **typed).partition("Worked from")[2]
+    page = shown(owner, **typed, beside="shared")
+    assert "share the cost by worth" in page.partition("Worked from")[2]
 
 
 NUMBERS = (*INPUTS, "lost_count", "asked_money", "price_0")

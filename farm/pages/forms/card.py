@@ -8,7 +8,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.db.models import Model
 
-from farm.models import Farm
+from farm.models import ByProductWay, Farm
 from farm.pages.forms.doing import FarmForm
 from farm.pages.forms.fields import (
     AmountField,
@@ -19,7 +19,7 @@ from farm.pages.forms.fields import (
     RowField,
 )
 from farm.planning.inputs import GROUPS, Input, InputKind, Known
-from farm.queries.card_choice import SHARED, TAKEN_OFF, Choice, Offered
+from farm.queries.card_choice import Choice, Offered
 from farm.queries.card_inputs import UNKNOWN_PRICE, CardInputs
 from farm.templatetags.farm_format import percent
 from farm.units import UnitError
@@ -67,8 +67,8 @@ class ListedField(RowField):
 
 BESIDE = (
     ("", "as the farm counts them"),
-    (SHARED, "share the cost by what they are worth"),
-    (TAKEN_OFF, "are taken off the cost of the crop"),
+    (ByProductWay.SHARED.value, "share the cost by what they are worth"),
+    (ByProductWay.TAKEN_OFF.value, "are taken off the cost of the crop"),
 )
 FIELDS: Mapping[InputKind, type[AmountField]] = {
     InputKind.COUNT: CountField,

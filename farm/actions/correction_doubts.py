@@ -9,8 +9,9 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
 
+from farm import habits
 from farm.actions.allotting import set_aside_doubt
-from farm.actions.common import Doing, Draw
+from farm.actions.common import Doing, Draw, amount_words
 from farm.actions.count_doubts import CheckCount, filling_doubts, loss_doubt
 from farm.actions.doubts import price_doubt, sale_price_doubt, spawn_doubt
 from farm.actions.harvesting import kept_doubt
@@ -28,13 +29,15 @@ from farm.actions.storing import (
 )
 from farm.models import LotCard, Stage, Supply
 from farm.moisture import Portion
-from farm.queries.entries import on_hand_before, particulars, standing
+from farm.queries.entries import gave_in, on_hand_before, particulars, standing
+from farm.queries.later_scale import stated_later
 from farm.queries.prices import listed_price
 from farm.units import MG_PER_UNIT
 from ledger.models import Dimension, Entry, Lot, Role
 
 Doubts = Iterable[PlausibilityQuestion | None]
 TAKES = (Role.USED, Role.SOLD, Role.LOST)
+LEAVES = (*TAKES, Role.SHRUNK)
 
 
 @dataclass(frozen=True)
@@ -83,6 +86,31 @@ def correction_doubts(correction: Correction) -> Iterator[PlausibilityQuestion |
     more = correction.quantity - correction.was
     if correction.role in TAKES and more > 0 and correction.was:
         yield set_aside_doubt([Draw(correction.lot, more)])
+    yield _against_the_scale(correction, -more if correction.role in LEAVES else more)
+
+
+def _against_the_scale(to: Correction, change: int) -> PlausibilityQuestion | None:
+    """Ask where a correction leads away from what was weighed or counted of the lot later on.
+
+    8 kg picked, weighed 7.5 kg two days later, and corrected to 4: the book would say 3.5 kg for
+    the day on which the scale said 7.5.
+    """
+    if to.role == Role.USED and to.lot.pk in {lot.pk for lot in gave_in(to.entry)}:
+        return None  # what blocks gave: they are counted, and none of them left
+    slack = SCALE_MG if to.lot.item.dimension == Dimension.MASS else 0
+    later = [one for one in stated_later(to.lot, to.entry) if one.is_worse_by(change, slack)]
+    if not later:
+        return None
+    first, dimension = later[0], to.lot.item.dimension
+    found, then = (amount_words(n, dimension) for n in (first.found, max(0, first.book + change)))
+    verb = "weighed" if dimension == Dimension.MASS else "counted"
+    more = f" (and {len(later) - 1} more times since)" if later[1:] else ""
+    return PlausibilityQuestion(
+        f"Lot {to.lot.code}: {found} were {verb} on {habits.day(first.day)} ({first.where}){more}, "
+        f"and with this correction the book says {then} for that moment. Is the correction right, "
+        f"and what was {verb} wrong? Then correct that as well.",
+        [to.lot.code],
+    )
 
 
 def total(draws: Iterable[Draw]) -> int:

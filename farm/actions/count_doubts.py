@@ -6,12 +6,15 @@ As in `doubts.py`, the factors are own rules.
 from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
+from django.db.models import Sum
+
 from farm.actions.common import Draw, amount_words
 from farm.actions.doubts import in_other_unit
 from farm.actions.questions import PlausibilityQuestion
 from farm.models import Person, RecipeLine, RecipeVersion
+from farm.queries.counts import SCALE_MG
 from farm.queries.usual import usual_share_ppm
-from ledger.models import Dimension
+from ledger.models import Dimension, Line, Lot, Role
 
 # Losses: three times the middle share, or the most there was; up to two are never asked about.
 TIMES_LOST, FEW = 3, 2
@@ -19,6 +22,7 @@ BELIEVED_LOST_PPM = 300_000
 # Ingredients: half or twice of what the recipe takes. Bags and jars: a tenth more or less.
 TIMES_RECIPE, PERCENT_OF_BAGS = 2, 10
 A_TENTH = 10
+CAME_IN = (Role.BOUGHT, Role.MADE, Role.COUNTED)
 
 
 class CheckCount(NamedTuple):
@@ -61,6 +65,38 @@ def uncounted_doubt(counted: CheckCount) -> PlausibilityQuestion | None:
         "at yet. Is that right?",
         [counted.code],
     )
+
+
+def above_doubt(found: Iterable[tuple[Lot, int | None]]) -> PlausibilityQuestion | None:
+    """Ask about more found of a lot than ever was in it: 380 packs, where 40 were packed.
+
+    What came in is what was bought or made, and counted up since; two queries. More than the
+    book says, but no more than that, may be right: a sale was written down too high.
+    """
+    counted = {lot.pk: number for lot, number in found if number is not None}
+    came_in = dict(
+        Line.objects.filter(lot__in=counted, role__in=CAME_IN).order_by()
+        .values_list("lot").annotate(Sum("quantity"))
+    )  # fmt: skip
+    above = [
+        lot for lot in Lot.objects.filter(pk__in=counted).select_related("item").order_by("pk")
+        if counted[lot.pk] > came_in.get(lot.pk, 0) + _slack(lot)
+    ]  # fmt: skip
+    if not above:
+        return None
+    said = "; ".join(
+        f"lot {lot.code}: {amount_words(counted[lot.pk], lot.item.dimension)} found, where "
+        f"{amount_words(came_in.get(lot.pk, 0), lot.item.dimension)} is all that ever was in it"
+        for lot in above
+    )
+    return PlausibilityQuestion(
+        f"{said[0].upper()}{said[1:]}. Is the number right, and nothing of another lot among it?",
+        [lot.code for lot in above],
+    )
+
+
+def _slack(lot: Lot) -> int:
+    return SCALE_MG if lot.item.dimension == Dimension.MASS else 0
 
 
 def most_in_lot(counted: CheckCount) -> str:

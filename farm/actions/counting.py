@@ -9,6 +9,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from farm.actions.common import Doing, last_day
+from farm.actions.count_doubts import above_doubt
 from farm.actions.signing import Signed, one_at_a_time
 from farm.actions.storing import WEIGHED_AGAIN, count_lot, held_when, water_band, weigh_again
 from farm.models import (
@@ -35,6 +36,7 @@ class Counted:
     """What a count says: the lots looked for, and what was found of each; None: not looked at.
 
     ``ended_at``: when it was over, where it is told later: it waited on a phone without a signal.
+    ``sure``: yes to the question whether there can be so much.
     """
 
     uuid: UUID
@@ -43,6 +45,7 @@ class Counted:
     hidden: bool
     found: Sequence[tuple[Lot, int | None]]
     ended_at: datetime | None = None
+    sure: bool = False
 
 
 @transaction.atomic
@@ -51,13 +54,17 @@ def keep_count(signed: Signed, counted: Counted) -> StockCount:
 
     One that is told later is held against what the lots held when it was over: 9 kg found, 2 kg
     sold before it arrives, are held against the 10 that were there, not the 8 that are.
-    Changes nothing in the book: each difference is answered for itself (`answer_difference`).
+    Asks about more of a lot than ever was in it. Changes nothing in the book: each difference is
+    answered for itself (`answer_difference`).
     """
     one_at_a_time(signed)
     book.lock_head()
     known = StockCount.objects.filter(uuid=counted.uuid).first()
     if known is not None:
         return _same(known, counted)
+    above = None if counted.sure else above_doubt(counted.found)
+    if above is not None:
+        raise above
     if all(quantity is None for _, quantity in counted.found):
         raise Malformed("Nothing was counted. State what was found of one lot at least.")
     count = StockCount.objects.create(

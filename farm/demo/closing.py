@@ -1,5 +1,6 @@
 """The months of the played year, closed one after the other, and what was put right afterwards."""
 
+from dataclasses import replace
 from random import Random
 from uuid import UUID
 
@@ -50,8 +51,9 @@ def put_right(year: Year) -> None:
     if line:
         sold = line.sale_line.line
         correct_quantity(
-            _doing(year, "weighed again: less was in the crate"), sold.entry, lot=sold.lot,
-            role=Role.SOLD, right_quantity=-sold.quantity - TOO_MUCH_MG,
+            # Sure: the rest of the crate was weighed since, and weighs what it did.
+            replace(_doing(year, "weighed again: less was in the crate"), sure=True),
+            sold.entry, lot=sold.lot, role=Role.SOLD, right_quantity=-sold.quantity - TOO_MUCH_MG,
         )  # fmt: skip
         issue_change(_doing(year, "the crate that was weighed again"), line.invoice)
 

@@ -10,6 +10,7 @@ from django.urls import reverse
 from farm.actions import unfinished
 from farm.actions.common import Recorded
 from farm.actions.counting import answer_difference, keep_count
+from farm.actions.questions import PlausibilityQuestion
 from farm.actions.signing import Signed, signed
 from farm.models import Room, StockCount
 from farm.pages import from_phone, retrying
@@ -93,6 +94,9 @@ def _kept(request: PageRequest, form: CountForm, room: Room | None) -> HttpRespo
         return None
     try:
         count = _keep(form, room)
+    except PlausibilityQuestion as asked:
+        form.ask(asked.question)
+        return None
     except Refused as refusal:
         form.add_error(None, str(refusal))
         return None
@@ -109,6 +113,8 @@ def _from_phone(request: PageRequest, form: CountForm, room: Room | None) -> Htt
         return from_phone.error(request, retrying.COUNT, from_phone.words_of_errors(form))
     try:
         count = _keep(form, room)
+    except PlausibilityQuestion as asked:
+        return from_phone.question(request, retrying.COUNT, asked.question)
     except Refused as refusal:
         return from_phone.error(request, retrying.COUNT, str(refusal))
     return from_phone.entered(_said(count), reverse("stock-count", args=[count.pk]))

@@ -1,15 +1,23 @@
 """A corrected number is asked about as it would have been when it was first recorded."""
 
 import json
+from decimal import Decimal
+from uuid import uuid4
 
 import pytest
 
-from farm.actions.correcting import correct_quantity
+from farm.actions.common import Draw
+from farm.actions.correcting import correct_quantity, undo
+from farm.actions.counting import Counted, keep_count
 from farm.actions.harvesting import mark_spent
+from farm.actions.packing import pack
 from farm.actions.questions import PlausibilityQuestion
+from farm.actions.signing import Signed
+from farm.actions.storing import weigh_again
+from farm.queries.later_scale import stated_later
 from ledger.book import Recorded
 from ledger.errors import Malformed
-from ledger.models import Entry, Line, Role
+from ledger.models import Entry, Line, Lot, Role
 from tests.conftest import signed_in
 from tests.farm.filled import text
 from tests.farm.season import season
@@ -88,3 +96,81 @@ def test_the_page_asks_and_a_yes_corrects(world: World) -> None:
     assert fresh(lot).quantity == 10 * KG
     client.post(address, sent | {"sure": "on"})
     assert fresh(lot).quantity == 80 * KG
+
+
+# --- against what the scale said later -------------------------------------------------------
+
+
+def weighed(world: World, lot: Lot, kilos: str) -> Recorded:
+    return weigh_again(world.doing(reason="scale"), lot=fresh(lot), weight_mg=int(
+        Decimal(kilos) * KG))  # fmt: skip
+
+
+def pick_line(lot: Lot) -> Line:
+    return Line.objects.select_related("entry", "lot__item").get(
+        lot=lot, role=Role.MADE, entry__amends=None
+    )
+
+
+@pytest.mark.parametrize(("right", "says"), [(4 * KG, r"3\.50 kg"), (9 * KG, r"8\.50 kg")])
+def test_a_correction_beyond_what_the_scale_said_later_is_asked_about(
+    world: World, right: int, says: str
+) -> None:
+    """8 kg weighed 7.5 two days later: with 4 kg picked the book says 3.5 for that day."""
+    crop = picked(world, 8 * KG)
+    world.wait(2)
+    seq = weighed(world, crop, "7.5").entry.seq
+
+    with pytest.raises(
+        PlausibilityQuestion, match=rf"7\.50 kg .*were weighed .*entry {seq}.*says {says}"
+    ):
+        corrected(world, pick_line(crop), right)
+    corrected(world, pick_line(crop), 8 * KG + 9_000)  # so much may be the scale's
+    assert corrected(world, pick_line(crop), right, sure=True).fresh
+    assert_book_is_sound()
+
+
+def test_a_correction_towards_what_the_scale_said_is_taken(world: World) -> None:
+    """The pick was corrected to 4 kg although the scale said 7.5: corrected back, nothing is asked.
+    A weighing that is put right itself speaks for its new weight."""
+    crop = picked(world, 8 * KG)
+    world.wait(2)
+    weighing = weighed(world, crop, "7.5")
+    corrected(world, pick_line(crop), 4 * KG, sure=True)
+
+    assert corrected(world, pick_line(crop), 8 * KG).fresh
+    lost = weighing.entry.lines.filter(lot=crop, role__in=("lost", "shrunk")).first()
+    assert lost
+    changed = abs(lost.quantity) + 500 * GRAM
+    assert corrected(world, lost, changed, sure=True).fresh
+    (stated,) = stated_later(fresh(crop), crop.made_by)
+    assert (stated.found, stated.book) == (7 * KG, 7 * KG)
+
+
+def test_a_weighing_that_was_taken_back_says_nothing(world: World) -> None:
+    crop = picked(world, 8 * KG)
+    world.wait(2)
+    undo(world.doing(), weighed(world, crop, "7.5").entry)
+
+    assert corrected(world, pick_line(crop), 4 * KG).fresh
+
+
+def test_a_correction_against_a_stock_count_is_asked_about(world: World) -> None:
+    """20 packs were packed and counted as 20: they were not 18."""
+    crop = picked(world, 8 * KG)
+    world.received("punnet", 20)
+    packs = pack(
+        world.doing(), product=world.product, packs=20, draws=[Draw(fresh(crop), 4 * KG)]
+    ).lots[-1]
+    doing = world.doing()
+    count = Counted(
+        uuid=uuid4(), happened_at=doing.happened_at, room=None, hidden=False,
+        found=[(fresh(packs), 20)],
+    )  # fmt: skip
+    keep_count(Signed(world.owner, world.owner), count)
+    line = Line.objects.get(lot=packs, role=Role.MADE)
+
+    with pytest.raises(
+        PlausibilityQuestion, match=r"20 pieces were counted .*says 18 pieces for that moment"
+    ):
+        corrected(world, line, 18)

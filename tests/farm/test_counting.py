@@ -1,5 +1,6 @@
 """Stock counts: kept as they were found, checked against the book, answered one by one."""
 
+from dataclasses import replace
 from uuid import uuid4
 
 import pytest
@@ -9,6 +10,7 @@ from django.test import Client
 from farm.actions.common import Doing
 from farm.actions.correcting import undo
 from farm.actions.counting import Counted, answer_difference, keep_count
+from farm.actions.questions import PlausibilityQuestion
 from farm.actions.selling import SoldLine, sell
 from farm.actions.signing import Signed
 from farm.actions.storing import count_lot
@@ -16,6 +18,8 @@ from farm.models import Answered, StockCount, StockCountAnswer, StockCountLine
 from farm.queries.counts import Checked, Verdict, checked_lines, count_rows
 from ledger.errors import Conflict, Malformed, NotEnough
 from ledger.models import Entry, Lot, Role
+from tests.conftest import signed_in
+from tests.farm.filled import text, typed
 from tests.farm.goods import crop, materials, on_hand, packs
 from tests.farm.world import GRAM, KG, UNIT, World, assert_book_is_sound, small_farm
 
@@ -32,7 +36,12 @@ def counted(world: World, *found: tuple[Lot, int | None]) -> StockCount:
 
 def said(doing: Doing, *found: tuple[Lot, int | None]) -> Counted:
     return Counted(uuid=doing.uuid, happened_at=doing.happened_at, room=None, hidden=False,
-                   found=found)  # fmt: skip
+                   found=found, sure=True)  # fmt: skip
+
+
+def doubted(world: World, lot: Lot, found: int) -> None:
+    signed = Signed(world.owner, world.owner)
+    keep_count(signed, replace(said(world.doing(), (lot, found)), sure=False))
 
 
 def one_line(world: World, lot: Lot, found: int | None) -> Checked:
@@ -52,6 +61,46 @@ def test_a_count_changes_nothing_in_the_book(world: World) -> None:
     one_line(world, lot, 9 * KG)
 
     assert (on_hand(lot), Entry.objects.count()) == (10 * KG, before)
+
+
+def test_more_than_ever_was_in_a_lot_is_asked_about(world: World) -> None:
+    """30 packs were packed and 10 sold: 25 may be found, but not 31, nor 300."""
+    lot = packs(world, 30)
+    sell(world.doing(), place=world.kitchens, lines=[SoldLine(lot, 10, 5 * UNIT)])
+
+    with pytest.raises(PlausibilityQuestion, match=rf"{lot.code}: 300 pieces found, .*30 pieces"):
+        doubted(world, lot, 300)
+    assert not StockCount.objects.exists()
+    assert one_line(world, lot, 25).verdict is Verdict.MORE
+    doing = world.doing()
+    kept = keep_count(Signed(world.owner, world.owner), replace(said(doing, (lot, 31)), sure=True))
+    answer(world, checked_lines(kept)[0], Answered.COUNTED)
+
+    # 30 packed and 11 counted up, of which 10 are sold: 41 ever were in it.
+    assert on_hand(lot) == 31
+    doubted(world, lot, 41)
+    with pytest.raises(PlausibilityQuestion, match="41 pieces is all"):
+        doubted(world, lot, 42)
+
+
+def test_a_weight_is_asked_about_beyond_what_the_scale_may_be_off(world: World) -> None:
+    lot = crop(world)
+
+    doubted(world, lot, 10 * KG + 10 * GRAM)
+    with pytest.raises(PlausibilityQuestion, match=r"10\.011 kg .* found, where 10\.00 kg"):
+        doubted(world, lot, 10 * KG + 11 * GRAM)
+
+
+def test_the_page_asks_about_too_many_and_keeps_the_count_with_a_tick(world: World) -> None:
+    client, lot = signed_in(world.owner), packs(world, 30)
+    address = "/store/counts/start/?what=all"
+    sent = typed(**{f"found_{lot.pk}": "300"})
+    asked = text(client.post(address, sent))
+
+    assert "is all that ever was in it" in asked and "Yes, that is right" in asked
+    assert not StockCount.objects.exists()
+    client.post(address, sent | {"sure": "on"})
+    assert StockCount.objects.get().lines.get(lot=lot).found == 300
 
 
 @pytest.mark.parametrize(

@@ -87,7 +87,7 @@ class CountForm(DoingForm):
         said = self.cleaned_data
         found = [(lot, said.get(name)) for lot, name in self.groups.get("found", [])]
         return Counted(uuid=said["uuid"], happened_at=said["when"], room=room, hidden=self.hidden,
-                       found=[*found, *self.more], ended_at=ended_at)  # fmt: skip
+                       found=[*found, *self.more], ended_at=ended_at, sure=self.sure())  # fmt: skip
 
     def more_fields(self) -> list[forms.BoundField]:
         return [self[f"{name}_{at}"] for at in MORE for name in ("code", "amount")]

@@ -18,10 +18,13 @@ from farm.actions.common import (
     put,
     used,
 )
+from farm.actions.doubts import too_old_doubt
 from farm.actions.once import action
 from farm.actions.questions import PlausibilityQuestion, answered
 from farm.actions.storing import one_species, origin_of
-from farm.models import Form, LotCard, Product, Shelf, Stage
+from farm.models import Form, LotCard, Product, Shelf, Stage, the_farm
+from farm.queries.check_weights import filling_of
+from farm.queries.keeping import past_days
 from ledger.book import Recorded
 from ledger.drafts import LineDraft, NewLot
 from ledger.errors import Malformed
@@ -43,8 +46,9 @@ def pack(
     """Fill packs from picked or dried lots; the packaging is drawn by itself, oldest first.
 
     The lots drawn must weigh at least packs x declared net weight: 40 packs of 250 g need 10 kg.
-    What is over was given away and is kept in the particulars; over a tenth is asked about, and
-    so are packs whose best before has passed already. ``shelf``: where the packs are put.
+    What is over was given away and is kept in the particulars; over a tenth, and over what the
+    farm is advised to fill, is asked about, and so is food past its days, of which the packs say
+    so. ``shelf``: where the packs are put.
     """
     cards = [need_stage(draw.lot, _stage(product)) for draw in draws]
     _need_species(product, cards)
@@ -53,7 +57,7 @@ def pack(
     doing = answered(
         doing,
         far_over_doubt(product, packs, draws),
-        _too_old(doing, product, cards),
+        _too_old(doing, product, cards) or too_old_doubt([draw.lot for draw in draws], doing.day),
         set_aside_doubt(draws),
     )
     lot = NewLot(item_for(product.name, Dimension.COUNT, stage=Stage.PACKS), product.net_mg)
@@ -63,7 +67,8 @@ def pack(
         [*used([*draws, *_packaging(product, packs)]),
          LineDraft(lot, Role.MADE, packs, basis=packs)],
         charges=labour(doing, "pack", packs),
-        particulars={"net_mg": product.net_mg, "drawn_mg": drawn_mg, "over_mg": over_mg},
+        particulars={"net_mg": product.net_mg, "drawn_mg": drawn_mg, "over_mg": over_mg,
+                     **past_days(cards, doing.day)},
     )  # fmt: skip
     if recorded.fresh:
         _describe(recorded, product, cards)
@@ -79,10 +84,11 @@ def declared_mg(product: Product, packs: int) -> int:
 def far_over_doubt(
     product: Product, packs: int, draws: Sequence[Draw]
 ) -> PlausibilityQuestion | None:
-    """Ask about more than a tenth over the declared weight."""
+    """Ask about more than a tenth over the declared weight, and over the farm's own advice."""
     codes = [draw.lot.code for draw in draws]
     drawn_mg, net_mg = sum(draw.quantity for draw in draws), declared_mg(product, packs)
-    if (drawn_mg - net_mg) * 100 <= net_mg * MOST_OVER_PERCENT:
+    fill_mg = filling_of(product, the_farm().weight_unit).fill_mg
+    if (drawn_mg - net_mg) * 100 <= net_mg * MOST_OVER_PERCENT or drawn_mg <= packs * fill_mg:
         return None
     return PlausibilityQuestion(
         f"Lot {', '.join(codes)}: {both(drawn_mg)} into {packs} × {product} is more than "

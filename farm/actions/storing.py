@@ -20,11 +20,12 @@ from farm.actions.common import (
     put,
     used,
 )
-from farm.actions.doubts import in_other_unit
+from farm.actions.doubts import in_other_unit, too_old_doubt
 from farm.actions.once import action
 from farm.actions.questions import PlausibilityQuestion, answered
 from farm.models import Form, LotCard, Shelf, Species, Stage
 from farm.moisture import PPM, Portion, fresh_per_dried, plausible_dried_range
+from farm.queries.keeping import past_days
 from ledger.balances import held_at
 from ledger.book import Recorded
 from ledger.drafts import LineDraft, NewLot
@@ -126,13 +127,17 @@ def dry(
 
     The dry matter stays, so the weights are checked: from the species' water in the fresh
     mushroom, 10 kg of shiitake at 89.74 % that weigh 1.1337 kg dried are 9.5 % moist, at 8.82
-    to 1. Asks when that is below 2 % or above 15 %; refuses more than went in.
+    to 1. Asks when that is below 2 % or above 15 %, and about what is past its days, of which the
+    dried lot says so; refuses more than went in.
     """
     cards = [_fresh_card(draw.lot) for draw in draws]
     species, laid = one_species(cards), laid or Laid()
     fresh = Portion(sum(map(mass_of, draws)), species.moisture_ppm)
     doing = answered(
-        doing, dried_doubt(doing, draws, fresh, dried_mg=dried_mg), set_aside_doubt(draws)
+        doing,
+        too_old_doubt([draw.lot for draw in draws], doing.day),
+        dried_doubt(doing, draws, fresh, dried_mg=dried_mg),
+        set_aside_doubt(draws),
     )
     lot = NewLot(item_for(f"Dried {species}", stage=Stage.DRIED))
     made = LineDraft(lot, Role.MADE, dried_mg, basis=dried_mg)
@@ -150,6 +155,7 @@ def dry(
             "dried_moisture_ppm": dried_moisture(fresh, dried_mg),
             "fresh_per_dried_ppm": fresh_per_dried(fresh.mass_mg, dried_mg),
             **{name: value for name, value in laid_out.items() if value},
+            **past_days(cards, doing.day),
         },
     )
     if recorded.fresh:

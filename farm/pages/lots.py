@@ -23,6 +23,7 @@ from farm.queries import stock
 from farm.queries.allocations import SetAside, set_aside, words_of
 from farm.queries.dryings import drying_of
 from farm.queries.entries import EntryRow, entries, rows_of
+from farm.queries.keeping import past_words
 from farm.queries.reconciliation import GOODS
 from farm.reports.drying_rows import balance_facts
 from farm.reports.rows import Column, Kind, Table
@@ -200,6 +201,7 @@ def facts_of(request: PageRequest, found: Lot) -> list[tuple[str, str]]:
         "Product": card.product,
         "Supplier": card.supplier,
         "Supplier's lot": card.supplier_lot,
+        "Made of what was past its days": past_words(found),
         "Best before": card.best_before and day(card.best_before),
     }
     hidden: tuple[str, ...] = () if may(request.person, Right.SEE_RECIPES) else ("Recipe",)

@@ -23,6 +23,7 @@ from farm.pages.handing_out import answer_page, made_by, taken_away
 from farm.pages.laid_out import AnswerPage, Way
 from farm.pages.papers import paper_page, to_pay
 from farm.pages.ways_out import lead_on
+from farm.queries.keeping import is_past
 from farm.queries.orders import due_between
 from farm.queries.shares import Box, ShareState, missed_species, share_states
 from farm.queries.stock import lots_on_hand
@@ -159,5 +160,9 @@ def _settling(state: ShareState) -> tuple[Way, ...]:
 def _species_there() -> list[str]:
     """Species with something good on hand, fresh or packed."""
     lots = lots_on_hand(Stage.CROP, Stage.PACKS)
-    good = (lot for lot in lots if not lot.held and lot.card.grade in ("", Grade.FIRSTS))
+    today = timezone.localdate()
+    good = (
+        lot for lot in lots
+        if not lot.held and lot.card.grade in ("", Grade.FIRSTS) and not is_past(lot.card, today)
+    )  # fmt: skip
     return sorted({lot.card.species.name for lot in good if lot.card.species})

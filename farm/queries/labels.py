@@ -8,6 +8,7 @@ from fractions import Fraction
 from django.utils import timezone
 
 from farm.models import Farm, Form, LotCard, Species, Stage
+from farm.queries.keeping import past_words
 from farm.units import MG_PER_LB, MG_PER_UNIT, show_both, show_mass
 from ledger.models import Dimension, Lot
 
@@ -133,6 +134,7 @@ def _facts(lot: Lot, card: LotCard) -> tuple[str, ...]:
         f"Transfers {card.transfers}" if card.stage == Stage.CULTURE and card.transfers else "",
         f"From {card.supplier}" if card.supplier else "",
         f"Supplier's lot {card.supplier_lot}" if card.supplier_lot else "",
+        f"Made of {past}" if (past := past_words(lot)) else "",
     )
     return tuple(words for words in said if words)
 

@@ -34,17 +34,11 @@ class ToDo:
     field: str
     days: int = 0
     urgent: bool = False
-    other: "ToDo | None" = None
 
     @property
     def act(self) -> str:
         """What to record next, in words."""
         return self.slug.replace("-", " ").capitalize()
-
-    @property
-    def acts(self) -> tuple["ToDo", ...]:
-        """What may be recorded next: one thing, or either of two."""
-        return (self, self.other) if self.other else (self,)
 
 
 @dataclass(frozen=True)
@@ -189,12 +183,9 @@ def _crop(lots: list[Lot], day: date) -> Iterable[ToDo]:
 
 
 def _over(lot: Lot, left: int) -> ToDo:
-    """Past its days in the fridge nothing is packed or sold: a pick may be dried, or binned."""
+    """Past its days in the fridge nothing is packed, sold or dried unasked: it is binned."""
     about = f"{show_count(-left, 'day', 'days')} too old"
-    binned = ToDo(lot, about, "throw-away", "lot", left, urgent=True)
-    if lot.card.stage == Stage.PACKS:
-        return binned
-    return ToDo(lot, about, "dry", "all_of", left, urgent=True, other=binned)
+    return ToDo(lot, about, "throw-away", "lot", left, urgent=True)
 
 
 def _held(lots: list[Lot]) -> Iterable[ToDo]:

@@ -13,6 +13,7 @@ from datetime import date
 from farm import habits
 from farm.models import LotCard, Stage
 from farm.queries.finding import Amount, amount_in
+from farm.queries.keeping import past_words
 from farm.queries.stock import shelf_of
 from farm.queries.trace_events import (
     Loaded,
@@ -212,6 +213,7 @@ def _facts(card: LotCard) -> str:
         f"flush {card.flush}" if card.flush else "",
         f"harvested {habits.short_day(card.harvested_on)}" if card.harvested_on else "",
         f"best before {habits.short_day(card.best_before)}" if card.best_before else "",
+        f"made of what was past its days: {past}" if (past := past_words(card.lot)) else "",
     ]
     return " · ".join(fact for fact in facts if fact)
 

@@ -174,7 +174,8 @@ def test_the_form_takes_hours_and_says_that_drying_kills_nothing(
     form = page.context["form"]
     data = {name: form[name].value() or "" for name in form.fields}
     data |= {f"draws_{lot.pk}": "10", "dried_mg": "1.2", "temperature_milli_c": "55",
-             "minutes_drying": "9:30", "slice_mm": "6", "trays": "8"}  # fmt: skip
+             "minutes_drying": "9:30", "slice_mm": "6", "trays": "8",
+             "when": f"{world.now:%Y-%m-%dT%H:%M}"}  # fmt: skip
 
     text = owner.post("/record/dry/", data, follow=True).content.decode()
 

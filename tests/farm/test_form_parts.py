@@ -16,9 +16,9 @@ def client(world: World) -> Client:
 
 
 def test_a_field_that_was_refused_is_named_at_the_top(world: World, client: Client) -> None:
-    refused = text(send(client, "/record/pick/", blocks=fruiting(world).code, flush="", firsts="1"))
+    refused = text(send(client, "/record/pick/", blocks=fruiting(world).code, flush="1"))
 
-    assert '<a href="#id_flush">Flush</a>: This is needed.' in refused
+    assert '<a href="#id_firsts_mg">Firsts</a>: This is needed.' in refused
 
     nothing_ticked = text(send(client, "/record/pick/", flush="1", firsts="1"))
     assert '<a href="#id_blocks">From which blocks</a>: This is needed.' in nothing_ticked

@@ -108,8 +108,8 @@ def crop(world: World, days: int) -> ToDo:
     return listed.todos[0]
 
 
-def acts(world: World, days: int) -> list[str]:
-    return [act.act for act in crop(world, days).acts]
+def act(world: World, days: int) -> str:
+    return crop(world, days).act
 
 
 def test_the_last_day_in_the_fridge_is_called_so(world: World) -> None:
@@ -123,24 +123,28 @@ def test_the_last_day_in_the_fridge_is_called_so(world: World) -> None:
 def test_a_pick_on_its_last_day_in_the_fridge_is_packed(world: World) -> None:
     picked(world)
 
-    assert acts(world, world.species.fridge_days) == ["Pack"]
+    assert act(world, world.species.fridge_days) == "Pack"
 
 
-def test_a_pick_past_its_days_is_dried_or_thrown_away(world: World) -> None:
+def test_a_pick_past_its_days_is_thrown_away_and_never_led_to_the_dryer(world: World) -> None:
     picked(world)
 
-    assert acts(world, world.species.fridge_days + 1) == ["Dry", "Throw away"]
+    assert act(world, world.species.fridge_days + 1) == "Throw away"
 
 
 def test_the_dryer_asked_for_from_a_lot_takes_all_of_it(world: World) -> None:
     client = signed_in(world.owner)
     crop, other = picked(world), picked(world)
     page = client.get(f"/lots/{crop.code}/").content.decode()
-    boxes = prefilled(client, f"/record/dry/?all_of={crop.code}")
+    then = f"{crop.made_by.happened_on}T20:00"
+    boxes = prefilled(client, f"/record/dry/?all_of={crop.code}&when={then}")
+    late = prefilled(client, f"/record/dry/?all_of={crop.code}")
 
     assert f"/record/dry/?all_of={crop.code}" in page
     assert boxes[f"draws_{crop.pk}"] == "10.00 kg"
     assert f"draws_{other.pk}" not in boxes
+    # Today is long after its days: what is past them is never offered to be dried.
+    assert f"draws_{crop.pk}" not in late
 
 
 def test_spawn_that_was_checked_opens_the_inoculation_with_all_of_it(world: World) -> None:
@@ -157,7 +161,7 @@ def test_spawn_that_was_checked_opens_the_inoculation_with_all_of_it(world: Worl
 def test_packs_past_their_days_are_thrown_away(world: World) -> None:
     packs(world)
 
-    assert acts(world, world.species.fridge_days + 1) == ["Throw away"]
+    assert act(world, world.species.fridge_days + 1) == "Throw away"
 
 
 def test_picking_and_selling_stand_before_the_rest(world: World) -> None:

@@ -17,9 +17,10 @@ from django.utils import timezone
 
 from farm.actions.common import Doing, Draw, Recorded
 from farm.actions.signing import signed
-from farm.models import Farm, Person, SellingPlace
+from farm.models import Farm, LotCard, Person, SellingPlace
 from farm.pages.forms.clock import ClockField
 from farm.pages.forms.fields import NONE, AmountField, MassField, lot_label, quantity_field
+from farm.queries.keeping import is_past, keeps_until
 from farm.queries.stock import all_lots
 from ledger.models import Lot
 
@@ -261,7 +262,7 @@ class DoingForm(FarmForm):
     ) -> None:
         """Add a box for each lot: how much of it; blank is nothing.
 
-        The lot that the address says all is taken of comes filled in.
+        The lot that the address says all is taken of comes filled in; food past its days never.
         ``weighed``: in weight, also where the lot itself is counted (what blocks gave).
         ``stages``: what would bring lots in is offered where there are none.
         """
@@ -271,6 +272,8 @@ class DoingForm(FarmForm):
             name, taken = f"{group}_{lot.pk}", (prefilled or {}).get(lot.pk)
             if lot.code == self.initial.get(ALL_OF):
                 taken = lot.quantity
+            if self._is_past(lot):
+                taken = None
             field = MassField() if weighed else quantity_field(lot)
             field.label, field.required, field.initial = lot_label(lot, self.farm), False, taken
             if taken and isinstance(field, MassField):
@@ -278,6 +281,10 @@ class DoingForm(FarmForm):
             self.add(name, field)
             field.help_text = ""
             rows.append((lot, name))
+
+    def _is_past(self, lot: Lot) -> bool:
+        card: LotCard | None = getattr(lot, "card", None)
+        return card is not None and is_past(card, self.initial_day())
 
     def share_out(self, part: str, each: int, draws: Iterable[tuple[Lot, str]], *, by: str) -> None:
         """Let the script of a kept page fill in these boxes, as the server does with a signal.
@@ -291,6 +298,7 @@ class DoingForm(FarmForm):
             field.widget.attrs |= {
                 "data-part": part, "data-each": each, "data-by": by, "data-there": there,
                 "data-all": field.prepare_value(lot.quantity),
+                "data-until": keeps_until(lot.card) or "",
             }  # fmt: skip
 
     def add_beside(self, lot: Lot, field: AmountField) -> None:

@@ -10,6 +10,7 @@ from farm.models import Farm, Form, Product, Shelf, Stage
 from farm.pages.forms.doing import DoingForm, FirstForm
 from farm.pages.forms.fields import CountField, LotField, MassField, RowField
 from farm.queries.check_weights import filling_of
+from farm.queries.keeping import is_past
 from farm.queries.stock import last_shelf, lots_on_hand, oldest_taken
 from farm.units import UnitError, read_mass, show_mass
 from ledger.models import Lot
@@ -21,7 +22,10 @@ class PackFirst(FirstForm):
 
 
 class PackForm(DoingForm):
-    """Lots to draw from are prefilled with the declared net weight, the oldest pick first."""
+    """Lots to draw from are prefilled with what is to be filled, the oldest good pick first.
+
+    Packs that must hold 200 g on their last day are filled with more: 20 of 220 g are 4.40 kg.
+    """
 
     first = PackFirst
     group_titles = {"draws": "From which lots"}
@@ -36,16 +40,17 @@ class PackForm(DoingForm):
         self.initial.setdefault("shelf", last_shelf("pack", product__form=product.form))
         stage = Stage.CROP if product.form == Form.FRESH else Stage.DRIED
         lots = [lot for lot in lots_on_hand(stage) if lot.card.species_id == product.species_id]
-        usable = [lot for lot in lots if lot.card.grade != "trim"]
-        taken = oldest_taken(usable, product.net_mg * (packs or 0))
+        day, self.filling = self.initial_day(), filling_of(product, self.farm.weight_unit)
+        usable = [lot for lot in lots if lot.card.grade != "trim" and not is_past(lot.card, day)]
+        taken = oldest_taken(usable, self.filling.fill_mg * (packs or 0))
         self.offer_draws("draws", lots, taken, stages=[stage])
         if packs is None:
             rows = [row for row in self.groups["draws"] if row[0] in usable]
-            self.share_out(str(product), product.net_mg, rows, by="packs")
+            self.share_out(str(product), self.filling.fill_mg, rows, by="packs")
 
     def warning(self) -> str:
         """How full to fill, so that packs still hold what they declare on their last day."""
-        filling = filling_of(self.given["product"], self.farm.weight_unit)
+        filling = self.filling
         fill = small_words(filling.fill_mg, self.farm)
         declared = small_words(filling.product.net_mg, self.farm)
         days = f" after {filling.loss.days} days" if filling.loss.days else ""

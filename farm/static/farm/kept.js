@@ -76,8 +76,10 @@
   // From the lots in the order of the list, the oldest first, as the site proposes it.
   function shareOut() {
     const wanted = new Map();
+    const today = farmTime(document.body.dataset.zone).slice(0, 10);
     draws.forEach((box) => {
-      const { part, each, by, there } = box.dataset;
+      const { part, each, by, until } = box.dataset;
+      const there = until && until < today ? 0 : box.dataset.there; // food past its days: never
       if (!wanted.has(part)) wanted.set(part, Number(each) * Number(asked.get(by)));
       const taken = Math.min(wanted.get(part), Number(there)) || 0;
       wanted.set(part, wanted.get(part) - taken);

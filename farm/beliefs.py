@@ -145,7 +145,7 @@ class Filling(NamedTuple):
 
 
 POUND_MG = 453_592
-JAR = Part("Quart jars", "bags", 1, is_counted=True, piece_mg=400_000)
+JAR = Part("Quart jars", "jars", 1, is_counted=True, piece_mg=400_000)
 BAG = Part("Filter-patch bags", "bags", 1, is_counted=True, piece_mg=32_000)
 SAWDUST_PPM, GRAIN_PPM = 80_000, 120_000
 # Water: as bought, pellets and hulls hold 6-12 %, grain 8-15 % (the handbook below). Grain to half

@@ -9,7 +9,7 @@ is 1.25 to one grower and 1250 to the next, and the difference is a factor of a 
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 
@@ -82,9 +82,44 @@ _WH_PER_UNIT = {"kWh": 1_000, "Wh": 1}
 def read_mass(text: str, default_unit: str) -> int:
     """Read a weight and return milligrams, rounded half to even once, at the end.
 
-    Takes kg, g, mg, lb, oz, "1 lb 4 oz", and a bare number in `default_unit`.
+    Takes kg, g, mg, lb, oz, "1 lb 4 oz", and a bare number in `default_unit`; and a sum of them,
+    for what went over the scale in two bowls: "5.2+4.8" in kg is 10,000,000, "5 + 4 lb" 9 lb.
     12.4 lb is 5,624,545.388 mg and becomes 5,624,545; 3 oz is 85,048.569375 and becomes 85,049.
     """
+    parts = text.split("+")
+    if len(parts) == 1:
+        return round(_mass(text, default_unit))
+    if not all(part.strip() for part in parts):
+        raise UnitError(
+            f'"{_short(text.strip())}" lacks a weight beside a plus: type each, such as 5.2+4.8.'
+        )
+    default_unit = _unit_of_bare(text, parts, default_unit)
+    total = sum(_mass(part, default_unit) for part in parts)
+    if total >= 10**_MOST_DIGITS * MG_PER_UNIT["kg"]:
+        raise UnitError(f'"{_short(text.strip())}" is too much: check it, and type fewer digits.')
+    return round(total)
+
+
+def _unit_of_bare(text: str, parts: Sequence[str], default_unit: str) -> str:
+    """Say in which unit the bare numbers of a sum are: in the one typed beside another of them.
+
+    "5.2 + 4.8 lb" are pounds, on a farm that writes kilos too; "5 lb + 300 g + 2" is refused.
+    """
+    typed = {_amount(_plain(part, _MASS), _MASS, "")[1] for part in parts if not _is_mixed(part)}
+    units = typed - {""}
+    if "" not in typed or not (units or any(map(_is_mixed, parts))):
+        return default_unit
+    if len(units) > 1 or any(map(_is_mixed, parts)):
+        raise UnitError(f'"{_short(text.strip())}" mixes units: type one behind each number.')
+    return units.pop()
+
+
+def _is_mixed(part: str) -> bool:
+    return bool(_POUNDS_AND_OUNCES.fullmatch(part.strip().lower()))
+
+
+def _mass(text: str, default_unit: str) -> Fraction:
+    """Read one weight, exactly, in milligrams."""
     typed = _plain(text, _MASS)
     both = _POUNDS_AND_OUNCES.fullmatch(typed.lower())
     if both:
@@ -92,7 +127,7 @@ def read_mass(text: str, default_unit: str) -> int:
     digits, unit = _amount(typed, _MASS, default_unit)
     # A gram with three decimals is more likely a thousand grams with a dot between.
     number = _number(typed, digits, ".," if unit == "g" else in_force().doubtful)
-    return round(number * MG_PER_UNIT[unit])
+    return number * MG_PER_UNIT[unit]
 
 
 def in_unit(mass_mg: int, unit: str) -> Fraction:
@@ -243,11 +278,11 @@ def is_bare(text: str) -> bool:
     return not any(sign.isalpha() for sign in text)
 
 
-def _read_pounds_and_ounces(typed: str, pounds: str, ounces: str) -> int:
+def _read_pounds_and_ounces(typed: str, pounds: str, ounces: str) -> Fraction:
     ounces_beside = _number(typed, ounces, in_force().doubtful)
     if ounces_beside >= _OUNCES_IN_A_POUND:
         raise UnitError(f'"{_short(typed)}" has 16 ounces or more beside the pounds: carry them.')
-    return round(_number(typed, pounds, "") * MG_PER_LB + ounces_beside * MG_PER_UNIT["oz"])
+    return _number(typed, pounds, "") * MG_PER_LB + ounces_beside * MG_PER_UNIT["oz"]
 
 
 def _degrees(text: str, default_unit: str) -> tuple[Fraction, str]:

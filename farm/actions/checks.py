@@ -26,7 +26,7 @@ CAUSES = (
     "dropped",
     "unknown",
 )
-_COPIED = ("species", "strain", "recipe", "generation", "transfers")
+_COPIED = ("species", "strain", "recipe", "in_jars", "generation", "transfers")
 
 
 class _Seen(NamedTuple):

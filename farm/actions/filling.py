@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from farm.actions.common import Doing, Draw, card, labour, need_some, need_stage, post, used
 from farm.actions.count_doubts import filling_doubts
 from farm.actions.questions import answered
-from farm.models import RecipeFor, RecipeLine, RecipeVersion, Stage, Supply
+from farm.models import RecipeFor, RecipeLine, RecipeVersion, Stage, Supply, Use
 from farm.moisture import Mix, Portion, mix
 from ledger.book import Recorded
 from ledger.drafts import LineDraft, NewLot
@@ -44,7 +44,8 @@ def fill(
         particulars={"recipe": str(recipe), **moisture(mix(_portions(draws), water_mg), water_mg)},
     )
     if recorded.fresh:
-        card(recorded.lots[-1], STAGES[makes], recipe=recipe)
+        in_jars = recipe.lines.filter(supply__use=Use.JARS).exists()
+        card(recorded.lots[-1], STAGES[makes], recipe=recipe, in_jars=in_jars)
     return recorded
 
 

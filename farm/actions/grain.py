@@ -41,7 +41,8 @@ def prepare_grain(
 def inoculate_grain(doing: Doing, *, grain: Lot, bags: int, source: Lot, amount: int) -> Recorded:
     """Put culture (``amount`` portions) or grown grain (``amount`` mg) into prepared grain.
 
-    The spawn lot is weighed, so that blocks can take grams of it; its generation is one more
+    The spawn lot is weighed, so that blocks can take grams of it, and stays in as many bags or
+    jars as the grain was in; its generation is one more
     than that of the grain it came from, and 1 from a culture. The planned loss is in whole bags:
     4 % of 50 bags of 1,360 g leave as two bags, 2,720 g, without cost.
     """
@@ -70,5 +71,5 @@ def inoculate_grain(doing: Doing, *, grain: Lot, bags: int, source: Lot, amount:
         generation = (parent.generation or 0) + 1 if from_grain else 1
         card(recorded.lots[-1], Stage.SPAWN, strain=parent.strain, species=parent.species,
              recipe=prepared.recipe, generation=generation, transfers=parent.transfers,
-             bags=bags)  # fmt: skip
+             bags=bags, in_jars=prepared.in_jars)  # fmt: skip
     return recorded

@@ -51,7 +51,8 @@ STATES: dict[int, Loose] = {
 class LotCard(models.Model):
     """What a lot is, in the farm's words; written once, by the action that made the lot.
 
-    ``bags``: of a spawn lot, how many bags or jars it fills. ``started``: of a block lot, how many
+    ``bags``: of a spawn lot, how many bags or jars it fills; ``in_jars``: of grain and spawn,
+    whether those are jars, as its recipe takes jars. ``started``: of a block lot, how many
     blocks were started where that differs from what was made. ``generation``: grain expansions
     since the culture. ``transfers``: agar transfers since it came to the farm. ``gtin``: of packs,
     the product's when they were packed: the name under which a lot went out does not change.
@@ -68,6 +69,7 @@ class LotCard(models.Model):
     generation = models.PositiveSmallIntegerField(null=True)
     transfers = models.PositiveSmallIntegerField(null=True)
     bags = models.PositiveIntegerField(null=True)
+    in_jars = models.BooleanField(default=False)
     flush = models.PositiveSmallIntegerField(null=True)
     grade = models.CharField(max_length=7, choices=Grade, blank=True)
     harvested_on = models.DateField(null=True)

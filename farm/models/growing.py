@@ -71,7 +71,8 @@ class Use(models.TextChoices):
     SUBSTRATE = "substrate", "block ingredient"
     CULTURE = "culture", "culture or culture medium"
     SPAWN = "spawn", "bought spawn"
-    BAGS = "bags", "bags and jars"
+    BAGS = "bags", "bags"
+    JARS = "jars", "jars"
     PACKING = "packing", "packaging"
     OTHER = "other", "other"
 

@@ -112,7 +112,7 @@ STOCK_COLUMNS = (
     Column("Lots on hold", Kind.COUNT),
 )
 # What of a lot is for those who grow it or look into its safety; a seller needs the rest.
-OF_GROWING = ("Where", "Strain", "Grain generation", "Transfers", "Bags or jars", "Supplier",
+OF_GROWING = ("Where", "Strain", "Grain generation", "Transfers", "Bags", "Jars", "Supplier",
               "Supplier's lot")  # fmt: skip
 LOTS = Listing("Lots", LotTable, LotFilter, "farm/lots/lots.html")
 
@@ -194,7 +194,7 @@ def facts_of(request: PageRequest, found: Lot) -> list[tuple[str, str]]:
         "Recipe": card.recipe,
         "Grain generation": card.generation,
         "Transfers": card.transfers,
-        "Bags or jars": card.bags,
+        "Jars" if card.in_jars else "Bags": card.bags,
         "Flush": card.flush,
         "Grade": card.get_grade_display(),
         "Harvested": card.harvested_on and day(card.harvested_on),

@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from django.db.models import Q, Sum
 
-from farm.models import Stage
+from farm.models import LotCard, Stage
 from farm.queries.finding import Amount, amount_in
 from farm.queries.kilos import Kilos, Past, kilos_from, past_of
 from ledger.amounts import largest_remainder
@@ -98,7 +98,7 @@ class CostOfLot:
 
 
 def unit_of(lot: Lot) -> str:
-    """What one of a lot is called: a block, a pack, a kg; a jar where its recipe's name says so."""
+    """What one of a lot is called: a block, a pack, a kg; a jar where its recipe takes jars."""
     if lot.item.dimension != Dimension.COUNT:
         return "kg"
     unit = UNITS.get(lot.card.stage, "piece")
@@ -106,7 +106,9 @@ def unit_of(lot: Lot) -> str:
 
 
 def is_in_jars(lot: Lot) -> bool:
-    return "jar" in lot.item.name.casefold()
+    """Say whether grain or spawn is in jars; a name with “jar” in it says nothing."""
+    card: LotCard | None = getattr(lot, "card", None)
+    return card is not None and card.in_jars
 
 
 def cost_of(lot: Lot) -> CostOfLot:

@@ -94,7 +94,7 @@ def quantity_of(context: Context, lot: Lot, quantity: int) -> str:
 
 
 def noun_of(lot: Lot) -> tuple[str, str]:
-    """What one piece of a counted lot is called, and many: jars where the recipe's name says so."""
+    """What one piece of a counted lot is called, and many: jars where the recipe takes jars."""
     one, many = NOUNS.get(stage_of(lot), ("piece", "pieces"))
     return ("jar", "jars") if one == "bag" and is_in_jars(lot) else (one, many)
 

@@ -7,11 +7,13 @@ import pytest
 from farm.actions.checks import check
 from farm.actions.common import Draw
 from farm.actions.grain import inoculate_grain, prepare_grain
-from farm.models import Stage
+from farm.models import LotCard, Stage, Use
 from farm.queries.costs import cost_of
 from farm.templatetags.farm_format import amount_of
 from ledger.errors import Malformed, NotEnough
 from ledger.models import Lot
+from tests.conftest import signed_in
+from tests.farm.filled import text, typed
 from tests.farm.world import (
     GRAM,
     World,
@@ -129,10 +131,42 @@ def test_planned_spoilage_of_grain_leaves_in_whole_bags_without_cost(world: Worl
     assert now.cost == spawn.cost
 
 
-def test_grain_of_a_jar_recipe_is_counted_in_jars(world: World) -> None:
-    world.grain_recipe.recipe.name = "Rye, quart jar"
-    world.grain_recipe.recipe.save()
+def in_jars(world: World) -> None:
+    jars = world.supplies["grain bag"]
+    jars.use = Use.JARS
+    jars.save()
+
+
+def test_grain_made_in_jars_is_counted_in_jars(world: World) -> None:
+    in_jars(world)
     lot = prepared_grain(world, 7)
 
     assert amount_of(lot.quantity, lot, world.farm) == "7 jars"
     assert cost_of(lot).unit == "jar"
+
+
+def test_spawn_of_grain_in_jars_is_in_jars_by_count_and_by_weight(world: World) -> None:
+    """Also the part that a check splits off, and what is said of the check."""
+    in_jars(world)
+    _, _, spawn = grow_spawn(world)
+    client = signed_in(world.owner)
+    said = typed(lot_code=spawn.code, colonised_percent="40", passed="4", lost="1",
+                 cause="green mould", when=f"{world.now:%Y-%m-%dT%H:%M}", sure="on")  # fmt: skip
+    answer = text(client.post("/record/check/", said, follow=True))
+    part = LotCard.objects.filter(stage=Stage.SPAWN).latest("pk")
+    page = text(client.get(f"/lots/{part.lot.code}/"))
+
+    assert LotCard.objects.get(lot=spawn).in_jars and part.in_jars
+    assert f"5 jars of lot {spawn.code}" in answer and "1 of 5 jars lost" in answer
+    assert "<dt>Jars</dt><dd>4</dd>" in page and f"{4 * 1_360 / 1_000:.2f} kg" in page
+
+
+def test_a_bag_with_jar_in_its_name_is_no_jar(world: World) -> None:
+    world.grain_recipe.recipe.name = "Rye, jar-sized bag"
+    world.grain_recipe.recipe.save()
+    world.supplies["grain bag"].item.name = "Bags that fit a jar"
+    world.supplies["grain bag"].item.save()
+    _, grain, spawn = grow_spawn(world)
+
+    assert amount_of(7, grain, world.farm) == "7 bags"
+    assert not LotCard.objects.filter(lot__in=(grain, spawn), in_jars=True).exists()

@@ -51,7 +51,7 @@ ROWS: dict[str, list[tuple[Any, ...]]] = {
     "prices": [("Oyster, 300 g", "Sunday market", DAY, 6.5, "no")],
     "supplies": [
         ("Beech pellets", "block ingredient", 120, None, 48, DAY, "New Mill", "B7", None),
-        ("Lids", "bags and jars", "200", "12 g", "20.50", DAY, None, None, None),
+        ("Lids", "bags", "200", "12 g", "20.50", DAY, None, None, None),
     ],
     "growing": [
         ("spawn", OYSTER, "2.5 kg", None, 15, DAY),

@@ -69,6 +69,47 @@ def test_it_refuses_what_is_no_plain_weight(text: str, remedy: str) -> None:
     assert remedy in str(refusal.value)
 
 
+@pytest.mark.parametrize(
+    ("text", "unit", "expected_mg"),
+    [
+        ("5.2+4.8", "kg", 10_000_000),
+        ("5,2+4,8", "kg", 10_000_000),
+        (" 5.2 + 4.8 kg ", "kg", 10_000_000),
+        ("5 + 4", "lb", 4_082_331),  # 9 x 453,592.37 = 4,082,331.33, rounded once
+        ("5 + 4 lb", "kg", 4_082_331),  # the unit that stands beside the other
+        ("1 kg+250 g", "lb", 1_250_000),
+        ("1 lb 4 oz+12 oz", "kg", 907_185),  # 2 lb: 907,184.74
+        ("1+1+1 oz", "kg", 85_049),  # 85,048.569: each alone would be 28,350, and 85,050
+    ],
+)
+def test_a_weight_may_be_typed_as_a_sum(text: str, unit: str, expected_mg: int) -> None:
+    assert units.read_mass(text, unit) == expected_mg
+
+
+@pytest.mark.parametrize(
+    ("text", "remedy"),
+    [
+        ("5.2+", "lacks a weight beside a plus"),
+        ("+5.2", "lacks a weight beside a plus"),
+        ("5 + -2", "below zero"),
+        ("5.2+4.8 stone", "use kg, g, mg, lb, oz"),
+        ("1 kg + 4 oz + 2", "type one behind each number"),
+        ("1 lb 4 oz + 2", "type one behind each number"),
+        ("+".join(["999999999"] * 2), "fewer digits"),
+    ],
+)
+def test_a_sum_that_could_be_two_is_refused(text: str, remedy: str) -> None:
+    with pytest.raises(UnitError, match=remedy):
+        units.read_mass(text, "kg")
+
+
+@given(st.lists(st.integers(1, 10**9 - 1), min_size=2, max_size=6))
+def test_a_sum_is_the_sum_of_what_is_typed(masses_mg: list[int]) -> None:
+    typed = "+".join(f"{mass} mg" for mass in masses_mg)
+
+    assert units.read_mass(typed, "kg") == sum(masses_mg)
+
+
 def test_the_remedy_for_a_doubtful_weight_can_be_typed() -> None:
     assert units.read_mass("1.2500 kg", "kg") == 1_250_000
     assert units.read_mass("1250 kg", "kg") == 1_250_000_000

@@ -87,7 +87,10 @@ class MassField(AmountField):
         self.widget.attrs["data-mass"] = farm.weight_unit  # a script shows the other units beside
 
     def hint(self) -> str:
-        return f"In {self.farm.weight_unit}, or with its unit: 5.6 kg, 12.4 lb, 250 g"
+        one = "+".join(map(marked, ("5.2", "4.8")))
+        return (
+            f"In {self.farm.weight_unit}, or with its unit: 5.6 kg, 12.4 lb, 250 g; or a sum: {one}"
+        )
 
     def read(self, text: str) -> int:
         for mass_mg in self.exact:

@@ -11,8 +11,19 @@
   const BOTH = /^(\d+)\s*(?:lbs?|pounds?)\s*(\d*[.,]?\d+)\s*(?:oz|ounces?)$/;
   const number = (text) => Number(text.replace(",", "."));
 
+  // A sum of bowls: a bare number has the unit that stands beside another, as the site reads it.
   function gramsOf(text, unit) {
-    const typed = text.trim().toLowerCase();
+    const parts = text.toLowerCase().split("+").map((part) => part.trim());
+    const typed = parts.filter((part) => !BOTH.test(part)).map((part) => (TYPED.exec(part) || [])[2]);
+    const units = new Set(typed.filter(Boolean).map((name) => GRAMS[name]));
+    const isMixed = units.size > 1 || parts.length > typed.length;
+    if (parts.length > 1 && isMixed && typed.includes("")) return null;
+    const bare = typed.find(Boolean) || unit;
+    const grams = parts.map((part) => gramsOfOne(part, bare));
+    return grams.includes(null) ? null : grams.reduce((sum, one) => sum + one, 0);
+  }
+
+  function gramsOfOne(typed, unit) {
     const both = BOTH.exec(typed);
     if (both) return number(both[1]) * GRAMS.lb + number(both[2]) * GRAMS.oz;
     const one = TYPED.exec(typed);

@@ -57,9 +57,15 @@ def weigh_in(person: Person, weight_unit: str) -> Person:
 
 @transaction.atomic
 def change_person(
-    person: Person, *, role: str, initials: str, password: str = "", look: Look | None = None
+    person: Person,
+    *,
+    role: str,
+    initials: str,
+    full_name: str = "",
+    password: str = "",
+    look: Look | None = None,
 ) -> Person:
-    """Change someone's role, initials or password; the farm keeps at least one owner.
+    """Change someone's role, initials, full name or password; the farm keeps at least one owner.
 
     A new password signs them out everywhere.
     """
@@ -69,6 +75,7 @@ def change_person(
             f"{person} is the only owner. Make somebody else an owner first, then change this."
         )
     person.role, person.initials = role, initials or person.initials
+    person.own_name = full_name
     set_look(person, look)
     person.full_clean()
     person.save()

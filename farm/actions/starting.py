@@ -28,6 +28,7 @@ class Account:
     name: str
     password: str
     initials: str = ""
+    full_name: str = ""
 
 
 @transaction.atomic
@@ -121,7 +122,12 @@ def add_person(account: Account, role: Role, look: Look | None = None) -> Person
     user.set_password(account.password)
     user.full_clean()
     user.save()
-    person = Person(user=user, role=role, initials=account.initials or initials_of(account.name))
+    person = Person(
+        user=user,
+        role=role,
+        initials=account.initials or initials_of(account.name),
+        own_name=account.full_name,
+    )
     set_look(person, look)
     person.full_clean()
     person.save()

@@ -139,6 +139,12 @@ class Person(models.Model):
         unique=True,
         error_messages={"unique": "Somebody else signs with these initials. Give others."},
     )
+    own_name = models.CharField(
+        "full name",
+        max_length=120,
+        blank=True,
+        help_text="Stands beside the initials on records; empty: the name signed in with",
+    )
     pin_hash = models.CharField(max_length=128, blank=True, editable=False)
     pin_misses = models.PositiveSmallIntegerField(default=0, editable=False)
     weight_unit = models.CharField(
@@ -181,6 +187,10 @@ class Person(models.Model):
 
     def __str__(self) -> str:
         return self.user.get_username()
+
+    @property
+    def full_name(self) -> str:
+        return self.own_name or self.user.get_username()
 
 
 def the_farm() -> Farm:

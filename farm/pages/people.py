@@ -68,11 +68,12 @@ def edit(request: PageRequest, person: Person | None) -> HttpResponse:
 def save(person: Person | None, form: PersonForm) -> Person:
     said = form.cleaned_data
     if person is None:
-        account = Account(said["name"], said["password"], said["initials"])
+        account = Account(said["name"], said["password"], said["initials"], said["own_name"])
         saved = add_person(account, Role(said["role"]), form.look())
     else:
         saved = change_person(
-            person, role=said["role"], initials=said["initials"], password=said["password"],
+            person, role=said["role"], initials=said["initials"],
+            full_name=said["own_name"], password=said["password"],
             look=form.look(),
         )  # fmt: skip
     if said["pin"]:

@@ -4,7 +4,7 @@ So that a hundred pages never stand in memory at once, a section is a title and 
 Illness notes are kept apart: an inspector who may see them asks the owner.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from functools import partial
@@ -15,6 +15,7 @@ from farm import habits
 from farm.models import Farm, Person, Photo, Room, RunReadings
 from farm.queries.binders import BookRow, Moved, book_rows, readings_in
 from farm.queries.counts import count_rows
+from farm.queries.entries import signature
 from farm.queries.phone import pictures_of
 from farm.queries.records import missing_days, records, to_review
 from farm.queries.run_readings import course_of
@@ -28,6 +29,7 @@ from farm.reports.record_rows import excursion_table, gap_table, record_table, t
 from farm.reports.rows import Column, Content, Fact, Kind, Report, Row, Section, Table
 from farm.reports.run_rows import RUN_CAUTION, minutes, run_content
 from farm.templatetags.farm_format import amount_of, both, reading, temperature_unit
+from ledger.models import Entry
 
 STANDING_CAUTION = (
     "This is the farm's own record and arithmetic. It informs and does not certify: it is not "
@@ -35,8 +37,14 @@ STANDING_CAUTION = (
     "use licensed practitioners where the law requires."
 )
 # Kinds of entries of the book that belong in the binder, and their title there.
-FROM_THE_BOOK = {"steriliser run": "Steriliser runs", "check": "Checks while growing",
-                 "dry": "Drying", "pick": "Picks", "pack": "Packing"}  # fmt: skip
+FROM_THE_BOOK = {
+    "Steriliser runs": ("steriliser run",),
+    "Checks while growing": ("check",),
+    "Drying": ("dry",),
+    "Picks": ("pick",),
+    "Packing": ("pack",),
+    "Shipping": ("sell", "load stall", "settle stall", "give away", "take back"),
+}
 SHOWN = {"steriliser": "", "gauge_pa": "gauge", "temperature_milli_c": "at",
          "minutes_at_temperature": "for", "minutes_drying": "for", "slice_mm": "slices",
          "trays": "trays", "flush": "flush", "checked": "looked at", "lost": "lost",
@@ -93,8 +101,8 @@ def sections(span: Span, farm: Farm) -> Iterator[Section]:
     for room in store_rooms():
         yield Section(f"Temperature of {room}", partial(store_content, room, span, farm))
     yield Section("Stock counts", partial(_counts, span, farm))
-    for kind_of_entry, title in FROM_THE_BOOK.items():
-        yield Section(title, partial(_of_book, kind_of_entry, span, farm))
+    for title in FROM_THE_BOOK:
+        yield Section(title, partial(_of_book, title, span, farm))
     for seq, kept in readings_in(span.first, span.last).items():
         yield Section(f"Readings of run {seq}", partial(_of_run, kept, farm))
 
@@ -127,7 +135,7 @@ def _missing(span: Span, farm: Farm) -> Content:
     kept = readings_in(span.first, span.last)
     other += [
         (f"no readings of run {one.row.entry.seq}", habits.short_day(one.row.entry.happened_on))
-        for one in book_rows("steriliser run", span.first, span.last)
+        for one in book_rows(FROM_THE_BOOK["Steriliser runs"], span.first, span.last)
         if one.row.entry.seq not in kept and not one.row.taken_back
     ]
     other += [
@@ -147,8 +155,8 @@ def _counts(span: Span, farm: Farm) -> Content:
 def _signatures() -> Content:
     """Say whose initials are whose, as the signatures stand for names."""
     people = Person.objects.select_related("user").order_by("initials")
-    rows = tuple((one.initials, str(one), one.get_role_display()) for one in people)
-    columns = (Column("Initials"), Column("Signs in as"), Column("Role"))
+    rows = tuple((one.initials, one.full_name, str(one), one.get_role_display()) for one in people)
+    columns = (Column("Initials"), Column("Name"), Column("Signs in as"), Column("Role"))
     return Content((Table("Signatures", columns, rows),))
 
 
@@ -168,13 +176,13 @@ def _of_run(kept: RunReadings, farm: Farm) -> Content:
     return run_content(course_of(kept, farm), farm)
 
 
-def _of_book(kind: str, span: Span, farm: Farm) -> Content:
-    rows = book_rows(kind, span.first, span.last)
+def _of_book(title: str, span: Span, farm: Farm) -> Content:
+    rows = book_rows(FROM_THE_BOOK[title], span.first, span.last)
     table = Table(
-        title=FROM_THE_BOOK[kind],
-        columns=(Column("Entry"), Column("Done", Kind.DATE), Column("Lots"),
-                 Column("Particulars"), Column("Note"), Column("Signed"),
-                 Column("Recorded", Kind.DATE), Column("State")),
+        title=title,
+        columns=(Column("Entry"), Column("Done", Kind.DATE), Column("Species and strain"),
+                 Column("Room"), Column("Lots"), Column("Particulars"), Column("Note"),
+                 Column("Signed"), Column("Recorded", Kind.DATE), Column("State")),
         rows=tuple(_book_row(row, farm) for row in rows),
         struck=tuple(at for at, row in enumerate(rows) if row.row.taken_back),
     )  # fmt: skip
@@ -187,7 +195,37 @@ def _of_book(kind: str, span: Span, farm: Farm) -> Content:
          _caption(photo, f"Entry {photo.entry_id}, lot {lots[photo.entry_id or 0]}", farm))
         for photo in pictures_of([one.row.entry for one in rows])
     )  # fmt: skip
-    return Content((table,), prints=prints(pictures))
+    return Content((table, *_corrections(title, rows, farm)), prints=prints(pictures))
+
+
+def _corrections(title: str, rows: Sequence[BookRow], farm: Farm) -> tuple[Table, ...]:
+    """Show each number that was corrected as it was, struck, above what it is; by whom and why."""
+    told = [(row, version) for row in rows for version in row.versions]
+    if not told:
+        return ()
+    people = {one.pk: one for one in Person.objects.select_related("user")}
+    columns = (Column("Entry"), Column("What"), Column("Said by entry"), Column("By"),
+               Column("When", Kind.DATE), Column("Why"))  # fmt: skip
+    cells: list[Row] = [
+        (
+            str(row.row.entry.seq),
+            "taken back" if version.gone else _moved_words(version.moved, farm),
+            str(version.by.seq),
+            _by(version.by, people),
+            version.by.recorded_at.astimezone(farm.zone),
+            version.by.reason,
+        )
+        for row, version in told
+    ]
+    struck = tuple(at for at, (_, version) in enumerate(told) if version.is_struck)
+    note = "Struck through: as it was recorded before. Below it: as it stands since."
+    return (Table(f"Corrected: {title.lower()}", columns, tuple(cells), note=note, struck=struck),)
+
+
+def _by(entry: Entry, people: Mapping[int, Person]) -> str:
+    """Name who signed, the full name beside the initials."""
+    signed = signature(entry, {pk: person.initials for pk, person in people.items()})
+    return f"{signed}, {people[entry.by].full_name}" if entry.by in people else signed
 
 
 def _caption(photo: Photo, beside: str, farm: Farm) -> str:
@@ -200,18 +238,16 @@ def _book_row(row: BookRow, farm: Farm) -> Row:
     entry = row.row.entry
     states = (
         ("recorded late", row.row.late),
-        ("corrected since: as it stands now", row.is_corrected),
+        ("corrected since: as it stands now, see below", row.is_corrected),
         ("taken back", row.row.taken_back),
     )
     return (
         str(entry.seq),
         entry.happened_at.astimezone(farm.zone),
-        ", ".join(_lots_words(row.moved, farm)),
-        "; ".join(
-            f"{words} {reading(key, row.said[key], farm)}".strip()
-            for key, words in SHOWN.items()
-            if row.said.get(key) is not None
-        ),
+        ", ".join(row.strains),
+        ", ".join(row.rooms) or "not stated",
+        ", ".join(_lots_words(row, farm)),
+        "; ".join(_particulars(row, farm)),
         entry.reason,
         row.row.by,
         entry.recorded_at.astimezone(farm.zone),
@@ -219,12 +255,27 @@ def _book_row(row: BookRow, farm: Farm) -> Row:
     )
 
 
-def _lots_words(moved: Sequence[Moved], farm: Farm) -> list[str]:
-    """Name each lot with what moved; one of which nothing moved as well is named once."""
-    told = {one.lot.pk for one in moved if one.quantity or one.gave_mg}
+def _particulars(row: BookRow, farm: Farm) -> Iterator[str]:
+    """Say what was stated beside it; of what was shipped, how and where it went."""
+    if row.row.entry.kind in FROM_THE_BOOK["Shipping"]:
+        yield f"{row.row.entry.kind}: {row.to}" if row.to else row.row.entry.kind
+    for key, words in SHOWN.items():
+        if row.said.get(key) is not None:
+            yield f"{words} {reading(key, row.said[key], farm)}".strip()
+
+
+def _lots_words(row: BookRow, farm: Farm) -> list[str]:
+    """Name each lot with what moved; one of which nothing moved as well is named once.
+
+    A load takes lots along and moves nothing in the book: it says how much was loaded.
+    """
+    told = {one.lot.pk for one in row.moved if one.quantity or one.gave_mg}
+    loaded: dict[str, int] = row.said.get("loaded", {})
     return [
-        _moved_words(one, farm)
-        for one in moved
+        f"{one.lot.code} loaded {amount_of(loaded[one.lot.code], one.lot, farm)}"
+        if one.lot.code in loaded
+        else _moved_words(one, farm)
+        for one in row.moved
         if one.quantity or one.gave_mg or one.lot.pk not in told
     ]
 

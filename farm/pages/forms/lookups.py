@@ -209,6 +209,10 @@ class PersonForm(forms.Form):
 
     name = forms.CharField(label="Name to sign in with", max_length=150)
     initials = forms.CharField(max_length=4, required=False, help_text="They sign entries")
+    own_name = forms.CharField(
+        label="Full name", max_length=120, required=False,
+        help_text="Stands beside the initials in the binder of records",
+    )  # fmt: skip
     role = forms.ChoiceField(choices=Role.choices)
     password = forms.CharField(
         required=False,
@@ -232,6 +236,7 @@ class PersonForm(forms.Form):
         known = person and {
             "name": str(person),
             "initials": person.initials,
+            "own_name": person.own_name,
             "role": person.role,
             **{one.name: getattr(person, one.name) for one in fields(Look)},
         }

@@ -18,6 +18,7 @@ from farm import habits
 from farm.actions.common import Doing, item_for
 from farm.actions.correcting import undo
 from farm.actions.orders import Days, Wanted, stop_order, take_order
+from farm.actions.questions import PlausibilityQuestion, answered
 from farm.actions.selling import Deal, SoldLine, post_sale
 from farm.actions.start_lookups import Known, write_lookups
 from farm.models import Grade, LotCard, Order, Stage, StartWorkbook, the_farm
@@ -28,7 +29,7 @@ from farm.queries.start_books import (
     standing_entries,
     standing_orders,
 )
-from farm.start_book.reading import Filled, Row
+from farm.start_book.reading import Filled, Problem, Row
 from ledger import book
 from ledger.drafts import Draft, LineDraft, NewLot
 from ledger.errors import Conflict
@@ -63,7 +64,8 @@ def read_in(doing: Doing, filled: Filled, *, name: str, sha256: str) -> StartWor
     """Record a workbook without problems: one entry a row, in one transaction under one lock.
 
     Sent again it returns what was read in. A file that stands read in already is a Conflict.
-    What was picked last season and not sold on the sheet is written off.
+    What was picked last season and not sold on the sheet is written off. What is doubtful in a
+    row is asked, unless ``doing.sure``, and kept with the entry of that row.
     """
     assert not filled.problems, "a workbook with problems is not read in"
     head = book.lock_head()
@@ -71,6 +73,7 @@ def read_in(doing: Doing, filled: Filled, *, name: str, sha256: str) -> StartWor
     if before:
         return before
     _refuse_a_second_time(sha256)
+    answered(doing, *map(_question, filled.questions))
     first = head.seq + 1
     beginning = _Beginning(doing, write_lookups(filled), the_farm().weight_unit)
     for row, line, card in _openings(beginning, filled):
@@ -102,6 +105,10 @@ def take_out(doing: Doing, workbook: StartWorkbook) -> int:
     for entry in entries:
         undo(replace(doing, uuid=uuid5(doing.uuid, str(entry.seq))), entry)
     return count
+
+
+def _question(one: Problem) -> PlausibilityQuestion:
+    return PlausibilityQuestion(f"{one.sheet}, row {one.row}, {one.column}: {one.words}")
 
 
 def _refuse_delivered(orders: QuerySet[Order]) -> None:
@@ -202,6 +209,7 @@ def _draft(
     day: date | None = None,
 ) -> Draft:
     on = day or row["day"]
+    asked = {"asked": " ".join(row.asked), "answer": "yes, that is right"} if row.asked else {}
     return Draft(
         kind=kind,
         happened_at=_noon(on),
@@ -210,7 +218,7 @@ def _draft(
         uuid=uuid5(beginning.doing.uuid, f"{row.sheet.key} {row.number} {kind}"),
         lines=tuple(lines),
         reason=reason,
-        particulars={"sheet": row.sheet.title, "row": row.number},
+        particulars={"sheet": row.sheet.title, "row": row.number, **asked},
     )
 
 
@@ -233,6 +241,7 @@ def _sell(beginning: _Beginning, rows: Sequence[Row]) -> None:
             beginning.doing,
             uuid=uuid5(beginning.doing.uuid, f"sales {row.number}"),
             happened_at=_noon(row["day"]),
+            asked=" ".join(row.asked),
         )
         line = SoldLine(beginning.marked[row["mark"]], row["mass_mg"], row["kg_money"])
         deal = Deal(known.places[row["place"]], known.customers.get(row["customer"]))

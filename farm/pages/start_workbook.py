@@ -3,7 +3,7 @@
 import hashlib
 from base64 import b64decode, b64encode
 from binascii import Error as NotBase64
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from uuid import UUID, uuid4
 
 from django import forms
@@ -14,6 +14,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from farm.actions.common import Doing
+from farm.actions.questions import PlausibilityQuestion
 from farm.actions.start_book import read_in, take_out
 from farm.models import StartWorkbook
 from farm.pages.access import PageRequest, Right, get_or_refuse, page
@@ -23,8 +24,8 @@ from farm.pages.lists import SPREADSHEET
 from farm.pages.uploads import WORKBOOK, checked
 from farm.queries.start_books import ReadIn, read_in_of, start_books
 from farm.reports.start_sheets import start_workbook
-from farm.start_book.layout import SHEETS
-from farm.start_book.reading import Filled, Problem, read_workbook
+from farm.start_book.reading import Problem, read_workbook
+from farm.start_book.showing import SheetRead, sheets_read
 from ledger.errors import Refused
 
 SHOWN_PROBLEMS = 100
@@ -48,21 +49,13 @@ class YesForm(forms.Form):
     content = forms.CharField(widget=forms.HiddenInput)
     name = forms.CharField(widget=forms.HiddenInput)
     uuid = forms.UUIDField(widget=forms.HiddenInput)
+    sure = forms.BooleanField(label="Yes, that is all right", required=False)
 
     def clean_content(self) -> bytes:
         try:
             return b64decode(self.cleaned_data["content"], validate=True)
         except NotBase64:
             raise forms.ValidationError("The file did not arrive whole. Choose it again.") from None
-
-
-@dataclass(frozen=True)
-class SheetRead:
-    """What was read of one sheet; ``cost`` in money, None where the sheet has no cost."""
-
-    title: str
-    rows: int
-    cost: int | None
 
 
 @dataclass(frozen=True)
@@ -77,6 +70,7 @@ class PreviewPage:
     read: list[SheetRead]
     problems: list[Problem]
     more: int
+    questions: list[Problem]
     yes: YesForm | None
     refusal: str
 
@@ -113,10 +107,11 @@ def start_read_in(request: PageRequest) -> HttpResponse:
     filled = read_workbook(content, request.farm, timezone.localdate())
     if filled.problems:
         return preview(request, content, name=name)
+    doing = replace(_doing(request, form.cleaned_data["uuid"]), sure=form.cleaned_data["sure"])
     try:
-        done = read_in(
-            _doing(request, form.cleaned_data["uuid"]), filled, name=name, sha256=_sha256(content)
-        )
+        done = read_in(doing, filled, name=name, sha256=_sha256(content))
+    except PlausibilityQuestion:
+        return preview(request, content, name=name, asked="Answer what is asked below first.")
     except Refused as refusal:
         return preview(request, content, name=name, refusal=str(refusal))
     left = read_in_of(done)
@@ -143,32 +138,25 @@ def start_undo(request: PageRequest, pk: int) -> HttpResponse:
     return redirect("start-workbook")
 
 
-def preview(request: PageRequest, content: bytes, *, name: str, refusal: str = "") -> HttpResponse:
-    """Show what would be recorded, or line by line what is wrong."""
+def preview(
+    request: PageRequest, content: bytes, *, name: str, refusal: str = "", asked: str = ""
+) -> HttpResponse:
+    """Show row by row what would be recorded and what is doubtful, or what is wrong."""
     filled = read_workbook(content, request.farm, timezone.localdate())
     text = b64encode(content).decode()
     yes = YesForm(initial={"content": text, "name": name, "uuid": uuid4()})
     ready = not filled.problems and any(filled.rows.values()) and not refusal
     shown = PreviewPage(
         name=name,
-        read=_read(filled),
+        read=sheets_read(filled, request.farm),
         problems=filled.problems[:SHOWN_PROBLEMS],
         more=max(0, len(filled.problems) - SHOWN_PROBLEMS),
+        questions=[] if filled.problems else filled.questions,
         yes=yes if ready else None,
-        refusal=refusal,
+        refusal=refusal or asked,
     )
-    status = 200 if ready else 422
+    status = 200 if ready and not asked else 422
     return show(request, "farm/start/preview.html", shown, status=status)
-
-
-def _read(filled: Filled) -> list[SheetRead]:
-    found = []
-    for sheet in SHEETS:
-        rows = filled.rows[sheet.key]
-        costed = any(col.key == "cost_money" for col in sheet.cols)
-        cost = sum(row["cost_money"] or 0 for row in rows) if costed else None
-        found.append(SheetRead(sheet.title, len(rows), cost))
-    return [one for one in found if one.rows]
 
 
 def _doing(request: PageRequest, uuid: UUID, reason: str = "") -> Doing:

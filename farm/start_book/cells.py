@@ -1,5 +1,6 @@
 """Read one cell of a workbook as it was typed: a number, a date, or words."""
 
+import re
 from collections.abc import Callable
 from datetime import date, datetime
 from decimal import Decimal, InvalidOperation
@@ -7,6 +8,8 @@ from decimal import Decimal, InvalidOperation
 from farm.models import Farm
 from farm.start_book.layout import Col, Holds
 from farm.units import read_mass, read_money
+
+UNIT_SHOWN = re.compile(r'[0#][\s\\"]*(kg|g|lb|oz)\b', re.IGNORECASE)
 
 Cell = str | int | float | bool | date | datetime | None
 
@@ -24,6 +27,19 @@ def read_cell(cell: object, col: Col, farm: Farm) -> object:
         Holds.YES_NO: lambda: _choice(text, {"yes": "yes", "no": ""}) == "yes",
     }
     return read[col.holds]() if col.holds in read else _words(text, col)
+
+
+def shown(value: object, number_format: str | None) -> object:
+    """Return what a cell shows: 7 % in a percent cell is kept as 0.07, and means 7 %.
+
+    So is a unit that stands in the cell's format: 250 shown as 250 g.
+    """
+    if isinstance(value, bool) or not isinstance(value, int | float) or not number_format:
+        return value
+    if "%" in number_format:
+        return f"{(Decimal(repr(value)) * 100).normalize():f} %"
+    unit = UNIT_SHOWN.search(number_format)
+    return f"{typed(value)} {unit[1]}" if unit else value
 
 
 def typed(cell: object) -> str:

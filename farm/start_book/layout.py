@@ -26,7 +26,10 @@ class Holds(Enum):
 
 @dataclass(frozen=True, kw_only=True)
 class Col:
-    """A column. ``choices``: the word shown to the value meant. ``of``: whose names fit."""
+    """A column. ``choices``: the word shown to the value meant. ``of``: whose names fit.
+
+    ``bare_mg``: a weight typed without its unit that comes to more is asked about; own rule.
+    """
 
     key: str
     title: str
@@ -35,6 +38,7 @@ class Col:
     choices: Mapping[str, str] | None = None
     of: str = ""
     longest: int = 80
+    bare_mg: int = 0
     hint: str = ""
 
     @property
@@ -66,7 +70,8 @@ PLACE = Col(key="place", title="Selling place", holds=Holds.NAME, of="place")
 COST = Col(key="cost_money", title="What it cost", holds=Holds.MONEY,
            hint="For the whole row: what was paid, or what it is worth to the farm; 0 if nothing "
                 "is known, and then what is made of it looks too cheap")  # fmt: skip
-WEIGHT = Col(key="mass_mg", title="Weight", holds=Holds.MASS)
+KILO = 1_000_000  # mg
+WEIGHT = Col(key="mass_mg", title="Weight", holds=Holds.MASS, bare_mg=50 * KILO)
 GRADE = Col(key="grade", title="Grade", holds=Holds.CHOICE, needed=False, choices=_choices(Grade),
             hint="Empty: firsts")  # fmt: skip
 PICKED_ON = Col(key="day", title="Picked on", holds=Holds.DAY)
@@ -83,7 +88,7 @@ SHEETS = (
     Sheet("products", "Products", "Packs of a stated net weight.",
           (NAME, Col(key="species", title="Species", holds=Holds.NAME, of="species"),
            Col(key="form", title="Form", holds=Holds.CHOICE, choices=_choices(Form)),
-           Col(key="net_mg", title="Net weight", holds=Holds.MASS),
+           Col(key="net_mg", title="Net weight", holds=Holds.MASS, bare_mg=KILO),
            Col(key="pack", title="Pack", holds=Holds.CHOICE, choices=_choices(PackKind)),
            Col(key="tax_ppm", title="Sales tax, %", holds=Holds.PERCENT, needed=False)), "name"),
     Sheet("prices", "Prices", "What a pack costs at a place, from a day on.",
@@ -96,8 +101,9 @@ SHEETS = (
           (Col(key="supply", title="Supply", longest=120),
            Col(key="use", title="Used for", holds=Holds.CHOICE, needed=False,
                choices=_choices(Use), hint="Needed for a supply that is new under Farm details"),
-           Col(key="quantity", title="How much", holds=Holds.AMOUNT),
+           Col(key="quantity", title="How much", holds=Holds.AMOUNT, bare_mg=5_000 * KILO),
            Col(key="piece_mg", title="Weight of one piece", holds=Holds.MASS, needed=False,
+               bare_mg=KILO,
                hint="Makes a supply that is new here one that is counted"),
            COST, Col(key="day", title="Received on", holds=Holds.DAY),
            Col(key="supplier", title="Supplier", holds=Holds.NAME, of="supplier", needed=False),
@@ -106,9 +112,10 @@ SHEETS = (
     Sheet("growing", "Growing", "Spawn and blocks that are there now.",
           (Col(key="what", title="What", holds=Holds.CHOICE,
                choices={"spawn": "spawn", "blocks": "blocks"}), STRAIN,
-           Col(key="quantity", title="How much", holds=Holds.AMOUNT,
+           Col(key="quantity", title="How much", holds=Holds.AMOUNT, bare_mg=100 * KILO,
                hint="Spawn by weight, blocks by number"),
            Col(key="piece_mg", title="Weight of one block", holds=Holds.MASS, needed=False,
+               bare_mg=20 * KILO,
                hint="Needed for blocks"),
            COST, Col(key="day", title="Inoculated on", holds=Holds.DAY))),
     Sheet("stock", "Fresh and dried", "What is in the fridge and in jars now.",
@@ -128,7 +135,7 @@ SHEETS = (
           (Col(key="customer", title="Customer", holds=Holds.NAME, of="customer"),
            Col(key="wanted", title="Product or species", holds=Holds.NAME, of="wanted",
                hint="A product by packs, a species loose by weight"),
-           Col(key="quantity", title="How much", holds=Holds.AMOUNT,
+           Col(key="quantity", title="How much", holds=Holds.AMOUNT, bare_mg=50 * KILO,
                hint="Packs of a product; the weight of a species"),
            Col(key="due_on", title="Due on", holds=Holds.DAY,
                hint="Of a standing order, its next day"),

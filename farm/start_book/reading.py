@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date
+from decimal import Decimal
 from io import BytesIO
 from typing import Any
 
@@ -21,14 +22,15 @@ from farm.models import (
     Supplier,
     Supply,
 )
-from farm.start_book.cells import read_cell, typed
+from farm.start_book.cells import read_cell, shown, typed
 from farm.start_book.layout import FIRST_ROW, NAMES_FROM, NEEDED, SHEETS, Col, Holds, Sheet
-from farm.units import UnitError, read_count, read_mass
+from farm.units import MG_PER_UNIT, UnitError, is_bare, read_count, read_mass, show_both, show_mass
 from ledger.models import Dimension
 
 Cells = Iterator[tuple[object, ...]]
 MOST_ROWS = 20_000  # on one sheet
 MOST_ORDERS = 500
+A_PERCENT = 10_000  # ppm
 
 
 @dataclass(frozen=True)
@@ -42,24 +44,38 @@ class Problem:
 
 
 class Row(dict[str, Any]):
-    """One filled-in row, its values by the columns' keys; what was left empty is None."""
+    """One filled-in row, its values by the columns' keys; what was left empty is None.
+
+    ``counted``: its quantity is a number of pieces. ``asked``: what is doubtful in it, in words.
+    """
 
     def __init__(self, sheet: Sheet, number: int) -> None:
         super().__init__()
         self.sheet = sheet
         self.number = number
+        self.counted = False
+        self.asked: list[str] = []
 
 
 @dataclass
 class Filled:
-    """A workbook as it was read: rows by sheet, and every problem found."""
+    """A workbook as it was read: rows by sheet, every problem found, and what is to be asked."""
 
     rows: dict[str, list[Row]] = field(default_factory=lambda: {s.key: [] for s in SHEETS})
     problems: list[Problem] = field(default_factory=list)
+    questions: list[Problem] = field(default_factory=list)
 
     def complain(self, row: Row, key: str, words: str) -> None:
-        title = next(col.title for col in row.sheet.cols if col.key == key)
-        self.problems.append(Problem(row.sheet.title, row.number, title, words))
+        self.problems.append(_at(row, key, words))
+
+    def ask(self, row: Row, key: str, words: str) -> None:
+        self.questions.append(_at(row, key, words))
+        row.asked.append(words)
+
+
+def _at(row: Row, key: str, words: str) -> Problem:
+    title = next(col.title for col in row.sheet.cols if col.key == key)
+    return Problem(row.sheet.title, row.number, title, words)
 
 
 def read_workbook(content: bytes, farm: Farm, today: date) -> Filled:
@@ -76,10 +92,15 @@ def read_workbook(content: bytes, farm: Farm, today: date) -> Filled:
             Problem("The file", 0, "", "has none of the starting workbook's sheets.")
         )
     for sheet in there:
-        _read_sheet(book[sheet.title].iter_rows(values_only=True), sheet, filled=filled, farm=farm)
+        cells = (
+            tuple(shown(cell.value, cell.number_format) for cell in line)
+            for line in book[sheet.title].iter_rows()
+        )
+        _read_sheet(cells, sheet, filled=filled, farm=farm)
     _check(filled, farm, today)
-    filled.problems.sort(key=lambda one: ([s.title for s in SHEETS].index(one.sheet), one.row)
-                         if one.row else (-1, 0))  # fmt: skip
+    for found in (filled.problems, filled.questions):
+        found.sort(key=lambda one: ([s.title for s in SHEETS].index(one.sheet), one.row)
+                   if one.row else (-1, 0))  # fmt: skip
     return filled
 
 
@@ -113,10 +134,31 @@ def _read(filled: Filled, row: Row, *, col: Col, farm: Farm, cell: object) -> ob
             filled.complain(row, col.key, "Empty. Fill it in.")
         return None
     try:
-        return read_cell(cell, col, farm)
+        value = read_cell(cell, col, farm)
+        _ask_about(filled, row, col=col, text=typed(cell), value=value, farm=farm)
+        return value
     except (UnitError, ValueError) as refusal:
         filled.complain(row, col.key, f"{refusal}".rstrip(".") + ".")
         return None
+
+
+def _ask_about(filled: Filled, row: Row, *, col: Col, text: str, value: object, farm: Farm) -> None:
+    """Ask about a weight without its unit that is more than anybody means, and a tiny share.
+
+    “250” as a net weight would be 250 kg; 0.07 in a cell of percent is 0.07 %.
+    """
+    assert isinstance(value, int | str | date | bool | None)
+    if col.holds in (Holds.MASS, Holds.AMOUNT) and isinstance(value, int):
+        if not (is_bare(text) and value > col.bare_mg > 0):
+            return
+        small = "oz" if farm.weight_unit == "lb" else "g"
+        number = value / MG_PER_UNIT[farm.weight_unit]
+        meant = show_mass(round(number * MG_PER_UNIT[small]), small)
+        read = show_both(value, farm.weight_unit)
+        filled.ask(row, col.key, f"“{text}” has no unit, so it is {read}. Was {meant} meant?")
+    elif col.holds is Holds.PERCENT and isinstance(value, int) and 0 < value < A_PERCENT:
+        meant = f"{Decimal(value) / 100:f}"
+        filled.ask(row, col.key, f"“{text}” is less than 1 %. Was {meant} % meant?")
 
 
 # --- what must fit together ------------------------------------------------------------------
@@ -220,7 +262,10 @@ def _read_amount(filled: Filled, row: Row, *, counted: bool, farm: Farm) -> None
         filled.complain(row, "quantity", str(refusal))
         row["quantity"] = None
     else:
-        row["quantity"] = amount
+        row["quantity"], row.counted = amount, counted
+        if not counted:
+            (col,) = (one for one in row.sheet.cols if one.key == "quantity")
+            _ask_about(filled, row, col=col, text=text, value=amount, farm=farm)
 
 
 def _check_amounts(filled: Filled) -> None:

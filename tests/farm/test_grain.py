@@ -164,8 +164,6 @@ def test_spawn_of_grain_in_jars_is_in_jars_by_count_and_by_weight(world: World) 
 def test_a_bag_with_jar_in_its_name_is_no_jar(world: World) -> None:
     world.grain_recipe.recipe.name = "Rye, jar-sized bag"
     world.grain_recipe.recipe.save()
-    world.supplies["grain bag"].item.name = "Bags that fit a jar"
-    world.supplies["grain bag"].item.save()
     _, grain, spawn = grow_spawn(world)
 
     assert amount_of(7, grain, world.farm) == "7 bags"

@@ -11,6 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from openpyxl import load_workbook
 
+from farm.actions.checks import check
 from farm.models import ByProductChoice, ByProductWay, SavedCard
 from farm.planning.inputs import INPUTS, InputKind
 from tests.farm.world import KG, World, grow_blocks, small_farm
@@ -124,6 +125,25 @@ def test_a_strain_of_another_species_brings_its_own_pack(world: World, owner: Cl
 
     # The farm has no pack of that species: the one that is there stays.
     assert page.context["choice"].choice().product == world.product
+
+
+def test_where_all_batches_were_lost_there_is_a_card_but_no_range(owner: Client) -> None:
+    world = small_farm()
+    blocks = grow_blocks(world, 20)
+    world.received("punnet", 100)
+    lost = world.doing(reason="green mould", sure=True)
+    check(lost, lot=blocks, colonised_percent=90, lost=20)
+    assert "the share of blocks that is not lost is nothing or less" in shown(owner)
+
+    for ending in ("", "pdf", "xlsx"):
+        page = owner.get(f"/card/?loss_ppm=10&file={ending}")
+        assert page.status_code == 200
+    assert "no cost: more than nine batches in ten give nothing" in shown(owner, loss_ppm="10")
+    owner.post("/card/?loss_ppm=10", {"name": "After the mould"})
+    card = SavedCard.objects.get()
+    assert (card.picked_low_money, card.picked_high_money) == (None, None)
+    assert owner.get(f"/card/saved/{card.pk}/").status_code == 200
+    assert "After the mould" in owner.get("/card/came-true/").content.decode()
 
 
 def test_what_is_sold_beside_lowers_the_kilo_by_either_way(world: World, owner: Client) -> None:

@@ -69,7 +69,7 @@ def _rows(month: Month, found: Happened) -> Iterator[KeptRow]:
     yield from _tax(month, sold)
     yield from _cost(month, found)
     yield from _bills(month, found.money)
-    for parts in kept_parts(found.accounts):
+    for parts in kept_parts(month.first, found.accounts):
         yield KeptRow(month.key, *parts)
 
 

@@ -169,7 +169,8 @@ NO_MONEY = Money((), (), ())
 class Happened:
     """``moved``: in the order of days and entries. ``given``: into what was picked (given_into).
 
-    ``accounts``: what papers, payments and boxes did to what customers owe and hold.
+    ``accounts``: what papers, payments and boxes did to what customers owe, and to what is held
+    for them; with all that was before.
     """
 
     moved: tuple[Moved, ...]
@@ -187,7 +188,7 @@ class Happened:
             self,
             moved=self.moved[start:end],
             money=self.money.within(first, last),
-            accounts=tuple(one for one in self.accounts if first <= one.day <= last),
+            accounts=tuple(one for one in self.accounts if one.day <= last),
         )
 
 

@@ -20,7 +20,7 @@ from farm.queries.happened import Happened, Money, Moved, SaleLines, happened
 from farm.queries.held import Held, held_around
 from farm.queries.owed import Account, accounts
 from farm.queries.reconciliation import Reconciliation, goods_between
-from farm.queries.roll_forward import Rolled, rolled
+from farm.queries.roll_forward import Rolled, held_by_number, rolled
 from farm.queries.yields import BlockYield, Pick, block_yields, picks_among
 from ledger.models import KINDS, Entry, Role
 
@@ -194,7 +194,7 @@ def months_kept() -> list[Month]:
 def month_figures(
     month: Span, only: Only = EVERYTHING, found: Happened | None = None
 ) -> MonthFigures:
-    """Read some days from the book; fifteen queries, however many entries they have.
+    """Read some days from the book; thirteen queries, however many entries they have.
 
     Weights and costs are the whole grams and cents that each month handed out; `Movement` alone
     is exact. ``found``: the whole months of these days, where they were read before. Of one
@@ -210,6 +210,7 @@ def month_figures(
         return MonthFigures(month, only, sales, selling, (), (), (), (), (), (), (), (), None)
     start, end = held_around(month.first, month.last, only.species)
     picks = picks_among(found.moved, found.given, only.species, money_step=CENT)
+    rows = [] if only.species else rolled(month.first, found.accounts)
     return MonthFigures(
         month=month,
         only=only,
@@ -222,8 +223,8 @@ def month_figures(
         stock_end=_stock(end),
         goods=tuple(goods_between(found, form, start=start, end=end, species=only.species)
                     for form in Form),
-        accounts=() if only.species else tuple(accounts(month.last)),
-        rolled=() if only.species else tuple(rolled(month.first, found.accounts)),
+        accounts=() if only.species else tuple(accounts(month.last, held_by_number(rows))),
+        rolled=tuple(rows),
         movement=None if only.species else _movement(exact, start, end),
     )  # fmt: skip
 

@@ -8,12 +8,12 @@ in the open one as changed since closing.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from typing import Any, NamedTuple
 
-from django.db.models import BigIntegerField, CharField, QuerySet, Sum, Value
+from django.db.models import BigIntegerField, CharField, DateField, QuerySet, Sum, Value
 from django.db.models.functions import Coalesce
 
 from farm.models import (
@@ -146,37 +146,59 @@ class DepositLine(NamedTuple):
 def account_moves(
     first: date, last: date, *, customer: Customer | None = None
 ) -> tuple[AccountMove, ...]:
-    """Read what papers, payments and boxes of some days come to, by day; one query."""
+    """Read what papers, payments and boxes of some days come to, by day; one query.
+
+    All that was before stands on the day before the first.
+    """
     rows = _stated(first, last, customer=customer)
-    return tuple(sorted(AccountMove(*row) for row in _named(rows)))
+    if first > date.min:
+        before = first - ONE_DAY
+        rows += _stated(date.min, before, whole=before, customer=customer)
+    return tuple(sorted(_united(rows)))
 
 
-def balances_before(day: date) -> dict[Whose, int]:
-    """What was owed and held at the start of a day; one query."""
-    found: dict[Whose, int] = defaultdict(int)
-    if day == date.min:
-        return found
-    for row in _named((day, *row) for row in _stated(date.min, day - ONE_DAY, by_day=False)):
-        move = AccountMove(*row)
-        found[move.whose] += move.change
-    return found
+def deposits_held_for(day: date, customer: Customer | None = None) -> dict[str, int]:
+    """What is held for each customer's boxes at the end of a day, by their number; one query."""
+    held: dict[str, int] = defaultdict(int)
+    for move in _united(_stated(date.min, day, whole=day, customer=customer)):
+        held[move.number] += 0 if move.share == NO_SHARE else move.change
+    return held
 
 
 def rolled(first: date, moves: Iterable[AccountMove]) -> list[Rolled]:
-    """Roll every account and deposit forward from a day over its ``moves``; one query.
+    """Roll every account and deposit forward from a day, over ``moves``; those before it are
+    where they start.
 
     What was nothing at the start, did not move and is nothing at the end is left out.
     """
-    return _rolled(balances_before(first), moves)
+    start: dict[Whose, int] = defaultdict(int)
+    since = []
+    for move in moves:
+        if move.day < first:
+            start[move.whose] += move.change
+        else:
+            since.append(move)
+    return _rolled(start, since)
+
+
+def held_by_number(rows: Iterable[Rolled]) -> dict[str, int]:
+    """What is held at the end for each customer's boxes."""
+    held: dict[str, int] = defaultdict(int)
+    for one in rows:
+        held[one.number] += 0 if one.share == NO_SHARE else one.end
+    return held
 
 
 def rolled_by_month(year: int) -> list[tuple[date, list[Rolled]]]:
-    """Roll on from month to month of a year: each with its first day; two queries."""
-    start = balances_before(date(year, 1, 1))
-    moves = account_moves(date(year, 1, 1), date(year, 12, 31))
+    """Roll on from month to month of a year: each with its first day; one query."""
+    first_day = date(year, 1, 1)
+    start: dict[Whose, int] = defaultdict(int)
     by_month: dict[date, list[AccountMove]] = defaultdict(list)
-    for move in moves:
-        by_month[move.day.replace(day=1)].append(move)
+    for move in account_moves(first_day, date(year, 12, 31)):
+        if move.day < first_day:
+            start[move.whose] += move.change
+        else:
+            by_month[move.day.replace(day=1)].append(move)
     found = []
     for first in sorted(by_month):
         month = _rolled(start, by_month[first])
@@ -225,9 +247,9 @@ def given_up_by_invoice() -> dict[int, int]:
 # --- canonical rows --------------------------------------------------------------------------
 
 
-def kept_parts(moves: Iterable[AccountMove]) -> Iterator[KeptParts]:
-    """Say what some days did to each account and deposit: table, key, words and numbers."""
-    for one in _rolled({}, moves):
+def kept_parts(first: date, moves: Iterable[AccountMove]) -> Iterator[KeptParts]:
+    """Say what days did to each account and deposit: table, key, words and numbers."""
+    for one in _rolled({}, (move for move in moves if move.day >= first)):
         if one.share == NO_SHARE:
             yield OWED, (one.number,), {"customer number": one.number}, {
                 "invoiced_money": one.invoiced,
@@ -260,9 +282,12 @@ def _rolled(start: Mapping[Whose, int], moves: Iterable[AccountMove]) -> list[Ro
 
 
 def _stated(
-    first: date, last: date, *, by_day: bool = True, customer: Customer | None = None
-) -> QuerySet[Any, Any]:
-    """Add up what papers, payments and boxes state, by account, kind and perhaps day; one query."""
+    first: date, last: date, *, whole: date | None = None, customer: Customer | None = None
+) -> list[QuerySet[Any, Any]]:
+    """Add up what papers, payments and boxes state, by account, kind and day.
+
+    ``whole``: the day that all of it is said to be of.
+    """
     no_share, share = Value(NO_SHARE, BigIntegerField()), Coalesce("share", NO_SHARE)
     papers = InvoiceLine.objects.exclude(invoice__customer=None).annotate(of=no_share)
     payments = Payment.objects.annotate(of=share)
@@ -275,15 +300,15 @@ def _stated(
         (boxes.filter(**{f"{box}__isnull": False}), ("day", f"{box}__customer", box, "what"),
          "gross"),
     )  # fmt: skip
-    one, *others = (
+    return [
         rows.filter(**{f"{by[0]}__range": (first, last)}, **({by[1]: customer} if customer else {}))
-        .order_by().values_list(*by[not by_day:]).annotate(Sum(money))
+        .annotate(whole_day=Value(whole, DateField())).order_by()
+        .values_list("whole_day" if whole else by[0], *by[1:]).annotate(Sum(money))
         for rows, by, money in found
-    )  # fmt: skip
-    return one.union(*others, all=True)
+    ]  # fmt: skip
 
 
-def _named(rows: Iterable[tuple[Any, ...]]) -> Iterator[tuple[date, str, int, str, int]]:
-    """Name customers by number, and papers by what they do."""
-    for day, customer, share, what, money in rows:
-        yield day, Customer(pk=customer).number, share, _PAPERS.get(what, what), money
+def _united(parts: Sequence[QuerySet[Any, Any]]) -> Iterator[AccountMove]:
+    """Name customers by number, and papers by what they do; one query."""
+    for day, customer, share, what, money in parts[0].union(*parts[1:], all=True):
+        yield AccountMove(day, Customer(pk=customer).number, share, _PAPERS.get(what, what), money)

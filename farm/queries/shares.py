@@ -10,9 +10,8 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
-from django.db.models import OuterRef, QuerySet, Sum
+from django.db.models import QuerySet, Sum
 
 from farm.models import NO_MONEY_MOVES, BoxDelivery, Payment, SaleLine, Settling, Share
 from farm.queries.orders import DueOrder, due_between
@@ -111,15 +110,6 @@ def _state(share: Share, settled: Mapping[str, int], boxes: Iterable[Box], *, da
 def deposits_held(day: date) -> int:
     """Money received for boxes that are still owed, at the end of a day: a debt, not income."""
     return sum(max(0, state.held) for state in share_states(day))
-
-
-def boxed_money(day: date) -> QuerySet[Any, Any]:
-    """What the boxes that an outer customer was given took of the deposits, as one number."""
-    lines = SaleLine.objects.annotate(day=BOX_DAY).filter(
-        sale__note__box__share__customer=OuterRef("pk"), day__lte=day
-    )
-    of_customer = lines.order_by().values("sale__note__box__share__customer")
-    return of_customer.annotate(total=Sum("gross")).values("total")
 
 
 def boxes_due(first: date, last: date) -> list[DueOrder]:

@@ -42,6 +42,15 @@ def largest_remainder(total: int, weights: Sequence[int]) -> list[int]:
     return parts
 
 
+def part_worth(worth: int, cost: Sequence[int]) -> tuple[int, ...]:
+    """Take so much of a cost in several kinds, or all there is: of each its part, by ``split``.
+
+    part_worth(50, [60, 30, 10]) is (30, 15, 5); of no cost it is nothing.
+    """
+    whole = sum(cost)
+    return tuple(split(min(worth, whole), cost)) if whole > 0 else (0,) * len(cost)
+
+
 def rate_of(quantity: int, ppm: int) -> int:
     """Take ``ppm`` parts per million of a quantity, rounded down: 7 % of 40 pieces is 2."""
     return quantity * ppm // MILLION

@@ -15,6 +15,10 @@ Pure: takes the lot's steps in order, returns what each moved. Costs are vectors
   57.1428 and 9 kg more of the first turn 64.2857.
 * What is used at a stated worth states it as the quantity that is worth as much (basis): of a
   picked lot it is one more pick of that weight, of any other basis / (basis + what stays).
+* A by-product takes its stated worth out, and no more than there is, before picks share. What is
+  lost and worth something still: the part of what leaves free lowers what stays, the part of what
+  is beyond plan lowers that loss. 1,000 at 70,000, 100 planned, 120 lost and worth 600: 69,500
+  over 900; 20 carry 1,544.44, of which 100 are no loss.
 * Pieces binned after the first pick, of the lot or of the whole that it was split off, carry no
   cost; cost on an emptied lot is stranded, a loss.
 """
@@ -22,7 +26,7 @@ Pure: takes the lot's steps in order, returns what each moved. Costs are vectors
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
-from ledger.amounts import rate_of, split
+from ledger.amounts import part_worth, rate_of, split
 from ledger.models import Role
 
 Cost = tuple[int, ...]
@@ -47,6 +51,7 @@ class Step:
     pieces: int = 0
     turn_mg: int = 0
     later_mg: int = 0
+    worth: int = 0
     planned_loss_ppm: int = 0
     planned_loss_count: int = 0
     closes: int = 0
@@ -54,7 +59,12 @@ class Step:
 
     @property
     def picked_mg(self) -> int:
-        """The weight that a pick shares cost by; 0 where this is none."""
+        """The weight that a pick shares cost by; 0 where this is none, or takes its worth."""
+        return 0 if self.worth else self.weight_mg
+
+    @property
+    def weight_mg(self) -> int:
+        """The weight that a pick took, or what it took is worth as much as."""
         takes_none = self.role == _USED and not self.quantity
         return self.given_mg or (self.basis if takes_none else 0)
 
@@ -89,7 +99,17 @@ class _Hand:
     sold: dict[int, int] = field(default_factory=dict)
     returned: dict[int, int] = field(default_factory=dict)
     picks: list[Step] = field(default_factory=list)
+    # By-products that were taken out after the first pick, where a lost part is, and its worth.
+    worths: list[Step] = field(default_factory=list)
+    scrapped_at: int = 0
+    # Every weight that was given, of a by-product too: what is still expected is less by it.
+    given: list[Step] = field(default_factory=list)
     spent: bool = False
+
+    @property
+    def was_picked(self) -> bool:
+        """Say whether it was picked, or the whole before it was split off; of a main crop."""
+        return bool(self.picks) or any(step.picked_mg for step in self.earlier)
 
     def restart(self) -> None:
         self.start_cost, self.start_quantity, self.drawn = self.cost, self.quantity, 0
@@ -190,7 +210,9 @@ def _take(hand: _Hand, step: Step, given: Cost) -> None:
 
 
 def _draw_or_pick(hand: _Hand, step: Step) -> None:
-    if step.picked_mg > 0:
+    if step.worth:
+        _give_worth(hand, step)
+    elif step.picked_mg > 0:
         _pick(hand, step)
     elif step.role == _USED and step.basis > 0:
         _draw_by_worth(hand, step)
@@ -210,11 +232,29 @@ def _draw_by_worth(hand: _Hand, step: Step) -> None:
     hand.restart()
 
 
+def _give_worth(hand: _Hand, step: Step) -> None:
+    """Let a by-product take its worth; what was lost and worth something took its own by then."""
+    if step.given_mg and hand.quantity <= 0 and hand.life.short is None:
+        hand.life.short = (step.place, 0)
+    hand.given.append(step)
+    if step.place != hand.scrapped_at:
+        _take_out(hand, step.place, step.worth)
+
+
+def _take_out(hand: _Hand, place: int, worth: int) -> None:
+    step = Step(place, _USED, worth=worth)
+    if hand.picks:
+        hand.worths.append(step)
+    hand.give(step, part_worth(worth, hand.cost))
+    hand.restart()
+
+
 def _pick(hand: _Hand, step: Step) -> None:
     if hand.quantity <= 0 and hand.life.short is None:
         hand.life.short = (step.place, 0)
     hand.picks.append(step)
-    whole = step.picked_mg + still_expected(step, (*hand.earlier, *hand.picks))
+    hand.given.append(step)
+    whole = step.picked_mg + still_expected(step, (*hand.earlier, *hand.given))
     out = tuple([c * step.picked_mg // whole for c in hand.cost])
     hand.give(step, out)
     hand.restart()
@@ -223,24 +263,43 @@ def _pick(hand: _Hand, step: Step) -> None:
 def _lose(hand: _Hand, step: Step) -> None:
     """Bin pieces: free within the plan or after the first pick, else with their cost."""
     quantity = -step.quantity
+    if step.worth:
+        hand.scrapped_at = step.place
     if step.closes > 0:
         hand.spent = True
-    if hand.picks or (hand.earlier and not step.closes):
-        hand.leave_free(step, quantity)
-        return
-    if step.closes > 0:  # spent without a pick: all is loss
+    if hand.was_picked and (hand.picks or not step.closes):
+        _leave_free(hand, step, quantity, worth=step.worth)
+    elif step.closes > 0:  # spent without a pick: all is loss
         hand.quantity -= quantity
         hand.give(step, hand.cost)
         hand.restart()
-        return
+    else:
+        _lose_unpicked(hand, step, quantity)
+
+
+def _lose_unpicked(hand: _Hand, step: Step, quantity: int) -> None:
     free = min(quantity, hand.allowed)
     hand.allowed -= free
     if step.place == hand.born_at:
         hand.draw(step, quantity - free)
         hand.leave_free(step, free)
         return
-    hand.leave_free(step, free)
+    worth = step.worth * free // quantity if free else 0
+    _leave_free(hand, step, free, worth=worth)
+    before = hand.cost
     hand.draw(step, quantity - free)
+    if step.worth > worth:  # what is beyond plan: not a loss, but part of what is made of it
+        lost = [a - b for a, b in zip(before, hand.cost, strict=True)]
+        part = part_worth(step.worth - worth, lost)
+        hand.note(step, part)
+        hand.note(Step(step.place, _USED), tuple([-c for c in part]))
+
+
+def _leave_free(hand: _Hand, step: Step, quantity: int, *, worth: int) -> None:
+    """Bin pieces without cost, but for what they are worth still."""
+    if worth:
+        _take_out(hand, step.place, worth)
+    hand.leave_free(step, quantity)
 
 
 def _come_back(hand: _Hand, step: Step) -> None:
@@ -263,11 +322,15 @@ def _strand(hand: _Hand, step: Step) -> None:
 
 
 def _settle(hand: _Hand) -> None:
-    """Share all cost ever on a spent lot by picked weight."""
+    """Share all cost ever on a spent lot by picked weight, once by-products took their worth."""
     moved = hand.life.moved
-    for pick in hand.picks:
-        del moved[pick.place, pick.role]
-    whole = [sum(amounts) for amounts in zip(*moved.values(), strict=True)]
+    for step in (*hand.picks, *hand.worths):
+        moved.pop((step.place, step.role), None)
+    whole: Cost = tuple([sum(amounts) for amounts in zip(*moved.values(), hand.zero, strict=True)])
+    for step in hand.worths:
+        part = part_worth(step.worth, whole)
+        whole = tuple([a - b for a, b in zip(whole, part, strict=True)])
+        moved[step.place, step.role] = tuple([-c for c in part])
     weights = [pick.picked_mg for pick in hand.picks]
     shares = zip(*(split(total, weights) for total in whole), strict=True)
     for pick, share in zip(hand.picks, shares, strict=True):

@@ -10,7 +10,7 @@ from uuid import UUID
 from ledger.models import Entry, Item, Line, Lot
 
 NUMBERS = (
-    "quantity", "money", "basis", "given_mg", "turn", "pieces", "turn_mg", "later_mg",
+    "quantity", "money", "basis", "given_mg", "turn", "pieces", "turn_mg", "later_mg", "worth",
     "planned_loss_ppm", "planned_loss_count", "closes",
 )  # fmt: skip
 
@@ -41,6 +41,7 @@ class LineDraft:
     pieces: int = 0
     turn_mg: int = 0
     later_mg: int = 0
+    worth: int = 0
     planned_loss_ppm: int = 0
     planned_loss_count: int = 0
     closes: int = 0

@@ -20,6 +20,7 @@ _STATED_BY = {
     "pieces": (Role.USED,),
     "turn_mg": (Role.USED,),
     "later_mg": (Role.USED,),
+    "worth": (Role.MADE, Role.USED, Role.LOST),
     "planned_loss_ppm": (Role.BOUGHT, Role.MADE),
     "planned_loss_count": (Role.BOUGHT, Role.MADE, Role.USED),
     "closes": (Role.LOST,),
@@ -34,6 +35,7 @@ def check_draft(draft: Draft) -> None:
         _check_sign(line)
         _check_numbers(line)
         _check_new_lot(line)
+        _check_worth(line, draft)
     _check_once(draft)
     _check_outputs(draft)
     _check_parts(draft)
@@ -115,6 +117,12 @@ def _check_numbers(line: LineDraft) -> None:
             f"{_name(line)}: a pick takes weight, not {-line.quantity} pieces. State zero pieces.",
             _codes(line),
         )
+    if line.worth and line.quantity and line.role == Role.USED:
+        raise errors.Malformed(
+            f"{_name(line)}: a by-product takes its worth, not {-line.quantity} besides. State no "
+            "quantity, or no worth.",
+            _codes(line),
+        )
     if bool(line.turn) != bool(line.pieces) or (line.turn_mg and not line.turn):
         raise errors.Malformed(
             f"{_name(line)}: turn {line.turn} of {line.pieces} pieces cannot be. State which turn "
@@ -180,6 +188,22 @@ def _check_parts(draft: Draft) -> None:
                 "same entry, and make more of the same.",
                 [whole.code],
             )
+
+
+def _check_worth(line: LineDraft, draft: Draft) -> None:
+    """A line takes a worth or shares by basis; what is lost and worth something goes somewhere."""
+    if line.role == Role.MADE and line.worth and line.basis:
+        raise errors.Malformed(
+            f"{_name(line)} cannot take its worth and share the rest besides. State one of them.",
+            _codes(line),
+        )
+    used = [one.lot for one in draft.lines if one.role == Role.USED and one.worth]
+    if line.role == Role.LOST and line.worth and line.lot not in used:
+        raise errors.Malformed(
+            f"{_name(line)}: what is lost is worth something, but nothing is made of it. Use some "
+            "of the same lot at that worth, and make the by-product.",
+            _codes(line),
+        )
 
 
 def _check_once(draft: Draft) -> None:

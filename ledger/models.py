@@ -154,6 +154,8 @@ class Line(models.Model):
     ``given_mg``: the weight that a pick took (used). What it shares by the weight still expected
     is worked from ``turn``, which of the times that a lot gives; ``pieces``, those then on hand;
     and of these ``turn_mg``, the weight planned of this turn, and ``later_mg``, of later ones.
+    ``worth``: what a by-product is worth, in money: it takes so much cost, and no more than there
+    is, before the rest is shared (made), or out of its lot (used, and what of a loss is worth it).
     ``planned_loss_ppm`` of what was made, or ``planned_loss_count``, leaves without cost (made);
     what is split off takes its count along (used).
     ``closes``: 1 where a lot that was picked is spent (lost). ``returns``: the sale taken back.
@@ -170,6 +172,7 @@ class Line(models.Model):
     pieces = models.BigIntegerField(default=0)
     turn_mg = models.BigIntegerField(default=0)
     later_mg = models.BigIntegerField(default=0)
+    worth = models.BigIntegerField(default=0)
     planned_loss_ppm = models.BigIntegerField(default=0)
     planned_loss_count = models.BigIntegerField(default=0)
     closes = models.SmallIntegerField(default=0)

@@ -19,14 +19,14 @@ class Story:
     """The facts about some lots and entries, added up to effective lines.
 
     ``steps``: each lot's, in order. ``earlier``: of a part, what was picked of the whole before.
-    ``made_at``: lot ids and shares by place, of the lots that share that entry's cost.
+    ``made_at``: lot ids, shares and worths by place, of the lots that share that entry's cost.
     ``charged``: by place. ``falls``: what is charged to one lot, by lot and place.
     """
 
     born_at: dict[int, int] = field(default_factory=dict)
     steps: dict[int, list[Step]] = field(default_factory=dict)
     earlier: dict[int, list[Step]] = field(default_factory=dict)
-    made_at: dict[int, list[tuple[int, int]]] = field(default_factory=dict)
+    made_at: dict[int, list[tuple[int, int, int]]] = field(default_factory=dict)
     charged: dict[int, Cost] = field(default_factory=dict)
     falls: dict[tuple[int, int], Cost] = field(default_factory=dict)
 
@@ -100,7 +100,7 @@ def expected_now(lot_ids: Iterable[int]) -> dict[int, int]:
     story = read_steps(lot_ids)
     found = {}
     for lot, steps in story.steps.items():
-        picks = [*story.earlier.get(lot, ()), *(step for step in steps if step.picked_mg)]
+        picks = [*story.earlier.get(lot, ()), *(s for s in steps if s.given_mg or s.picked_mg)]
         if picks:
             closed = any(step.closes for step in steps)
             now = _in_parts(picks[-1], sum(step.quantity for step in steps))
@@ -133,11 +133,12 @@ def _order(step: Step) -> tuple[int, int]:
 
 
 def _add_shares(story: Story, lines: "QuerySet[Line]") -> None:
-    shares: dict[int, dict[int, int]] = defaultdict(dict)
-    rows = lines.filter(role=_MADE).values_list("entry__place", "lot_id", "basis")
-    for place, lot, basis in rows.order_by("entry__place", "lot_id"):
-        shares[place][lot] = shares[place].get(lot, 0) + basis
-    story.made_at = {place: list(by_lot.items()) for place, by_lot in shares.items()}
+    found: dict[int, list[tuple[int, int, int]]] = defaultdict(list)
+    rows = lines.filter(role=_MADE).values_list("entry__place", "lot_id")
+    sums = rows.annotate(Sum("basis"), Sum("worth")).order_by("entry__place", "lot_id")
+    for place, *shares in sums:
+        found[place].append(tuple(shares))
+    story.made_at = dict(found)
 
 
 def _add_charges(story: Story, charges: "QuerySet[Charge]") -> None:

@@ -7,7 +7,7 @@ carried along by the very arithmetic that carries cost, so what arrives adds up 
 
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 from django.db import connection
@@ -126,12 +126,12 @@ def follow(lot_id: int, kin: Kin | None = None) -> Carried:
     """
     story = read_steps((kin or ahead([lot_id])).born_at)
     add_shares(story)
+    _leave_money_out(story)
     carried = Carried(_came_in(story, lot_id))
     pools: dict[int, tuple[int, ...]] = defaultdict(lambda: (0,))
     for lot in story.born_at:
         inflow = {}
         for step in story.steps[lot]:
-            step.money = 0
             if step.role == Role.MADE and lot != lot_id:
                 inflow[step.place] = shares_of(story, step.place, pools[step.place]).get(lot, (0,))
         if lot == lot_id:
@@ -168,17 +168,33 @@ def composition(lot_id: int, kin: Kin | None = None) -> dict[int, int]:
     return {lot: _came_in(story, lot) * share[lot] // _FINE for lot in kin.born_at}
 
 
+def _leave_money_out(story: Story) -> None:
+    """Leave out what only money decides: a dye is none.
+
+    A by-product takes its part by weight; what was lost is lost, whatever it was sold for.
+    """
+    for lot, steps in story.steps.items():
+        scrapped = {step.place for step in steps if step.role == Role.LOST and step.worth}
+        story.steps[lot] = [
+            replace(step, money=0, worth=0)
+            for step in steps
+            if step.role != Role.USED or step.place not in scrapped
+        ]
+    for place, made in story.made_at.items():
+        story.made_at[place] = [(lot, basis, 0) for lot, basis, _ in made]
+
+
 # A lot's share is worked in parts this fine.
 _FINE = 10**15
 
 
 def _whole(story: Story, src: int, place: int) -> int:
     """What an edge's quantity is a part of: what came into the lot, or all weight picked of it."""
-    picks = [step for step in story.steps[src] if step.picked_mg > 0]
+    picks = [step for step in story.steps[src] if step.given_mg or step.picked_mg]
     if not any(pick.place == place for pick in picks):
         return _came_in(story, src) or 1
     rest = 0 if any(step.closes > 0 for step in story.steps[src]) else _rest_mg(story, src, picks)
-    return sum(pick.picked_mg for pick in picks) + rest
+    return sum(pick.weight_mg for pick in picks) + rest
 
 
 def _rest_mg(story: Story, lot: int, picks: list[Step]) -> int:

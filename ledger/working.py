@@ -11,7 +11,7 @@ from collections import defaultdict
 from django.db.models import QuerySet
 
 from ledger import errors
-from ledger.amounts import in_words, split
+from ledger.amounts import in_words, part_worth, split
 from ledger.costing import RANK, Cost, Life, Step, work
 from ledger.drafts import NUMBERS
 from ledger.edges import EDGE_FIELDS, edges_at
@@ -23,15 +23,23 @@ _USED, _MADE = Role.USED.value, Role.MADE.value
 
 
 def shares_of(story: Story, place: int, pool: Cost) -> dict[int, Cost]:
-    """Share an entry's cost over the lots it made, by basis; the parts add up to the pool."""
-    made = [(lot, basis) for lot, basis in story.made_at.get(place, ()) if basis > 0]
-    if not made:
-        return {}
+    """Share an entry's cost over the lots it made; the parts add up to the pool.
+
+    By-products take their worth first, in the order of making; the others share the rest by basis.
+    """
+    shares: dict[int, Cost] = {}
+    for lot, _, worth in story.made_at.get(place, ()):
+        if worth > 0:
+            shares[lot] = part_worth(worth, pool)
+            pool = tuple([a - b for a, b in zip(pool, shares[lot], strict=True)])
+    made = [(lot, basis) for lot, basis, _ in story.made_at.get(place, ()) if basis > 0]
     if len(made) == 1:
-        return {made[0][0]: pool}
-    weights = [basis for _, basis in made]
-    parts = zip(*(split(total, weights) for total in pool), strict=True)
-    return {lot: part for (lot, _), part in zip(made, parts, strict=True)}
+        shares[made[0][0]] = pool
+    elif made:
+        weights = [basis for _, basis in made]
+        parts = zip(*(split(total, weights) for total in pool), strict=True)
+        shares |= {lot: part for (lot, _), part in zip(made, parts, strict=True)}
+    return shares
 
 
 # --- one lot after the other -----------------------------------------------------------------

@@ -208,10 +208,11 @@ class _Standing:
     money: int
     basis: int
     given_mg: int
+    worth: int
 
     @classmethod
     def read(cls, root: Entry, lot: Lot, role: str) -> "_Standing":
-        names = ("quantity", "money", "basis", "given_mg")
+        names = ("quantity", "money", "basis", "given_mg", "worth")
         lines = Line.objects.filter(entry__place=root.seq, lot=lot, role=role)
         sums = lines.aggregate(*(Sum(name) for name in names))
         if sums["quantity__sum"] is None:
@@ -242,8 +243,12 @@ class _Standing:
             added,
             money=(right_money or 0) - self.money if paid else 0,
             # A lot that shares by its quantity, or by what that is worth, goes on doing so.
-            basis=added * self.basis // self.quantity if role == Role.MADE and added else 0,
+            basis=self._follows(self.basis, added) if role == Role.MADE else 0,
+            worth=self._follows(self.worth, added) if role in (Role.MADE, Role.LOST) else 0,
         )
+
+    def _follows(self, number: int, added: int) -> int:
+        return added * number // self.quantity if added else 0
 
 
 _TAKES = (Role.USED, Role.SOLD, Role.LOST, Role.SHRUNK)

@@ -1,6 +1,6 @@
 """Pick a flush from block lots, keep what is spent of them, and say when a lot is spent."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
@@ -22,9 +22,10 @@ from farm.actions.common import (
 from farm.actions.once import action
 from farm.actions.pick_doubts import Picked, pick_doubts
 from farm.actions.questions import PlausibilityQuestion, answered
-from farm.models import Grade, LotCard, Shelf, Species, Stage
+from farm.models import ByProductWay, Grade, LotCard, Shelf, Species, Stage
+from farm.queries.by_products import by_product_way
 from farm.refusals import MendedByRecording
-from ledger.amounts import largest_remainder
+from ledger.amounts import largest_remainder, split
 from ledger.book import Recorded
 from ledger.drafts import ChargeDraft, LineDraft, NewLot
 from ledger.errors import Malformed
@@ -78,10 +79,15 @@ def pick_by_value(
 ) -> Recorded:
     """Pick as `pick` does; the grades share the cost by what they are worth together.
 
-    1 kg of firsts at 20.00 and 1 kg of seconds at 5.00 take four fifths and one fifth.
+    1 kg of firsts at 20.00 and 1 kg of seconds at 5.00 take four fifths and one fifth. Where the
+    farm takes by-products off, trim takes what it is worth first, and no more than the pick
+    holds; alone it takes that out of the blocks, and the work of picking it falls on them.
     """
-    shares = {grade: Share(one.mass_mg, one.mass_mg * one.kg_money)
-              for grade, one in grades.items()}  # fmt: skip
+    if by_product_way(doing.day) == ByProductWay.TAKEN_OFF:
+        shares = _trim_taken_off(grades)
+    else:
+        shares = {grade: Share(one.mass_mg, one.mass_mg * one.kg_money)
+                  for grade, one in grades.items()}  # fmt: skip
     if min((one.kg_money for one in grades.values()), default=0) < 0 or not any(
         share.basis for share in shares.values()
     ):
@@ -114,7 +120,8 @@ def keep_spent(
     """Keep spent blocks to sell, before they are marked spent: one more lot made of the blocks.
 
     It shares all the lot's cost with the picks by worth: as the crop that is worth as much would.
-    With 12 kg picked, worth 10.00 a kilo, and spent blocks worth 6.00: 0.6 of 12.6 kg.
+    With 12 kg picked, worth 10.00 a kilo, and spent blocks worth 6.00: 0.6 of 12.6 kg. Where the
+    farm takes by-products off, they take the 6.00 out of the blocks, and no more than these hold.
     The blocks stay until they are marked spent, which charges their room. ``kept_mg`` 0: the
     weight of the blocks on hand as filled, less what was picked.
     """
@@ -126,8 +133,10 @@ def keep_spent(
     need_some(kept_mg, "mg of spent blocks")
     on_hand = blocks.lot.quantity  # planned as at the last pick, in parts of the blocks then
     turn_mg, later_mg = (mg * on_hand // last.pieces for mg in (last.turn_mg, last.later_mg))
+    taken_off = by_product_way(doing.day) == ByProductWay.TAKEN_OFF
     lines = [
-        LineDraft(blocks.lot, Role.USED, 0, basis=like_mg, turn=last.turn, pieces=on_hand,
+        LineDraft(blocks.lot, Role.USED, 0, worth=worth_money if taken_off else 0,
+                  basis=like_mg, turn=last.turn, pieces=on_hand,
                   turn_mg=turn_mg, later_mg=later_mg),
         LineDraft(
             NewLot(item_for("Spent blocks", stage=Stage.SPENT)), Role.MADE, kept_mg, basis=kept_mg
@@ -167,10 +176,28 @@ def worth_as_much(worth_money: int, kg_money: int) -> int:
 
 
 class Share(NamedTuple):
-    """The weight of one grade, and its part of the cost by any measure they share."""
+    """The weight of one grade, and its part of the cost by any measure they share.
+
+    ``worth``: what it takes off before the others share.
+    """
 
     mass_mg: int
     basis: int
+    worth: int = 0
+
+
+def _trim_taken_off(grades: Mapping[Grade, Valued]) -> dict[Grade, Share]:
+    """Let trim take its worth, half up; the crop shares the rest by worth where it states one."""
+    crop = {grade: one for grade, one in grades.items() if grade != Grade.TRIM}
+    by_worth = any(one.kg_money for one in crop.values())
+    shares = {
+        grade: Share(one.mass_mg, one.mass_mg * (one.kg_money if by_worth else 1))
+        for grade, one in crop.items()
+    }
+    trim = grades.get(Grade.TRIM, Valued(0, 0))
+    alone = not any(one.mass_mg for one in crop.values())
+    worth = (2 * trim.mass_mg * trim.kg_money + MG_PER_KG) // (2 * MG_PER_KG)
+    return shares | {Grade.TRIM: Share(trim.mass_mg, worth if alone else 0, worth)}
 
 
 def _pick(
@@ -188,11 +215,18 @@ def _pick(
     species = _one_species(cards)
     doing = answered(doing, *pick_doubts(Picked(doing, species, cards, flush, total_mg)))
     weights = _weights(cards, [draw.quantity for draw in given], total_mg)
+    taken = _from_blocks(cards, weights, flush)
+    work = labour(doing, "pick", -(-total_mg // MG_PER_KG))
+    trim = shares.get(Grade.TRIM)
+    if trim and trim.worth and trim.basis:  # picked alone: a by-product of the blocks themselves
+        worths = split(trim.worth, weights)
+        taken = [replace(line, worth=worth) for line, worth in zip(taken, worths, strict=True)]
+        work = _falling_on(work, [blocks.lot for blocks in cards], weights)
     recorded = post(
         doing,
         "pick",
-        [*_from_blocks(cards, weights, flush), *_into_lots(species, shares)],
-        charges=[*labour(doing, "pick", -(-total_mg // MG_PER_KG)), *_room(doing, cards)],
+        [*taken, *_into_lots(species, shares)],
+        charges=[*work, *_room(doing, cards)],
         particulars={"flush": flush},
     )
     if recorded.fresh:
@@ -243,6 +277,19 @@ def _from_blocks(cards: Sequence[LotCard], weights: Sequence[int], flush: int) -
     return lines
 
 
+def _falling_on(
+    charges: Iterable[ChargeDraft], lots: Sequence[Lot], weights: Sequence[int]
+) -> tuple[ChargeDraft, ...]:
+    """Let charges fall on the lots themselves, by the weight each gave; the parts add up."""
+    return tuple(
+        replace(charge, lot=lot, amount=amount, quantity_milli=quantity)
+        for charge in charges
+        for lot, amount, quantity in zip(
+            lots, split(charge.amount, weights), split(charge.quantity_milli, weights), strict=True
+        )
+    )
+
+
 def _into_lots(species: Species, shares: Mapping[Grade, Share]) -> list[LineDraft]:
     return [
         LineDraft(
@@ -250,6 +297,7 @@ def _into_lots(species: Species, shares: Mapping[Grade, Share]) -> list[LineDraf
             Role.MADE,
             share.mass_mg,
             basis=share.basis,
+            worth=0 if share.basis else share.worth,
         )
         for grade, share in shares.items()
         if share.mass_mg

@@ -15,7 +15,8 @@ def weights_that_follow(root: Entry, lot: Lot, role: str, *, right_mg: int) -> l
 
     A picked lot's weight: all that gave share the new sum. The weight that a block lot gave: what
     was picked stays, and the others share the rest. Both by what each gave, by largest remainder:
-    9 kg and 3 kg gave 12 kg; corrected to 13 kg they gave 9.75 kg and 3.25 kg.
+    9 kg and 3 kg gave 12 kg; corrected to 13 kg they gave 9.75 kg and 3.25 kg. What trim that was
+    picked alone takes out of the blocks as its worth follows its weight.
     """
     gave = gave_in(root)
     picked = _picked(root)
@@ -31,11 +32,13 @@ def weights_that_follow(root: Entry, lot: Lot, role: str, *, right_mg: int) -> l
     if not any(follow.values()):
         return []
     shares = zip(follow, largest_remainder(rest_mg, list(follow.values())), strict=True)
+    worths = _worths(root)
     return [
-        LineDraft(block, Role.USED, 0, given_mg=mg - follow[block])
+        LineDraft(block, Role.USED, 0, given_mg=mg - follow[block],
+                  worth=worths[block.pk] * (mg - follow[block]) // (follow[block] or 1))
         for block, mg in shares
         if mg != follow[block]
-    ]
+    ]  # fmt: skip
 
 
 def check_something_is_left(root: Entry, lot: Lot, role: str) -> None:
@@ -60,6 +63,11 @@ def check_something_is_left(root: Entry, lot: Lot, role: str) -> None:
 def _picked(root: Entry) -> dict[int, int]:
     made = Line.objects.filter(entry__place=root.seq, role=Role.MADE).order_by()
     return dict(made.values_list("lot_id").annotate(Sum("quantity")))
+
+
+def _worths(root: Entry) -> dict[int, int]:
+    used = Line.objects.filter(entry__place=root.seq, role=Role.USED).order_by()
+    return dict(used.values_list("lot_id").annotate(Sum("worth")))
 
 
 def _check_rest(root: Entry, lot: Lot, follow: dict[Lot, int], *, rest_mg: int) -> None:

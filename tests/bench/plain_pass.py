@@ -42,7 +42,7 @@ def _graph(story: Story) -> tuple[dict[int, int], dict[int, list[int]]]:
     for lot, steps in story.steps.items():
         for step in steps:
             if step.role == "used":
-                for below, _ in story.made_at.get(step.place, ()):
+                for below, *_ in story.made_at.get(step.place, ()):
                     feeds[lot].append(below)
                     waits_for[below] += 1
     return waits_for, feeds

@@ -22,6 +22,7 @@ class _Pick:
         self.place, self.given = place, said["given_mg"]
         self.turn, self.pieces = said["turn"], said["pieces"]
         self.planned, self.later = said["turn_mg"], said["later_mg"]
+        self.shares = not said["worth"]
 
     def share(self, before: list["_Pick"]) -> Fraction:
         """Say which part of what is left it takes, after these."""
@@ -48,6 +49,18 @@ class PlainCosts:
         for lot in sorted(born, key=lambda one: (born[one], one)):
             _Life(self, lot).walk()
 
+    def share(self, place: int, lot: int) -> Fraction:
+        """What a lot takes of an entry: its worth, by-products first, or its part of the rest."""
+        made = {key[0]: said for key, said in self.plain.happened[place].said.items()
+                if key[1] == "made"}  # fmt: skip
+        left = self.pool(place)
+        for one in sorted(made):
+            worth = min(left, Fraction(made[one].get("worth", 0)))
+            left -= worth
+            if one == lot and made[one].get("worth"):
+                return worth
+        return left * made[lot]["basis"] / sum(said.get("basis", 0) for said in made.values())
+
     def pool(self, place: int) -> Fraction:
         """What an entry has to share: what it used of other lots, and what was charged."""
         used = [m for (_, at, role), m in self.moved.items() if (at, role) == (place, "used")]
@@ -60,8 +73,12 @@ class _Life:
         self.cost, self.quantity, self.free = Fraction(), 0, 0
         self.spent = False
         self.picks: list[_Pick] = []
+        self.given: list[_Pick] = []
+        self.worths: list[tuple[int, int]] = []
+        self.scrapped = 0
         whole = costs.plain.part_of.get(lot)
         self.earlier = [p for p in costs.picks.get(whole or 0, []) if p.place < costs.born[lot]]
+        self.was_picked = any(p.shares for p in self.earlier)
 
     def walk(self) -> None:
         for place, happening in sorted(self.costs.plain.happened.items()):
@@ -73,7 +90,7 @@ class _Life:
                         self.move(place, "stranded", -self.cost)
         if self.picks and (self.spent or self.quantity <= 0):
             self.settle()
-        self.costs.picks[self.lot] = [*self.earlier, *self.picks]
+        self.costs.picks[self.lot] = [*self.earlier, *self.given]
 
     def move(self, place: int, role: str, cost: Fraction) -> None:
         self.cost += cost
@@ -91,14 +108,23 @@ class _Life:
         elif role == "back":
             self.come_back(place, happening, quantity)
         elif role == "lost":
-            self.lose(place, -quantity, closes=bool(said.get("closes")))
-        elif role == "used" and said.get("given_mg"):
-            self.pick(place, said)
+            self.lose(place, -quantity, said)
         elif role in ("used", "sold"):
-            self.free = max(0, self.free - said.get("planned_loss_count", 0))
-            self.draw(place, role, -quantity)
+            self.go(place, role, -quantity, said=said)
         else:
             self.quantity += quantity
+
+    def go(self, place: int, role: str, quantity: int, *, said: dict[str, int]) -> None:
+        if said.get("worth"):
+            if said["given_mg"]:
+                self.given.append(_Pick(place, said))
+            if place != self.scrapped:
+                self.by_product(place, said["worth"])
+        elif said.get("given_mg"):
+            self.pick(place, said)
+        else:
+            self.free = max(0, self.free - said.get("planned_loss_count", 0))
+            self.draw(place, role, quantity)
 
     def come_in(
         self, place: int, happening: Happening, quantity: int, said: dict[str, int]
@@ -108,12 +134,8 @@ class _Life:
         self.free += quantity * said.get("planned_loss_ppm", 0) // 10**6
         self.free += said.get("planned_loss_count", 0)
         self.move(place, role, Fraction(said.get("money", 0)))
-        whole = sum(
-            numbers.get("basis", 0) for (_, kind), numbers in happening.said.items()
-            if kind == "made"
-        )  # fmt: skip
-        if role == "made" and said.get("basis"):
-            self.move(place, role, self.costs.pool(place) * said["basis"] / whole)
+        if role == "made" and (said.get("basis") or said.get("worth")):
+            self.move(place, role, self.costs.share(place, self.lot))
 
     def come_back(self, place: int, happening: Happening, quantity: int) -> None:
         sale = happening.returns
@@ -130,12 +152,22 @@ class _Life:
 
     def pick(self, place: int, said: dict[str, int]) -> None:
         one = _Pick(place, said)
-        self.move(place, "used", -self.cost * one.share([*self.earlier, *self.picks]))
+        self.move(place, "used", -self.cost * one.share([*self.earlier, *self.given]))
         self.picks.append(one)
+        self.given.append(one)
 
-    def lose(self, place: int, quantity: int, *, closes: bool) -> None:
+    def by_product(self, place: int, worth: Fraction | int) -> None:
+        """It takes its worth, and no more than there is; once spent, before the picks share."""
+        if self.picks:
+            self.worths.append((place, int(worth)))
+        self.move(place, "used", -min(self.cost, Fraction(worth)))
+
+    def lose(self, place: int, quantity: int, said: dict[str, int]) -> None:
+        closes, worth = bool(said.get("closes")), said.get("worth", 0)
         self.spent |= closes
-        if self.picks or (self.earlier and not closes):
+        self.scrapped = place if worth else self.scrapped
+        if self.picks or (self.was_picked and not closes):
+            self.by_product(place, worth)
             self.quantity -= quantity
         elif closes:
             self.quantity -= quantity
@@ -147,14 +179,25 @@ class _Life:
                 self.draw(place, "lost", quantity - free)
                 self.quantity -= free
             else:
+                planned = worth * free // quantity if quantity else 0
+                self.by_product(place, planned)
                 self.quantity -= free
+                before = self.cost
                 self.draw(place, "lost", quantity - free)
+                saved = min(before - self.cost, Fraction(worth - planned))
+                self.costs.moved[self.lot, place, "lost"] += saved
+                self.costs.moved[self.lot, place, "used"] -= saved
 
     def settle(self) -> None:
         """Once spent, all cost ever on the lot is shared by the weight picked."""
         at = {(self.lot, pick.place, "used") for pick in self.picks}
+        at |= {(self.lot, place, "used") for place, _ in self.worths}
         ever = [m for key, m in self.costs.moved.items() if key[0] == self.lot and key not in at]
+        left = sum(ever, Fraction())
+        for place, worth in self.worths:
+            self.costs.moved[self.lot, place, "used"] = -min(left, Fraction(worth))
+            left -= min(left, Fraction(worth))
         weight = sum(pick.given for pick in self.picks)
         for pick in self.picks:
-            share = sum(ever, Fraction()) * pick.given / weight
+            share = left * pick.given / weight
             self.costs.moved[self.lot, pick.place, "used"] = -share

@@ -128,6 +128,31 @@ class Histories(TwoBooks):
         part = NewLot(whole.item, unit_mass_mg=whole.unit_mass_mg, part_of=whole)
         self.record([line(whole, Role.USED, -quantity), line(part, Role.MADE, quantity, basis=1)])
 
+    @rule(which=some, given=st.integers(1, 500), worth=money, beside=st.booleans())
+    @precondition(lambda self: self.stocked())
+    def pick_a_by_product(self, which: int, given: int, worth: int, *, beside: bool) -> None:
+        """Take a by-product off: beside a main crop, or alone out of the lot itself."""
+        block = self.some_lots([which])[0]
+        turn = {"turn": 1, "pieces": block.quantity, "turn_mg": 700, "later_mg": 300}
+        if beside:
+            lines = [line(block, Role.USED, 0, given_mg=given, **turn),
+                     line(new("crop"), Role.MADE, given, basis=1),
+                     line(new("trim"), Role.MADE, given, worth=worth)]  # fmt: skip
+        else:
+            lines = [line(block, Role.USED, 0, given_mg=given, worth=worth, **turn),
+                     line(new("trim"), Role.MADE, given, basis=1)]  # fmt: skip
+        self.record(lines)
+
+    @rule(which=some, eighths=part, worth=st.integers(1, 10**12))
+    @precondition(lambda self: self.stocked())
+    def scrap(self, which: int, eighths: int, worth: int) -> None:
+        """Lose some that are worth something still."""
+        lot = self.some_lots([which])[0]
+        lost = self.some_of(lot, eighths)
+        self.record([line(lot, Role.LOST, -lost, worth=worth),
+                     line(lot, Role.USED, 0, basis=lost, worth=worth),
+                     line(new("scrap"), Role.MADE, lost, basis=1)])  # fmt: skip
+
     @rule(which=some)
     @precondition(lambda self: self.stocked())
     def spend(self, which: int) -> None:

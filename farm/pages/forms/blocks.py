@@ -7,7 +7,7 @@ from farm.actions.checks import CAUSES, check
 from farm.actions.common import Doing, Recorded
 from farm.models import RecipeFor, Shelf, Stage
 from farm.pages.forms.doing import DoingForm, FirstForm
-from farm.pages.forms.fields import CountField, LotField, RowField
+from farm.pages.forms.fields import CountField, LotField, MoneyField, RowField
 from farm.pages.forms.grain import FillForm
 from farm.queries.recipes import newest_versions
 from farm.queries.stock import lots_on_hand
@@ -74,6 +74,12 @@ class CheckForm(DoingForm):
         help_text="Blank: all of the rest, which stay this lot; a number gets its own lot",
     )
 
+    scrap_money = MoneyField(
+        label="What the lost ones are still worth, together",
+        required=False,
+        help_text="Blank: nothing. Else they become a lot to sell, taken off what the others cost",
+    )
+
     def doing(self) -> Doing:
         return self.because(self.cleaned_data["cause"])
 
@@ -85,6 +91,7 @@ class CheckForm(DoingForm):
             colonised_percent=said["colonised_percent"],
             lost=said["lost"] or 0,
             passed=said["passed"],
+            scrap_money=said["scrap_money"] or 0,
         )
 
 

@@ -14,7 +14,7 @@ from farm.beliefs import planned
 from ledger.errors import Malformed
 from ledger.models import Lot
 from tests.farm.costed import blocks_at, costless_farm, lost, whole
-from tests.farm.world import KG, UNIT, World, assert_book_is_sound, fresh
+from tests.farm.world import GRAM, KG, UNIT, World, assert_book_is_sound, fresh
 
 pytestmark = pytest.mark.django_db
 
@@ -38,7 +38,8 @@ def test_two_strains_in_one_pick_each_give_their_part(world: World) -> None:
     """8 of 28 kg and 4 of 28 of 200.00 each; once both are spent, all 400.00."""
     one = blocks_at(world, 40, 200)
     world.strain = add_strain(planned("Oyster"), "Blue")
-    world.strain.third_mg = 0
+    for name, grams in (("first_mg", 500), ("second_mg", 200), ("third_mg", 0)):
+        setattr(world.strain, name, grams * GRAM)
     world.strain.save()
     other = blocks_at(world, 40, 200)
     given = [Draw(one, 8 * KG), Draw(other, 4 * KG)]

@@ -45,6 +45,8 @@ _MINUS_SIGNS = "-\u2212\u2013"
 _MOST_DIGITS = 9
 _OUNCES_IN_A_POUND = 16
 _LONGEST_QUOTE = 30
+# Nobody types more for one amount; a longer text would keep the patterns below busy for hours.
+_LONGEST = 200
 _TYPED_PARTS = 10_000
 
 
@@ -300,6 +302,8 @@ def _plain(text: str, kind: _Kind) -> str:
     typed = text.strip()
     if not typed:
         raise UnitError(f"Nothing was typed: type {kind.what}, such as {kind.example}.")
+    if len(typed) > _LONGEST:
+        raise UnitError(f'"{_short(typed)}" has too many digits: type {kind.example}, say.')
     if typed[0] in _MINUS_SIGNS:
         raise UnitError(f'"{_short(typed)}" is below zero: type {kind.what} without a minus.')
     if _GAPS.search(typed):

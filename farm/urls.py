@@ -1,7 +1,7 @@
 """Every address of the site, grouped by noun."""
 
 from django.contrib.auth.views import LogoutView
-from django.urls import path
+from django.urls import path, register_converter
 
 from farm.pages import (
     against,
@@ -51,6 +51,10 @@ from farm.pages import (
     wall_sheets,
     where_it_went,
 )
+from farm.pages.addresses import RowConverter, WordConverter
+
+register_converter(RowConverter, "row")
+register_converter(WordConverter, "word")
 
 # /sign-in/, /sign-out/, one's own sign-ins, and who is entering at a shared device
 access = [
@@ -61,30 +65,30 @@ access = [
     path("own/ways/", own.own_ways, name="own-ways"),
     path("own/password/", sign_ins.change_password, name="own-password"),
     path("own/sessions/end/", sign_ins.end_others, name="sessions-end"),
-    path("own/sessions/<int:pk>/end/", sign_ins.end_session, name="session-end"),
+    path("own/sessions/<row:pk>/end/", sign_ins.end_session, name="session-end"),
     path("who/", taking_over.who, name="who"),
     path("who/back/", taking_over.who_back, name="who-back"),
-    path("who/<int:pk>/", taking_over.who_pin, name="who-pin"),
+    path("who/<row:pk>/", taking_over.who_pin, name="who-pin"),
 ]
 
 # /cost/, /trace/, /month/, and the answers below them
 answering = [
     path("cost/", answers.costs, name="costs"),
-    path("cost/<str:code>/", answers.cost_of_lot, name="cost-of"),
+    path("cost/<word:code>/", answers.cost_of_lot, name="cost-of"),
     path("trace/", answers.trace, name="trace"),
-    path("trace/<str:code>/", answers.trace_of_lot, name="trace-of"),
+    path("trace/<word:code>/", answers.trace_of_lot, name="trace-of"),
     path("month/", months.month, name="month"),
-    path("month/<str:key>/", months.month_shown, name="month-of"),
+    path("month/<word:key>/", months.month_shown, name="month-of"),
     path("days/", months.days, name="days"),
-    path("year/<int:number>/", months.year, name="year"),
-    path("month/<str:key>/close/", closing.close, name="month-close"),
-    path("closed/<str:name>", closing.closed_file, name="closed-file"),
+    path("year/<row:number>/", months.year, name="year"),
+    path("month/<word:key>/close/", closing.close, name="month-close"),
+    path("closed/<word:name>", closing.closed_file, name="closed-file"),
     path("where/", where_it_went.where, name="where"),
-    path("where/<str:code>/", where_it_went.where_of_lot, name="where-of"),
+    path("where/<word:code>/", where_it_went.where_of_lot, name="where-of"),
     path("bills/", closing.bills, name="bills"),
-    path("bills/<int:pk>/take-back/", closing.bill_back, name="bill-back"),
+    path("bills/<row:pk>/take-back/", closing.bill_back, name="bill-back"),
     path("against-plan/", against.against_plan, name="against-plan"),
-    path("against-plan/<str:key>/", against.against_of, name="against-of"),
+    path("against-plan/<word:key>/", against.against_of, name="against-of"),
 ]
 
 # /record/..., /unfinished/...
@@ -98,9 +102,9 @@ record = [
 # /wall-sheets/...
 on_the_wall = [
     path("wall-sheets/", wall_sheets.wall_sheets, name="wall-sheets"),
-    path("wall-sheets/<slug:sheet>/<str:day>.pdf", wall_sheets.wall_sheet, name="wall-sheet"),
+    path("wall-sheets/<slug:sheet>/<word:day>.pdf", wall_sheets.wall_sheet, name="wall-sheet"),
     path(
-        "wall-sheets/<slug:sheet>/<str:day>/<int:number>/",
+        "wall-sheets/<slug:sheet>/<word:day>/<row:number>/",
         wall_sheets.type_up,
         name="wall-type-up",
     ),
@@ -117,13 +121,13 @@ on_the_phone = [
 # /entries/..., /sales/
 entry = [
     path("entries/", entry_list.entry_list, name="entries"),
-    path("entries/<int:seq>/", entries.entry, name="entry"),
-    path("entries/<int:seq>/photo/", photos.entry_photo, name="entry-photo"),
+    path("entries/<row:seq>/", entries.entry, name="entry"),
+    path("entries/<row:seq>/photo/", photos.entry_photo, name="entry-photo"),
     path("photos/", photos.photo_from_phone, name="photo-from-phone"),
-    path("photos/<int:pk>.jpg", photos.photo, name="photo"),
-    path("photos/<int:pk>/take-out/", photos.photo_remove, name="photo-remove"),
-    path("entries/<int:seq>/undo/", entries.undo_entry, name="entry-undo"),
-    path("entries/<int:seq>/correct/", entries.correct, name="entry-correct"),
+    path("photos/<row:pk>.jpg", photos.photo, name="photo"),
+    path("photos/<row:pk>/take-out/", photos.photo_remove, name="photo-remove"),
+    path("entries/<row:seq>/undo/", entries.undo_entry, name="entry-undo"),
+    path("entries/<row:seq>/correct/", entries.correct, name="entry-correct"),
     path("sales/", entry_list.sale_list, name="sales"),
 ]
 
@@ -132,24 +136,24 @@ trade = [
     path("orders/", orders.order_list, name="orders"),
     path("orders/take/", orders.order_take, name="order-take"),
     path("orders/round/", orders.delivery_round, name="round"),
-    path("orders/<int:pk>/", orders.order, name="order"),
-    path("orders/<int:pk>/stop/", orders.order_stop, name="order-stop"),
-    path("orders/<int:pk>/pause/", orders.order_pause, name="order-pause"),
+    path("orders/<row:pk>/", orders.order, name="order"),
+    path("orders/<row:pk>/stop/", orders.order_stop, name="order-stop"),
+    path("orders/<row:pk>/pause/", orders.order_pause, name="order-pause"),
     path("orders/packing-list/", allotting.packing_list_of, name="packing-list"),
-    path("orders/<int:pk>/<str:day>/set-aside/", allotting.set_aside_by_hand, name="set-aside"),
+    path("orders/<row:pk>/<word:day>/set-aside/", allotting.set_aside_by_hand, name="set-aside"),
     path(
-        "orders/<int:pk>/<str:day>/set-aside-at-once/",
+        "orders/<row:pk>/<word:day>/set-aside-at-once/",
         allotting.set_aside_at_once,
         name="set-aside-at-once",
     ),
     path("shares/", shares.share_list, name="shares"),
     path("shares/take/", shares.share_take, name="share-take"),
-    path("shares/<int:pk>/", shares.share, name="share"),
-    path("shares/<int:pk>/left/<int:box>/", shares.box_left, name="box-left"),
-    path("payments/<int:pk>/receipt/", shares.receipt, name="receipt"),
+    path("shares/<row:pk>/", shares.share, name="share"),
+    path("shares/<row:pk>/left/<row:box>/", shares.box_left, name="box-left"),
+    path("payments/<row:pk>/receipt/", shares.receipt, name="receipt"),
     path("delivery-notes/<slug:name>/", orders.note, name="note"),
-    path("entries/<int:seq>/delivery-note/", orders.note_write, name="note-write"),
-    path("entries/<int:seq>/invoice/", invoices.invoice_sale, name="invoice-sale"),
+    path("entries/<row:seq>/delivery-note/", orders.note_write, name="note-write"),
+    path("entries/<row:seq>/invoice/", invoices.invoice_sale, name="invoice-sale"),
     path("invoices/", invoices.invoice_list, name="invoices"),
     path("invoices/issue/", invoices.invoice_issue, name="invoice-issue"),
     path("invoices/<slug:name>/", invoices.invoice, name="invoice"),
@@ -158,29 +162,29 @@ trade = [
     path("payments/enter/", payments.payment_enter, name="payment-enter"),
     path("payments/pay-back/", payments.payment_pay_back, name="payment-pay-back"),
     path("payments/give-up/", payments.payment_give_up, name="payment-give-up"),
-    path("payments/<int:pk>/put-right/", payments.payment_right, name="payment-right"),
-    path("payments/<int:pk>/take-back/", payments.payment_back, name="payment-back"),
+    path("payments/<row:pk>/put-right/", payments.payment_right, name="payment-right"),
+    path("payments/<row:pk>/take-back/", payments.payment_back, name="payment-back"),
     path("check-weights/", check_weights.check_weights, name="check-weights"),
     path("owed/", payments.owed, name="owed"),
-    path("customers/<int:pk>/statement/", payments.statement_of, name="statement"),
+    path("customers/<row:pk>/statement/", payments.statement_of, name="statement"),
 ]
 
 # /stall/...
 stall = [
     path("stall/", stalls.stall_days, name="stall-days"),
-    path("stall/<int:seq>/", stalls.stall_day, name="stall-day"),
-    path("stall/<int:seq>/cash/", stalls.stall_cash, name="stall-cash"),
+    path("stall/<row:seq>/", stalls.stall_day, name="stall-day"),
+    path("stall/<row:seq>/cash/", stalls.stall_cash, name="stall-cash"),
     path("stall/tokens/", stalls.tokens, name="tokens"),
-    path("stall/fees/<int:pk>/", stalls.fee_sheet, name="fee-sheet"),
-    path("stall/till/<int:pk>/", till.till, name="till"),
-    path("stall/till/<int:pk>/tap/", till.till_tap, name="till-tap"),
-    path("stall/till/<int:pk>/price/", till.till_price, name="till-price"),
+    path("stall/fees/<row:pk>/", stalls.fee_sheet, name="fee-sheet"),
+    path("stall/till/<row:pk>/", till.till, name="till"),
+    path("stall/till/<row:pk>/tap/", till.till_tap, name="till-tap"),
+    path("stall/till/<row:pk>/price/", till.till_price, name="till-price"),
 ]
 
 # /lots/..., /stock/, /scan/
 lot = [
     path("lots/", lots.lots, name="lots"),
-    path("lots/<str:code>/", lots.lot, name="lot"),
+    path("lots/<word:code>/", lots.lot, name="lot"),
     path("stock/", lots.stock_page, name="stock"),
     path("scan/", scan.scan, name="scan"),
 ]
@@ -191,7 +195,7 @@ storing = [
     path("store/weigh/<slug:shelf>/", in_store.weigh_shelf, name="shelf-weigh"),
     path("store/counts/", counts.stock_counts, name="stock-counts"),
     path("store/counts/start/", counts.count_start, name="count-start"),
-    path("store/counts/<int:pk>/", counts.stock_count, name="stock-count"),
+    path("store/counts/<row:pk>/", counts.stock_count, name="stock-count"),
     path("drying/", dryings.drying_runs, name="drying-runs"),
 ]
 
@@ -201,12 +205,12 @@ lookup = [
     path("look-ups/farm/", lookups.farm, name="farm"),
     path("look-ups/people/", people.people, name="people"),
     path("look-ups/people/add/", people.add_account, name="person-add"),
-    path("look-ups/people/<int:pk>/", people.change_account, name="person-change"),
-    path("look-ups/recipes/<int:pk>/", recipes.recipe, name="recipe"),
-    path("look-ups/recipes/<int:pk>/version/", recipes.add_version, name="recipe-version"),
+    path("look-ups/people/<row:pk>/", people.change_account, name="person-change"),
+    path("look-ups/recipes/<row:pk>/", recipes.recipe, name="recipe"),
+    path("look-ups/recipes/<row:pk>/version/", recipes.add_version, name="recipe-version"),
     path("look-ups/<slug:slug>/", lookups.lookup_rows, name="lookup"),
     path("look-ups/<slug:slug>/add/", lookups.add_row, name="lookup-add"),
-    path("look-ups/<slug:slug>/<int:pk>/change/", lookups.change_row, name="lookup-change"),
+    path("look-ups/<slug:slug>/<row:pk>/change/", lookups.change_row, name="lookup-change"),
 ]
 
 # /reach/, /holds/, /recalls/..., /drills/...
@@ -216,19 +220,19 @@ reaching = [
     path("reach/recall/", reach.recall_reached, name="reach-recall"),
     path("holds/", reach.holds, name="holds"),
     path("recalls/", recalls.recalls, name="recalls"),
-    path("recalls/<int:number>/", recalls.recall, name="recall"),
-    path("recalls/<int:number>/call/", recalls.recall_call, name="recall-call"),
-    path("recalls/<int:number>/notice/", recalls.recall_notice, name="recall-notice"),
+    path("recalls/<row:number>/", recalls.recall, name="recall"),
+    path("recalls/<row:number>/call/", recalls.recall_call, name="recall-call"),
+    path("recalls/<row:number>/notice/", recalls.recall_notice, name="recall-notice"),
     path("drills/", drills.drills, name="drills"),
     path("drills/start/", drills.drill_start, name="drill-start"),
-    path("drills/<int:number>/", drills.drill, name="drill"),
-    path("drills/<int:number>/sign/", drills.drill_sign, name="drill-sign"),
+    path("drills/<row:number>/", drills.drill, name="drill"),
+    path("drills/<row:number>/sign/", drills.drill_sign, name="drill-sign"),
 ]
 
 # /card/, its saved versions, and whether they came true
 planning = [
     path("card/", card.card, name="card"),
-    path("card/saved/<int:pk>/", card.saved_card, name="card-saved"),
+    path("card/saved/<row:pk>/", card.saved_card, name="card-saved"),
     path("card/came-true/", card.card_scores, name="card-scores"),
 ]
 
@@ -237,15 +241,15 @@ keeping = [
     path("records/", records.records, name="records"),
     path("records/review/", records.reviews, name="records-review"),
     path("records/binder/", binder.binder, name="binder"),
-    path("records/store/<int:pk>/", binder.store, name="store"),
+    path("records/store/<row:pk>/", binder.store, name="store"),
     path("records/<slug:slug>/", records.record_list, name="record-list"),
     path("records/<slug:slug>/add/", records.add_record, name="record-add"),
-    path("records/<slug:slug>/<int:pk>/", records.record_one, name="record-one"),
-    path("records/<slug:slug>/<int:pk>/photo/", photos.record_photo, name="record-photo"),
-    path("records/<slug:slug>/<int:pk>/review/", records.review_record, name="record-review"),
-    path("records/<slug:slug>/<int:pk>/erase/", records.erase_record, name="record-erase"),
-    path("entries/<int:seq>/readings/", binder.run_readings, name="run-readings"),
-    path("entries/<int:seq>/readings/add/", binder.add_readings, name="run-readings-add"),
+    path("records/<slug:slug>/<row:pk>/", records.record_one, name="record-one"),
+    path("records/<slug:slug>/<row:pk>/photo/", photos.record_photo, name="record-photo"),
+    path("records/<slug:slug>/<row:pk>/review/", records.review_record, name="record-review"),
+    path("records/<slug:slug>/<row:pk>/erase/", records.erase_record, name="record-erase"),
+    path("entries/<row:seq>/readings/", binder.run_readings, name="run-readings"),
+    path("entries/<row:seq>/readings/add/", binder.add_readings, name="run-readings-add"),
 ]
 
 # /decisions/: questions with their arithmetic
@@ -254,10 +258,12 @@ deciding = [
     path("decisions/second-flush/", decisions.second_flush, name="second-flush"),
     path("decisions/drying/", decisions.drying, name="drying"),
     path("decisions/contamination/", decisions.contamination, name="contamination"),
-    path("decisions/contamination/<str:key>/", decisions.contamination_of, name="contamination-of"),
+    path(
+        "decisions/contamination/<word:key>/", decisions.contamination_of, name="contamination-of"
+    ),
     path("decisions/steriliser/", decisions.steriliser_runs, name="steriliser-runs"),
     path(
-        "decisions/steriliser/<str:key>/", decisions.steriliser_runs_of, name="steriliser-runs-of"
+        "decisions/steriliser/<word:key>/", decisions.steriliser_runs_of, name="steriliser-runs-of"
     ),
 ]
 
@@ -266,10 +272,10 @@ in_and_out = [
     path("start-workbook/", start_workbook.start_page, name="start-workbook"),
     path("start-workbook/blank.xlsx", start_workbook.start_blank, name="start-blank"),
     path("start-workbook/read-in/", start_workbook.start_read_in, name="start-read-in"),
-    path("start-workbook/<int:pk>/undo/", start_workbook.start_undo, name="start-undo"),
+    path("start-workbook/<row:pk>/undo/", start_workbook.start_undo, name="start-undo"),
     path("calendar/", calendar.calendar_page, name="calendar"),
     path("calendar/renew/", calendar.calendar_renew, name="calendar-renew"),
-    path("calendar/<str:secret>.ics", calendar.calendar_feed, name="calendar-feed"),
+    path("calendar/<word:secret>.ics", calendar.calendar_feed, name="calendar-feed"),
 ]
 
 # /begin/, /first-hour/, /words/

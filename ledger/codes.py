@@ -24,6 +24,10 @@ def lot_code(number: int) -> str:
     return body + check_character(body)
 
 
+# A book of more lots than twelve signs tell apart is none; what is longer is another text.
+LONGEST = 12
+
+
 def check_character(body: str, alphabet: str = ALPHABET) -> str:
     """Work out the check sign: the weights 2, 3, 4... from the right, modulo the alphabet."""
     modulus = len(alphabet)
@@ -36,7 +40,7 @@ def check_character(body: str, alphabet: str = ALPHABET) -> str:
 def is_code(text: str) -> bool:
     """Say whether a tidied text is a code with the right check sign."""
     return (
-        len(text) > BODY_LENGTH
+        BODY_LENGTH < len(text) <= LONGEST
         and all(sign in ALPHABET for sign in text)
         and check_character(text[:-1]) == text[-1]
     )
@@ -50,6 +54,8 @@ def tidy(text: str) -> str:
 def near(text: str) -> list[str]:
     """List the valid codes that differ from a mistyped one in exactly one sign."""
     typed = tidy(text)
+    if len(typed) > LONGEST:
+        return []
     changed = (
         typed[:k] + sign + typed[k + 1 :]
         for k in range(len(typed))

@@ -1,7 +1,6 @@
 """Lots set aside: for one day of an order, by itself or by hand, and the packing list of a day."""
 
 from dataclasses import dataclass
-from datetime import date
 from uuid import uuid4
 
 from django.contrib import messages
@@ -13,6 +12,7 @@ from django.views.decorators.http import require_POST
 from farm.actions.allotting import allocate
 from farm.actions.common import Doing, Draw
 from farm.pages.access import PageRequest, Right, get_or_refuse, page
+from farm.pages.addresses import day_named
 from farm.pages.forms.allotting import SetAsideForm
 from farm.pages.frame import show
 from farm.pages.handing_out import handed_out, made_by
@@ -62,7 +62,7 @@ def set_aside_at_once(request: PageRequest, pk: int, day: str) -> HttpResponse:
 def packing_list_of(request: PageRequest) -> HttpResponse:
     """What is taken from which lot for whom on a day; ?file=pdf to take to the fridge."""
     today, typed = timezone.localdate(), request.GET.get("day", "")
-    day = _day(typed) if typed else today
+    day = day_named(typed) if typed else today
     report = packing_list(*to_pack(day, today), day=day, made=made_by(request))
     return handed_out(request, report, name=f"packing-list-{day}", codes_lead_to="lot")
 
@@ -79,14 +79,7 @@ def _say(request: PageRequest, due: DueOrder, *, lots: int, released: bool) -> N
 
 def _due(request: PageRequest, pk: int, day: str) -> DueOrder:
     order = get_or_refuse(request, orders(), Right.RECORD, pk=pk)
-    due = due_order(order, _day(day))
+    due = due_order(order, day_named(day))
     if due is None:
         raise Http404
     return due
-
-
-def _day(text: str) -> date:
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise Http404 from None

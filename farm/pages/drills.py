@@ -16,6 +16,7 @@ from farm.actions.drilling import sign_drill, start_drill
 from farm.models import Drill
 from farm.pages import seen
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
+from farm.pages.addresses import number_named
 from farm.pages.forms.recall import SignForm, StartForm
 from farm.pages.frame import show
 from farm.pages.handing_out import answer_page, made_by, taken_away
@@ -120,8 +121,8 @@ def _list(request: PageRequest, form: StartForm) -> HttpResponse:
     this_year = timezone.localdate().year
     begun = {timezone.localtime(one.started_at).year for one in every}
     years = sorted(begun | {this_year}, reverse=True)
-    asked = request.GET.get("year", "")
-    year = int(asked) if asked.isdigit() and int(asked) in years else this_year
+    asked = number_named(request.GET.get("year", ""))
+    year = asked if asked in years else this_year
     listed = [one for one in every if timezone.localtime(one.started_at).year == year]
     report = drills_report(listed, made_by(request), year=year, zone=request.farm.zone)
     file = taken_away(request, report, f"drills-{year}")

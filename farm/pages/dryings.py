@@ -7,6 +7,7 @@ from django.urls import reverse
 
 from farm.models import Species
 from farm.pages.access import PageRequest, Right, get_or_refuse, page
+from farm.pages.addresses import number_named
 from farm.pages.handing_out import handed_out, made_by
 from farm.pages.laid_out import Way
 from farm.queries.dryings import Drying, dryings
@@ -17,8 +18,8 @@ from farm.reports.drying_rows import drying_report
 def drying_runs(request: PageRequest) -> HttpResponse:
     """All runs, or with ?species= those of one; ?file= takes them away."""
     chosen: Species | None = None
-    if (typed := request.GET.get("species", "")).isdigit():
-        chosen = get_or_refuse(request, Species.objects.all(), Right.SEE_WORK, pk=int(typed))
+    if (pk := number_named(request.GET.get("species", ""))) is not None:
+        chosen = get_or_refuse(request, Species.objects.all(), Right.SEE_WORK, pk=pk)
     every = dryings()
     runs = [one for one in every if chosen in (None, one.species)]
     report = drying_report(runs, request.farm, made_by(request), of=str(chosen or "Every species"))

@@ -18,6 +18,7 @@ from farm.actions import unfinished
 from farm.actions.phone import Told, receive
 from farm.pages import retrying
 from farm.pages.access import PageRequest
+from farm.pages.forms.clock import YEARS
 from farm.pages.sorting_out import ERROR, QUESTION, WAY, WHY
 from farm.pages.ways_out import way_elsewhere
 
@@ -125,4 +126,4 @@ def moment(text: str) -> datetime | None:
         read = datetime.fromisoformat(text)
     except ValueError:
         return None
-    return read.astimezone(UTC) if read.tzinfo else None
+    return read.astimezone(UTC) if read.tzinfo and read.year in YEARS else None

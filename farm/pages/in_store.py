@@ -13,6 +13,7 @@ from farm.actions import unfinished
 from farm.models import Shelf, Stage
 from farm.pages import from_phone, retrying
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
+from farm.pages.addresses import number_named
 from farm.pages.forms.rows import RowsForm
 from farm.pages.forms.shelf import ShelfForm
 from farm.pages.frame import show
@@ -95,7 +96,7 @@ def _weighed(sent: QueryDict | None) -> set[int]:
     """The lots of which a weight was typed, by pk."""
     boxes = [name.removeprefix(WEIGHT) for name, typed in (sent or {}).items()
              if name.startswith(WEIGHT) and typed]  # fmt: skip
-    return {int(pk) for pk in boxes if pk.isdigit()}
+    return {pk for box in boxes if (pk := number_named(box)) is not None}
 
 
 def _on_shelf(
@@ -109,8 +110,7 @@ def _on_shelf(
     found = None
     if shelf != NOWHERE:
         rows = Shelf.objects.select_related("room")
-        pk = int(shelf) if shelf.isdigit() else 0
-        found = get_or_refuse(request, rows, Right.RECORD, pk=pk)
+        found = get_or_refuse(request, rows, Right.RECORD, pk=number_named(shelf))
     stored = stored_lots(timezone.localtime(), water_losses(), besides=weighed)
     there = [one for one in stored if one.shelf == found or one.lot.pk in weighed]
     loose = {str(one.lot.pk): one for one in there if _is_loose(one)}

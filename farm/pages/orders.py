@@ -19,7 +19,9 @@ from farm.actions.common import Doing
 from farm.actions.orders import pause_order, stop_order, take_order, write_note
 from farm.models import Customer, DeliveryNote, Order, Sale
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
-from farm.pages.forms.orders import DAY, CustomerFirst, OrderForm, PauseForm, StopForm, key_of
+from farm.pages.addresses import day_named
+from farm.pages.forms.clock import DayField
+from farm.pages.forms.orders import CustomerFirst, OrderForm, PauseForm, StopForm, key_of
 from farm.pages.frame import show
 from farm.pages.handing_out import handed_out, made_by
 from farm.pages.lists import PER_LEAF, ListPage, ListTable, rows_of, spreadsheet
@@ -87,8 +89,8 @@ class DueTable(ListTable):
 
 
 class SpanForm(forms.Form):
-    since = forms.DateField(label="From", widget=DAY, required=False)
-    until = forms.DateField(label="To", widget=DAY, required=False)
+    since = DayField(label="From", required=False)
+    until = DayField(label="To", required=False)
     customer = forms.ModelChoiceField(Customer.objects.all(), required=False, empty_label="all")
 
 
@@ -242,10 +244,7 @@ def order_pause(request: PageRequest, pk: int) -> HttpResponse:
 def delivery_round(request: PageRequest) -> HttpResponse:
     """What goes to whom on a day, by stop; ?file=pdf to take along."""
     typed = request.GET.get("day", "")
-    try:
-        day = date.fromisoformat(typed) if typed else timezone.localdate()
-    except ValueError:
-        raise Http404 from None
+    day = day_named(typed) if typed else timezone.localdate()
     due = due_or_late(day, timezone.localdate())
     report = round_report(due, day, farm=request.farm, made=made_by(request))
     return handed_out(request, report, name=f"round-{day}", codes_lead_to="lot")

@@ -8,6 +8,7 @@ from django.urls import reverse
 from django.utils.http import urlencode
 
 from farm.pages.access import PageRequest
+from farm.pages.addresses import number_named
 from farm.pages.frame import show
 from farm.pages.laid_out import AnswerPage, Way, laid_out
 from farm.reports.files import MEDIA_TYPES
@@ -73,4 +74,4 @@ def to_pay(name: str, label: str, **filled: int) -> Way:
 def numbered(name: str) -> dict[str, str | int]:
     """Read a paper's number off an address: I2026-0007 is 7 of the series I2026."""
     series, _, number = name.partition("-")
-    return {"series": series, "number": int(number) if number.isdecimal() else 0}
+    return {"series": series, "number": number_named(number) or 0}

@@ -18,6 +18,7 @@ from farm.actions.signing import signed
 from farm.models import Record, Room
 from farm.pages import from_phone, retrying, seen
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, require
+from farm.pages.addresses import number_named
 from farm.pages.filling import Sent
 from farm.pages.forms.records import DaysForm, RecordForm
 from farm.pages.frame import show
@@ -269,10 +270,10 @@ def kind_or_refuse(request: PageRequest, slug: str) -> RecordKind:
 
 
 def record_corrected(request: PageRequest, kind: RecordKind, address: QueryDict) -> Record | None:
-    pk = address.get("corrects", "")
-    if not pk.isdigit():
+    pk = number_named(address.get("corrects", ""))
+    if pk is None:
         return None
-    return get_or_refuse(request, query.records(kind=kind.slug), Right.RECORD, pk=int(pk))
+    return get_or_refuse(request, query.records(kind=kind.slug), Right.RECORD, pk=pk)
 
 
 def as_initial(record: Record) -> dict[str, Any]:

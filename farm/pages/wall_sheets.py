@@ -16,6 +16,8 @@ from farm.actions import unfinished
 from farm.actions.photos import Shrunk, add_photo, shrunk
 from farm.pages import from_phone, retrying
 from farm.pages.access import PageRequest, Right, page
+from farm.pages.addresses import day_named
+from farm.pages.forms.clock import DayField
 from farm.pages.forms.wall_sheets import FORMS, WallForm
 from farm.pages.frame import show
 from farm.pages.kept_pages import may_be_kept
@@ -29,9 +31,7 @@ NOON = time(12)
 
 
 class DayForm(forms.Form):
-    day = forms.DateField(
-        label="Day", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
-    )
+    day = DayField(label="Day")
 
 
 @dataclass(frozen=True)
@@ -76,7 +76,7 @@ def wall_sheets(request: PageRequest) -> HttpResponse:
 @page(Right.RECORD)
 def wall_sheet(request: PageRequest, sheet: str, day: str) -> HttpResponse:
     """Hand a sheet out to print, without the lots that are empty by now."""
-    rows, on = [row for row in _rows(sheet, day) if not row.is_empty], date.fromisoformat(day)
+    rows, on = [row for row in _rows(sheet, day) if not row.is_empty], day_named(day)
     content = wall_sheet_pdf(WallSheet(sheet, on, f"/wall-sheets/{sheet}/{day}/", rows),
                              request.farm)  # fmt: skip
     response = HttpResponse(content, content_type="application/pdf")
@@ -87,7 +87,7 @@ def wall_sheet(request: PageRequest, sheet: str, day: str) -> HttpResponse:
 @page(Right.RECORD)
 def type_up(request: PageRequest, sheet: str, day: str, *, number: int) -> HttpResponse:
     """Type one page of a sheet up; what was recorded leaves the form, the rest stays."""
-    pages, on = in_pages(_rows(sheet, day)), date.fromisoformat(day)
+    pages, on = in_pages(_rows(sheet, day)), day_named(day)
     if not 1 <= number <= len(pages):
         raise Http404
     rows = with_recorded(pages[number - 1], sheet, on)
@@ -165,10 +165,9 @@ def _offered(sheet: str, day: date) -> Offered:
 
 
 def _rows(sheet: str, day: str) -> list[SheetRow]:
-    try:
-        return sheet_rows(sheet, date.fromisoformat(day)) if sheet in TITLES else []
-    except ValueError:
-        raise Http404 from None
+    if sheet not in TITLES:
+        raise Http404(f"There is no sheet {sheet}.")
+    return sheet_rows(sheet, day_named(day))
 
 
 def _usual_time(day: date) -> datetime:

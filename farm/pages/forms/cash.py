@@ -10,6 +10,7 @@ from django import forms
 
 from farm.actions.cashing import CashCount
 from farm.models import CashUp, CashWord, SellingPlace, Token
+from farm.pages.forms.clock import DayField
 from farm.pages.forms.doing import FarmForm
 from farm.pages.forms.fields import CountField, MoneyField, RowField
 
@@ -92,7 +93,5 @@ class TokensPaidForm(FarmForm):
 
     uuid = forms.UUIDField(widget=forms.HiddenInput)
     token = RowField(label="Which tokens", queryset=Token.objects.all())
-    day = forms.DateField(
-        label="Paid on", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
-    )
+    day = DayField(label="Paid on")
     amount = MoneyField(label="How much")

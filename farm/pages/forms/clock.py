@@ -1,7 +1,7 @@
 """A time on the farm's clock, where an hour may come twice or not at all."""
 
 from datetime import UTC, date, datetime
-from typing import Any
+from typing import Any, TypeVar
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -9,7 +9,22 @@ from django.utils import timezone
 
 from farm import habits
 
+Day = TypeVar("Day", bound=date)
 FORMATS = ["%Y-%m-%dT%H:%M", "%Y-%m-%d %H:%M", "%Y-%m-%d"]
+# Days of other years are slips of the hand: a year of two digits, or a stuck key.
+YEARS = range(2000, 2101)
+
+
+class DayField(forms.DateField):
+    """A day in the years of the farm; another is refused with words."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        box = forms.DateInput(attrs={"type": "date"}, format=FORMATS[-1])
+        super().__init__(widget=box, **kwargs)
+
+    def to_python(self, value: str | datetime | date | None) -> date | None:
+        day = super().to_python(value)
+        return None if day is None else in_our_years(day)
 
 
 class ClockField(forms.DateTimeField):
@@ -21,12 +36,23 @@ class ClockField(forms.DateTimeField):
 
     def to_python(self, value: str | datetime | date | None) -> datetime | None:
         try:
-            return super().to_python(value)
+            typed = super().to_python(value)
+            return None if typed is None else in_our_years(typed)
         except ValidationError as refusal:
             typed = (getattr(refusal, "params", None) or {}).get("datetime")
             if typed is None:
                 raise
-            return _at_the_change(typed)
+            return _at_the_change(in_our_years(typed))
+
+
+def in_our_years(day: Day) -> Day:
+    """Refuse a day of a year in which no farm keeps this book."""
+    if day.year not in YEARS:
+        raise ValidationError(
+            f"The year {day.year} cannot be meant. Type the day with all four digits of its year, "
+            f"{YEARS[0]} to {YEARS[-1]}."
+        )
+    return day
 
 
 def _at_the_change(typed: datetime) -> datetime:

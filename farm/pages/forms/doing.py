@@ -18,6 +18,7 @@ from django.utils import timezone
 from farm.actions.common import Doing, Draw, Recorded
 from farm.actions.signing import signed
 from farm.models import Farm, LotCard, Person, SellingPlace
+from farm.pages.addresses import number_named
 from farm.pages.forms.clock import ClockField
 from farm.pages.forms.fields import NONE, AmountField, MassField, lot_label, quantity_field
 from farm.queries.keeping import is_past, keeps_until
@@ -310,7 +311,7 @@ class DoingForm(FarmForm):
         known = {f"{group}_{lot.pk}" for lot in lots}
         names = [name for name in self.data if name.startswith(f"{group}_")]
         gone = [name.removeprefix(f"{group}_") for name in names if name not in known]
-        keys = [key for key in gone if key.isdigit()]
+        keys = [key for name in gone if (key := number_named(name)) is not None]
         return list(all_lots().filter(pk__in=keys)) if keys else []
 
     def drawn(self, group: str) -> list[Draw]:

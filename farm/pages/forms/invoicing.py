@@ -12,6 +12,7 @@ from django.utils import timezone
 from farm.actions.common import Doing
 from farm.actions.settling import Paid
 from farm.models import Customer, Farm, Invoice, Method, Person, Share
+from farm.pages.forms.clock import DayField
 from farm.pages.forms.doing import FarmForm
 from farm.pages.forms.fields import MoneyField, RowField
 from farm.pages.forms.sure import SureForm
@@ -24,7 +25,7 @@ class IssueForm(FarmForm):
     """For one customer: all that was sold up to a day."""
 
     customer = RowField(queryset=Customer.objects.all())
-    until = forms.DateField(label="Sales up to", widget=DAY)
+    until = DayField(label="Sales up to")
     note = forms.CharField(label="Words on the invoice", required=False, max_length=200)
     uuid = forms.UUIDField(widget=forms.HiddenInput)
 
@@ -42,7 +43,7 @@ class SettlingForm(SureForm):
 
     customer = RowField(queryset=Customer.objects.all())
     amount = MoneyField()
-    paid_on = forms.DateField(label="On which day", widget=DAY)
+    paid_on = DayField(label="On which day")
     share = RowField(queryset=Share.objects.select_related("customer"), required=False)
     note = forms.CharField(label="Why", max_length=200)
     uuid = forms.UUIDField(widget=forms.HiddenInput)

@@ -13,6 +13,7 @@ from farm.actions.common import item_for
 from farm.actions.lookups import Look
 from farm.models import Farm, Person, RecipeVersion, Role, Supply
 from farm.pages.doings import DEEDS
+from farm.pages.forms.clock import DayField
 from farm.pages.forms.doing import FarmForm
 from farm.pages.forms.fields import (
     AmountField,
@@ -116,7 +117,7 @@ def field_for(field: "models.Field[Any, Any]", **known: Any) -> forms.Field | No
             made.blank_value = None if made.required else 0
             return made
     if isinstance(field, models.DateField):
-        known["widget"] = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+        known["form_class"] = DayField
     return field.formfield(**known)
 
 
@@ -199,9 +200,8 @@ def shown_quantity(quantity: int, supply: Supply, farm: Farm) -> str:
 # --- people ----------------------------------------------------------------------------------
 
 
-def _day(label: str) -> forms.DateField:
-    widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
-    return forms.DateField(label=label, required=False, widget=widget)
+def _day(label: str) -> DayField:
+    return DayField(label=label, required=False)
 
 
 class PersonForm(forms.Form):

@@ -9,6 +9,7 @@ from uuid import uuid4
 
 from django import forms
 from django.core.exceptions import ValidationError
+from django.http import Http404
 from django.utils import timezone
 
 from farm.actions.common import Doing, Draw, Recorded
@@ -16,6 +17,8 @@ from farm.actions.orders import Days, Wanted, deliver
 from farm.actions.selling import SoldLine
 from farm.models import Customer, Farm, Goods, Loose, LooseGoods, Person, Product, SellingPlace
 from farm.pages.access import Right, may
+from farm.pages.addresses import day_named, number_named
+from farm.pages.forms.clock import DayField
 from farm.pages.forms.doing import FirstForm
 from farm.pages.forms.fields import CountField, MassField, MoneyField, RowField
 from farm.pages.forms.selling import WEIGHTS, PricedForm
@@ -106,11 +109,10 @@ class WantedForm(SureForm):
 
 
 class OrderForm(WantedForm):
-    due_on = forms.DateField(label="For which day", widget=DAY)
+    due_on = DayField(label="For which day")
     every_weeks = forms.ChoiceField(label="How often", choices=OFTEN, required=False)
-    until = forms.DateField(
+    until = DayField(
         label="Until which day",
-        widget=DAY,
         required=False,
         help_text="Of a standing order; blank: until it is called off",
     )
@@ -122,13 +124,13 @@ class OrderForm(WantedForm):
 
 
 class StopForm(forms.Form):
-    from_day = forms.DateField(label="From which day on", widget=DAY)
+    from_day = DayField(label="From which day on")
     reason = forms.CharField(label="Why", max_length=200)
 
 
 class PauseForm(forms.Form):
-    first = forms.DateField(label="From which day", widget=DAY)
-    last = forms.DateField(label="Until and including", widget=DAY)
+    first = DayField(label="From which day")
+    last = DayField(label="Until and including")
     reason = forms.CharField(label="Why", max_length=200)
 
 
@@ -152,9 +154,9 @@ class DueField(forms.ChoiceField):
     def clean(self, value: object) -> DueOrder:
         pk, _, day = str(super().clean(value)).partition(":")
         try:
-            order = orders().filter(pk=int(pk)).first()
-            due = due_order(order, date.fromisoformat(day)) if order else None
-        except ValueError:
+            order = orders().filter(pk=number_named(pk) or 0).first()
+            due = due_order(order, day_named(day)) if order else None
+        except Http404:
             due = None
         if due is None:
             raise ValidationError("There is no such order on that day. Choose one of the list.")

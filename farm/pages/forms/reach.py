@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 
 from farm import habits
 from farm.models import Room, Supplier
+from farm.pages.forms.clock import DayField
 from farm.queries.finding import UnknownLotError, find_lot
 from farm.queries.suspects import (
     Suspects,
@@ -34,9 +35,8 @@ class CultureField(forms.ModelChoiceField):  # type: ignore[type-arg]
         return f"{lot.code} · {lot.item.name} · {habits.short_day(lot.made_by.happened_on)}"
 
 
-def _day(label: str) -> forms.DateField:
-    widget = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
-    return forms.DateField(label=label, required=False, widget=widget)
+def _day(label: str) -> DayField:
+    return DayField(label=label, required=False)
 
 
 class ReachForm(forms.Form):

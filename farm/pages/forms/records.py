@@ -16,7 +16,7 @@ from farm.actions.records import Stated
 from farm.actions.run_readings import USUAL_REFERENCE_MILLI_C, USUAL_Z_MILLI_C, Source
 from farm.logger_file import LONGEST_LINE, ColumnQuestion, CountQuestion, ReadingsError
 from farm.models import Farm, Room
-from farm.pages.forms.clock import ClockField
+from farm.pages.forms.clock import ClockField, DayField
 from farm.pages.forms.doing import FAST_CLOCK, FarmForm, initials_field, pin_field
 from farm.pages.forms.fields import (
     AmountField,
@@ -127,8 +127,7 @@ def form_field(field: Field) -> forms.Field:
         first = [("", "Choose")]
         return forms.ChoiceField(choices=[*first, *((c, c) for c in field.choices)], **known)
     if field.holds is Holds.DATE:
-        day = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
-        return forms.DateField(widget=day, **known)
+        return DayField(**known)
     return forms.CharField(max_length=300, **known)
 
 
@@ -259,12 +258,8 @@ def newest(back: timedelta) -> tuple[date, date]:
 class DaysForm(forms.Form):
     """From which day to which, both included."""
 
-    first = forms.DateField(
-        label="First day", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
-    )
-    last = forms.DateField(
-        label="Last day", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
-    )
+    first = DayField(label="First day")
+    last = DayField(label="Last day")
 
     def __init__(self, data: Mapping[str, Any], *, usual: tuple[date, date]) -> None:
         """Take what is typed, and the usual days where nothing is."""

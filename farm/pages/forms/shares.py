@@ -7,14 +7,15 @@ from django import forms
 
 from farm.actions.shares import Season
 from farm.models import Customer, Farm, Person
+from farm.pages.forms.clock import DayField
 from farm.pages.forms.fields import CountField, MoneyField
-from farm.pages.forms.orders import DAY, OFTEN, WantedForm
+from farm.pages.forms.orders import OFTEN, WantedForm
 
 
 class ShareForm(WantedForm):
     """How many boxes at what price, and what is usually in one: that may differ each time."""
 
-    due_on = forms.DateField(label="First box on", widget=DAY)
+    due_on = DayField(label="First box on")
     every_weeks = forms.ChoiceField(label="How often", choices=OFTEN[1:])
     boxes = CountField(label="How many boxes", noun="boxes")
     box_money = MoneyField(label="Price of a box, tax in it")

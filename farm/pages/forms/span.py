@@ -7,6 +7,7 @@ from django.core.exceptions import ValidationError
 
 from farm import habits
 from farm.exchange.choosing import Asked, asked_between, asked_of_lots
+from farm.pages.forms.clock import DayField
 from farm.queries.finding import UnknownLotError, find_lot
 from ledger.models import Lot
 
@@ -14,15 +15,13 @@ from ledger.models import Lot
 class DaysForm(forms.Form):
     """Days, both ends included."""
 
-    first = forms.DateField(
+    first = DayField(
         label="First day",
         required=False,
-        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
     )
-    last = forms.DateField(
+    last = DayField(
         label="Last day",
         required=False,
-        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
     )
 
     def clean(self) -> dict[str, Any]:

@@ -31,6 +31,7 @@ from farm.models import (
 from farm.pages import seen
 from farm.pages.access import sees_stall_prices
 from farm.pages.forms.cash import CASH, add_till, cash_count
+from farm.pages.forms.clock import DayField
 from farm.pages.forms.doing import DoingForm, FirstForm
 from farm.pages.forms.fields import AmountField, MoneyField, RowField, how_much, quantity_field
 from farm.pages.forms.store import LotFirst
@@ -57,9 +58,7 @@ class LoadFirst(FirstForm):
 class LoadForm(ListedByKind):
     first = LoadFirst
     group_titles = {"load": "What goes along, of each lot"}
-    day = forms.DateField(
-        label="For which day", widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
-    )
+    day = DayField(label="For which day")
 
     def build(self) -> None:
         self.initial.setdefault("day", self.initial["when"].date())

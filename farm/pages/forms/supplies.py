@@ -8,6 +8,7 @@ from farm.actions import cultures
 from farm.actions.common import Doing, Recorded
 from farm.actions.supplies import Delivery, receive_supplies
 from farm.models import Shelf, Strain, Supplier, Supply
+from farm.pages.forms.clock import DayField
 from farm.pages.forms.doing import DoingForm
 from farm.pages.forms.fields import (
     CountField,
@@ -26,10 +27,9 @@ class DeliveryForm(TaxForm, DoingForm):
     takes_time = False
     supplier = RowField(queryset=Supplier.objects.all(), required=False)
     supplier_lot = forms.CharField(label="Supplier's lot number", max_length=60, required=False)
-    best_before = forms.DateField(
+    best_before = DayField(
         label="Best before",
         required=False,
-        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
     )
 
     def delivery(self) -> Delivery:

@@ -47,8 +47,8 @@ def is_code(text: str) -> bool:
 
 
 def tidy(text: str) -> str:
-    """Forgive what hands and cameras do: lower case, spaces and dashes."""
-    return "".join(text.upper().replace("-", " ").split())
+    """Forgive what hands and cameras do: lower case, spaces, dashes, signs nobody can see."""
+    return "".join(sign for sign in text.upper() if sign.isprintable() and sign not in "- ")
 
 
 def near(text: str) -> list[str]:

@@ -45,7 +45,7 @@ def open_recall(doing: Doing, reach: Reach, *, notice: str) -> Recall:
 def write_notice(doing: Doing, recall: Recall, text: str) -> RecallNotice:
     """Keep the notice's words as its next version; the same words again are no new version."""
     Farm.objects.select_for_update().get()
-    words = text.replace("\r\n", "\n").strip()
+    words = text.replace("\r\n", "\n").replace("\0", "").strip()
     if not words:
         raise Malformed(f"The notice of recall {recall.number} has no words. Write what to do.")
     last = recall.notices.last()

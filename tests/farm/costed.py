@@ -27,7 +27,7 @@ def blocks_at(world: World, count: int, cost: int | Fraction, *, planned_ppm: in
     world.strain.planned_loss_ppm = planned_ppm
     world.strain.save()
     sawdust_mg = count * 975 * GRAM
-    draws = [Draw(world.received("sawdust", sawdust_mg, int(cost * UNIT)), sawdust_mg),
+    draws = [Draw(world.received("sawdust", sawdust_mg, int(cost * UNIT), sure=True), sawdust_mg),
              Draw(world.received("block bag", count, 0), count)]  # fmt: skip
     bags = fill_blocks(
         world.doing(), recipe=world.block_recipe, count=count, draws=draws

@@ -1,6 +1,6 @@
 """Pages of what is promised: lots set aside, the packing list, the round, shares and receipts."""
 
-from datetime import timedelta
+from datetime import UTC, datetime, time, timedelta
 
 import pytest
 from django.db import connection
@@ -33,9 +33,13 @@ BOX, ONE_DAY = 12 * UNIT, timedelta(days=1)
 
 @pytest.fixture
 def trade(db: None) -> World:
-    """A selling farm whose clock is now, so that what it sells is due these days."""
+    """A selling farm on the morning before today, so that what it sells is due these days.
+
+    Of the farm's own day: no hour in which the tests are run lies across its midnight, or UTC's.
+    """
     world = selling_farm()
-    world.now = timezone.now() - timedelta(hours=12)
+    morning = datetime.combine(farm_today() - ONE_DAY, time(8), tzinfo=world.farm.zone)
+    world.now = morning.astimezone(UTC)
     return world
 
 

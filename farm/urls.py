@@ -222,6 +222,7 @@ reaching = [
     path("recalls/", recalls.recalls, name="recalls"),
     path("recalls/<row:number>/", recalls.recall, name="recall"),
     path("recalls/<row:number>/call/", recalls.recall_call, name="recall-call"),
+    path("recalls/<row:number>/take-out/", recalls.recall_take_out, name="recall-take-out"),
     path("recalls/<row:number>/notice/", recalls.recall_notice, name="recall-notice"),
     path("drills/", drills.drills, name="drills"),
     path("drills/start/", drills.drill_start, name="drill-start"),

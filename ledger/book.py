@@ -13,10 +13,10 @@ from django.db import transaction
 from django.db.models import Model, Q
 from django.utils import timezone
 
-from ledger import checks, errors, full_pass, guards, sealing, working
+from ledger import checks, errors, full_pass, guards, sealing, tracing, working
 from ledger.codes import lot_code
 from ledger.drafts import NUMBERS, ChargeDraft, Draft, LineDraft, NewLot, canonical, fingerprint
-from ledger.models import Charge, Entry, Head, Item, Line, Lot, Mark, Seal
+from ledger.models import Charge, Edge, Entry, Head, Item, Line, Lot, Mark, Seal
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,13 +238,25 @@ def _write_lines(head: Head, entry: Entry, drafts: Sequence[LineDraft]) -> list[
 
 
 def _write_marks(entry: Entry, draft: Draft, lots: Sequence[Lot]) -> None:
-    """Write the holds that the draft states, and those that picks from held lots are born with."""
+    """Write the holds that the draft states, and those that come of using a lot on hold."""
     marks = [Mark(entry=entry, lot=mark.lot, held=mark.held) for mark in draft.marks]
-    if guards.draws_from_held(draft):
+    sources = guards.held_sources(draft)
+    if sources:
         pairs = zip(draft.lines, lots, strict=True)
-        born = dict.fromkeys(lot for line, lot in pairs if isinstance(line.lot, NewLot))
-        marks += [Mark(entry=entry, lot=lot, held=True) for lot in born]
+        born = {lot.pk for line, lot in pairs if isinstance(line.lot, NewLot)}
+        if entry.amends:
+            known = Edge.objects.filter(entry=entry.place, src__in=sources)
+            is_new = set(sources) - set(known.values_list("src_id", flat=True))
+            born |= _free_after(entry.place) if is_new else set()
+        marks += [Mark(entry=entry, lot_id=lot, held=True) for lot in sorted(born)]
     Mark.objects.bulk_create(marks)
+
+
+def _free_after(place: int) -> set[int]:
+    """All that an entry made, and what was made of that: a correction brings a hold upon it."""
+    made = Lot.objects.filter(made_by=place).values_list("pk", flat=True)
+    after = Lot.objects.filter(pk__in=tracing.descendants(made), held=False)
+    return set(after.values_list("pk", flat=True))
 
 
 def _refuse_stranding(root: Entry) -> None:

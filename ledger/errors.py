@@ -13,6 +13,7 @@ Every message names the lot, the number and the remedy.
 """
 
 from collections.abc import Sequence
+from datetime import datetime
 
 
 class BookError(Exception):
@@ -46,7 +47,16 @@ class NotEnough(Refused):
 
 
 class OnHold(Refused):
-    """A lot on hold may be moved, weighed, counted, taken back or binned, nothing else."""
+    """A lot on hold may be moved, weighed, counted, taken back or binned, nothing else.
+
+    ``since``: what was done before that may be told late, with a reason.
+    """
+
+    def __init__(
+        self, message: str, lots: Sequence[str] = (), *, since: datetime | None = None
+    ) -> None:
+        super().__init__(message, lots)
+        self.since = since
 
 
 class Conflict(Refused):

@@ -1,6 +1,7 @@
 """What the book refuses before it writes: one guard a rule, in a fixed order."""
 
 from collections.abc import Container
+from datetime import datetime
 
 from django.db.models import Sum
 
@@ -41,7 +42,7 @@ def check_draft(draft: Draft) -> None:
     _check_parts(draft)
     _check_charges(draft)
     _check_on_hand(draft)
-    _check_holds(draft)
+    _check_holds(draft, draft.happened_at)
 
 
 def check_amendment(root: Entry, draft: Draft) -> None:
@@ -53,7 +54,7 @@ def check_amendment(root: Entry, draft: Draft) -> None:
     _check_once(draft)
     named = set(Line.objects.filter(entry__place=root.seq).values_list("lot_id", flat=True))
     _check_falls(draft, named)
-    _check_holds(draft)
+    _check_holds(draft, root.happened_at)
 
 
 def check_amended(root: Entry) -> None:
@@ -83,12 +84,13 @@ def check_standing(root: Entry) -> None:
         )
 
 
-def draws_from_held(draft: Draft) -> bool:
-    """Say whether a line uses a lot on hold: what is made of it is then born on hold."""
+def held_sources(draft: Draft) -> list[int]:
+    """List the lots on hold that a draft uses: what is made of them is born on hold."""
     used = [
         line.lot.pk for line in draft.lines if line.role == Role.USED and isinstance(line.lot, Lot)
     ]
-    return Lot.objects.filter(pk__in=used, held=True).exists()
+    held = Lot.objects.filter(pk__in=used, held=True)
+    return list(held.values_list("pk", flat=True))
 
 
 def _check_sign(line: LineDraft) -> None:
@@ -275,30 +277,22 @@ def _check_on_hand(draft: Draft) -> None:
                 )
 
 
-def _check_holds(draft: Draft) -> None:
+def _check_holds(draft: Draft, happened_at: datetime) -> None:
+    """Refuse to draw on a hold, but for what happened before it and is told late, with a reason."""
     for line in draft.lines:
         draws = line.role in (Role.USED, Role.SOLD) and line.quantity < 0
         if not (draws and isinstance(line.lot, Lot)):
             continue
-        held = Lot.objects.values_list("held", flat=True).get(pk=line.lot.pk)
-        if held and not _sold_before_hold(line, draft):
+        if not Lot.objects.values_list("held", flat=True).get(pk=line.lot.pk):
+            continue
+        since = working.held_since(line.lot.pk)
+        if since is None or happened_at >= since or not draft.reason.strip():
             raise errors.OnHold(
                 f"{_name(line)} is on hold and may not be {line.role}. Release it with a "
                 "reason first; until then it may be moved, weighed, counted, taken back or binned.",
                 _codes(line),
+                since=since,
             )
-
-
-def _sold_before_hold(line: LineDraft, draft: Draft) -> bool:
-    """A sale that happened before the hold is accepted with a reason."""
-    if line.role != Role.SOLD or not draft.reason or not isinstance(line.lot, Lot):
-        return False
-    since = None
-    for mark in working.standing_marks(line.lot.pk).select_related("entry"):
-        if not mark.held:
-            break
-        since = mark.entry.happened_at
-    return since is not None and draft.happened_at < since
 
 
 def _name(line: LineDraft) -> str:

@@ -7,6 +7,7 @@ lot's life can be worked whole once the lots behind it have been.
 """
 
 from collections import defaultdict
+from datetime import datetime
 
 from django.db.models import QuerySet
 
@@ -235,3 +236,22 @@ def standing_marks(lot_id: int) -> "QuerySet[Mark]":
     """A lot's marks that were not taken back, the last first."""
     taken_back = Entry.objects.filter(takes_back=True).values("place")
     return Mark.objects.filter(lot=lot_id).exclude(entry__place__in=taken_back).order_by("-pk")
+
+
+def held_since(lot_id: int, before: int | None = None) -> datetime | None:
+    """Say since when a lot is on hold: the first hold that stands since the last release.
+
+    What was born of a lot on hold is held since that one was. ``before``: as the book stood then.
+    """
+    marks = standing_marks(lot_id).select_related("entry")
+    found: list[datetime] = []
+    for mark in marks if before is None else marks.filter(entry__lt=before):
+        if not mark.held:
+            break
+        if not mark.entry.lines.filter(role=_USED).exists():
+            found.append(mark.entry.happened_at)
+            continue
+        sources = Edge.objects.filter(dst=lot_id).values_list("src_id", flat=True)
+        since = [held_since(source, mark.entry_id) for source in set(sources)]
+        found += [at for at in since if at]
+    return min(found, default=None)

@@ -28,7 +28,7 @@ from farm.actions.takings import (
     standing_lines,
     to_give_back,
 )
-from farm.models import LoadLine, Sale, SaleLine, SellingCost, StallDay
+from farm.models import LoadLine, Recall, Sale, SaleLine, SellingCost, StallDay
 from ledger import book
 from ledger.book import Recorded
 from ledger.drafts import LineDraft
@@ -47,6 +47,7 @@ def undo(doing: Doing, entry: Entry) -> Recorded:
     _check_not_settled(root)
     _check_nothing_given(root)
     if root.kind == "hold":
+        _check_no_recall(root)
         check_may_release(doing, [mark.lot for mark in root.marks.select_related("lot")])
     recorded = book.take_back(root, draft(doing, "undo", []))
     if recorded.fresh:
@@ -129,6 +130,16 @@ def _root(entry: Entry) -> Entry:
             f"({entry.amends.kind}). Correct that entry again, or undo it."
         )
     return entry
+
+
+def _check_no_recall(entry: Entry) -> None:
+    """Refuse to take back the hold that a recall was opened with."""
+    recall = Recall.objects.filter(entry=entry).first()
+    if recall:
+        raise Malformed(
+            f"Recall {recall.number} was opened with this hold. Take lots that are sound out of "
+            "the recall, with the reason."
+        )
 
 
 def _check_not_settled(entry: Entry) -> None:

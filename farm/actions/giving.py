@@ -6,14 +6,15 @@ from uuid import uuid5
 
 from farm.actions.common import Doing, Draw, need_some, need_stage, post
 from farm.actions.doubts import too_old_doubt
+from farm.actions.held import refuse_held
 from farm.actions.once import action
 from farm.actions.questions import answered
 from farm.actions.selling import SELLABLE
 from farm.models import Given, GivenAway, Sale
 from ledger.book import Recorded
 from ledger.drafts import LineDraft
-from ledger.errors import Malformed, OnHold
-from ledger.models import Lot, Role
+from ledger.errors import Malformed
+from ledger.models import Role
 
 
 @action
@@ -34,7 +35,9 @@ def post_given(
     if why not in Given.values:
         raise Malformed(f"“{why}” is no reason to give away. Choose {', '.join(Given.values)}.")
     for draw in draws:
-        _check(draw)
+        need_some(draw.quantity, f"of lot {draw.lot.code} given away")
+        need_stage(draw.lot, *SELLABLE)
+    refuse_held(doing, [draw.lot for draw in draws], "given away")
     said = f"{why}: {doing.reason}" if doing.reason and sale is None else why
     recorded = post(
         replace(doing, reason=said),
@@ -49,14 +52,3 @@ def post_given(
 def follow_up(doing: Doing, what: str) -> Doing:
     """Say that an entry follows from the same form: its UUID is made of the form's."""
     return replace(doing, uuid=uuid5(doing.uuid, what))
-
-
-def _check(draw: Draw) -> None:
-    need_some(draw.quantity, f"of lot {draw.lot.code} given away")
-    need_stage(draw.lot, *SELLABLE)
-    if Lot.objects.filter(pk=draw.lot.pk, held=True).exists():
-        raise OnHold(
-            f"Lot {draw.lot.code} is on hold and may not be given away. Release it with a reason "
-            "first, or throw it away.",
-            [draw.lot.code],
-        )

@@ -10,10 +10,12 @@ from django.db import transaction
 from django.db.models import Model
 
 from farm.actions.common import Doing
+from farm.actions.held import named
+from farm.actions.relisting import keep_up
 from ledger import book
 from ledger.book import Recorded
 from ledger.drafts import canonical
-from ledger.errors import Conflict
+from ledger.errors import Conflict, OnHold
 from ledger.models import Entry
 
 P = ParamSpec("P")
@@ -26,17 +28,22 @@ def action(act: Action[P]) -> Action[P]:
     An action works from what is on hand, so a second run would ask for other labour or room than
     the first, or be refused. What the form said is therefore compared, not what came of it; other
     words under the same UUID are a Conflict. The lock comes before anything is read: a stall day
-    that two people settle at once is settled by one of them.
+    that two people settle at once is settled by one of them. Recalls follow what was written.
     """
 
     @wraps(act)
     @transaction.atomic
     def once(doing: Doing, /, *given: P.args, **stated: P.kwargs) -> Recorded:
-        book.lock_head()
+        before = book.lock_head().seq
         said = _digest(act.__name__, doing, [given, stated])
         entry = Entry.objects.filter(uuid=doing.uuid).first()
         if entry is None:
-            return act(replace(doing, form=said), *given, **stated)
+            try:
+                recorded = act(replace(doing, form=said), *given, **stated)
+            except OnHold as refusal:
+                raise named(refusal) from refusal
+            keep_up(doing, after=before)
+            return recorded
         lines = entry.lines.select_related("lot").order_by("pk")
         if f'"form":"{said}"' not in entry.particulars:
             raise Conflict(

@@ -15,6 +15,7 @@ from farm.actions.cashing import CashCount, write_cash_up
 from farm.actions.common import Doing, Draw, both, need_stage, post
 from farm.actions.doubts import too_old_doubt
 from farm.actions.giving import follow_up, post_given
+from farm.actions.held import refuse_held
 from farm.actions.once import action
 from farm.actions.pricing import need_price
 from farm.actions.questions import answered
@@ -26,7 +27,7 @@ from farm.models import LoadLine, Person, Sale, SellingCost, SellingPlace, Stall
 from farm.queries.sales import loads_of
 from ledger.book import Recorded
 from ledger.drafts import LineDraft
-from ledger.errors import Malformed, NotEnough, OnHold
+from ledger.errors import Malformed, NotEnough
 from ledger.models import Dimension, Lot, Role
 
 
@@ -71,6 +72,7 @@ def load_stall(
     past its days on the day of the stall. The hours are a selling cost of the place. ``seller``:
     whose stall it is, where that is not who loads.
     """
+    refuse_held(doing, [line.lot for line in lines], "loaded")
     for line in lines:
         _check_load(line)
     old = too_old_doubt([line.lot for line in lines], day)
@@ -149,12 +151,6 @@ def settling_of(stall_day: StallDay) -> Sale | None:
 def _check_load(line: Draw) -> None:
     need_stage(line.lot, *SELLABLE)
     lot = Lot.objects.select_related("item").get(pk=line.lot.pk)
-    if lot.held:
-        raise OnHold(
-            f"Lot {lot.code} is on hold and may not be loaded. Release it with a reason first, or "
-            "load another lot.",
-            [lot.code],
-        )
     if line.quantity <= 0:
         raise Malformed(f"Lot {lot.code}: {line.quantity} cannot be loaded. State how much.")
     if line.quantity > lot.quantity:

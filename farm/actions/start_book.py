@@ -19,6 +19,7 @@ from farm.actions.common import Doing, item_for
 from farm.actions.correcting import undo
 from farm.actions.orders import Days, Wanted, stop_order, take_order
 from farm.actions.questions import PlausibilityQuestion, answered
+from farm.actions.relisting import keep_up
 from farm.actions.selling import Deal, SoldLine, post_sale
 from farm.actions.start_lookups import Known, write_lookups
 from farm.models import Grade, LotCard, Order, Stage, StartWorkbook, the_farm
@@ -82,6 +83,7 @@ def read_in(doing: Doing, filled: Filled, *, name: str, sha256: str) -> StartWor
     _sell(beginning, filled.rows["sales"])
     _write_off(beginning, filled.rows["picks"])
     _take_orders(beginning, filled.rows["orders"])
+    keep_up(doing, after=first - 1)
     return StartWorkbook.objects.create(
         uuid=doing.uuid, name=name[:120], sha256=sha256, read_at=timezone.now(), by=doing.by,
         first_seq=first, last_seq=book.lock_head().seq,

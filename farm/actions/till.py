@@ -4,12 +4,14 @@ A tap comes from a page that may be without signal, so it is kept whenever it ar
 """
 
 from collections.abc import Sequence
+from datetime import datetime
 from fractions import Fraction
 
 from django.db import transaction
 
 from farm import habits
 from farm.actions.common import Doing, need_stage
+from farm.actions.held import named
 from farm.actions.pricing import PACK, Terms
 from farm.actions.selling import SELLABLE, SoldLine
 from farm.models import (
@@ -29,8 +31,9 @@ from farm.queries.till import TillGoods, goods_at, last_tap, till_goods
 from farm.units import show_money
 from ledger import book
 from ledger.amounts import MILLION
-from ledger.errors import Conflict, Malformed
+from ledger.errors import Conflict, Malformed, OnHold
 from ledger.models import Item
+from ledger.working import held_since
 
 
 @transaction.atomic
@@ -42,8 +45,12 @@ def tap(
     quantity: int = 1,
     of: str = TapOf.SOLD,
     unit_money: int | None = None,
+    kept_at: datetime | None = None,
 ) -> Tap:
     """Keep one tap; ``quantity`` below zero takes the last tap of that item back.
+
+    Refuses a product of which a loaded lot is on hold; what was tapped before the hold is kept,
+    also where it waited on a phone, since ``kept_at``.
 
     ``unit_money``: the price that the page showed, since a tap may arrive when the price has
     changed; None: the price now. Sent twice it counts once. It is kept also after the day was
@@ -58,6 +65,7 @@ def tap(
         return _take_back(doing, stall_day, goods)
     if not quantity or of not in TapOf.values:
         raise Malformed(f"{item}: {quantity} cannot be tapped. State how much.")
+    _check_free(goods, kept_at or doing.happened_at)
     asked = _asked(goods, unit_money)
     _check_price(doing.by, stall_day.place, goods, asked=asked)
     return _keep(doing, stall_day, item, quantity=quantity, of=of, unit_money=asked)
@@ -154,6 +162,19 @@ def _asked(goods: TillGoods, unit_money: int | None) -> int:
     if asked is None:
         raise Malformed(f"{goods.item}: no price is known. State the price first.")
     return asked
+
+
+def _check_free(goods: TillGoods, tapped_at: datetime) -> None:
+    for lot in goods.held:
+        since = held_since(lot.pk)
+        if since is None or tapped_at >= since:
+            raise named(
+                OnHold(
+                    f"{goods.item}: lot {lot.code} is loaded and on hold, so none may be sold or "
+                    "given away. Set all of it aside, and ask the owner.",
+                    [lot.code],
+                )
+            )
 
 
 # --- prices ----------------------------------------------------------------------------------

@@ -69,7 +69,15 @@ from farm.models.people import Farm, Person, Role, WeightUnit, the_farm
 from farm.models.phone import PhoneForm, Photo
 from farm.models.planning import SavedCard
 from farm.models.pricing import AgreedPrice, Price, SalesTax, products_on, sales_tax_ppm
-from farm.models.recall import Drill, DrillSignature, Recall, RecallCall, RecallNotice
+from farm.models.recall import (
+    Drill,
+    DrillSignature,
+    Recall,
+    RecallCall,
+    RecallLot,
+    RecallNotice,
+    RecallStanding,
+)
 from farm.models.records import PrivateWords, Record, Review, RunReadings
 from farm.models.sign_ins import SignIn
 from farm.models.stall import (
@@ -172,7 +180,9 @@ __all__ = [
     "RateOf",
     "Recall",
     "RecallCall",
+    "RecallLot",
     "RecallNotice",
+    "RecallStanding",
     "Recipe",
     "RecipeFor",
     "RecipeLine",

@@ -1,18 +1,24 @@
 """Recalls and traceability drills, as they were opened, carried out and signed.
 
 None of these rows is ever changed; the database refuses. What was traced is frozen as canonical
-JSON that holds lots by code and customers by number, so that a name can still be erased.
+JSON that holds lots by code and customers by number, so that a name can still be erased. What a
+recall lists now, and what is left to do for it, is worked, and brought up to date by each entry.
 """
 
 from django.db import models
 
 from farm.models.people import Person
+from farm.models.stall import Given
 from farm.models.trading import Customer, SellingPlace
-from ledger.models import Lot
+from ledger.models import Entry, Lot
 
 
 class Recall(models.Model):
-    """A recall as it was opened. ``suspects``: in words. ``frozen``: the trace of that moment."""
+    """A recall as it was opened. ``suspects``: in words. ``frozen``: the trace of that moment.
+
+    ``entry``: the hold of all that it listed. ``asked``: of suspects that may become more, what was
+    asked for: what stood in a room, a supplier's lot.
+    """
 
     number = models.PositiveIntegerField(unique=True)
     opened_at = models.DateTimeField()
@@ -20,6 +26,8 @@ class Recall(models.Model):
     uuid = models.UUIDField(unique=True)
     reason = models.CharField(max_length=300)
     suspects = models.CharField(max_length=300)
+    asked = models.CharField(max_length=200, blank=True)
+    entry = models.OneToOneField(Entry, models.PROTECT, related_name="recall")
     frozen = models.TextField()
 
     class Meta:
@@ -46,7 +54,8 @@ class RecallNotice(models.Model):
 class RecallCall(models.Model):
     """One call, message or posted notice, what was answered, and what weight came back by it.
 
-    To a customer, or to a selling place where nobody's name is known.
+    To a customer, to a selling place where nobody's name is known, or to those who were ``given``
+    something for one reason.
     """
 
     recall = models.ForeignKey(Recall, models.PROTECT, related_name="calls")
@@ -56,6 +65,7 @@ class RecallCall(models.Model):
     uuid = models.UUIDField(unique=True)
     customer = models.ForeignKey(Customer, models.PROTECT, null=True, related_name="recall_calls")
     place = models.ForeignKey(SellingPlace, models.PROTECT, null=True, related_name="recall_calls")
+    given = models.CharField(max_length=8, choices=Given, blank=True)
     reached = models.BooleanField()
     answer = models.CharField(max_length=300)
     recovered_mg = models.PositiveBigIntegerField(default=0)
@@ -64,11 +74,48 @@ class RecallCall(models.Model):
         ordering = ("called_at", "pk")
         constraints = [
             models.CheckConstraint(
-                condition=models.Q(customer=None, place__isnull=False)
-                | models.Q(customer__isnull=False, place=None),
+                condition=models.Q(customer=None, place__isnull=False, given="")
+                | models.Q(customer__isnull=False, place=None, given="")
+                | models.Q(models.Q(customer=None, place=None), ~models.Q(given="")),
                 name="recall_call_to_one",
             )
         ]
+
+
+class RecallLot(models.Model):
+    """Worked: a lot that a recall lists, or listed until it was let go (``left``).
+
+    ``suspect``: the fault may begin with it. ``certain``: it must hold some of a suspect.
+    ``came_at``: when it came on the list; blank for what was listed when the recall was opened.
+    """
+
+    recall = models.ForeignKey(Recall, models.PROTECT, related_name="lots")
+    lot = models.ForeignKey(Lot, models.PROTECT, related_name="recalls")
+    suspect = models.BooleanField(default=False)
+    certain = models.BooleanField(default=False)
+    left = models.BooleanField(default=False)
+    came_at = models.DateTimeField(null=True)
+
+    class Meta:
+        constraints = [models.UniqueConstraint(fields=("recall", "lot"), name="recall_lot_once")]
+
+
+class RecallStanding(models.Model):
+    """Worked: what is left to do for a recall.
+
+    ``customers``, of whom ``told`` were spoken to. Of customers, places without names and reasons
+    for giving away, as many are ``silent``: nothing came of calls yet. ``here``: lots of its list.
+    ``sold_mg``: all that was sold of it, less what came back.
+    """
+
+    recall = models.OneToOneField(Recall, models.PROTECT, primary_key=True, related_name="standing")
+    customers = models.PositiveIntegerField(default=0)
+    told = models.PositiveIntegerField(default=0)
+    silent_customers = models.PositiveIntegerField(default=0)
+    silent_places = models.PositiveIntegerField(default=0)
+    silent_given = models.PositiveIntegerField(default=0)
+    here = models.PositiveIntegerField(default=0)
+    sold_mg = models.BigIntegerField(default=0)
 
 
 class Drill(models.Model):

@@ -24,6 +24,7 @@ from farm.queries.allocations import SetAside, set_aside, words_of
 from farm.queries.dryings import drying_of
 from farm.queries.entries import EntryRow, entries, rows_of
 from farm.queries.keeping import past_words
+from farm.queries.recalls import recalls_by_code
 from farm.queries.reconciliation import GOODS
 from farm.reports.drying_rows import balance_facts
 from farm.reports.rows import Column, Kind, Table
@@ -119,9 +120,13 @@ LOTS = Listing("Lots", LotTable, LotFilter, "farm/lots/lots.html")
 
 @dataclass(frozen=True)
 class LotPage:
-    """``facts``: label and value. ``answers``: addresses of its trace and its cost, if built."""
+    """``facts``: label and value. ``answers``: addresses of its trace and its cost, if built.
+
+    ``recalls``: numbers of those that list it.
+    """
 
     lot: Lot
+    recalls: list[int]
     name: str
     facts: list[tuple[str, str]]
     history: list[EntryRow]
@@ -157,6 +162,7 @@ def lot(request: PageRequest, code: str) -> HttpResponse:
     history = seen.entries(request.person, history)
     shown = LotPage(
         lot=found,
+        recalls=recalls_by_code([found.code])[found.code],
         name=lot_name(found),
         facts=facts_of(request, found),
         history=rows_of(history),

@@ -9,20 +9,22 @@ from urllib.parse import urlencode
 from uuid import UUID
 
 from django.contrib import messages
-from django.http import HttpResponse
+from django.http import HttpResponse, QueryDict
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.html import format_html
+from django.utils.text import capfirst
 from django.views.decorators.http import require_POST
 
-from farm.actions.common import Doing
+from farm.actions.common import Doing, Recorded
 from farm.actions.holding import hold, release
 from farm.actions.recalling import open_recall
 from farm.models import Customer
 from farm.pages import retrying
 from farm.pages.access import PageRequest, Right, may, page
 from farm.pages.doings import BY_SLUG
-from farm.pages.forms.reach import ReachForm, ReasonForm
+from farm.pages.forms.reach import ReachForm, ReasonForm, RecallForm
 from farm.pages.frame import show
 from farm.pages.handing_out import answer_page, made_by, taken_away
 from farm.pages.laid_out import AnswerPage
@@ -32,9 +34,10 @@ from farm.queries.frozen import Frozen
 from farm.queries.holds import Held, held_now
 from farm.queries.reach import Reach, reach_of
 from farm.queries.stock import all_lots
-from farm.queries.wider import Wider, wider_than
+from farm.queries.wider import FarBack, Wider, how_far_back
 from farm.reports.notice import first_words
 from farm.reports.reach_rows import Names, reach_report
+from farm.units import show_count
 from ledger.errors import Refused
 from ledger.models import Lot
 
@@ -48,14 +51,14 @@ class AskReachPage:
 class ReachPage(AnswerPage):
     """``to_hold``: how many lots are here and free; ``address``: these suspects, as a query.
 
-    ``wider``: what takes these lots in and reaches further, each with its query.
+    ``wider``: whether what these lots share with others reaches further.
     """
 
     to_hold: int
     lots: int
-    wider: list[tuple[Wider, str]]
+    wider: bool
     hold_form: ReasonForm
-    recall_form: ReasonForm
+    recall_form: RecallForm
     address: str
 
 
@@ -72,21 +75,45 @@ def reach(request: PageRequest) -> HttpResponse:
     if not form.is_valid():
         status = 422 if form.is_bound else 200
         return show(request, "farm/reach/ask.html", AskReachPage(form), status=status)
-    found = reach_of(form.suspects)
+    return _shown(request, form)
+
+
+def _shown(
+    request: PageRequest, form: ReachForm, recall_form: RecallForm | None = None
+) -> HttpResponse:
+    far = how_far_back(form.suspects) if form.cleaned_data["codes"] else None
+    found = reach_of(form.suspects, far.kin if far else None)
     report = reach_report(found, made_by(request), names=names_for(request, found))
     file = taken_away(request, report, f"reach-{'-'.join(found.codes[:3])}")
-    further = wider_than(found.suspects) if form.cleaned_data["codes"] else []
+    ways = _ways_back(far)
     why = f"Reached from {found.suspects.words}: "
     shown = ReachPage(
         **vars(answer_page(request, report, codes_lead_to="trace-of")),
         to_hold=len(found.to_hold),
         lots=len(found.codes),
-        wider=[(one, _asked(one)) for one in further],
+        wider=len(ways) > 1,
         hold_form=ReasonForm.new("Why they are held", why + "to be looked into", "hold"),
-        recall_form=ReasonForm.new("What was found, and where", "", "recall"),
+        recall_form=recall_form or RecallForm.asking(ways),
         address=request.GET.urlencode(),
     )
-    return file or show(request, "farm/reach/reach.html", shown)
+    status = 422 if recall_form else 200
+    return file or show(request, "farm/reach/reach.html", shown, status=status)
+
+
+def _ways_back(far: FarBack | None) -> list[tuple[str, str]]:
+    """How far back the fault may lie, each as an address and words; asked of codes alone."""
+    return [(urlencode(one.asked), _way_words(one)) for one in far.ways] if far else []
+
+
+def _way_words(one: Wider) -> str:
+    """Word one way, with a link to what it reaches."""
+    here = show_count(one.here, "lot", "lots")
+    customers = show_count(one.customers, "customer", "customers")
+    counts = f"{here} here, {customers}"
+    return format_html(
+        '<span>{} <a href="{}?{}">{}<span class="unseen"> from {}</span></a></span>',
+        capfirst(one.words), reverse("reach"), urlencode(one.asked), counts, one.words,
+    )  # fmt: skip
 
 
 @require_POST
@@ -117,19 +144,23 @@ def hold_reached(request: PageRequest) -> HttpResponse:
 @require_POST
 @page(Right.RECORD)
 def recall_reached(request: PageRequest) -> HttpResponse:
-    """Open a numbered recall of everything reached, frozen as it is now."""
-    form, asked = ReachForm(request.GET), ReasonForm(request.POST)
-    if not (form.is_valid() and asked.is_valid()):
-        messages.error(request, "A recall needs its reason. Say what was found, and where.")
+    """Open a numbered recall of everything reached, frozen as it is now, and hold it."""
+    form = ReachForm(request.GET)
+    if not form.is_valid():
         return _back(request)
-    found = reach_of(form.suspects)
+    back = how_far_back(form.suspects) if form.cleaned_data["codes"] else None
+    asked = RecallForm.asking(_ways_back(back), request.POST)
+    far = ReachForm(QueryDict(request.POST.get("back", ""))) if "back" in asked.fields else form
+    if not (asked.is_valid() and far.is_valid()):
+        return _shown(request, form, asked)
+    found = reach_of(far.suspects)
     notice = first_words(request.farm, found, timezone.localdate())
     try:
         recall = open_recall(doing_of(request, asked), found, notice=notice)
     except Refused as refusal:
         messages.error(request, str(refusal))
         return _back(request)
-    messages.success(request, f"Recall {recall.number} is open. Call the customers on its list.")
+    messages.success(request, f"Recall {recall.number} is open, and all that it lists is on hold.")
     return redirect("recall", recall.number)
 
 
@@ -164,8 +195,14 @@ def _release_lots(request: PageRequest, asked: ReasonForm, lots: list[Lot]) -> N
         messages.error(request, str(refusal))
         return
     messages.success(request, said_of(BY_SLUG["release"], recorded, request.farm))
-    for other, accepted in retrying.retry(lots_touched(recorded.entry), request.farm):
-        messages.success(request, f"It waited: {said_of(other, accepted, request.farm)}")
+    for words in answer_what_waited(request, recorded):
+        messages.success(request, words)
+
+
+def answer_what_waited(request: PageRequest, recorded: Recorded) -> list[str]:
+    """Try again what waited for lots that were released, and say what was accepted."""
+    waited = retrying.retry(lots_touched(recorded.entry), request.farm)
+    return [f"It waited: {said_of(other, accepted, request.farm)}" for other, accepted in waited]
 
 
 def doing_of(request: PageRequest, asked: ReasonForm) -> Doing:
@@ -181,10 +218,6 @@ def names_for(request: PageRequest, found: Reach | Frozen) -> Names:
     if not may(request.person, Right.SEE_SALES):
         return None
     return Customer.objects.in_bulk([one.customer_id for one in found.recipients])
-
-
-def _asked(wider: Wider) -> str:
-    return urlencode({"run": wider.run} if wider.run else {"codes": " ".join(wider.codes)})
 
 
 def _back(request: PageRequest) -> HttpResponse:

@@ -1,5 +1,6 @@
 """Recalls: the list, one recall with its calls and its notice."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from uuid import uuid4
 
@@ -10,19 +11,27 @@ from django.utils import timezone
 from django.views.decorators.http import require_POST
 
 from farm.actions.common import Doing
-from farm.actions.recalling import add_call, write_notice
-from farm.models import Customer, Recall, SellingPlace
+from farm.actions.recalling import add_call, take_out, write_notice
+from farm.models import Customer, Recall
 from farm.pages import seen
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
-from farm.pages.forms.reach import NoticeForm
+from farm.pages.forms.reach import NoticeForm, ReasonForm
 from farm.pages.forms.recall import CallForm
 from farm.pages.frame import show
 from farm.pages.handing_out import answer_page, made_by, taken_away
 from farm.pages.laid_out import AnswerPage
-from farm.pages.reach import names_for
-from farm.queries.recalls import RecallState, recalls_kept, state_of, states_of
+from farm.pages.reach import answer_what_waited, doing_of
+from farm.queries.contacts import CUSTOMER, GIVEN, PLACE, Whom
+from farm.queries.recalls import RecallState, recalls_kept, standing_recalls, state_of
+from farm.queries.stock import all_lots
 from farm.reports.reach_rows import Names
-from farm.reports.recall_rows import recall_report, recovered_words, still_to_do
+from farm.reports.recall_rows import (
+    numbers_of,
+    recall_report,
+    share_words,
+    still_to_do,
+    whom_words,
+)
 from ledger.errors import Refused
 
 
@@ -41,22 +50,30 @@ class RecallsPage:
 
 @dataclass(frozen=True)
 class RecallPage(AnswerPage):
+    """``left``: what is left to do. ``listed``: lots that may be taken out, each with its words."""
+
     number: int
+    left: str
     call_form: CallForm
     notice_form: NoticeForm
+    out_form: ReasonForm
+    listed: list[tuple[str, str]]
 
 
 @page(Right.SEE_SAFETY)
 def recalls(request: PageRequest) -> HttpResponse:
-    states = states_of(seen.recalls(request.person, recalls_kept()))
+    """List the recalls, as they stand."""
+    seen_here = seen.recalls(request.person, recalls_kept())
     rows = [
         RecallRow(
-            state.recall,
-            f"{state.reached} of {len(state.frozen.recipients)}",
-            recovered_words(state),
-            still_to_do(state) or "nothing",
+            recall,
+            f"{recall.standing.told} of {recall.standing.customers}",
+            share_words(
+                sum(call.recovered_mg for call in recall.calls.all()), recall.standing.sold_mg
+            ),
+            still_to_do(to_do) or "nothing",
         )
-        for state in states
+        for recall, to_do in standing_recalls(seen_here)
     ]
     return show(request, "farm/reach/recalls.html", RecallsPage(rows))
 
@@ -94,6 +111,30 @@ def recall_call(request: PageRequest, number: int) -> HttpResponse:
 
 
 @require_POST
+@page(Right.CHANGE_FARM)
+def recall_take_out(request: PageRequest, number: int) -> HttpResponse:
+    """Let listed lots go, with the reason; an owner alone."""
+    found = get_or_refuse(request, recalls_kept(), Right.CHANGE_FARM, number=number)
+    asked = ReasonForm(request.POST)
+    lots = list(all_lots().filter(code__in=request.POST.getlist("lot")))
+    if not asked.is_valid():
+        messages.error(request, "A lot leaves a recall with a reason. Say why it is sound.")
+    elif not lots:
+        messages.error(request, "No lot is ticked. Tick those to take out.")
+    else:
+        try:
+            recorded = take_out(doing_of(request, asked), found, lots)
+        except Refused as refusal:
+            messages.error(request, str(refusal))
+        else:
+            codes = ", ".join(lot.code for lot in lots)
+            messages.success(request, f"Taken out and released: {codes}.")
+            for words in answer_what_waited(request, recorded):
+                messages.success(request, words)
+    return redirect("recall", number)
+
+
+@require_POST
 @page(Right.RECORD)
 def recall_notice(request: PageRequest, number: int) -> HttpResponse:
     """Keep the notice's words as its next version."""
@@ -118,8 +159,11 @@ def _shown(
     shown = RecallPage(
         **vars(answer_page(request, report, codes_lead_to="trace-of")),
         number=state.recall.number,
+        left=still_to_do(state.to_do),
         call_form=form,
         notice_form=NoticeForm(initial={"text": state.notices[-1].text}),
+        out_form=ReasonForm.new("Why they are sound", "", "out"),
+        listed=[(lot.code, lot.name) for lot in state.now.lots],
     )
     status = 422 if call_form else 200
     return file or show(request, "farm/reach/recall.html", shown, status=status)
@@ -127,26 +171,27 @@ def _shown(
 
 def receivers(request: PageRequest, state: RecallState) -> Names:
     """Name who received it also to an inspector: a recall is where the law asks for names."""
-    if not may(request.person, Right.SEE_RECEIVERS):
-        return names_for(request, state.frozen)
-    return Customer.objects.in_bulk([one.customer_id for one in state.frozen.recipients])
+    if not any(may(request.person, right) for right in (Right.SEE_RECEIVERS, Right.SEE_SALES)):
+        return None
+    keys = [int(one.whom.key) for one in state.contacts if one.whom.kind == CUSTOMER]
+    return Customer.objects.in_bulk(keys)
 
 
 def _whom(state: RecallState, names: Names) -> list[tuple[str, str]]:
-    """Customers of the list first, those not spoken to before the others; then the places."""
-    waiting = sorted(
-        state.frozen.recipients,
-        key=lambda one: bool(state.customers.get(one.customer_id)),
+    """Whom nothing came of yet first; then customers, places and those given some."""
+    order = {CUSTOMER: 0, PLACE: 1, GIVEN: 2}
+    contacts = sorted(
+        (one for one in state.contacts if not one.struck),
+        key=lambda one: (one.is_done, order[one.whom.kind], one.whom.key),
     )
-    customers = [
-        (f"customer-{one.customer_id}", _label(one.number, one.customer_id, names))
-        for one in waiting
-    ]
-    sold_at = {one.place for one in state.frozen.unnamed}
-    places = SellingPlace.objects.filter(name__in=sold_at)
-    return [*customers, *((f"place-{place.pk}", f"{place} (notice)") for place in places)]
+    numbers = numbers_of(state)
+    return [(f"{one.whom.kind}-{one.whom.key}", _label(one.whom, numbers, names))
+            for one in contacts]  # fmt: skip
 
 
-def _label(number: str, customer_id: int, names: Names) -> str:
-    customer = (names or {}).get(customer_id)
+def _label(whom: Whom, numbers: Mapping[int, str], names: Names) -> str:
+    if whom.kind != CUSTOMER:
+        return f"{whom_words(whom, numbers)} (notice)"
+    customer = (names or {}).get(int(whom.key))
+    number = numbers[int(whom.key)]
     return f"{number} · {customer.name} · {customer.contact}" if customer else number

@@ -134,6 +134,7 @@ def trace(person: Person, whole: Trace) -> Trace:
         runs=_timed(whole.runs, span),
         sales=_dated(whole.sales, span),
         loads=_dated(whole.loads, span),
+        given=_dated(whole.given, span),
         losses=_dated(whole.losses, span),
         works=_timed(whole.works, span),
     )

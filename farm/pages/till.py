@@ -86,7 +86,7 @@ def _tapped(request: PageRequest, load: StallDay, form: TapForm) -> tuple[str, b
         quantity = form.quantity_of(one)
         tap(
             _doing(request, form), stall_day=load, item=one.item, quantity=quantity, of=form.of(),
-            unit_money=form.cleaned_data["unit_money"],
+            unit_money=form.cleaned_data["unit_money"], kept_at=from_phone.kept_at(request),
         )  # fmt: skip
     except ValidationError as refusal:
         return " ".join(refusal.messages), False

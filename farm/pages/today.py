@@ -8,7 +8,7 @@ from uuid import uuid4
 from django.http import HttpResponse
 from django.utils import timezone
 
-from farm.models import Person, StallDay
+from farm.models import Person, Recall, StallDay
 from farm.pages import seen
 from farm.pages.access import PageRequest, Right, may, page
 from farm.pages.doings import DEEDS, Deed, may_do
@@ -20,7 +20,7 @@ from farm.queries.entries import EntryRow, entries, often, rows_of
 from farm.queries.first_hour import is_past
 from farm.queries.orders import DueOrder, due_or_late
 from farm.queries.paperwork import DailyPaper, daily_papers
-from farm.queries.recalls import RecallState, open_recalls
+from farm.queries.recalls import open_recalls
 from farm.queries.sales import open_loads
 from farm.queries.today import RoomToDo, by_room, to_do
 from farm.reports.recall_rows import still_to_do
@@ -34,7 +34,7 @@ class TodayPage:
     """
 
     day: date
-    recalls: list[tuple[RecallState, str]]
+    recalls: list[tuple[Recall, str]]
     rooms: list[RoomToDo]
     loads: list[StallDay]
     orders: list[DueOrder]
@@ -58,7 +58,7 @@ def today(request: PageRequest) -> HttpResponse:
     found = open_recalls() if may(person, Right.CHANGE_FARM) else []
     shown = TodayPage(
         day=day,
-        recalls=[(state, still_to_do(state)) for state in found],
+        recalls=[(recall, still_to_do(left)) for recall, left in found],
         rooms=by_room(to_do(day)) if may(person, Right.SEE_WORK) else [],
         loads=list(seen.loads(person, open_loads())),
         orders=to_deliver(day) if may(person, Right.SEE_ORDERS) else [],

@@ -103,7 +103,7 @@ def _missing_forward(reach: Reach, known: set[int], lot: Lot) -> list[str]:
     open_loads = [
         f"{one.place} on {habits.short_day(one.day)}" for one in reach.unnamed if not one.settled
     ]
-    places = sorted({one.place for one in reach.unnamed})
+    places = sorted({one.place for one in reach.unnamed if one.place})
     return _asked(
         ("No telephone or e-mail is kept of {}. How are they reached?", strangers),
         ("Nobody's name is known of who bought at {}. How are they warned?", places),

@@ -5,7 +5,7 @@ Lots stand by code and customers by number and key, so that a name can be erased
 
 import json
 from dataclasses import asdict, replace
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from farm.models import Stage
@@ -69,13 +69,18 @@ def _recipient(row: dict[str, Any]) -> Recipient:
 
 
 def _unnamed(row: dict[str, Any]) -> Unnamed:
-    amounts = {name: Amount(**row[name]) for name in ("loaded", "sold")}
-    return Unnamed(**{**row, **amounts, "day": date.fromisoformat(row["day"])})
+    amounts = {name: Amount(**row[name]) for name in ("loaded", "sold", "given")}
+    return Unnamed(**{**row, **amounts, **_times(row)})
 
 
 def _sold(row: dict[str, Any]) -> SoldTo:
     amounts = {name: Amount(**row[name]) for name in ("amount", "share")}
-    return SoldTo(**{**row, **amounts, "day": date.fromisoformat(row["day"])})
+    return SoldTo(**{**row, **amounts, **_times(row)})
+
+
+def _times(row: dict[str, Any]) -> dict[str, date]:
+    recorded_at = datetime.fromisoformat(row["recorded_at"])
+    return {"day": date.fromisoformat(row["day"]), "recorded_at": recorded_at}
 
 
 def _balance(row: dict[str, Any]) -> Balance:

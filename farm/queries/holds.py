@@ -50,13 +50,13 @@ def owners_alone(lots: Sequence[Lot]) -> dict[int, str]:
     What is made of a held lot is as free as that lot: whatever holds it, holds this too.
     """
     behind = _Behind.read(lots)
-    recalls = recalls_by_code()
+    recalls = recalls_by_code(lot.code for lot in lots)
     people = Person.objects.filter(role=Role.OWNER).select_related("user")
     owners = {person.pk: str(person) for person in people}
     found = {}
     for lot in lots:
         marks = list(behind.holding(lot.pk))
-        numbers = {number for mark in marks for number in recalls.get(mark.lot.code, ())}
+        numbers = recalls.get(lot.code, ())
         stated = [mark.entry.by for mark in marks if mark.entry_id != mark.lot.made_by_id]
         by = [owners[person] for person in stated if person in owners]
         if numbers:

@@ -2,18 +2,21 @@
 
 A mixed lot counts whole. *Certain* must hold some of a suspect, *possible* may
 (``ledger.tracing``). At a stall every lot loaded and not wholly brought back is possible there.
+Whoever was given a sample or a gift, or ate of it at home, received it too.
 """
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 
+from farm.models import LotCard
 from farm.queries.balance import Balance, balances_of
 from farm.queries.finding import Amount
 from farm.queries.suspects import Suspects
-from farm.queries.trace_events import Loaded, Lost, SoldTo, happened_to, moved_of
+from farm.queries.trace_events import Happened, Lost, SoldTo, happened_to, moved_of
 from farm.queries.traces import (
+    NOTHING,
     TracedLink,
     TracedLot,
     cards_of,
@@ -49,19 +52,25 @@ class Recipient:
 
 @dataclass(frozen=True)
 class Unnamed:
-    """A lot sold, or loaded and not wholly brought back, where no customer's name is known.
+    """A lot that went where no customer's name is known.
 
-    ``loaded`` is empty for a sale without a load; ``settled``: it is known what was sold.
+    Sold, loaded and not wholly brought back, or given away for a reason (``why``); ``place`` is
+    empty for what was given at no stall, ``loaded`` for a sale without a load. ``settled``: it is
+    known what was sold.
     """
 
+    entry: int
     day: date
+    recorded_at: datetime
     place: str
     name: str
     lot_code: str
     loaded: Amount
     sold: Amount
+    given: Amount
     settled: bool
     certain: bool
+    why: str = ""
 
 
 @dataclass(frozen=True)
@@ -95,28 +104,45 @@ class Reach(Lists):
         return tuple(lot for lot in self.still_here if not lot.held)
 
 
-def reach_of(suspects: Suspects) -> Reach:
-    """Follow suspects to everyone who received them; as many queries for one lot as for many."""
-    found = tracing.reach(suspects.lots)
+def reach_of(suspects: Suspects, kin: tracing.Kin | None = None) -> Reach:
+    """Follow suspects to everyone who received them; as many queries for one lot as for many.
+
+    ``kin``: all ahead of these and other lots, where it was found already.
+    """
+    found = tracing.reach(suspects.lots, kin)
     cards = cards_of(found.lots)
-    moved = moved_of(cards)
-    traced = traced_lots(cards, moved, certain=found.certain, shares={})
-    lots = {pk: card.lot for pk, card in cards.items()}
-    happened = happened_to(lots, moved, certain=found.certain)
-    sure = {lots[pk].code for pk in found.certain}
+    lists, losses = _listed(cards, suspects.lots, found.certain)
     return Reach(
+        **vars(lists),
         suspects=suspects,
-        codes=tuple(lots[pk].code for pk in suspects.lots),
-        lots=tuple(sorted(traced.values(), key=lambda lot: lot.stage)),
         links=links_between(cards, found.kin.edges, found.certain),
+        losses=losses,
+    )
+
+
+def lists_of(lots: Sequence[int], suspects: Iterable[int], certain: frozenset[int]) -> Lists:
+    """List what became of lots that are known to be reached; six queries."""
+    return _listed(cards_of(lots), suspects, certain)[0]
+
+
+def _listed(
+    cards: dict[int, LotCard], suspects: Iterable[int], certain: frozenset[int]
+) -> tuple[Lists, tuple[Lost, ...]]:
+    moved = moved_of(cards)
+    traced = traced_lots(cards, moved, certain=certain, shares={})
+    lots = {pk: card.lot for pk, card in cards.items()}
+    happened = happened_to(lots, moved, certain=certain)
+    lists = Lists(
+        codes=tuple(lots[pk].code for pk in suspects if pk in lots),
+        lots=tuple(sorted(traced.values(), key=lambda lot: lot.stage)),
         sales=happened.sales,
         recipients=_recipients(happened.sales),
-        unnamed=_unnamed(happened.loads, happened.sales, sure),
-        losses=happened.losses,
+        unnamed=_unnamed(happened, {lots[pk].code for pk in certain if pk in lots}),
         balances=tuple(sorted(balances_of(cards, moved), key=lambda balance: balance.stage)),
         sold_mg=sum(sale.amount.mass_mg or 0 for sale in happened.sales),
-        waiting=waiting.about(found.lots).count(),
+        waiting=waiting.about(cards).count(),
     )
+    return lists, happened.losses
 
 
 def _recipients(sales: Iterable[SoldTo]) -> tuple[Recipient, ...]:
@@ -145,19 +171,25 @@ def _recipient(customer_id: int, rows: Sequence[SoldTo]) -> Recipient:
     )
 
 
-def _unnamed(
-    loads: Iterable[Loaded], sales: Iterable[SoldTo], sure: set[str]
-) -> tuple[Unnamed, ...]:
-    """Loads by the load rule, and sales to nobody named that no load stands behind."""
+def _unnamed(happened: Happened, sure: set[str]) -> tuple[Unnamed, ...]:
+    """Loads by the load rule, and what was sold or given to nobody named with no load behind it."""
     rows = [
-        Unnamed(load.day, load.place, load.name, load.lot_code, loaded=load.loaded,
-                sold=load.sold, settled=load.settled, certain=load.lot_code in sure)
-        for load in loads
+        Unnamed(load.entry, load.day, load.recorded_at, load.place, load.name, load.lot_code,
+                loaded=load.loaded, sold=load.sold, given=load.given, settled=load.settled,
+                certain=load.lot_code in sure)
+        for load in happened.loads
     ]  # fmt: skip
     rows += [
-        Unnamed(sale.day, sale.place, sale.name, sale.lot_code, loaded=Amount(None, None),
-                sold=sale.amount, settled=True, certain=sale.certain)
-        for sale in sales
+        Unnamed(sale.entry, sale.day, sale.recorded_at, sale.place, sale.name, sale.lot_code,
+                loaded=NOTHING, sold=sale.amount, given=NOTHING, settled=True,
+                certain=sale.certain)
+        for sale in happened.sales
         if sale.customer_id is None and not sale.at_stall
+    ]  # fmt: skip
+    rows += [
+        Unnamed(one.entry, one.day, one.recorded_at, "", one.name, one.lot_code, loaded=NOTHING,
+                sold=NOTHING, given=one.amount, settled=True, certain=one.certain, why=one.why)
+        for one in happened.given
+        if not one.place
     ]  # fmt: skip
     return tuple(sorted(rows, key=lambda row: (row.day, row.place, row.name, row.lot_code)))

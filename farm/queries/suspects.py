@@ -1,5 +1,6 @@
 """What may be wrong: some lots, a steriliser run, what stood somewhere, a supplier's lot."""
 
+import json
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -10,15 +11,21 @@ from django.db.models import Max, QuerySet
 from farm import habits
 from farm.models import LotCard, Placing, Room, Stage, Supplier
 from farm.queries.trace_events import RUN_KIND
+from ledger.drafts import canonical
 from ledger.models import Entry, Flow, Line, Lot
 
 
 @dataclass(frozen=True)
 class Suspects:
-    """Lots that something may be wrong with; ``words`` say which and why these."""
+    """Lots that something may be wrong with; ``words`` say which and why these.
+
+    ``asked``: what was asked for, where more lots may turn out to be of it: a delivery or a move
+    that is typed late.
+    """
 
     words: str
     lots: tuple[int, ...]
+    asked: str = ""
 
 
 def suspect_lots(lots: Sequence[Lot]) -> Suspects:
@@ -33,16 +40,19 @@ def suspect_culture(lot: Lot) -> Suspects:
 def suspect_run(run: Entry) -> Suspects:
     """Suspect everything that was in a steriliser run; one query."""
     lots = Line.objects.filter(entry=run).order_by("pk").values_list("lot_id", flat=True)
-    return Suspects(
-        f"steriliser run of {habits.short_day(run.happened_on)}, entry {run.seq}", tuple(lots)
-    )
+    return Suspects(run_words(run), tuple(lots))
+
+
+def run_words(run: Entry) -> str:
+    return f"steriliser run of {habits.short_day(run.happened_on)}, entry {run.seq}"
 
 
 def suspect_supplier_lot(supplier: Supplier, marked: str) -> Suspects:
     """Suspect every delivery of a supplier with one lot mark, case and outer blanks forgiven."""
     cards = LotCard.objects.filter(supplier=supplier, supplier_lot__iexact=marked.strip())
     found = tuple(cards.order_by("lot_id").values_list("lot_id", flat=True))
-    return Suspects(f"{supplier}'s lot {marked.strip()}", found)
+    asked = ["supplier", supplier.pk, marked.strip()]
+    return Suspects(f"{supplier}'s lot {marked.strip()}", found, canonical(asked))
 
 
 def suspect_place(room: Room, first: date, last: date) -> Suspects:
@@ -65,7 +75,20 @@ def suspect_place(room: Room, first: date, last: date) -> Suspects:
             for (_, where), until in zip(stops, _ends(stops, gone.get(lot)), strict=True)
         )
     )
-    return Suspects(f"what stood in {room} from {habits.days(first, last)}", found)
+    asked = ["room", room.pk, first, last]
+    words = f"what stood in {room} from {habits.days(first, last)}"
+    return Suspects(words, found, canonical(asked))
+
+
+def asked_again(asked: str) -> tuple[int, ...]:
+    """Answer once more what suspects were asked for by; at most three queries."""
+    if not asked:
+        return ()
+    kind, key, *said = json.loads(asked)
+    if kind == "supplier":
+        return suspect_supplier_lot(Supplier.objects.get(pk=key), said[0]).lots
+    first, last = (date.fromisoformat(day) for day in said)
+    return suspect_place(Room.objects.get(pk=key), first, last).lots
 
 
 def runs_kept() -> QuerySet[Entry]:

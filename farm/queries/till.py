@@ -53,6 +53,11 @@ class TillGoods:
         return max(0, -self.left)
 
     @property
+    def held(self) -> tuple[Lot, ...]:
+        """Its lots on hold: which of them a hand takes nobody knows, so none of it is offered."""
+        return tuple(lot for lot in self.lots if lot.held)
+
+    @property
     def sold(self) -> int:
         return self.tapped.get(TapOf.SOLD, 0)
 

@@ -9,8 +9,9 @@ from typing import Any, NamedTuple
 
 from django.db.models import Case, Exists, F, OuterRef, Q, Subquery, When
 
-from farm.models import GivenAway, LoadLine, Person, Sale
+from farm.models import LoadLine, Person, Sale
 from farm.queries.finding import Amount, amount_in
+from farm.queries.loads_left import Loaded, loads_left
 from ledger.models import Entry, Flow, Line, Lot, Role
 from ledger.tracing import Carried
 
@@ -19,16 +20,22 @@ Lots = Mapping[int, Lot]
 
 
 class Moved(NamedTuple):
-    """What an entry, as amended, did to a lot; ``sale``: the entry that what came back is of."""
+    """What an entry, as amended, did to a lot; ``sale``: the entry that what came back is of.
+
+    ``given``: why it was given away, where it was; ``given_at``: the stall, where at one.
+    """
 
     entry: int
     day: date
+    recorded_at: datetime
     kind: str
     reason: str
     lot: int
     role: str
     quantity: int
     sale: int | None
+    given: str | None
+    given_at: str | None
 
 
 @dataclass(frozen=True)
@@ -54,6 +61,7 @@ class SoldTo:
 
     entry: int
     day: date
+    recorded_at: datetime
     what: str
     name: str
     customer_id: int | None
@@ -69,22 +77,6 @@ class SoldTo:
 
 
 @dataclass(frozen=True)
-class Loaded:
-    """A lot that was loaded for a stall and not wholly brought back, as far as is known.
-
-    A sale by product is put on the oldest lots, so each lot loaded may have been sold that day.
-    """
-
-    day: date
-    place: str
-    lot_code: str
-    name: str
-    loaded: Amount
-    sold: Amount
-    settled: bool
-
-
-@dataclass(frozen=True)
 class Lost:
     entry: int
     day: date
@@ -94,6 +86,22 @@ class Lost:
     lot_code: str
     amount: Amount
     share: Amount
+
+
+@dataclass(frozen=True)
+class GivenAs:
+    """Some of a lot given away for a reason (``why``); ``place``: the stall, where at one."""
+
+    entry: int
+    day: date
+    recorded_at: datetime
+    why: str
+    place: str
+    name: str
+    lot_code: str
+    amount: Amount
+    share: Amount
+    certain: bool
 
 
 @dataclass(frozen=True)
@@ -115,6 +123,7 @@ class Happened:
 
     sales: tuple[SoldTo, ...]
     loads: tuple[Loaded, ...]
+    given: tuple[GivenAs, ...]
     losses: tuple[Lost, ...]
 
 
@@ -134,8 +143,9 @@ def moved_of(lots: Iterable[int]) -> tuple[Moved, ...]:
     of_sale = Case(When(role=Role.BACK, then=Subquery(sold)), default=F("entry_id"))
     flows = Flow.objects.filter(lot__in=list(lots)).order_by("entry_id", "pk")
     rows = flows.annotate(of_sale=of_sale).values_list(
-        "entry_id", "entry__happened_on", "entry__kind", "entry__reason", "lot_id", "role",
-        "quantity", "of_sale",
+        "entry_id", "entry__happened_on", "entry__recorded_at", "entry__kind", "entry__reason",
+        "lot_id", "role", "quantity", "of_sale", "entry__given_away__why",
+        "entry__given_away__sale__place__name",
     )  # fmt: skip
     return tuple(Moved(*row) for row in rows)
 
@@ -204,16 +214,21 @@ def happened_to(
     ours = [row for row in moved if row.lot in lots]
     carried = carried or Carried(0)
     trade, sure = _trade(lots, ours), set(certain)
-    sales = []
+    sales, given, others = [], [], []
     for row in ours:
+        lot, key = lots[row.lot], (row.lot, row.entry)
         if row.role in (Role.SOLD, Role.BACK) and row.quantity:
-            lot = lots[row.lot]
-            share = amount_in(asked or lot, carried.sold.get((row.lot, row.entry), 0))
+            share = amount_in(asked or lot, carried.sold.get(key, 0))
             sale = trade.sales.get(row.sale or 0)
             sales.append(_sold(row, lot, sale, is_sure=row.lot in sure, share=share))
-    return Happened(
-        tuple(sales), _loads(lots, trade), _losses(lots, ours, carried=carried, asked=asked)
-    )
+        elif row.role == Role.LOST and row.given:
+            share = amount_in(asked or lot, carried.lost.get(key, 0))
+            given += [_given(row, lot, is_sure=row.lot in sure, share=share)] * bool(row.quantity)
+        else:
+            others.append(row)
+    losses = _losses(lots, others, carried=carried, asked=asked)
+    loads = loads_left(lots, trade.loaded, trade.settled)
+    return Happened(tuple(sales), loads, tuple(given), losses)
 
 
 def _trade(lots: Lots, moved: Iterable[Moved]) -> _Trade:
@@ -221,7 +236,11 @@ def _trade(lots: Lots, moved: Iterable[Moved]) -> _Trade:
     lines = LoadLine.objects.filter(lot__in=list(lots)).exclude(
         stall_day__entry__amendments__takes_back=True
     )
-    loaded = list(lines.select_related("stall_day__place").order_by("stall_day__day", "pk"))
+    loaded = list(
+        lines.select_related("stall_day__place", "stall_day__entry").order_by(
+            "stall_day__day", "pk"
+        )
+    )
     entries = {row.sale for row in moved if row.role in (Role.SOLD, Role.BACK)}
     named = Q(entry__in=entries) | Q(stall_day__in={line.stall_day_id for line in loaded})
     gone = Exists(Entry.objects.filter(amends=OuterRef("entry"), takes_back=True))
@@ -237,6 +256,7 @@ def _sold(row: Moved, lot: Lot, sale: Sale | None, *, is_sure: bool, share: Amou
     return SoldTo(
         entry=row.entry,
         day=row.day,
+        recorded_at=row.recorded_at,
         what="sold" if row.role == Role.SOLD else "came back",
         name=lot.item.name,
         customer_id=customer.pk if customer else None,
@@ -245,6 +265,21 @@ def _sold(row: Moved, lot: Lot, sale: Sale | None, *, is_sure: bool, share: Amou
         contact=customer.contact if customer else "",
         place=sale.place.name if sale else "",
         at_stall=bool(sale and sale.stall_day_id),
+        lot_code=lot.code,
+        amount=amount_in(lot, -row.quantity),
+        share=share,
+        certain=is_sure,
+    )
+
+
+def _given(row: Moved, lot: Lot, *, is_sure: bool, share: Amount) -> GivenAs:
+    return GivenAs(
+        entry=row.entry,
+        day=row.day,
+        recorded_at=row.recorded_at,
+        why=row.given or "",
+        place=row.given_at or "",
+        name=lot.item.name,
         lot_code=lot.code,
         amount=amount_in(lot, -row.quantity),
         share=share,
@@ -281,78 +316,3 @@ def _losses(
                 )
             )
     return tuple(losses)
-
-
-# --- what was loaded -------------------------------------------------------------------------
-
-
-def _loads(lots: Lots, trade: _Trade) -> tuple[Loaded, ...]:
-    """List loads of the lots of which not all came back, as far as is known; one query."""
-    days = {line.stall_day_id for line in trade.loaded}
-    sales = {day: sale for day, sale in trade.settled.items() if day in days}
-    gone = _gone(sales.values())
-    loads = []
-    for line in trade.loaded:
-        sale, lot = sales.get(line.stall_day_id), lots[line.lot_id]
-        if sale and not gone.may_hold(sale.entry_id, lot):
-            continue  # wholly brought back
-        sold = gone.sold[sale.entry_id, lot.pk] if sale else 0
-        loads.append(
-            Loaded(
-                day=line.stall_day.day,
-                place=line.stall_day.place.name,
-                lot_code=lot.code,
-                name=lot.item.name,
-                loaded=amount_in(lot, line.quantity),
-                sold=amount_in(lot, sold),
-                settled=sale is not None,
-            )
-        )
-    return tuple(loads)
-
-
-@dataclass(frozen=True)
-class _Gone:
-    """What left stalls, by the entry that settled the day: ``sold`` and given away, of each lot.
-
-    ``together``: codes of the lots whose return was counted together; ``some``: (entry, item) where
-    some of these left.
-    """
-
-    sold: Mapping[tuple[int, int], int]
-    left: Mapping[tuple[int, int], int]
-    together: Mapping[int, frozenset[str]]
-    some: frozenset[tuple[int, int]]
-
-    def may_hold(self, entry: int, lot: Lot) -> bool:
-        """Say whether some of a loaded lot may have left.
-
-        Of lots whose return was counted together any may be the one sold, whichever it was put on.
-        """
-        alike = lot.code in self.together[entry] and (entry, lot.item_id) in self.some
-        return alike or bool(self.left[entry, lot.pk])
-
-
-def _gone(sales: Iterable[Sale]) -> _Gone:
-    """Add up what left at some settlings; one query."""
-    entries, together = {}, {}
-    for sale in sales:
-        entries[sale.pk] = sale.entry_id
-        said = json.loads(sale.entry.particulars).get("counted_together", [])
-        together[sale.entry_id] = frozenset(said)
-    given = GivenAway.objects.filter(sale__in=entries).values("entry")
-    flows = Flow.objects.filter(
-        Q(role=Role.SOLD, entry__in=entries.values()) | Q(role=Role.LOST, entry__in=given)
-    )
-    sold: dict[tuple[int, int], int] = defaultdict(int)
-    left: dict[tuple[int, int], int] = defaultdict(int)
-    some = set()
-    rows = flows.values_list("role", "entry_id", "entry__given_away__sale", "lot_id", "quantity",
-                             "lot__code", "lot__item_id")  # fmt: skip
-    for role, at, sale_pk, lot, quantity, code, item in rows:
-        entry = at if role == Role.SOLD else entries[sale_pk]
-        sold[entry, lot] -= quantity if role == Role.SOLD else 0
-        left[entry, lot] -= quantity
-        if quantity and code in together[entry]:
-            some.add((entry, item))
-    return _Gone(sold, left, together, frozenset(some))

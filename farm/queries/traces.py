@@ -1,8 +1,9 @@
 """Where a lot came from, and where it went: lots by stage, sales, loads, losses, runs, entries.
 
 Back: everything behind the lot, with how much of each is in it. Forward: everything made of it,
-what is still here and where, who received it, what was lost; these add up to the lot. A mixed lot
-counts whole. *Certain* is what must hold some of it, *possible* what may (``ledger.tracing``).
+what is still here and where, who received it, what was given away or lost; these add up to the
+lot. A mixed lot counts whole. *Certain* is what must hold some of it, *possible* what may
+(``ledger.tracing``).
 """
 
 from collections import defaultdict
@@ -14,9 +15,10 @@ from farm import habits
 from farm.models import LotCard, Stage
 from farm.queries.finding import Amount, amount_in
 from farm.queries.keeping import past_words
+from farm.queries.loads_left import Loaded
 from farm.queries.stock import shelf_of
 from farm.queries.trace_events import (
-    Loaded,
+    GivenAs,
     Lost,
     Moved,
     Run,
@@ -76,6 +78,7 @@ class Trace:
     runs: tuple[Run, ...]
     sales: tuple[SoldTo, ...]
     loads: tuple[Loaded, ...]
+    given: tuple[GivenAs, ...]
     losses: tuple[Lost, ...]
     works: tuple[Work, ...]
     waiting: int
@@ -115,6 +118,7 @@ def trace_of(lot: Lot, *, forward: bool) -> Trace:
         runs=runs,
         sales=happened.sales,
         loads=happened.loads,
+        given=happened.given,
         losses=happened.losses,
         works=works,
         waiting=waiting.about(cards).count(),

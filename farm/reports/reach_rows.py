@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
-from farm.models import Customer
+from farm.models import Customer, Given
 from farm.queries.reach import Reach, Recipient, Unnamed
 from farm.queries.trace_events import SoldTo
 from farm.queries.traces import TracedLot
@@ -76,7 +76,7 @@ def _facts(reach: Reach) -> tuple[Fact, ...]:
         Fact("Still here", f"{show_count(len(here), 'lot', 'lots')}, {held} on hold"),
         Fact("Named customers", len(reach.recipients), Kind.COUNT),
         Fact("Sold, less what came back", reach.sold_mg, Kind.MASS),
-        Fact("Stall loads and sales without a name", len(reach.unnamed), Kind.COUNT),
+        Fact("Stall loads, sales and gifts without a name", len(reach.unnamed), Kind.COUNT),
         Fact("Unexplained", _unexplained(reach)),
         Fact("Waiting entries about these lots", reach.waiting, Kind.COUNT),
     )  # fmt: skip
@@ -143,11 +143,17 @@ def unnamed_table(unnamed: Sequence[Unnamed]) -> Table:
         Column("Lot is"),
     )
     rows: list[Row] = [
-        (one.day, one.place, one.name, one.lot_code, *loaded_cells(one), sure_words(one.certain))
+        (one.day, one.place or given_words(one.why), one.name, one.lot_code, *loaded_cells(one),
+         sure_words(one.certain))
         for one in unnamed
-    ]
-    title = "Sold where nobody's name is known, by day, place and product"
+    ]  # fmt: skip
+    title = "Sold or given where nobody's name is known, by day, place and product"
     return Table(title, columns, tuple(rows), note=NO_NAMES if rows else "")
+
+
+def given_words(why: str) -> str:
+    """“samples, given away”: who got it is told by a notice, or at home."""
+    return f"{Given(why).label}, given away"
 
 
 def sales_table(sales: Sequence[SoldTo], names: Names) -> Table:

@@ -1,7 +1,8 @@
 """What every list of lots, loads, losses and sales has in common, traced or reached."""
 
+from farm.queries.loads_left import Loaded
 from farm.queries.reach import Unnamed
-from farm.queries.trace_events import Loaded, Lost, SoldTo
+from farm.queries.trace_events import GivenAs, Lost, SoldTo
 from farm.queries.traces import TracedLot
 from farm.reports.made import cells
 from farm.reports.rows import Column, Kind, Row
@@ -11,11 +12,14 @@ LOT = (Column("Stage"), Column("Lot"), Column("What"), Column("Made", Kind.DATE)
 ON_HAND = (Column("On hand, pieces", Kind.COUNT), Column("On hand", Kind.MASS))
 SOLD = (Column("Day", Kind.DATE), Column("Entry"), Column("What"), Column("Customer number"))
 LOST = (Column("Day", Kind.DATE), Column("Entry"), Column("What"), Column("Why"), Column("Lot"))
+GIVEN = (Column("Day", Kind.DATE), Column("Entry"), Column("Why"), Column("Place"))
 LOADED = (
     Column("Loaded, pieces", Kind.COUNT),
     Column("Loaded", Kind.MASS),
     Column("Sold by the book, pieces", Kind.COUNT),
     Column("Sold by the book", Kind.MASS),
+    Column("Given away, pieces", Kind.COUNT),
+    Column("Given away", Kind.MASS),
     Column("Settled"),
 )
 LOAD_RULE = (
@@ -36,8 +40,13 @@ def lost_cells(loss: Lost) -> Row:
     return loss.day, str(loss.entry), loss.what, loss.reason, loss.lot_code
 
 
+def given_cells(given: GivenAs) -> Row:
+    return given.day, str(given.entry), given.why, given.place
+
+
 def loaded_cells(load: Loaded | Unnamed) -> Row:
-    return *cells(load.loaded), *cells(load.sold), "yes" if load.settled else "not yet"
+    settled = "yes" if load.settled else "not yet"
+    return *cells(load.loaded), *cells(load.sold), *cells(load.given), settled
 
 
 def sure_words(certain: bool) -> str:

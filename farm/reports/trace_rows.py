@@ -9,6 +9,7 @@ from farm.queries.traces import Trace
 from farm.reports.made import Made, added, amount_fact, cells
 from farm.reports.rows import Column, Fact, Kind, Report, Row, Table, total_row
 from farm.reports.trace_columns import (
+    GIVEN,
     LOAD_RULE,
     LOADED,
     LOST,
@@ -17,6 +18,7 @@ from farm.reports.trace_columns import (
     PIECES,
     SOLD,
     WEIGHT,
+    given_cells,
     loaded_cells,
     lost_cells,
     lot_cells,
@@ -90,6 +92,7 @@ def _facts(trace: Trace) -> tuple[Fact, ...]:
         facts += [
             amount_fact("Of it still here", added(one.share for one in trace.lots)),
             amount_fact("Of it sold", added(one.share for one in trace.sales)),
+            amount_fact("Of it given away", added(one.share for one in trace.given)),
             amount_fact("Of it lost", added(one.share for one in trace.losses)),
         ]
     facts.append(
@@ -107,6 +110,7 @@ def _forward_tables(trace: Trace, names: bool, zone: tzinfo | None) -> tuple[Tab
     return (
         _sales(trace, names),
         _loads(trace),
+        _given(trace),
         _stock(trace),
         _losses(trace),
         _reached(trace),
@@ -225,6 +229,23 @@ def _loads(trace: Trace) -> Table:
         for load in trace.loads
     ]
     return Table("Loaded for a stall", LOADS, tuple(rows), note=LOAD_RULE)
+
+
+def _given(trace: Trace) -> Table:
+    columns = (
+        *GIVEN,
+        Column("Lot"),
+        PIECES,
+        WEIGHT,
+        *_share_columns(trace),
+        Column("How sure"),
+    )
+    rows: list[Row] = [
+        (*given_cells(one), one.lot_code, *cells(one.amount), *cells(one.share),
+         sure_words(one.certain))
+        for one in trace.given
+    ]  # fmt: skip
+    return _with_total("Given away", columns, rows)
 
 
 def _losses(trace: Trace) -> Table:

@@ -20,6 +20,7 @@ from farm.queries.labels import labels_of
 from farm.queries.stock import lot_by_code
 from farm.reports.labels import labels_pdf
 from farm.reports.sheets import SHEETS
+from ledger.errors import OnHold
 from ledger.models import Lot
 from tests.farm.goods import packs
 from tests.farm.papers import pdf_words
@@ -58,6 +59,15 @@ class Hand:
         found.click()
         if leads_on:
             WebDriverWait(self.site, 30).until(staleness_of(found))
+
+    def choose(self, words: str) -> None:
+        """Tap one of the choices, by the words that it begins with."""
+        self.taps += 1
+        labels = self.site.find_elements(By.CSS_SELECTOR, "main label")
+        found = next(one for one in labels if one.text.strip().startswith(words))
+        button = found.find_element(By.CSS_SELECTOR, "input[type=radio]")
+        self.site.execute_script("arguments[0].scrollIntoView({block: 'center'})", button)
+        button.click()
 
     def in_sight(self) -> list:  # type: ignore[type-arg]
         found = self.site.find_elements(By.CSS_SELECTOR, "main a, main button, main summary")
@@ -102,8 +112,8 @@ def test_a_photo_of_a_label_leads_to_the_list_of_customers_in_five_taps(
 
     hand.take_photo(photo)
     hand.tap("How far it reaches")
-    hand.tap("Open a recall", leads_on=False)
-    site.find_element(By.CSS_SELECTOR, "details[open] [name=reason]").send_keys("glass in a punnet")
+    hand.choose("This lot alone")
+    site.find_element(By.ID, "recall_reason").send_keys("glass in a punnet")
     hand.tap("Open the recall")
     words = pdf_words(hand.taken_away("The list as a PDF"))
 
@@ -112,6 +122,28 @@ def test_a_photo_of_a_label_leads_to_the_list_of_customers_in_five_taps(
     for said in (bad.code, "glass in a punnet", world.customer.name, "Box 7", "0123 777"):
         assert said in words
     assert "Nobody's" not in words
+
+
+@needs_pdftoppm
+def test_after_a_recall_from_a_scanned_punnet_nothing_of_it_is_sold_on_the_phone(
+    site: WebDriver, live_server: LiveServer, world: World, bad: Lot, photo: Path
+) -> None:
+    hand = Hand(site)
+    site.get(f"{live_server.url}/scan/")
+    hand.take_photo(photo)
+    hand.tap("How far it reaches")
+    hand.choose("The same pick")
+    site.find_element(By.ID, "recall_reason").send_keys("glass in a punnet")
+    hand.tap("Open the recall")
+
+    assert "2 customers not spoken to, 1 lot still here" in site.find_element(By.ID, "main").text
+    site.get(f"{live_server.url}/")
+    assert "Recall 1 is open" in site.find_element(By.ID, "main").text[:120]
+    site.get(f"{live_server.url}/lots/{bad.code}/")
+    assert "Recall 1 lists this lot." in site.find_element(By.ID, "main").text
+    with pytest.raises(OnHold, match=f"Recall 1 lists lot {bad.code}"):
+        sell(world.doing(reason="please"), place=world.kitchens, customer=world.customer,
+             lines=[SoldLine(bad, 1, 4 * UNIT)])  # fmt: skip
 
 
 @needs_pdftoppm

@@ -8,7 +8,7 @@ from datetime import date
 from uuid import uuid4
 
 from farm.actions.bills import BillSaid, enter_bill
-from farm.actions.common import Draw
+from farm.actions.common import Doing, Draw
 from farm.actions.counting import Counted, keep_count
 from farm.actions.drilling import start_drill
 from farm.actions.invoicing import issue_for_sale
@@ -56,9 +56,11 @@ def everything() -> Everything:
     return Everything(lots, people, at)
 
 
-def stall_load(lots: Season, seller: Person, lot: Lot, quantity: int) -> StallDay:
+def stall_load(
+    lots: Season, seller: Person, lot: Lot, quantity: int, *, doing: Doing | None = None
+) -> StallDay:
     lines = [Draw(fresh(lot), quantity)]
-    doing = lots.world.doing(by=seller, sure=True)  # the packs are past their days
+    doing = doing or lots.world.doing(by=seller, sure=True)  # the packs are past their days
     loaded = load_stall(doing, place=lots.world.stall, day=MARKET_DAY, lines=lines)
     return StallDay.objects.get(entry=loaded.entry)
 
@@ -120,6 +122,7 @@ def _looked_into(lots: Season) -> dict[str, list[object]]:
     return {
         "drill": [drill.number], "drill-sign": [drill.number], "recall": [recall.number],
         "recall-call": [recall.number], "recall-notice": [recall.number],
+        "recall-take-out": [recall.number],
         "record-list": ["cleaning"], "record-add": ["cleaning"], "record-one": of_record,
         "record-review": of_record, "record-erase": of_record,
         "record-photo": of_record,

@@ -8,6 +8,8 @@ access.py.
 
 import re
 from collections.abc import Iterator
+from dataclasses import replace
+from datetime import timedelta
 from html import unescape
 from io import BytesIO
 from zipfile import ZipFile
@@ -16,16 +18,17 @@ import pytest
 from django.db import transaction
 from pytest_django import DjangoDbBlocker
 
+from farm.actions.common import Doing
 from farm.actions.selling import SoldLine, sell
 from farm.actions.stalls import settle_stall
-from farm.models import AgreedPrice, Price, Rate, RateOf, RecipeVersion, Role, Stage
+from farm.models import AgreedPrice, Price, Rate, RateOf, Recall, RecipeVersion, Role, Stage
 from ledger.models import Lot
 from tests.conftest import signed_in
 from tests.farm.everything import Everything, everything, stall_load
 from tests.farm.filled import Answered
 from tests.farm.kept import keep
 from tests.farm.test_roles import LETS_IN, NOT_THERE, ROLES, address_of
-from tests.farm.world import FIRST_DAY, KG, fresh
+from tests.farm.world import FIRST_DAY, KG, World, fresh
 from tests.walk import walk
 
 pytestmark = pytest.mark.django_db
@@ -62,10 +65,10 @@ def plant(site: Everything) -> None:
         unit_money=money(WHOLESALE), tax_included=True,
     )  # fmt: skip
     line = SoldLine(fresh(lots.packs), 1, money(WHOLESALE))
-    sell(world.doing(), place=world.kitchens, customer=world.customer, lines=[line])
-    others = stall_load(lots, world.owner, lots.seconds, KG)
+    sell(late(world), place=world.kitchens, customer=world.customer, lines=[line])
+    others = stall_load(lots, world.owner, lots.seconds, KG, doing=late(world))
     settle_stall(
-        world.doing(sure=True), stall_day=others, brought_back={},
+        late(world), stall_day=others, brought_back={},
         prices={lots.seconds.pk: money(OTHERS_STALL)},
     )  # fmt: skip
     world.received("rye", KG, paid_money=money(COST), sure=True)
@@ -74,6 +77,12 @@ def plant(site: Everything) -> None:
     )
     RecipeVersion.objects.update(note=RECIPE)
     keep(world, "illness", who="Ben", symptoms=ILLNESS)
+
+
+def late(world: World) -> Doing:
+    """Typed late, as of before the recall that holds it."""
+    before = Recall.objects.get().opened_at - timedelta(hours=1)
+    return replace(world.doing(sure=True, reason="typed late"), happened_at=before)
 
 
 def received() -> Lot:

@@ -132,10 +132,10 @@ def test_a_lot_of_a_recall_is_released_by_an_owner_alone_and_the_recall_says_so(
 
     with pytest.raises(Malformed, match=f"Lot {lots.packs.code}: recall 1 lists it"):
         let_go(world, lots.packs, world.helper)
-    assert state_of(recall).held == (lots.packs.code,)
+    assert [lot.code for lot in state_of(recall).now.still_here] == [lots.packs.code]
     assert let_go(world, lots.packs, world.owner)
     state = state_of(recall)
-    assert state.held == ()
+    assert state.now.still_here == ()
     assert [(one.code, one.by) for one in state.released] == [(lots.packs.code, "OL")]
 
 
@@ -151,7 +151,7 @@ def test_a_recall_is_open_until_all_are_told_and_nothing_of_it_is_held() -> None
     lots = season()
     world, recall = lots.world, recalled(lots)
     for whom in (world.customer, world.stall):
-        assert [state.recall for state in open_recalls()] == [recall]
+        assert [found for found, _ in open_recalls()] == [recall]
         add_call(world.doing(reason="told"), recall, whom, reached=True, recovered_mg=0)
     assert open_recalls()
 
@@ -169,9 +169,9 @@ def test_the_pages_of_a_recall_say_what_was_released(owner: Client) -> None:
     let_go(lots.world, lots.packs, lots.world.owner)
     after = owner.get("/recalls/1/").content.decode()
 
-    assert "1 lot on hold" in before
+    assert "1 lot still here" in before
     assert "it was the crate" not in before
-    assert "1 lot on hold" not in after
+    assert "1 lot still here" not in after
     assert "it was the crate" in after
 
 
@@ -180,7 +180,7 @@ def test_the_owners_today_leads_to_each_open_recall(owner: Client, helper: Clien
     page = owner.get("/").content.decode()
 
     assert '<a href="/recalls/1/">Recall 1</a> is open' in page
-    assert "1 customer not spoken to, 1 place without a notice, 1 lot on hold" in page
+    assert "1 customer not spoken to, 1 place without a notice, 1 lot still here" in page
     assert "/recalls/1/" not in helper.get("/").content.decode()
 
 

@@ -1,7 +1,8 @@
 """A recall: numbered, frozen, its calls and notices kept, what came back counted."""
 
 import json
-from datetime import date, timedelta
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
 from uuid import uuid4
 
 import pytest
@@ -18,7 +19,7 @@ from farm.queries.reach import Reach, reach_of
 from farm.queries.recalls import state_of
 from farm.queries.suspects import Suspects, suspect_lots
 from farm.reports.notice import first_words
-from farm.reports.recall_rows import recovered_words
+from farm.reports.recall_rows import share_words
 from ledger.drafts import canonical
 from ledger.errors import Malformed
 from tests.farm.papers import pdf_words
@@ -26,6 +27,8 @@ from tests.farm.season import Season, season
 from tests.farm.world import GRAM, KG, UNIT, fresh
 
 pytestmark = pytest.mark.django_db
+
+MARKET_NOON = datetime(2026, 10, 1, 12, tzinfo=UTC)
 
 
 def reached(lots: Season) -> Reach:
@@ -40,6 +43,11 @@ def called(lots: Season, recall: Recall, recovered_mg: int = 0, answer: str = "h
     world = lots.world
     add_call(world.doing(reason=answer), recall, world.customer, reached=True,
              recovered_mg=recovered_mg)  # fmt: skip
+
+
+def recovered_words(recall: Recall) -> str:
+    state = state_of(recall)
+    return share_words(state.recovered_mg, state.sold_mg)
 
 
 # --- opened -----------------------------------------------------------------------------------
@@ -70,15 +78,17 @@ def test_nothing_is_no_recall() -> None:
         open_recall(lots.world.doing(reason="x"), reach_of(Suspects("no lots", ())), notice="x")
 
 
-def test_the_list_stays_as_it_was_when_more_is_sold() -> None:
+def test_the_frozen_list_stays_as_it_was_when_more_was_sold_before_the_hold() -> None:
     lots = season()
     recall = opened(lots)
     before = state_of(recall).frozen
-    sell(lots.world.doing(), place=lots.world.kitchens, customer=lots.world.customer,
+    earlier = replace(lots.world.doing(reason="Saturday's sheet"), happened_at=MARKET_NOON)
+    sell(earlier, place=lots.world.kitchens, customer=lots.world.customer,
          lines=[SoldLine(fresh(lots.packs), 1, 4 * UNIT)])  # fmt: skip
 
-    assert state_of(Recall.objects.get()).frozen == before
-    assert reached(lots).sold_mg == before.sold_mg + 200 * GRAM
+    state = state_of(Recall.objects.get())
+    assert state.frozen == before
+    assert state.now.sold_mg == before.sold_mg + 200 * GRAM
 
 
 def test_what_is_frozen_comes_back_as_it_was() -> None:
@@ -127,7 +137,7 @@ def test_what_came_back_is_a_share_of_what_was_sold() -> None:
 
     # Sold: 20 packs less 2 back to the kitchens, 6 at the stall, of 200 g; 0.5 kg loose:
     # 24 x 0.2 + 0.5 = 5.3 kg; 1.2 of 5.3 is 22.64 %.
-    assert recovered_words(state_of(recall)) == "1.20 kg of 5.30 kg (22.64 %)"
+    assert recovered_words(recall) == "1.20 kg of 5.30 kg (22.64 %)"
 
 
 def test_a_customer_is_spoken_to_once_somebody_answered() -> None:
@@ -138,7 +148,7 @@ def test_a_customer_is_spoken_to_once_somebody_answered() -> None:
     called(lots, recall)
 
     state = state_of(recall)
-    assert (state.reached, state.customers[world.customer.pk].calls) == (1, 2)
+    assert (state.reached, state.customers[world.customer.pk].called.calls) == (1, 2)
 
 
 def test_a_call_without_an_answer_is_refused() -> None:
@@ -161,7 +171,7 @@ def test_a_notice_at_the_stall_is_a_call_to_the_place() -> None:
     recall, world = opened(lots), lots.world
     add_call(world.doing(reason="it hangs"), recall, world.stall, reached=True, recovered_mg=0)
 
-    assert state_of(recall).places[world.stall.pk].reached
+    assert state_of(recall).places[world.stall.name].told
     with pytest.raises(Malformed, match="Saturday market"):
         add_call(world.doing(reason="x"), recall, world.stall, reached=True, recovered_mg=9 * KG)
 
@@ -208,8 +218,9 @@ def test_the_first_words_name_product_lot_and_days_and_leave_the_verdict_alone()
 
 
 def opened_on_page(client: Client, lots: Season) -> str:
-    form = {"reason": "green dust", "uuid": str(uuid4())}
-    address = f"/reach/recall/?codes={lots.grown.grain.code}"
+    codes = f"codes={lots.grown.grain.code}"
+    form = {"reason": "green dust", "uuid": str(uuid4()), "back": codes}
+    address = f"/reach/recall/?{codes}"
     return client.post(address, form, follow=True).content.decode()
 
 

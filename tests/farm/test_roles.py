@@ -35,7 +35,7 @@ TABLE = {
         share-take sign-ins people person-add person-change farm first-hour take-over
         lookup-add lookup-change recipe-version
         start-workbook start-blank start-read-in start-undo record-review record-erase
-        photo-remove
+        photo-remove recall-take-out
         """,
     WORKERS: """
         who who-pin record record-action unfinished unfinished-drop entry-undo entry-correct

@@ -15,7 +15,9 @@ from openpyxl import Workbook, load_workbook
 from farm.actions.blocks import move_to_fruiting
 from farm.actions.common import Draw
 from farm.actions.harvesting import pick
+from farm.actions.recalling import open_recall
 from farm.actions.start_book import read_in, take_out
+from farm.actions.supplies import Delivery, receive_supplies
 from farm.models import (
     Customer,
     LotCard,
@@ -27,6 +29,8 @@ from farm.models import (
     Supplier,
     Supply,
 )
+from farm.queries.reach import reach_of
+from farm.queries.suspects import suspect_supplier_lot
 from farm.reports.start_sheets import start_workbook
 from farm.start_book.cells import typed
 from farm.start_book.layout import BY_KEY, SHEETS
@@ -182,6 +186,19 @@ def test_a_column_or_file_that_is_no_workbook_is_named(world: World) -> None:
 
 
 # --- recording -------------------------------------------------------------------------------
+
+
+def test_a_delivery_on_the_sheet_of_what_a_recall_asked_for_is_held_at_once(world: World) -> None:
+    mill = Supplier.objects.create(name="New Mill")
+    receive_supplies(world.doing(), supply=world.supplies["sawdust"], quantity=KG, paid_money=4_000,
+                     delivery=Delivery(supplier=mill, supplier_lot="B7"))  # fmt: skip
+    recall = open_recall(world.doing(reason="metal"), reach_of(suspect_supplier_lot(mill, "B7")),
+                         notice="Keep it apart.")  # fmt: skip
+    recorded(world)
+
+    pellets = lot_of(Stage.SUPPLY, "Beech")
+    assert pellets.held
+    assert recall.lots.filter(lot=pellets).exists()
 
 
 def test_stock_stands_in_the_book_with_its_cost_and_card(world: World) -> None:

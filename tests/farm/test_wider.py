@@ -1,14 +1,17 @@
 """A fault in one lot may be in its sisters: what to look at as well, and no false all-clear."""
 
 import re
+from urllib.parse import urlencode
 
 import pytest
+from django.http import QueryDict
 from django.test import Client
 
 from farm.actions.storing import throw_away
+from farm.pages.forms.reach import ReachForm
 from farm.queries.reach import reach_of
-from farm.queries.suspects import runs_kept, suspect_lots, suspect_run
-from farm.queries.wider import Wider, wider_than
+from farm.queries.suspects import runs_kept, suspect_lots
+from farm.queries.wider import Wider, how_far_back
 from ledger.models import Lot
 from tests.farm.season import Season, season
 from tests.farm.world import KG, fresh
@@ -17,7 +20,12 @@ pytestmark = pytest.mark.django_db
 
 
 def wider(*lots: Lot) -> dict[str, Wider]:
-    return {one.words: one for one in wider_than(suspect_lots(lots))}
+    """What reaches further than some lots, by its words."""
+    return {one.words: one for one in how_far_back(suspect_lots(lots)).ways[1:]}
+
+
+def codes(one: Wider) -> set[str]:
+    return set(dict(one.asked).get("codes", "").split())
 
 
 def sold_out(lots: Season) -> Lot:
@@ -34,12 +42,30 @@ def test_a_pack_shares_its_pick_its_blocks_its_grain_and_its_runs() -> None:
     lots = season()
     found = wider(lots.packs)
 
-    assert set(found["the same pick"].codes) == {
+    assert codes(found["the same pick"]) == {
         lots.firsts.code, lots.seconds.code, lots.trim.code,
     }  # fmt: skip
-    assert found["the same grain batch"].codes == (lots.grown.grain.code,)
-    runs = [one.run for one in found.values() if one.run]
-    assert sorted(runs) == sorted(run.seq for run in runs_kept())
+    assert codes(found["the same grain batch"]) == {lots.grown.grain.code}
+    runs = [dict(one.asked)["run"] for one in found.values() if "run" in dict(one.asked)]
+    assert sorted(runs) == sorted(str(run.seq) for run in runs_kept())
+
+
+def test_a_pack_shares_each_delivery_behind_it() -> None:
+    lots = season()
+    marks = {words for words in wider(lots.packs) if "’s lot" in words}
+
+    assert marks == {
+        f"Mill & Sons’s lot {name} 26-31" for name in ("rye", "grain bag", "sawdust", "block bag")
+    }  # and not of the punnets, which are all in these packs
+
+
+def test_the_lot_itself_stands_first() -> None:
+    lots = season()
+    alone = how_far_back(suspect_lots([lots.packs])).ways[0]
+
+    assert (alone.words, codes(alone)) == ("this lot alone", {lots.packs.code})
+    # 30 packed, 20 sold and 2 back, 6 sold at the stall, 3 thrown away: 3 are here.
+    assert (alone.here, alone.customers) == (1, 1)
 
 
 def test_what_reaches_no_further_is_not_offered() -> None:
@@ -53,11 +79,11 @@ def test_what_reaches_no_further_is_not_offered() -> None:
 
 def test_the_counts_are_those_of_the_page_that_is_led_to() -> None:
     lots = season()
-    for one in wider_than(suspect_lots([lots.packs])):
-        asked = list(Lot.objects.filter(code__in=one.codes).order_by("pk"))
-        run = runs_kept().get(seq=one.run) if one.run else None
-        page = reach_of(suspect_run(run) if run else suspect_lots(asked))
-        assert (one.here, one.customers) == (len(page.still_here), len(page.recipients))
+    for one in how_far_back(suspect_lots([lots.packs])).ways:
+        form = ReachForm(QueryDict(urlencode(one.asked)))
+        assert form.is_valid()
+        page = reach_of(form.suspects)
+        assert (one.here, one.customers) == (len(page.still_here), len(page.recipients)), one
         assert one.here
         assert one.customers == 1
 
@@ -67,7 +93,7 @@ def test_a_lot_of_another_chain_stays_among_the_suspects() -> None:
     sawdust = lots.world.received("sawdust", 20 * KG)
     found = wider(lots.packs, sawdust)
 
-    assert found["the same grain batch"].codes == (lots.grown.grain.code, sawdust.code)
+    assert codes(found["the same grain batch"]) == {lots.grown.grain.code, sawdust.code}
 
 
 def test_a_sold_out_lot_is_no_all_clear(owner: Client) -> None:
@@ -75,31 +101,31 @@ def test_a_sold_out_lot_is_no_all_clear(owner: Client) -> None:
     page = read(owner, f"/reach/?codes={sold_out(lots).code}")
 
     assert "Nothing of this lot is here and free" in page
-    assert "What it shares with others is listed below." in page
-    assert "It may be in more than this lot" in page
+    assert "What it shares with others may be." in page
+    assert "How far back does the fault lie?" in page
 
 
 def test_each_way_leads_to_what_can_be_held_there(owner: Client) -> None:
     lots = season()
     page = read(owner, f"/reach/?codes={sold_out(lots).code}")
-    ways = re.findall(r'href="/reach/(\?[^"]+)">Everything from', page)
+    ways = re.findall(r'href="/reach/(\?[^"]+)">\d+ lots? here', page)
 
-    assert len(ways) == 5
-    for way in ways:
+    # The lot itself, its pick, blocks, grain, two runs, and four deliveries.
+    assert len(ways) == 10
+    for way in ways[1:]:
         assert "still here and free" in read(owner, f"/reach/{way.replace('&amp;', '&')}")
 
 
 def test_several_codes_are_called_these_lots(owner: Client) -> None:
     lots = season()
-    page = read(owner, f"/reach/?codes={sold_out(lots).code}+{lots.packs.code}")
-    both = read(owner, f"/reach/?codes={lots.packs.code}+{lots.seconds.code}")
 
-    assert "It may be in more than this lot" in page
-    assert "It may be in more than these lots" in both
+    assert "This lot alone" in read(owner, f"/reach/?codes={lots.packs.code}")
+    page = read(owner, f"/reach/?codes={lots.packs.code}+{lots.seconds.code}")
+    assert "These lots alone" in page
 
 
 def test_a_run_is_looked_at_as_it_is(owner: Client) -> None:
     season()
     run = runs_kept()[0]
 
-    assert "It may be in more" not in read(owner, f"/reach/?run={run.seq}")
+    assert "How far back" not in read(owner, f"/reach/?run={run.seq}")

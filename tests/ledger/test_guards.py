@@ -4,7 +4,7 @@ from collections.abc import Callable
 
 import pytest
 
-from ledger import errors
+from ledger import errors, working
 from ledger.drafts import ChargeDraft, LineDraft, MarkDraft, NewLot
 from ledger.models import Lot, Role
 from tests.ledger.shorthand import (
@@ -179,3 +179,67 @@ def test_what_was_made_before_the_hold_stays_free() -> None:
     held(sack)
     sold(mix, KG)
     assert on_hand(mix)[0] == 0
+
+
+def test_any_use_that_happened_before_the_hold_is_accepted_and_what_it_makes_is_born_held() -> None:
+    sack = bought(KG, UNIT)
+    held(sack)
+    mix = put(uses(sack, 5), makes(new("mix"), 5), at=NOON - DAY, reason="told late").lots[-1]
+    mix.refresh_from_db()
+    assert mix.held
+    with pytest.raises(errors.OnHold):
+        put(uses(sack, 5), makes(new("mix"), 5), at=NOON - DAY)
+
+
+def test_what_was_born_on_hold_is_held_since_what_it_was_made_of() -> None:
+    sack = bought(KG, UNIT)
+    held(sack)
+    told = {"reason": "told late"}
+    mix = put(uses(sack, 5), makes(new("mix"), 5), at=NOON - 3 * DAY, **told).lots[-1]
+    crop = put(uses(mix, 5), makes(new("crop"), 5), at=NOON - 2 * DAY, **told).lots[-1]
+    put(sells(crop, 1), at=NOON - DAY, **told)
+    with pytest.raises(errors.OnHold) as refusal:
+        put(sells(crop, 1), at=NOON, **told)
+    assert refusal.value.since == NOON == working.held_since(crop.pk)
+    assert on_hand(crop)[0] == 4
+
+
+def test_a_lot_is_held_since_the_first_hold_after_its_last_release() -> None:
+    lot = bought(KG, UNIT)
+    held(lot)
+    released(lot)
+    assert working.held_since(lot.pk) is None
+    held(lot, at=NOON + 2 * DAY)
+    held(lot, at=NOON + DAY)
+    assert working.held_since(lot.pk) == NOON + DAY
+
+
+def test_a_correction_of_what_happened_before_the_hold_is_accepted_with_a_reason() -> None:
+    lot = bought(KG, UNIT)
+    sale = put(sells(lot, 5), at=NOON - DAY).entry
+    held(lot)
+    with pytest.raises(errors.OnHold):
+        amend(sale, sells(lot, 1))
+    amend(sale, sells(lot, 1), reason="misread")
+    assert on_hand(lot)[0] == KG - 6
+
+
+def test_a_correction_that_adds_a_lot_on_hold_holds_what_was_made_of_it() -> None:
+    sack, bad = bought(KG, UNIT), bought(KG, UNIT)
+    made = put(uses(sack, 5), makes(new("mix"), 9), at=NOON - DAY)
+    mix = made.lots[-1]
+    crop = made_of(mix, 4, new("crop"), 4)
+    held(bad)
+    amend(made.entry, uses(bad, 5), reason="the other sack went in too")
+    for lot in (mix, crop):
+        lot.refresh_from_db()
+        assert lot.held
+
+
+def test_a_correction_of_a_use_that_stood_before_brings_no_hold_back() -> None:
+    sack = bought(KG, UNIT)
+    made = put(uses(sack, 5), makes(new("mix"), 9), at=NOON - DAY)
+    held(sack)
+    amend(made.entry, uses(sack, 1), reason="misread")
+    made.lots[-1].refresh_from_db()
+    assert not made.lots[-1].held

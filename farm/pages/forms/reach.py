@@ -1,5 +1,6 @@
 """What may be wrong, why it is held or released or called back."""
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 from uuid import uuid4
 
@@ -127,6 +128,34 @@ class ReasonForm(forms.Form):
     def new(cls, label: str, reason: str = "", prefix: str | None = None) -> "ReasonForm":
         form = cls(initial={"uuid": uuid4(), "reason": reason[:300]}, auto_id=f"{prefix}_%s")
         form.fields["reason"].label = label
+        return form
+
+
+class RecallForm(ReasonForm):
+    """``back``: how far back the fault lies, where that was not asked for already."""
+
+    back = forms.ChoiceField(
+        label="How far back does the fault lie?",
+        help_text="If you do not know, take the furthest that you cannot rule out.",
+        widget=forms.RadioSelect,
+        required=False,
+    )
+
+    @classmethod
+    def asking(
+        cls,
+        ways: Sequence[tuple[str, str]],
+        data: Mapping[str, Any] | None = None,
+    ) -> "RecallForm":
+        """Ask how far back it lies, where there is a choice; ``ways``: addresses and words."""
+        form = cls(data, initial={"uuid": uuid4()}, auto_id="recall_%s")
+        form.fields["reason"].label = "What was found, and where"
+        field = form.fields["back"]
+        assert isinstance(field, forms.ChoiceField)
+        if len(ways) < 2:
+            del form.fields["back"]
+        else:
+            field.choices, field.required = list(ways), True
         return form
 
 

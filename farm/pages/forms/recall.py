@@ -11,14 +11,16 @@ from django.utils import timezone
 
 from farm.actions.common import Doing
 from farm.actions.drilling import Signed
+from farm.actions.recalling import Told
 from farm.models import Customer, Farm, Person, SellingPlace
 from farm.pages.forms.clock import ClockField
 from farm.pages.forms.doing import FAST_CLOCK, FarmForm
 from farm.pages.forms.fields import MassField
+from farm.queries.contacts import CUSTOMER, PLACE
 
 
 class CallForm(FarmForm):
-    """``whom``: customers and places of the recall, as they may be named to this person."""
+    """``whom``: all on the recall's lists, as they may be named to this person."""
 
     whom = forms.ChoiceField(label="Who was called or told")
     when = ClockField(label="When")
@@ -50,11 +52,11 @@ class CallForm(FarmForm):
             raise ValidationError("This is later than now. State when the call was made.")
         return when
 
-    def clean_whom(self) -> Customer | SellingPlace:
+    def clean_whom(self) -> Told:
         kind, _, key = self.cleaned_data["whom"].partition("-")
-        if kind == "customer":
+        if kind == CUSTOMER:
             return Customer.objects.get(pk=key)
-        return SellingPlace.objects.get(pk=key)
+        return SellingPlace.objects.get(name=key) if kind == PLACE else key
 
     def doing(self, person: Person) -> Doing:
         said = self.cleaned_data

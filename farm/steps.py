@@ -11,12 +11,14 @@ def share_steps(values: Sequence[int], step: Step, whole: int | None = None) -> 
 
     Every value is rounded down, and the steps still missing go to the largest remainders, the
     earlier row first on a tie: 33,333 three times in steps of 100 gives 334, 333, 333.
-    ``whole``: what the values were rounded to together, up or down.
+    ``whole``: what the values come to together, where that is known. Where it is more or less
+    than rounding each can give, all take more or less alike, those that rounding cost most first.
     """
     parts = [value // step for value in values]
     missing = (rounded(sum(values), step) if whole is None else whole) - sum(parts)
-    for index in sorted(range(len(values)), key=lambda i: -(values[i] % step))[:missing]:
-        parts[index] += 1
+    order = sorted(range(len(values)), key=lambda i: -(values[i] % step))
+    for rank, index in enumerate(order):
+        parts[index] += (missing - rank - 1) // len(values) + 1
     return parts
 
 

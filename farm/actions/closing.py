@@ -12,6 +12,7 @@ from django.db import transaction
 from farm import habits
 from farm.models import ClosedFile, ClosedMonth, Person, the_farm
 from farm.queries.canonical import as_text
+from farm.queries.cells import cells_as_text
 from farm.queries.closings import (
     Closing,
     Closings,
@@ -35,7 +36,8 @@ def close_month(by: Person, month: Month, *, at: datetime, produce: Produce) -> 
     """Close the earliest open month, once it is over, sound and finished.
 
     Its rows, the rows shown under “since closing”, and the files made of both are frozen; each
-    with its SHA-256. Raises Malformed with the remedy, and freezes nothing.
+    with its SHA-256; and the grams and cents that it handed out. Raises Malformed with the
+    remedy, and freezes nothing.
     """
     head = book.lock_head()  # nothing is recorded meanwhile
     check_may_close(month, at)
@@ -46,6 +48,7 @@ def close_month(by: Person, month: Month, *, at: datetime, produce: Produce) -> 
     closed = ClosedMonth.objects.create(
         month=month.first, closed_at=at, by=by, until_seq=head.seq,
         head_digest=closing.head, rows=rows, sha256=digest(rows.encode()),
+        cells=cells_as_text(closing.found),
     )  # fmt: skip
     ClosedFile.objects.bulk_create(
         ClosedFile(closed=closed, name=name, content=content, sha256=digest(content))

@@ -15,7 +15,9 @@ class ClosedMonth(models.Model):
     """A month as it was closed. ``month``: its first day.
 
     ``rows``: the canonical rows as JSON (`farm.queries.canonical`), whole numbers, customers by
-    number. ``until_seq``: the book's last entry then; what comes later is late for this month.
+    number. ``cells``: the whole grams and cents that it handed out, each by entry, lot and role
+    beside its exact number, as JSON (`farm.queries.cells`): they stay. ``until_seq``: the book's
+    last entry then; what comes later is late for this month.
     ``head_digest``: that entry's digest, which covers the whole book up to it; '' without entries.
     """
 
@@ -25,6 +27,7 @@ class ClosedMonth(models.Model):
     until_seq = models.BigIntegerField()
     head_digest = models.CharField("head of the chain", max_length=64, blank=True)
     rows = models.TextField()
+    cells = models.TextField()
     sha256 = models.CharField("SHA-256 of the rows", max_length=64)
 
     class Meta:

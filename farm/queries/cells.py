@@ -4,57 +4,105 @@ Every table, span, week and year sums these cells, and so does every file; none 
 A month's total of a measure (what was sold, lost, picked, made; by weight, by cost) is rounded
 half to even and handed out to its lots and days by largest remainder, a cell's to its flows by
 the same rule. What is held on an evening is handed out likewise, by lot. The book stays exact.
+What a closed month handed out stays: only what changed in it since is handed out again, under
+what the others leave of the total.
 """
 
 from collections import defaultdict
-from collections.abc import Callable, Hashable, Iterable, Sequence
+from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date
 from typing import NamedTuple, TypeVar
 
-from farm.queries.happened import BOUGHT, CameIn, Happened, Money, Moved, Selling
-from farm.steps import share_steps
+from farm.queries.happened import (
+    BOUGHT,
+    NO_CELLS,
+    CameIn,
+    Cells,
+    Happened,
+    Money,
+    Moved,
+    Selling,
+)
+from farm.steps import rounded, share_steps
+from ledger.drafts import canonical
 from ledger.models import Role
 
 GRAM, CENT = 1_000, 100
 LEFT = (Role.LOST, Role.STRANDED, Role.SHRUNK)
 OUT = (Role.SOLD, Role.BACK, Role.USED, *LEFT)
+R = TypeVar("R", CameIn, Selling)
+# What is handed out of each flow, in steps of how much.
+NUMBERS: Mapping[str, tuple[Callable[[Moved], int], int]] = {
+    "g": (lambda one: one.mass_mg or 0, GRAM),
+    "c": (lambda one: one.money, CENT),
+}
 
 
 class Part(NamedTuple):
-    """A number to hand out steps of: of which whole, in which cell of it, and how much."""
+    """A number to hand out steps of: of which whole, in which cell of it, and how much.
+
+    ``stays``: the steps that it was handed when its month was closed.
+    """
 
     whole: Hashable
     cell: tuple[int, ...]
     number: int
+    stays: int | None = None
 
 
 def handed_out(found: Happened) -> Happened:
     """Hand out the grams and cents of whole months; what the book says stays beside them."""
-    return replace(found, moved=handed_flows(found.moved), money=handed_money(found.money))
+    moved, money = handed_flows(found.moved, found.closed), handed_money(found.money, found.closed)
+    return replace(found, moved=moved, money=money)
 
 
-def handed_flows(moved: Sequence[Moved]) -> tuple[Moved, ...]:
+def cells_as_text(found: Happened) -> str:
+    """Write what a month that is closed hands out: by key its exact number and its steps."""
+    handed = handed_out(found)
+    cells = {
+        _key(now, what): (number(one), number(now) // step)
+        for one, now in zip(found.moved, handed.moved, strict=True)
+        for what, (number, step) in NUMBERS.items()
+        if number(one)
+    }
+    for one, now in zip(found.money.selling, handed.money.selling, strict=True):
+        cells[_selling_key(one)] = (one.money, now.money // CENT)
+    return canonical(cells)
+
+
+def handed_flows(moved: Sequence[Moved], closed: Cells = NO_CELLS) -> tuple[Moved, ...]:
     """Hand out the grams and cents of all that moved in whole months."""
-    masses = _handed(moved, lambda one: one.mass_mg or 0, GRAM)
-    costs = _handed(moved, lambda one: one.money, CENT)
+    masses, costs = (_handed(moved, what, closed) for what in NUMBERS)
     return tuple(
         one._replace(handed_mg=None if one.mass_mg is None else mass_mg, handed_money=money)
         for one, mass_mg, money in zip(moved, masses, costs, strict=True)
     )
 
 
-def _handed(moved: Iterable[Moved], number: Callable[[Moved], int], step: int) -> list[int]:
+def _handed(moved: Iterable[Moved], what: str, closed: Cells) -> list[int]:
     """Hand out one number of each flow, counted on the side on which it is told."""
+    number, step = NUMBERS[what]
     rows = [(one, -1 if one.role in OUT else 1) for one in moved]
     parts = [
-        Part((_month(one.day), _measure(one)), (one.day.toordinal(), one.lot), sign * number(one))
+        Part((_month(one.day), _measure(one)), (one.day.toordinal(), one.lot), sign * number(one),
+             _stays(closed, _key(one, what), number(one), sign=sign))
         for one, sign in rows
-    ]
+    ]  # fmt: skip
     return [
         sign * steps * step
         for (_, sign), steps in zip(rows, steps_of(parts, step), strict=True)
     ]  # fmt: skip
+
+
+def _key(one: Moved, what: str) -> str:
+    return f"{one.entry} {one.lot} {one.role} {what}"
+
+
+def _stays(closed: Cells, key: str, number: int, *, sign: int = 1) -> int | None:
+    """The steps that were handed out at closing, where the number is still what it was then."""
+    then, steps = closed.get(key, (None, 0))
+    return sign * steps if then == number else None
 
 
 def _measure(one: Moved) -> tuple[str, int]:
@@ -68,12 +116,12 @@ def _measure(one: Moved) -> tuple[str, int]:
     return one.role, one.stage
 
 
-def handed_money(money: Money) -> Money:
+def handed_money(money: Money, closed: Cells = NO_CELLS) -> Money:
     """Hand out the cents of what came in and of what selling cost, in whole months."""
     return replace(
         money,
         came_in=_handed_rows(money.came_in, _came_in),
-        selling=_handed_rows(money.selling, _selling),
+        selling=_handed_rows(money.selling, lambda one: _selling(one, closed)),
     )
 
 
@@ -81,11 +129,13 @@ def _came_in(one: CameIn) -> Part:
     return Part((_month(one.day), one.what == BOUGHT), (one.day.toordinal(),), one.money)
 
 
-def _selling(one: Selling) -> Part:
-    return Part(_month(one.day), (one.day.toordinal(), one.place_pk), one.money)
+def _selling(one: Selling, closed: Cells) -> Part:
+    stays = _stays(closed, _selling_key(one), one.money)
+    return Part(_month(one.day), (one.day.toordinal(), one.place_pk), one.money, stays)
 
 
-R = TypeVar("R", CameIn, Selling)
+def _selling_key(one: Selling) -> str:
+    return f"{one.day} {one.place_pk} {one.what} {one.own}"
 
 
 def _handed_rows(rows: Sequence[R], part_of: Callable[[R], Part]) -> tuple[R, ...]:
@@ -95,20 +145,34 @@ def _handed_rows(rows: Sequence[R], part_of: Callable[[R], Part]) -> tuple[R, ..
 
 def steps_of(parts: Sequence[Part], step: int) -> list[int]:
     """Hand out steps under each whole, first to its cells in their order, then within each."""
-    wholes: dict[Hashable, dict[tuple[int, ...], list[int]]] = defaultdict(
-        lambda: defaultdict(list)
-    )
+    wholes: dict[Hashable, list[int]] = defaultdict(list)
     for at, part in enumerate(parts):
-        wholes[part.whole][part.cell].append(at)
+        wholes[part.whole].append(at)
     steps = [0] * len(parts)
-    for cells in wholes.values():
-        places = [cells[cell] for cell in sorted(cells)]
-        sums = [sum(parts[at].number for at in within) for within in places]
-        for within, whole in zip(places, share_steps(sums, step), strict=True):
-            shared = share_steps([parts[at].number for at in within], step, whole)
-            for at, number in zip(within, shared, strict=True):
-                steps[at] = number
+    for places in wholes.values():
+        total = rounded(sum(parts[at].number for at in places), step)
+        stay = {at: stays for at in places if (stays := parts[at].stays) is not None}
+        if len(stay) == len(places) and sum(stay.values()) != total:
+            stay = {}  # what changed is gone, and its steps with it: all are handed out again
+        shared = [at for at in places if at not in stay]
+        for at, number in stay.items():
+            steps[at] = number
+        _share(parts, shared, step, whole=total - sum(stay.values()), into=steps)
     return steps
+
+
+def _share(
+    parts: Sequence[Part], places: Iterable[int], step: int, *, whole: int, into: list[int]
+) -> None:
+    cells: dict[tuple[int, ...], list[int]] = defaultdict(list)
+    for at in places:
+        cells[parts[at].cell].append(at)
+    within = [cells[cell] for cell in sorted(cells)]
+    sums = [sum(parts[at].number for at in one) for one in within]
+    for one, of_cell in zip(within, share_steps(sums, step, whole), strict=True):
+        shared = share_steps([parts[at].number for at in one], step, of_cell)
+        for at, number in zip(one, shared, strict=True):
+            into[at] = number
 
 
 def _month(day: date) -> tuple[int, int]:

@@ -4,11 +4,12 @@ A flow counts on the day of its entry. What states money (a sale line, a charge,
 counts on the day of what its entry corrects.
 """
 
+import json
 from bisect import bisect_left, bisect_right
 from calendar import monthrange
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from itertools import starmap
 from operator import attrgetter
@@ -17,7 +18,7 @@ from typing import Any, NamedTuple
 from django.db.models import CharField, QuerySet, Sum, Value
 from django.db.models.functions import Coalesce, Concat
 
-from farm.models import Bill, SaleLine, SellingCost, Stage
+from farm.models import Bill, ClosedMonth, SaleLine, SellingCost, Stage
 from farm.queries.finding import Amount, amount_of
 from farm.queries.roll_forward import AccountMove, account_moves
 from ledger.models import KINDS, Charge, Dimension, Edge, Entry, Flow, Line, Role
@@ -163,6 +164,9 @@ class Money:
 
 
 NO_MONEY = Money((), (), ())
+# What closed months handed out: by key, the exact number then and its whole grams or cents.
+Cells = Mapping[str, Sequence[int]]
+NO_CELLS: Cells = {}
 
 
 @dataclass(frozen=True)
@@ -171,6 +175,7 @@ class Happened:
 
     ``accounts``: what papers, payments and boxes did to what customers owe, and to what is held
     for them; with all that was before.
+    ``closed``: what closed months among these handed out (`farm.queries.cells`).
     """
 
     moved: tuple[Moved, ...]
@@ -178,6 +183,7 @@ class Happened:
     given: tuple[Given, ...]
     money: Money
     accounts: tuple[AccountMove, ...] = ()
+    closed: Cells = field(default_factory=dict)
 
     def within(self, first: date, last: date) -> "Happened":
         """Narrow to some of the days; what is looked up by entry or lot stays whole."""
@@ -197,6 +203,15 @@ def whole_months(first: date, last: date) -> tuple[date, date]:
     return first.replace(day=1), last.replace(day=monthrange(last.year, last.month)[1])
 
 
+def closed_cells(first: date, last: date) -> Cells:
+    """Read what the closed months of some days handed out; one query."""
+    months = ClosedMonth.objects.filter(month__range=whole_months(first, last))
+    found: dict[str, Sequence[int]] = {}
+    for text in months.values_list("cells", flat=True):
+        found |= json.loads(text)
+    return found
+
+
 def happened(first: date, last: date) -> Happened:
     """Read the whole months of some days, however many entries they have; six queries.
 
@@ -210,6 +225,11 @@ def happened(first: date, last: date) -> Happened:
         money_in(first, last),
         account_moves(first, last),
     )
+
+
+def as_shown(first: date, last: date) -> Happened:
+    """Read the same with what closed months among these handed out; six queries."""
+    return replace(happened(first, last), closed=closed_cells(first, last))
 
 
 def flows_in(first: date, last: date) -> QuerySet[Flow]:

@@ -16,7 +16,7 @@ from farm import habits
 from farm.models import Form, SaleLine, SellingPlace, Species, Stage
 from farm.queries.cells import CENT, handed_out
 from farm.queries.finding import Amount
-from farm.queries.happened import Happened, Money, Moved, SaleLines, happened
+from farm.queries.happened import Happened, Money, Moved, SaleLines, as_shown
 from farm.queries.held import Held, held_around
 from farm.queries.owed import Account, accounts
 from farm.queries.reconciliation import Reconciliation, goods_between
@@ -194,14 +194,14 @@ def months_kept() -> list[Month]:
 def month_figures(
     month: Span, only: Only = EVERYTHING, found: Happened | None = None
 ) -> MonthFigures:
-    """Read some days from the book; thirteen queries, however many entries they have.
+    """Read some days from the book; fourteen queries, however many entries they have.
 
     Weights and costs are the whole grams and cents that each month handed out; `Movement` alone
     is exact. ``found``: the whole months of these days, where they were read before. Of one
     selling place there are sales alone; of one species, neither selling costs, which are a
     place's, nor accounts, which are a customer's.
     """
-    whole = found or happened(month.first, month.last)
+    whole = found or as_shown(month.first, month.last)
     exact = whole.within(month.first, month.last)
     found = handed_out(whole).within(month.first, month.last)
     sales = sold_among(found.moved, found.lines, only)

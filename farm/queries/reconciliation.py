@@ -22,6 +22,7 @@ from farm.queries.happened import (
     NO_MONEY,
     Happened,
     Moved,
+    closed_cells,
     flows_in,
     moved,
     sale_lines,
@@ -148,9 +149,9 @@ class Reconciliation:
 def reconcile(
     first: date, last: date, *, form: Form = Form.FRESH, species: Species | None = None
 ) -> Reconciliation:
-    """Reconcile all fresh or all dried goods (of a species) over some days; three queries."""
+    """Reconcile all fresh or all dried goods (of a species) over some days; four queries."""
     whole = whole_months(first, last)
-    moved_then = handed_flows(moved(flows_in(*whole)))
+    moved_then = handed_flows(moved(flows_in(*whole)), closed_cells(*whole))
     found = Happened(moved_then, sale_lines(*whole), (), NO_MONEY).within(first, last)
     start, end = held_around(first, last, species)
     return goods_between(found, form, start=start, end=end, species=species)

@@ -18,6 +18,7 @@ from farm.queries.canonical import from_text
 from farm.queries.cells import CENT, GRAM, handed_flows
 from farm.queries.happened import (
     ROOT_DAY,
+    closed_cells,
     flows_in,
     given_into,
     moved,
@@ -193,9 +194,10 @@ def same_week_last_year(week: Span) -> Span:
 
 
 def week_sums(week: Span) -> list[WeekSums]:
-    """What was started, picked and sold of each species in some days; three queries."""
+    """What was started, picked and sold of each species in some days; four queries."""
     days = (week.first, week.last)
-    rows = [one for one in handed_flows(moved(flows_in(*whole_months(*days))))
+    whole = whole_months(*days)
+    rows = [one for one in handed_flows(moved(flows_in(*whole)), closed_cells(*whole))
             if week.first <= one.day <= week.last]  # fmt: skip
     sums: dict[str, dict[str, int]] = defaultdict(
         lambda: dict.fromkeys(("blocks", "picked_mg", "sold_mg", "net"), 0)

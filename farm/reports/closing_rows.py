@@ -16,7 +16,7 @@ from farm.queries.closings import (
     month_and_closed,
     totals,
 )
-from farm.queries.happened import Happened, Money, happened
+from farm.queries.happened import Happened, Money, as_shown, happened
 from farm.queries.months import Month, Only, Span, month_figures, month_of
 from farm.queries.roll_forward import beside_closed
 from farm.reports import kept
@@ -82,7 +82,7 @@ def open_report(month: Month, made: Made, known: Closings) -> Report:
 
 def days_report(days: Span, only: Only, made: Made, *, known: Closings) -> Report:
     """Report any days as worked now; what that changes in months that are closed is listed."""
-    found = happened(days.first, days.last)
+    found = as_shown(days.first, days.last)
     report = month_report(month_figures(days, only, found), made)
     since = [] if only.words else changed_in(found, days, known)
     if not since:

@@ -20,6 +20,7 @@ from farm.actions.storing import throw_away, weigh_again
 from farm.models import Form
 from farm.queries.cells import Part, steps_of
 from farm.queries.closings import closings, closings_add_up
+from farm.queries.happened import happened
 from farm.queries.months import MonthFigures, Only, Span, month_figures, month_of
 from farm.queries.reconciliation import Step, reconcile
 from farm.queries.years import week_of, week_sums, year_as_shown, year_sums
@@ -27,7 +28,8 @@ from farm.reports.closing_rows import days_report
 from farm.reports.month_rows import month_report
 from farm.reports.rows import Report, Table, printed, show_fact
 from farm.reports.year_rows import year_report
-from ledger.models import Entry, Lot
+from farm.steps import share_steps
+from ledger.models import Entry, Flow, Lot
 from tests.farm.closed import blocks, close, flush, sold, two_flushes
 from tests.farm.season import MADE
 from tests.farm.world import KG, UNIT, World, fresh
@@ -35,6 +37,7 @@ from tests.farm.world import KG, UNIT, World, fresh
 pytestmark = pytest.mark.django_db
 
 SEPTEMBER, OCTOBER = month_of("2026-09"), month_of("2026-10")
+WHOLE = (SEPTEMBER.first, SEPTEMBER.last)
 # The last days of one month and the first of the next, with two picks on one of them.
 DAYS = ((9, 28), (9, 29), (9, 29), (9, 30), (10, 1), (10, 2), (10, 2))
 
@@ -292,3 +295,57 @@ def test_frozen_and_what_changed_since_come_to_what_is_worked_to_the_cent(world:
         worked = sum(getattr(one, name) for one in now)
         assert sum(getattr(one, name) for one in shown.rows) == worked
     assert closings_add_up().broken == ""
+
+
+def handed(figures: MonthFigures) -> dict[tuple[int, str], tuple[int | None, int]]:
+    return {(row.entry, row.lot_code): (row.amount.mass_mg, row.cost) for row in figures.sales}
+
+
+def sold_late(world: World, lot: Lot, mg: int) -> None:
+    at(world, 9, 30, 20)
+    line = SoldLine(fresh(lot), mg, 12_3400)
+    sell(world.doing(minutes=0, sure=True), place=world.stall, lines=[line])
+
+
+def test_what_a_closed_month_handed_out_stays_where_nothing_changed(world: World) -> None:
+    """Of 100.4 g and 100.4 g of two lots the first is 101 g. Then 77.45 g of a third is typed.
+
+    Handed out anew, that one's rest would be the larger, and the first 100 g.
+    """
+    picked = odd_days(world)
+    for lot in picked[:2]:
+        sold_late(world, lot, 100_400)
+    before = handed(month_figures(SEPTEMBER))
+    close(world)
+    sold_late(world, picked[2], 77_450)
+    shown, anew = month_figures(SEPTEMBER), month_figures(SEPTEMBER, found=happened(*WHOLE))
+    exact = Flow.objects.filter(role="sold", entry__happened_on__range=WHOLE)
+    same = {key: cells for key, cells in before.items() if key[1] != picked[2].code}
+
+    assert {key: cells for key, cells in handed(shown).items() if key in same} == same != {}
+    assert {key: cells for key, cells in handed(anew).items() if key in same} != same
+    for figures in (shown, anew):  # either way the month comes to what it is
+        grams = sum(row.amount.mass_mg or 0 for row in figures.sales)
+        assert grams == round(Fraction(-sum(one.quantity for one in exact), 1000)) * 1000
+
+
+def test_steps_that_stay_leave_the_rest_to_what_changed() -> None:
+    """Three times 0.0033 were 1, 0 and 0 hundredths of 0.0099; the third is 0.0160 now.
+
+    0.0226 are two hundredths: the first keeps its one, the second its none, the third has one.
+    """
+    parts = [Part("", (1,), 33, 1), Part("", (2,), 33, 0), Part("", (3,), 160)]
+
+    assert steps_of(parts, 100) == [1, 0, 1]
+    # Where all that changed is gone, what is left is handed out again.
+    assert steps_of([Part("", (1,), 33, 1), Part("", (2,), 33, 1)], 100) == [1, 0]
+
+
+@given(st.lists(st.integers(-500, 500), min_size=1, max_size=9), st.integers(-40, 40))
+def test_a_whole_that_is_far_off_is_shared_alike(values: list[int], beyond: int) -> None:
+    whole = sum(value // 100 for value in values) + beyond
+    parts = share_steps(values, 100, whole)
+    given_more = [part - value // 100 for part, value in zip(parts, values, strict=True)]
+
+    assert sum(parts) == whole
+    assert max(given_more) - min(given_more) <= 1

@@ -16,7 +16,7 @@ KINDS = ("materials", "paid", "own", "energy", "room")
 # Within one entry a lot's lines work in this order.
 ORDER = ("bought", "made", "back", "counted", "shrunk", "lost", "used", "sold")
 SUMMED = (
-    "quantity", "money", "basis", "given_mg", "expected_mg", "turn", "pieces", "turn_mg",
+    "quantity", "money", "basis", "given_mg", "turn", "pieces", "turn_mg",
     "later_mg", "planned_loss_ppm", "planned_loss_count", "closes",
 )  # fmt: skip
 Key = tuple[int, int, str]  # entry, lot, role
@@ -78,7 +78,7 @@ def _read(known: Collection[int] | None) -> Book:
     charged: dict[tuple[int, int | None], dict[str, int]] = defaultdict(lambda: defaultdict(int))
     for charge in Charge.objects.select_related("entry"):
         if known is None or charge.entry_id in known:
-            at = charge.entry.place, getattr(charge, "lot_id", None)
+            at = charge.entry.place, charge.lot_id
             charged[at][str(charge.kind)] += charge.amount
     for entry, lot in charged:
         if lot is not None:  # comes into that lot before anything else is done with it
@@ -87,7 +87,7 @@ def _read(known: Collection[int] | None) -> Book:
     for key in sorted(steps, key=lambda key: (key[0], ORDER.index(key[2]))):
         by_lot[key[1]].append(steps[key])
     lots = Lot.objects.in_bulk(list(by_lot))
-    wholes = {pk: getattr(lot, "part_of_id", None) for pk, lot in lots.items()}
+    wholes = {pk: lot.part_of_id for pk, lot in lots.items()}
     return Book(dict(by_lot), {pk: lot.made_by_id for pk, lot in lots.items()}, wholes, charged)
 
 
@@ -103,7 +103,7 @@ def _steps(known: Collection[int] | None) -> dict[Key, Step]:
         if line.returns and not step.returns:
             step.returns = line.returns.entry.place
         for name in SUMMED:
-            step.numbers[name] += getattr(line, name, 0)
+            step.numbers[name] += getattr(line, name)
     return steps
 
 
@@ -228,7 +228,7 @@ class Walk:
             one.given_mg * step.pieces // one.pieces
             for one in (*self.earlier, *self.picks) if one.turn == step.turn and one.pieces
         )  # fmt: skip
-        expected = step.expected_mg or max(0, step.turn_mg - given) + step.later_mg
+        expected = max(0, step.turn_mg - given) + step.later_mg
         self.out(step.entry, "used", self.cost * step.weight // (step.weight + expected))
         self.begin()
 

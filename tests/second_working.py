@@ -11,11 +11,13 @@ from dataclasses import dataclass, field
 from datetime import date
 from fractions import Fraction
 
-from farm.models import LotCard, SaleLine, SellingCost
+from farm.models import ClosedMonth, LotCard, SaleLine, SellingCost
 from ledger.models import Charge, Entry, Line
 from tests.second_costs import second_costs
 
 GRAM, CENT = 1_000, 100
+# What is handed out, of which exact number, in steps of how much.
+HANDED = (("grams", "mg", GRAM), ("cents", "cost", CENT))
 GRADES = ("firsts", "seconds", "trim")
 STAGES = {
     1: "supplies", 2: "culture", 3: "prepared grain", 4: "grain spawn", 5: "filled bags",
@@ -81,8 +83,14 @@ def mass(card: LotCard, quantity: int) -> int:
     return quantity * (lot.unit_mass_mg or 0) if lot.item.dimension == "count" else 0
 
 
-def read_facts(until: int | None = None) -> Facts:
-    """Read the book up to an entry; what it corrects counts at the place of what it corrects."""
+Stays = dict[tuple[int, int, str, str], tuple[int, int]]
+
+
+def read_facts(until: int | None = None, stays: Stays | None = None) -> Facts:
+    """Read the book up to an entry; what it corrects counts at the place of what it corrects.
+
+    ``stays``: what closed months handed out, which stays where nothing changed since.
+    """
     entries = {one.seq: one for one in Entry.objects.all() if until is None or one.seq <= until}
     cards = LotCard.objects.select_related(
         "lot__item", "species", "strain", "product", "lot__made_by"
@@ -111,8 +119,21 @@ def read_facts(until: int | None = None) -> Facts:
     _add_costs(moved, entries, cards)
     rows = sorted(moved.values(), key=lambda one: (one.day, one.entry, one.lot))
     facts = Facts(rows, given, *_money(entries), cards)
-    hand_out(facts)
+    hand_out(facts, stays or {})
     return facts
+
+
+def read_as_shown() -> Facts:
+    """Read all of the book, with what its closed months handed out when they were closed."""
+    stays: Stays = {}
+    for closed in ClosedMonth.objects.all():
+        then = read_facts(closed.until_seq)
+        stays |= {
+            (one.entry, one.lot, one.role, name): (getattr(one, exact), getattr(one, name))
+            for one in then.moved if one.day.replace(day=1) == closed.month
+            for name, exact, _ in HANDED
+        }  # fmt: skip
+    return read_facts(stays=stays)
 
 
 def _add_costs(
@@ -153,25 +174,45 @@ def shared(whole: int, parts: Sequence[Fraction]) -> list[int]:
     floors = [part.numerator // part.denominator for part in parts]
     rests = [part - floor for part, floor in zip(parts, floors, strict=True)]
     order = sorted(range(len(parts)), key=lambda at: (-rests[at], at))
-    for at in order[: whole - sum(floors)]:
-        floors[at] += 1
+    # More than once around, or less than once, where others stay as they were handed out.
+    around, more = divmod(whole - sum(floors), len(parts)) if parts else (0, 0)
+    for rank, at in enumerate(order):
+        floors[at] += around + (1 if rank < more else 0)
     return floors
 
 
-def hand_out(facts: Facts) -> None:
+def hand_out(facts: Facts, stays: Stays) -> None:
     """A month's total of each measure, rounded half to even, over its days' lots, then lines."""
-    for name, number, step in (("grams", "mg", GRAM), ("cents", "cost", CENT)):
-        wholes: dict[tuple[object, ...], dict[tuple[date, int], list[Moved]]] = defaultdict(dict)
+    for name, exact, step in HANDED:
+        wholes: dict[tuple[object, ...], list[Moved]] = defaultdict(list)
         for one in facts.moved:
-            cell = wholes[one.month, *measure(one)].setdefault((one.day, one.lot), [])
-            cell.append(one)
-        for cells in wholes.values():
-            keys = sorted(cells)
-            exact = [[signed(one, number, step) for one in cells[key]] for key in keys]
-            sums = [sum(parts, Fraction()) for parts in exact]
-            for key, parts, steps in zip(keys, exact, shared(round(sum(sums)), sums), strict=True):
-                for one, at in zip(cells[key], shared(steps, parts), strict=True):
-                    setattr(one, name, -at if one.role in GOING else at)
+            wholes[one.month, *measure(one)].append(one)
+        for all_of_it in wholes.values():
+            rest = whole = round(sum(signed(one, exact, step) for one in all_of_it))
+            open_ones = []
+            for one in all_of_it:
+                then, handed = stays.get((one.entry, one.lot, one.role, name), (None, 0))
+                if getattr(one, exact) in (0, then):
+                    handed = handed if getattr(one, exact) else 0
+                    setattr(one, name, handed)
+                    rest -= -handed if one.role in GOING else handed
+                else:
+                    open_ones.append(one)
+            if rest and not open_ones:  # what changed is gone: all is handed out again
+                rest, open_ones = whole, all_of_it
+            _over_cells(open_ones, rest, (name, exact, step))
+
+
+def _over_cells(rows: list[Moved], whole: int, handed: tuple[str, str, int]) -> None:
+    name, exact, step = handed
+    cells: dict[tuple[date, int], list[Moved]] = defaultdict(list)
+    for one in rows:
+        cells[one.day, one.lot].append(one)
+    within = [[signed(one, exact, step) for one in cells[key]] for key in sorted(cells)]
+    sums = [sum(parts, Fraction()) for parts in within]
+    for key, parts, steps in zip(sorted(cells), within, shared(whole, sums), strict=True):
+        for one, at in zip(cells[key], shared(steps, parts), strict=True):
+            setattr(one, name, -at if one.role in GOING else at)
 
 
 def signed(one: Moved, number: str, step: int) -> Fraction:

@@ -85,7 +85,7 @@ def days(request: PageRequest) -> HttpResponse:
     said = form.cleaned_data
     span = Span(said["first"], said["last"])
     only = Only(said["species"], said["place"])
-    report = days_report(span, only, made_by(request), known=closings())
+    report = days_report(span, only, made_by(request))
     taken = taken_away(request, report, f"days-{span.key}")
     shown = DaysPage(form, answer_page(request, naming_customers(request, report)))
     return taken or show(request, "farm/answers/days.html", shown)

@@ -100,8 +100,13 @@ def _key(one: Moved, what: str) -> str:
 
 
 def _stays(closed: Cells, key: str, number: int, *, sign: int = 1) -> int | None:
-    """The steps that were handed out at closing, where the number is still what it was then."""
-    then, steps = closed.get(key, (None, 0))
+    """The steps that were handed out at closing, where the number is still what it was then.
+
+    Of nothing there is nothing to hand out.
+    """
+    then, steps = closed.get(key, (0, 0))
+    if not number:
+        return 0
     return sign * steps if then == number else None
 
 

@@ -28,7 +28,7 @@ from farm.models import (
 )
 from farm.queries.canonical import KeptRow, from_text, negated, rows_among, rows_of, summed
 from farm.queries.happened import Happened, happened
-from farm.queries.months import ONE_DAY, Month, Span, month_with, months_from
+from farm.queries.months import ONE_DAY, Month, month_of, month_with, months_from
 from farm.queries.roll_forward import BALANCES, NO_SHARE, Whose
 from farm.queries.sales import open_loads
 from ledger import waiting
@@ -165,19 +165,14 @@ def since_closing() -> list[KeptRow]:
     return _changed_since(found, covered, frozen_rows())
 
 
-def changed_in(found: Happened, days: Span, known: Closings) -> list[KeptRow]:
-    """Say what changed in the closed months that some days touch, each since it was closed.
+def changed_in(found: Happened, closed: Iterable[ClosedMonth]) -> list[KeptRow]:
+    """Say what changed in closed months, each since it was closed; no queries of its own.
 
-    Worked now, as the days are shown, less what each month froze of itself; one query at most.
-    ``found``: the whole months of the days.
+    Worked now less what each month froze of itself. ``found``: those months, whole.
     """
-    months = [one for one in known.covered if one.first <= days.last and days.first <= one.last]
-    if not months:
-        return []
-    closed = ClosedMonth.objects.filter(month__in=[one.first for one in months])
-    own = [row for one in closed.only("month", "rows") for row in from_text(one.rows)
-           if row.month == f"{one.month:%Y-%m}"]  # fmt: skip
-    return _changed_since(found, months, own)
+    months = {f"{one.month:%Y-%m}": one for one in closed}
+    own = [row for key, one in months.items() for row in from_text(one.rows) if row.month == key]
+    return _changed_since(found, [month_of(key) for key in months], own)
 
 
 def _changed_since(

@@ -8,7 +8,7 @@ import json
 from bisect import bisect_left, bisect_right
 from calendar import monthrange
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 from itertools import starmap
@@ -203,12 +203,16 @@ def whole_months(first: date, last: date) -> tuple[date, date]:
     return first.replace(day=1), last.replace(day=monthrange(last.year, last.month)[1])
 
 
-def closed_cells(first: date, last: date) -> Cells:
-    """Read what the closed months of some days handed out; one query."""
-    months = ClosedMonth.objects.filter(month__range=whole_months(first, last))
+def closed_among(first: date, last: date) -> list[ClosedMonth]:
+    """Read the closed months of some days, with what they froze; one query."""
+    return list(ClosedMonth.objects.filter(month__range=whole_months(first, last)))
+
+
+def cells_of(closed: Iterable[ClosedMonth]) -> Cells:
+    """What closed months handed out."""
     found: dict[str, Sequence[int]] = {}
-    for text in months.values_list("cells", flat=True):
-        found |= json.loads(text)
+    for one in closed:
+        found |= json.loads(one.cells)
     return found
 
 
@@ -228,8 +232,8 @@ def happened(first: date, last: date) -> Happened:
 
 
 def as_shown(first: date, last: date) -> Happened:
-    """Read the same with what closed months among these handed out; six queries."""
-    return replace(happened(first, last), closed=closed_cells(first, last))
+    """Read the same with what closed months among these handed out; seven queries."""
+    return replace(happened(first, last), closed=cells_of(closed_among(first, last)))
 
 
 def flows_in(first: date, last: date) -> QuerySet[Flow]:

@@ -22,7 +22,8 @@ from farm.queries.happened import (
     NO_MONEY,
     Happened,
     Moved,
-    closed_cells,
+    cells_of,
+    closed_among,
     flows_in,
     moved,
     sale_lines,
@@ -151,7 +152,7 @@ def reconcile(
 ) -> Reconciliation:
     """Reconcile all fresh or all dried goods (of a species) over some days; four queries."""
     whole = whole_months(first, last)
-    moved_then = handed_flows(moved(flows_in(*whole)), closed_cells(*whole))
+    moved_then = handed_flows(moved(flows_in(*whole)), cells_of(closed_among(*whole)))
     found = Happened(moved_then, sale_lines(*whole), (), NO_MONEY).within(first, last)
     start, end = held_around(first, last, species)
     return goods_between(found, form, start=start, end=end, species=species)

@@ -18,7 +18,8 @@ from farm.queries.canonical import from_text
 from farm.queries.cells import CENT, GRAM, handed_flows
 from farm.queries.happened import (
     ROOT_DAY,
-    closed_cells,
+    cells_of,
+    closed_among,
     flows_in,
     given_into,
     moved,
@@ -197,7 +198,7 @@ def week_sums(week: Span) -> list[WeekSums]:
     """What was started, picked and sold of each species in some days; four queries."""
     days = (week.first, week.last)
     whole = whole_months(*days)
-    rows = [one for one in handed_flows(moved(flows_in(*whole)), closed_cells(*whole))
+    rows = [one for one in handed_flows(moved(flows_in(*whole)), cells_of(closed_among(*whole)))
             if week.first <= one.day <= week.last]  # fmt: skip
     sums: dict[str, dict[str, int]] = defaultdict(
         lambda: dict.fromkeys(("blocks", "picked_mg", "sold_mg", "net"), 0)

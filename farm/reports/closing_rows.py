@@ -16,7 +16,7 @@ from farm.queries.closings import (
     month_and_closed,
     totals,
 )
-from farm.queries.happened import Happened, Money, as_shown, happened
+from farm.queries.happened import Happened, Money, cells_of, closed_among, happened
 from farm.queries.months import Month, Only, Span, month_figures, month_of
 from farm.queries.roll_forward import beside_closed
 from farm.reports import kept
@@ -80,11 +80,12 @@ def open_report(month: Month, made: Made, known: Closings) -> Report:
     return _with_closing(month, made, state=state, found=found, beside=beside)
 
 
-def days_report(days: Span, only: Only, made: Made, *, known: Closings) -> Report:
+def days_report(days: Span, only: Only, made: Made) -> Report:
     """Report any days as worked now; what that changes in months that are closed is listed."""
-    found = as_shown(days.first, days.last)
+    closed = closed_among(days.first, days.last)
+    found = replace(happened(days.first, days.last), closed=cells_of(closed))
     report = month_report(month_figures(days, only, found), made)
-    since = [] if only.words else changed_in(found, days, known)
+    since = [] if only.words else changed_in(found, closed)
     if not since:
         return report
     changed = ", ".join(dict.fromkeys(month_of(row.month).name for row in since))

@@ -19,7 +19,7 @@ from farm.actions.selling import SoldLine, sell
 from farm.actions.storing import throw_away, weigh_again
 from farm.models import Form
 from farm.queries.cells import Part, steps_of
-from farm.queries.closings import closings, closings_add_up
+from farm.queries.closings import closings_add_up
 from farm.queries.happened import happened
 from farm.queries.months import MonthFigures, Only, Span, month_figures, month_of
 from farm.queries.reconciliation import Step, reconcile
@@ -261,7 +261,7 @@ def test_days_are_shown_as_worked_now_and_say_what_is_not_in_the_closed_month(
     """September froze 3.57 and comes to 3.85: days across both months come to 5.00, and say so."""
     two_flushes(world)
     days = Span(date(2026, 9, 1), date(2026, 10, 31))
-    report = days_report(days, Only(), MADE, known=closings())
+    report = days_report(days, Only(), MADE)
     facts = {fact.label: show_fact(fact) for fact in report.facts}
     shown = printed(table(report, "Since closing: sales by line"))
 
@@ -269,7 +269,7 @@ def test_days_are_shown_as_worked_now_and_say_what_is_not_in_the_closed_month(
     assert facts["Since closing: Cost of sales"] == "0.2747"
     assert facts["Changed since closing"].startswith("of September 2026: counted here")
     assert [row[-1] for row in shown.rows] == ["0.2747"]
-    october = days_report(Span(date(2026, 10, 1), days.last), Only(), MADE, known=closings())
+    october = days_report(Span(date(2026, 10, 1), days.last), Only(), MADE)
     assert "Changed since closing" not in {fact.label for fact in october.facts}
 
 

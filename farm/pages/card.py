@@ -215,7 +215,7 @@ def _answer(request: PageRequest, story: Story, shown: CardPage) -> HttpResponse
 def _save(request: PageRequest, story: Story, choice: Choice) -> HttpResponse:
     require(request, Right.CHANGE_FARM)
     row = save_card(
-        request.POST.get("name", "")[:80],
+        request.POST.get("name", "").replace("\0", "")[:80],
         story.worked,
         story.stated,
         strain=choice.strain,

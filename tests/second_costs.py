@@ -1,14 +1,16 @@
-"""Work every cost of the book a second time, from lines and charges alone, one kind at a time.
+"""Work every cost of the book a second time, from lines and charges alone.
 
 The rules are those of the design's section 4, in whole ten-thousandths: what is drawn takes its
 part of what stood at the start of the stretch, running sums rounded down; a planned loss leaves
-free; picks share by what is still expected, once spent by what was picked. No code of the ledger
-is used, so that a rule that is changed there is missed here.
+free; picks share by what is still expected, once spent by what was picked; a by-product that is
+taken off takes its worth first, of each kind of cost its part, and no more than there is. No code
+of the ledger is used, so that a rule that is changed there is missed here.
 """
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, field
+from operator import add, neg, sub
 
 from ledger.models import Charge, Line, Lot
 
@@ -17,9 +19,11 @@ KINDS = ("materials", "paid", "own", "energy", "room")
 ORDER = ("bought", "made", "back", "counted", "shrunk", "lost", "used", "sold")
 SUMMED = (
     "quantity", "money", "basis", "given_mg", "turn", "pieces", "turn_mg",
-    "later_mg", "planned_loss_ppm", "planned_loss_count", "closes",
+    "later_mg", "worth", "planned_loss_ppm", "planned_loss_count", "closes",
 )  # fmt: skip
 Key = tuple[int, int, str]  # entry, lot, role
+Cost = tuple[int, ...]  # in the order of KINDS
+NONE: Cost = (0,) * len(KINDS)
 
 
 @dataclass
@@ -36,50 +40,55 @@ class Step:
 
     @property
     def weight(self) -> int:
-        """What a pick gave; what is taken at a stated worth without a quantity is one too."""
-        if self.role != "used":
+        """What a pick gave; what is taken at a stated worth without a quantity is one too.
+
+        What takes its worth off shares with nobody.
+        """
+        if self.role != "used" or self.worth:
             return 0
         return self.given_mg or (0 if self.quantity else self.basis)
 
 
 @dataclass
 class Book:
-    """``steps``: each lot's, in order. ``born``: at which entry. ``whole``: what it was part of."""
+    """``steps``: each lot's, in order. ``born``: at which entry. ``whole``: what it was part of.
+
+    ``charged`` and ``used``: the cost that an entry has to share; charged on a lot or on all.
+    """
 
     steps: dict[int, list[Step]]
     born: dict[int, int]
     whole: dict[int, int | None]
-    charged: dict[tuple[int, int | None], dict[str, int]]
+    charged: dict[tuple[int, int | None], Cost]
+    made: dict[int, dict[int, Step]] = field(default_factory=lambda: defaultdict(dict))
+    used: dict[int, Cost] = field(default_factory=lambda: defaultdict(lambda: NONE))
 
 
 def second_costs(known: Collection[int] | None = None) -> dict[Key, int]:
     """Say what each entry moved into or out of each lot; ``known``: the entries to work with."""
     book = _read(known)
-    made: dict[int, dict[int, int]] = defaultdict(dict)
     for lot, steps in sorted(book.steps.items()):
         for step in steps:
             if step.role == "made":
-                made[step.entry][lot] = step.basis
-    total: dict[Key, int] = defaultdict(int)
-    for kind in KINDS:
-        used: dict[int, int] = defaultdict(int)
-        for lot in sorted(book.steps, key=lambda lot: (book.born[lot], lot)):
-            walk = Walk(book.born[lot], _earlier(book, lot))
-            inflow = _inflow(book, lot, kind, made=made, used=used)
-            for key, cost in walk.through(book.steps[lot], inflow, kind).items():
-                total[key[0], lot, key[1]] += cost
-                if key[1] == "used":
-                    used[key[0]] -= cost
+                book.made[step.entry][lot] = step
+    total: dict[Key, int] = {}
+    for lot in sorted(book.steps, key=lambda lot: (book.born[lot], lot)):
+        walk = Walk(book.born[lot], _earlier(book, lot))
+        for (entry, role), cost in walk.through(book.steps[lot], _inflow(book, lot)).items():
+            total[entry, lot, role] = sum(cost)
+            if role == "used":
+                book.used[entry] = each(sub, book.used[entry], cost)
     return total
 
 
 def _read(known: Collection[int] | None) -> Book:
     steps = _steps(known)
-    charged: dict[tuple[int, int | None], dict[str, int]] = defaultdict(lambda: defaultdict(int))
+    charged: dict[tuple[int, int | None], Cost] = defaultdict(lambda: NONE)
     for charge in Charge.objects.select_related("entry"):
         if known is None or charge.entry_id in known:
             at = charge.entry.place, charge.lot_id
-            charged[at][str(charge.kind)] += charge.amount
+            amounts = tuple(charge.amount if kind == charge.kind else 0 for kind in KINDS)
+            charged[at] = each(add, charged[at], amounts)
     for entry, lot in charged:
         if lot is not None:  # comes into that lot before anything else is done with it
             steps.setdefault((entry, lot, "made"), Step(entry, "made"))
@@ -116,21 +125,33 @@ def _earlier(book: Book, lot: int) -> list[Step]:
     return [step for step in before if step.given_mg and step.entry < book.born[lot]]
 
 
-def _inflow(
-    book: Book, lot: int, kind: str, *, made: dict[int, dict[int, int]], used: dict[int, int]
-) -> dict[int, int]:
+def _inflow(book: Book, lot: int) -> dict[int, Cost]:
     """What a lot is given: its share of what an entry used and charged, and what falls on it."""
     given = {}
     for step in book.steps[lot]:
-        if step.role != "made":
-            continue
-        sharers = {one: basis for one, basis in made[step.entry].items() if basis > 0}
-        pool = used[step.entry] + book.charged.get((step.entry, None), {}).get(kind, 0)
-        given[step.entry] = book.charged.get((step.entry, lot), {}).get(kind, 0)
-        if lot in sharers:
-            before = sum(basis for one, basis in sharers.items() if one < lot)
-            given[step.entry] += running(pool, before, sharers[lot], sum(sharers.values()))
+        if step.role == "made":
+            pool = each(add, book.used[step.entry], book.charged.get((step.entry, None), NONE))
+            falls = book.charged.get((step.entry, lot), NONE)
+            given[step.entry] = each(add, falls, _share(book.made[step.entry], lot, pool))
     return given
+
+
+def _share(made: dict[int, Step], lot: int, pool: Cost) -> Cost:
+    """By-products take their worth, the earlier lot first; the rest goes by basis."""
+    for one, step in sorted(made.items()):
+        taken = off(step.worth, pool)
+        if one == lot and step.worth:
+            return taken
+        pool = each(sub, pool, taken)
+    bases = {one: step.basis for one, step in made.items() if step.basis > 0}
+    if lot not in bases:
+        return NONE
+    before, whole = sum(basis for one, basis in bases.items() if one < lot), sum(bases.values())
+    return each(lambda all_of_it: running(all_of_it, before, bases[lot], whole), pool)
+
+
+def each(rule: Callable[..., int], *costs: Cost) -> Cost:
+    return tuple(map(rule, *costs))
 
 
 def running(total: int, before: int, part: int, whole: int) -> int:
@@ -138,43 +159,58 @@ def running(total: int, before: int, part: int, whole: int) -> int:
     return total * (before + part) // whole - total * before // whole
 
 
+def off(worth: int, cost: Cost) -> Cost:
+    """What a worth takes of a cost: all kinds in their parts, and no more than there is."""
+    whole = sum(cost)
+    if whole <= 0:
+        return NONE
+    least = min(worth, whole)
+    return tuple(running(least, sum(cost[:at]), one, whole) for at, one in enumerate(cost))
+
+
 class Walk:
-    """One lot's life, one kind of cost."""
+    """One lot's life."""
 
     def __init__(self, born: int, earlier: Sequence[Step]) -> None:
         self.born, self.earlier = born, list(earlier)
-        self.cost = self.quantity = self.allowed = 0
-        self.stretch = (0, 0)
-        self.drawn = 0
-        self.moved: dict[tuple[int, str], int] = defaultdict(int)
+        self.cost = NONE
+        self.quantity = self.allowed = self.drawn = 0
+        self.stretch = (NONE, 0)
+        self.moved: dict[tuple[int, str], Cost] = defaultdict(lambda: NONE)
         self.picks: list[Step] = []
+        # Whatever was weighed out, by-products too; and what took its worth off after a pick.
+        self.given: list[Step] = []
+        self.taken_off: list[Step] = []
+        self.scrapped = 0
         self.spent = False
         self.returned: dict[int, int] = defaultdict(int)
         self.sold: dict[int, int] = {}
 
     def through(
-        self, steps: Sequence[Step], inflow: dict[int, int], kind: str
-    ) -> dict[tuple[int, str], int]:
+        self, steps: Sequence[Step], inflow: dict[int, Cost]
+    ) -> dict[tuple[int, str], Cost]:
         for step in steps:
-            money = step.money if kind == "materials" else 0
-            self.take(step, inflow.get(step.entry, 0), money)
-            if self.quantity <= 0 and not self.picks and self.cost:
+            self.take(step, inflow.get(step.entry, NONE))
+            if self.quantity <= 0 and not self.picks and any(self.cost):
                 self.out(step.entry, "stranded", self.cost)
                 self.begin()
         if self.picks and (self.spent or self.quantity <= 0):
             self.settle()
         return self.moved
 
-    def take(self, step: Step, given: int, money: int) -> None:
+    def take(self, step: Step, given: Cost) -> None:
         if step.role in ("bought", "made"):
             self.allowed += step.quantity * step.planned_loss_ppm // 10**6 + step.planned_loss_count
-            self.come(step, step.quantity, (given if step.role == "made" else 0) + money)
+            paid = tuple(step.money if kind == "materials" else 0 for kind in KINDS)
+            self.come(step, each(add, given if step.role == "made" else NONE, paid))
         elif step.role in ("counted", "shrunk"):
-            self.come(step, step.quantity, 0)
+            self.come(step, NONE)
         elif step.role == "back":
             self.come_back(step)
         elif step.role == "lost":
             self.lose(step)
+        elif step.worth:
+            self.by_product(step)
         elif step.weight:
             self.pick(step)
         else:
@@ -183,28 +219,35 @@ class Walk:
     def begin(self) -> None:
         self.stretch, self.drawn = (self.cost, self.quantity), 0
 
-    def come(self, step: Step, quantity: int, cost: int) -> None:
-        self.quantity += quantity
-        self.cost += cost
-        self.moved[step.entry, step.role] += cost
-        self.changed = bool(quantity or cost)
-        if self.changed:
+    def move(self, entry: int, role: str, cost: Cost) -> None:
+        self.moved[entry, role] = each(add, self.moved[entry, role], cost)
+
+    def come(self, step: Step, cost: Cost) -> None:
+        self.quantity += step.quantity
+        self.cost = each(add, self.cost, cost)
+        self.move(step.entry, step.role, cost)
+        if step.quantity or any(cost):
             self.begin()
 
-    def out(self, entry: int, role: str, cost: int) -> None:
-        self.cost -= cost
-        self.moved[entry, role] -= cost
+    def out(self, entry: int, role: str, cost: Cost) -> None:
+        self.cost = each(sub, self.cost, cost)
+        self.move(entry, role, each(neg, cost))
 
     def draw(self, step: Step, quantity: int) -> None:
-        cost, whole = self.stretch
-        part = running(cost, self.drawn, quantity, whole) if whole > 0 else 0
-        self.drawn += quantity
+        start, whole = self.stretch
+        before, self.drawn = self.drawn, self.drawn + quantity
         self.quantity -= quantity
-        self.out(step.entry, step.role, self.cost if whole > 0 and self.drawn == whole else part)
+        if whole > 0 and self.drawn == whole:
+            part = self.cost
+        elif whole > 0:
+            part = each(lambda cost: running(cost, before, quantity, whole), start)
+        else:
+            part = NONE
+        self.out(step.entry, step.role, part)
 
     def free(self, step: Step, quantity: int) -> None:
         self.quantity -= quantity
-        self.moved[step.entry, step.role] += 0
+        self.move(step.entry, step.role, NONE)
         if quantity:
             self.begin()
 
@@ -212,9 +255,8 @@ class Walk:
         """Used or sold; at a stated worth, against what stays."""
         if step.role == "used" and step.basis > 0:
             self.quantity += step.quantity
-            self.out(
-                step.entry, "used", self.cost * step.basis // (step.basis + max(self.quantity, 0))
-            )
+            whole = step.basis + max(self.quantity, 0)
+            self.out(step.entry, "used", each(lambda cost: cost * step.basis // whole, self.cost))
             self.begin()
             return
         if step.role == "sold":
@@ -222,48 +264,92 @@ class Walk:
         self.allowed = max(self.allowed - step.planned_loss_count, 0)
         self.draw(step, -step.quantity)
 
+    def by_product(self, step: Step) -> None:
+        """Trim alone or spent blocks take their worth; what was binned took its own as lost."""
+        self.given.append(step)
+        if step.entry != self.scrapped:
+            self.take_off(step, step.worth)
+
+    def take_off(self, step: Step, worth: int) -> None:
+        if self.picks:
+            self.taken_off.append(step)
+        self.out(step.entry, "used", off(worth, self.cost))
+        self.begin()
+
     def pick(self, step: Step) -> None:
         self.picks.append(step)
+        self.given.append(step)
         given = sum(
             one.given_mg * step.pieces // one.pieces
-            for one in (*self.earlier, *self.picks) if one.turn == step.turn and one.pieces
+            for one in (*self.earlier, *self.given) if one.turn == step.turn and one.pieces
         )  # fmt: skip
-        expected = max(0, step.turn_mg - given) + step.later_mg
-        self.out(step.entry, "used", self.cost * step.weight // (step.weight + expected))
+        whole = step.weight + max(0, step.turn_mg - given) + step.later_mg
+        self.out(step.entry, "used", each(lambda cost: cost * step.weight // whole, self.cost))
         self.begin()
 
     def lose(self, step: Step) -> None:
         quantity = -step.quantity
         self.spent = self.spent or step.closes > 0
-        if self.picks or (self.earlier and step.closes <= 0):
+        self.scrapped = step.entry if step.worth else self.scrapped
+        # Of the crop: trim alone is no pick.
+        before_split = any(one.weight for one in self.earlier)
+        if self.picks or (before_split and step.closes <= 0):
+            if step.worth:
+                self.take_off(step, step.worth)
             self.free(step, quantity)
         elif step.closes > 0:
             self.quantity -= quantity
             self.out(step.entry, "lost", self.cost)
             self.begin()
         else:
-            free = min(quantity, self.allowed)
-            self.allowed -= free
-            parts = [(self.free, free), (self.draw, quantity - free)]
-            # A check that passes the rest finds what is beyond plan first.
-            for taken, part in reversed(parts) if step.entry == self.born else parts:
-                taken(step, part)
+            self.lose_by_plan(step, quantity)
+
+    def lose_by_plan(self, step: Step, quantity: int) -> None:
+        free = min(quantity, self.allowed)
+        self.allowed -= free
+        if step.entry == self.born:  # a check that passes the rest finds what is beyond plan first
+            self.draw(step, quantity - free)
+            self.free(step, free)
+            return
+        planned = step.worth * free // quantity if quantity else 0
+        if planned:
+            self.take_off(step, planned)
+        self.free(step, free)
+        before = self.cost
+        self.draw(step, quantity - free)
+        # What those beyond plan are worth is no loss: it goes into what is made of them.
+        saved = off(step.worth - planned, each(sub, before, self.cost))
+        self.move(step.entry, "lost", saved)
+        self.move(step.entry, "used", each(neg, saved))
 
     def come_back(self, step: Step) -> None:
         sold, before = self.sold.get(step.returns, 0), self.returned[step.returns]
         self.returned[step.returns] += step.quantity
-        cost = -self.moved.get((step.returns, "sold"), 0)
-        part = running(cost, before, step.quantity, sold) if sold else 0
-        self.come(step, step.quantity, part)
+        whole = self.moved.get((step.returns, "sold"), NONE)
+        self.come(
+            step,
+            each(lambda cost: running(-cost, before, step.quantity, sold), whole) if sold else NONE,
+        )
 
     def settle(self) -> None:
-        """Once spent, all cost ever on the lot is shared by picked weight."""
-        keys = {(pick.entry, "used") for pick in self.picks}
-        total = sum(cost for key, cost in self.moved.items() if key not in keys)
+        """Once spent, all cost ever on the lot is shared by picked weight, less what is taken off.
+
+        What was taken off before the first pick stands as it was then.
+        """
+        keys = {(step.entry, "used") for step in (*self.picks, *self.taken_off)}
+        left = NONE
+        for key, cost in self.moved.items():
+            left = left if key in keys else each(add, left, cost)
+        for step in self.taken_off:
+            part = off(step.worth, left)
+            left = each(sub, left, part)
+            self.moved[step.entry, "used"] = each(neg, part)
         weights = [pick.weight for pick in self.picks]
         for at, pick in enumerate(self.picks):
-            part = running(total, sum(weights[:at]), weights[at], sum(weights))
-            self.moved[pick.entry, "used"] = -part
+            before, weight, whole = sum(weights[:at]), weights[at], sum(weights)
+            self.moved[pick.entry, "used"] = tuple(
+                -running(cost, before, weight, whole) for cost in left
+            )
 
 
 def differences(

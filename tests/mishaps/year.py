@@ -7,7 +7,7 @@ from unittest.mock import patch
 
 from django.utils import timezone
 
-from tests.mishaps import closed, growing, selling
+from tests.mishaps import closed, growing, recalled, selling
 from tests.mishaps.must import Mishap, Must, World, bad_farm
 
 MISHAPS: tuple[Mishap, ...] = (
@@ -31,6 +31,7 @@ MISHAPS: tuple[Mishap, ...] = (
     closed.payment_into_a_closed_month,
     selling.last_hour_of_a_year,
     selling.stock_counted_up_and_found,
+    recalled.sample_and_gift_of_what_is_recalled,
     selling.leap_day,
     closed.late_bill,
     closed.sale_typed_before_its_pick,

@@ -1,7 +1,7 @@
 """What may be promised for a day: what is there, what is to be picked, and how sure that is."""
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -20,6 +20,7 @@ from farm.models import (
     Strain,
 )
 from farm.queries.allocations import keeps
+from farm.queries.block_picks import Picks, is_near, picks_of
 from farm.queries.orders import (
     DueOrder,
     days_of,
@@ -119,7 +120,7 @@ class Outlook:
 
 def outlooks(order: Order, among: Iterable[Order], *, span: tuple[date, date], today: date
              ) -> list[Outlook]:  # fmt: skip
-    """Look at an order's days of a span; ``among`` all orders due from today on. Four queries."""
+    """Look at an order's days of a span; ``among`` all orders due from today on. Five queries."""
     first, last = span
     lines = order.lines.all()
     until = [bears_until(line, day) for day in days_of(order, *span) for line in lines]
@@ -225,35 +226,39 @@ def _mass_of(lot: Lot) -> int:
 
 
 def _planned(blocks: Sequence[Lot], today: date) -> list[Coming]:
-    """What blocks on hand are planned to give after today; one query.
+    """What blocks on hand are planned to give after today; two queries, and one more a split.
 
     A flush that is overdue is not counted: nobody knows whether it comes.
     """
-    found, last = [], _last_flushes(blocks)
-    for lot in blocks:
-        strain = lot.card.strain
-        if not strain:
-            continue
-        flush, picked_on = last.get(lot.pk, (0, None))
-        when = picked_on + timedelta(days=strain.flush_gap_days) if picked_on else None
-        when = when or lot.made_by.happened_on + timedelta(days=strain.first_pick_days)
-        good_ppm = MILLION - (0 if picked_on else strain.planned_loss_ppm)
-        for per_block_mg in strain.flushes_mg[flush:]:
-            if today < when:
-                mass = per_block_mg * lot.quantity * good_ppm // MILLION
-                found.append(Coming(strain, when, mass))
-            when += timedelta(days=strain.flush_gap_days)
-    return found
+    picks = picks_of(blocks)
+    return [
+        Coming(lot.card.strain, when, mass_mg)
+        for lot in blocks if lot.card.strain
+        for when, mass_mg in _of_blocks(lot, lot.card.strain, picks[lot.pk], today=today)
+        if today < when and mass_mg
+    ]  # fmt: skip
 
 
-def _last_flushes(blocks: Iterable[Lot]) -> dict[int, tuple[int, date | None]]:
-    """The last flush picked of each block lot that was picked, and when; one query."""
-    picks = Edge.objects.filter(src__in=[lot.pk for lot in blocks], dst__card__stage=Stage.CROP)
-    rows = picks.filter(dst__card__flush__isnull=False).values_list(
-        "src", "dst__card__flush", "dst__card__harvested_on"
-    )
-    in_order = rows.order_by("dst__card__flush", "dst__card__harvested_on")
-    return {lot: (flush or 0, day) for lot, flush, day in in_order}
+def _of_blocks(
+    lot: Lot, strain: Strain, picks: Picks, *, today: date
+) -> Iterator[tuple[date, int]]:
+    """When blocks are planned to give a flush, and how much: the rest of the one being picked, too.
+
+    That rest counts for the next day while a pick then would still be of that flush.
+    """
+    gap, good_ppm, flush = timedelta(days=strain.flush_gap_days), MILLION, 0
+    when = lot.made_by.happened_on + timedelta(days=strain.first_pick_days)
+    if picks:
+        last = max(picks, key=lambda one: (one.flush, one.day))
+        flush, when, tomorrow = last.flush, last.day + gap, today + timedelta(days=1)
+        if is_near(last, tomorrow, gap_days=strain.flush_gap_days):
+            given_mg = sum(one.a_block_mg for one in picks if one.flush == flush)
+            yield tomorrow, max(0, int((strain.planned_mg(flush) - given_mg) * lot.quantity))
+    else:
+        good_ppm -= strain.planned_loss_ppm
+    for per_block_mg in strain.flushes_mg[flush:]:
+        yield when, per_block_mg * lot.quantity * good_ppm // MILLION
+        when += gap
 
 
 def _records(strains: Collection[Strain]) -> dict[int, list[Record]]:

@@ -6,13 +6,16 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
+from farm.actions.checks import check
 from farm.actions.harvesting import mark_spent
 from farm.actions.orders import Days, Wanted, pause_order, take_order
 from farm.models import Order, OrderPause
+from farm.queries.batches import batch_of
 from farm.queries.orders import State, days_of, due_order, orders
 from farm.queries.promises import Promise, Sureness, outlooks
 from farm.reports.sure_words import sure_words
 from ledger.errors import Malformed
+from ledger.models import Lot
 from tests.farm.goods import packs
 from tests.farm.sold import order, selling_farm, wanted
 from tests.farm.world import KG, World, fresh, grow_blocks, picked
@@ -149,6 +152,55 @@ def test_a_month_of_days_and_lines_asks_no_more_often_than_one_day_of_one(trade:
                         every_weeks=1)  # fmt: skip
 
     assert asked_about(weekly, trade.now.date()) == few <= 10
+
+
+@pytest.mark.parametrize(("in_days", "kg"), [(1, 12), (8, 12), (9, 20)])
+def test_what_is_left_of_a_flush_that_is_being_picked_is_still_to_come(
+    trade: World, in_days: int, kg: int
+) -> None:
+    """Planned .5 and .2 kg a block of 40; 8 kg picked yesterday: 12 kg of it, and 8 kg of flush 2.
+
+    The rest counts for tomorrow; flush 2 for ten days after the pick.
+    """
+    blocks = picked_yesterday(trade, 8 * KG)
+    found, _ = promised(trade, 30 * KG, in_days=in_days)
+    batch = batch_of(blocks)
+
+    assert found.coming_mg == kg * KG
+    assert batch and batch.expected_mg == 20 * KG
+
+
+def test_the_rest_of_a_flush_is_overdue_once_a_pick_would_be_of_the_next(trade: World) -> None:
+    """Within half of ten days a pick is of the same flush: picked five days ago, nobody knows."""
+    picked_yesterday(trade, 8 * KG)
+    trade.wait(3)
+    assert promised(trade, 30 * KG, in_days=1)[0].coming_mg == 12 * KG
+    trade.wait(1)
+    assert promised(trade, 30 * KG, in_days=1)[0].coming_mg == 0
+
+
+def test_a_part_split_off_gives_the_rest_of_the_flush_that_its_whole_was_picked_of(
+    trade: World,
+) -> None:
+    """8 kg of 40, of which 10 go elsewhere: 9 and 3 kg are left of flush 1. 5 of the 10 are binned:
+    10.5 kg; and of flush 2, 35 times .2 kg.
+    """
+    blocks = picked_yesterday(trade, 8 * KG)
+    part = check(trade.doing(sure=True), lot=blocks, colonised_percent=100, passed=10).lots[1]
+    check(trade.doing(reason="pests", sure=True), lot=fresh(part), colonised_percent=100, lost=5)
+
+    assert promised(trade, 30 * KG, in_days=1)[0].coming_mg == 10_500_000
+    assert promised(trade, 30 * KG, in_days=9)[0].coming_mg == 17_500_000
+
+
+def picked_yesterday(world: World, picked_mg: int) -> Lot:
+    """40 blocks, planned .5, .2 and no kg, of which so much was picked yesterday of flush 1."""
+    world.strain.first_mg, world.strain.second_mg, world.strain.third_mg = 500_000, 200_000, 0
+    world.strain.flush_gap_days = 10
+    world.strain.save()
+    crop = picked(world, firsts_mg=picked_mg)
+    world.wait(1)
+    return fresh(crop.edges_in.get().src)
 
 
 def test_without_a_finished_lot_nothing_is_claimed(trade: World) -> None:

@@ -91,16 +91,21 @@ def _with_steps(born_at: dict[int, int], lines: "QuerySet[Line]") -> Story:
     return story
 
 
-def expected_now(lot_ids: Iterable[int]) -> dict[int, int]:
+def picks_before_now(story: Story, lot: int) -> list[Step]:
+    """List the picks of a lot, and before them those of the whole that it was split off."""
+    own = (step for step in story.steps[lot] if step.given_mg or step.picked_mg)
+    return [*story.earlier.get(lot, ()), *own]
+
+
+def expected_now(story: Story) -> dict[int, int]:
     """Work out what lots that were picked still give, by their last pick and the pieces on hand.
 
     In parts of the pieces then and now, rounded down; 0 once spent. Lots that were never picked,
-    themselves or before they were split off, are left out. Queries as `read_steps`.
+    themselves or before they were split off, are left out.
     """
-    story = read_steps(lot_ids)
     found = {}
     for lot, steps in story.steps.items():
-        picks = [*story.earlier.get(lot, ()), *(s for s in steps if s.given_mg or s.picked_mg)]
+        picks = picks_before_now(story, lot)
         if picks:
             closed = any(step.closes for step in steps)
             now = _in_parts(picks[-1], sum(step.quantity for step in steps))

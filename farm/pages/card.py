@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from farm.actions.cards import Stated, save_card
-from farm.models import Farm, SavedCard
+from farm.models import ByProductWay, Farm, SavedCard
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, require
 from farm.pages.forms.card import ChoiceForm, NumberForm, said
 from farm.pages.frame import show
@@ -94,7 +94,10 @@ def card(request: PageRequest) -> HttpResponse:
     if not numbers.is_valid():
         return show(request, "farm/card/card.html", shown)
     try:
-        story = _told(found, _stated(choice, numbers, query=shown.query))
+        story = _told(
+            found,
+            _stated(choice, numbers, usual=offered.by_products, query=shown.query),
+        )
         if request.method == "POST":
             return _save(request, story, choice)
     except Refused as refusal:
@@ -143,7 +146,8 @@ def _choice_form(request: PageRequest, usual: Choice, offered: Offered) -> Choic
     return form
 
 
-def _stated(choice: Choice, numbers: NumberForm, *, query: str) -> Stated:
+def _stated(choice: Choice, numbers: NumberForm, *, usual: ByProductWay, query: str) -> Stated:
+    """Keep what a card says; ``usual``: how the farm counts what is sold beside."""
     found, typed = numbers.found, numbers.typed()
     parts = []
     for at, part in enumerate(found.ingredients):
@@ -156,7 +160,7 @@ def _stated(choice: Choice, numbers: NumberForm, *, query: str) -> Stated:
     values = numbers.values()
     way = None
     if values["trim_kg_money"] or values["spent_money"]:
-        way = way_of_counting(choice, timezone.localdate())
+        way = way_of_counting(choice, usual)
     values["taken_off"] = way.value if way else 0
     sources["taken_off"] = way.source if way else "nothing is sold beside"
     was = centres({key: one.value for key, one in found.values.items()})

@@ -9,37 +9,38 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
+from functools import reduce
+from operator import or_
 from typing import NamedTuple
 
-from django.db.models import Max, Q, Sum
+from django.db.models import Exists, F, Max, OuterRef, Q, Subquery, Sum
 
 from farm.models import Stage
 from farm.planning.variance import Used
 from farm.queries.months import Month
 from ledger.amounts import largest_remainder
 from ledger.models import KINDS, Charge, CostKind, Dimension, Edge, Entry, Flow, Line, Lot, Role
-from ledger.story import expected_now
+from ledger.story import Story, expected_now, picks_before_now, read_steps
 
-SPLIT = "check"
+# The whole that a part was split off, the whole of that, and so on.
+BEHIND = tuple("__".join(["part_of"] * generations) for generations in range(1, 6))
 SPAWN, ENERGY, ROOM = "Grain spawn", "Steriliser energy", "Shelf"
 HOURS, PICKING = "Hours until picking", "Hours of picking"
 UNITS = {SPAWN: "kg", ENERGY: "kWh", ROOM: "block-days", HOURS: "h", PICKING: "h"}
 CHARGED = {CostKind.PAID: HOURS, CostKind.OWN: HOURS, CostKind.ENERGY: ENERGY, CostKind.ROOM: ROOM}
 
 
-Charges = Mapping[int, Sequence[tuple[str, int, int]]]
+class _Charge(NamedTuple):
+    """Thousandths of a unit and money charged at a place; ``picked_mg``: all that it picked."""
 
-
-class _Line(NamedTuple):
-    """A line of one of the batch's lots; ``place``: of the entry that it states or amends."""
-
-    lot: int
-    role: str
-    entry: int
-    place: int
+    kind: CostKind
     quantity: int
-    given_mg: int
-    planned_loss_ppm: int
+    amount: int
+    picked_mg: int
+
+
+# By the place that made what shares it; under None what falls on the batch's own lots.
+Charges = Mapping[int | None, Sequence[_Charge]]
 
 
 @dataclass(frozen=True)
@@ -77,33 +78,35 @@ class Batch:
 def batch_of(lot: Lot) -> Batch | None:
     """Read the batch that a lot of blocks belongs to; None for other lots and what was undone.
 
-    Eleven queries, and one more for each generation that was split off.
+    Five queries for five generations of what was split off, and one more where it is such a part.
     """
     lots = family(lot)
     if not lots or lots[0].made_by.kind != "inoculate blocks":
         return None
-    lines = _lines_of(lots)
-    started = sum(line.quantity for line in lines if line.role in (Role.MADE, Role.USED))
+    story = read_steps(one.pk for one in lots)
+    steps = [step for own in story.steps.values() for step in own]
+    started = sum(step.quantity for step in steps if step.role in (Role.MADE, Role.USED))
     if not started:
         return None
     root = lots[0]
     parts = _Parts(root)
-    parts.read(lines)
-    loss = next((line.planned_loss_ppm for line in lines if line.lot == root.pk
-                 and line.role == Role.MADE and line.entry == root.made_by_id), 0)  # fmt: skip
+    parts.read(story)
     return Batch(
         lots=lots,
         started=started,
-        good=started - sum(_lost_before_picking(lines, one.pk) for one in lots),
+        good=started - sum(_lost_before_picking(story, one.pk) for one in lots),
         on_hand=sum(one.quantity for one in lots),
-        picked_mg=sum(line.given_mg for line in lines if line.role == Role.USED),
-        expected_mg=_expected_mg([one for one in lots if one.quantity]),
-        planned_loss_ppm=loss,
+        picked_mg=sum(step.given_mg for step in steps if step.role == Role.USED),
+        expected_mg=_expected_mg(lots, story),
+        planned_loss_ppm=sum(
+            step.planned_loss_ppm for step in story.steps[root.pk]
+            if step.role == Role.MADE and step.place == root.made_by_id
+        ),
         used=parts.used(),
         spawn=tuple(parts.spawn),
         filled_on=parts.filled_on,
         run=parts.run,
-    )
+    )  # fmt: skip
 
 
 def finished_in(month: Month) -> list[Lot]:
@@ -123,27 +126,44 @@ def finished_in(month: Month) -> list[Lot]:
 
 
 def family(lot: Lot) -> tuple[Lot, ...]:
-    """The lot first inoculated and all that checks split off it; a query a generation."""
+    """The lot first inoculated and all that checks split off it.
+
+    A query up from a part and one down, for five generations each.
+    """
     if lot.card.stage != Stage.BLOCKS:
         return ()
-    root = lot
-    while root.made_by.kind == SPLIT:
-        edge = root.edges_in.select_related("src__made_by").first()
-        if edge is None:  # the check was taken back
-            return ()
-        root = edge.src
-    found = _with_cards(Q(pk=root.pk) | _split_off([root.pk]))
-    near = [pk for pk in found if pk != root.pk]
-    while near:
-        later = _with_cards(_split_off(near))
-        near = [pk for pk in later if pk not in found]
-        found |= later
+    root = _root_of(lot.pk) if lot.part_of_id else lot.pk
+    if root is None:  # the check was taken back
+        return ()
+    found = _with_cards(Q(pk=root) | _split_off([root]))
+    last = _last_of(found, [root])
+    while last:
+        found |= _with_cards(_split_off(last))
+        last = _last_of(found, last)
     return tuple(found[pk] for pk in sorted(found))
 
 
-def _split_off(lots: Iterable[int]) -> Q:
-    parts = Edge.objects.filter(src__in=list(lots)).values("dst")
-    return Q(pk__in=parts, card__stage=Stage.BLOCKS)
+def _root_of(part: int) -> int | None:
+    """The lot that a part, and each lot between, was split off."""
+    standing = Lot.objects.filter(pk=part, edges_in__src=F("part_of"))
+    for wholes in standing.values_list(*BEHIND):
+        *known, last = wholes
+        return _root_of(known[-1]) if last else [pk for pk in known if pk][-1]
+    return None
+
+
+def _split_off(lots: Collection[int]) -> Q:
+    """What was split off some lots, off that, and so on, as it stands."""
+    standing = Q(Exists(Edge.objects.filter(dst=OuterRef("pk"), src=OuterRef("part_of"))))
+    return standing & reduce(or_, (Q(**{f"{behind}__in": lots}) for behind in BEHIND))
+
+
+def _last_of(found: Mapping[int, Lot], lots: Collection[int]) -> list[int]:
+    """The last generation of what was asked for of some lots."""
+    near = set(lots)
+    for _ in BEHIND:
+        near = {pk for pk, one in found.items() if one.part_of_id in near}
+    return sorted(near)
 
 
 def _with_cards(which: Q) -> dict[int, Lot]:
@@ -157,41 +177,22 @@ def _last_day(lots: Sequence[Lot]) -> date:
     return day or date.max
 
 
-def _lines_of(lots: Iterable[Lot]) -> list[_Line]:
-    """Read what happened to the lots of a batch, in order; one query."""
-    lines = Line.objects.filter(lot__in=list(lots)).order_by("entry_id", "pk")
-    rows = lines.values_list(
-        "lot_id", "role", "entry_id", "entry__place", "quantity", "given_mg", "planned_loss_ppm"
-    )
-    return [_Line(*row) for row in rows]
+def _lost_before_picking(story: Story, lot: int) -> int:
+    """Count what was binned before the first pick: of the lot, or of its whole before the split."""
+    first = min((pick.place for pick in picks_before_now(story, lot)), default=None)
+    lost = (step for step in story.steps[lot] if step.role == Role.LOST)
+    return -sum(step.quantity for step in lost if first is None or step.place < first)
 
 
-def _given_at(lines: Iterable[_Line]) -> dict[int, int]:
-    """Weight given by the place of each pick that stands."""
-    given: dict[int, int] = defaultdict(int)
-    for line in lines:
-        if line.role == Role.USED and line.given_mg:
-            given[line.place] += line.given_mg
-    return {place: mg for place, mg in given.items() if mg}
-
-
-def _lost_before_picking(lines: Iterable[_Line], lot: int) -> int:
-    ours = [line for line in lines if line.lot == lot]
-    first = min(_given_at(ours), default=None)
-    lost = [line for line in ours if line.role == Role.LOST]
-    return -sum(line.quantity for line in lost if first is None or line.place < first)
-
-
-def _expected_mg(lots: Sequence[Lot]) -> int:
-    """What is still expected of the blocks on hand; none is asked for where there are none.
+def _expected_mg(lots: Sequence[Lot], story: Story) -> int:
+    """What is still expected of the blocks on hand.
 
     Before the first pick it is the strain's planning figure, after it what the picks kept of it.
     """
-    after = expected_now(lot.pk for lot in lots) if lots else {}
     planned = {
         lot.pk: sum(lot.card.strain.flushes_mg) * lot.quantity for lot in lots if lot.card.strain
     }
-    return sum((planned | after).values())
+    return sum((planned | expected_now(story)).values())
 
 
 # --- what it used ----------------------------------------------------------------------------
@@ -218,39 +219,46 @@ class _Parts:
             if self.quantities[name] or self.money[name]
         )
 
-    def read(self, lines: Sequence[_Line]) -> None:
-        """Gather everything; five queries."""
-        drawn = self._read_inoculation()
-        came = self._came_into([flow.lot_id for flow in drawn])
-        made = {line.place for line in lines if line.role == Role.MADE}
-        picks = {line.place for line in lines if line.role == Role.USED and line.given_mg > 0}
-        charges = _charges([*made, *picks, *(flow.entry_id for flow in came)])
+    def read(self, story: Story) -> None:
+        """Gather everything; two queries."""
+        drawn, came = self._read_inoculation()
+        steps = [step for own in story.steps.values() for step in own]
+        made = {step.place for step in steps if step.role == Role.MADE}
+        picks: dict[int, int] = defaultdict(int)
+        for step in steps:
+            picks[step.place] += step.given_mg
+        standing = {place: given_mg for place, given_mg in picks.items() if given_mg}
+        charges = _charges([*made, *standing, *(flow.entry_id for flow in came)], story.steps)
         for flow in drawn:
             self._read_bags(flow, came, charges)
         for place in sorted(made):
-            for kind, quantity, amount in charges.get(place, ()):
-                self._add(CHARGED[CostKind(kind)], Fraction(quantity), amount)
-        self._read_picks(_given_at(lines), picks, charges)
-        for kind, quantity, amount in _falling_on({line.lot for line in lines}):
-            self._add(CHARGED[CostKind(kind)], Fraction(quantity), amount)
+            for one in charges.get(place, ()):
+                self._add(CHARGED[one.kind], Fraction(one.quantity), one.amount)
+        self._read_picks(standing, charges)
+        for one in charges.get(None, ()):
+            self._add(CHARGED[one.kind], Fraction(one.quantity), one.amount)
 
-    def _read_inoculation(self) -> list[Flow]:
-        """Take the spawn that was used; give what was drawn of the bags."""
-        flows = Flow.objects.filter(entry=self.root.made_by_id, role=Role.USED)
-        drawn = []
-        for flow in flows.select_related("lot__item", "lot__card", "lot__made_by").order_by("pk"):
-            if flow.lot.card.stage == Stage.SPAWN:
+    def _read_inoculation(self) -> tuple[list[Flow], list[Flow]]:
+        """Take the spawn that was used; give what was drawn of the bags, and how these were made.
+
+        That is all that was made and used in every entry that made bags. One query.
+        """
+        here = self.root.made_by_id
+        bags = Flow.objects.filter(entry=here, role=Role.USED, lot__card__stage=Stage.BAGS)
+        entries = Flow.objects.filter(lot__in=bags.values("lot"), role=Role.MADE).values("entry")
+        flows = Flow.objects.filter(
+            Q(entry=here, role=Role.USED) | Q(entry__in=entries, role__in=(Role.MADE, Role.USED))
+        ).select_related("entry", "lot__item", "lot__card", "lot__made_by")
+        drawn, came = [], []
+        for flow in flows.order_by("entry_id", "pk"):
+            if flow.entry_id != here:
+                came.append(flow)
+            elif flow.lot.card.stage == Stage.SPAWN:
                 self.spawn.append(flow.lot)
                 self._add(SPAWN, Fraction(-flow.quantity), -sum(flow.cost))
             else:
                 drawn.append(flow)
-        return drawn
-
-    def _came_into(self, bags: Sequence[int]) -> list[Flow]:
-        """What was made and used in every entry that made bags; one query."""
-        entries = Flow.objects.filter(lot__in=bags, role=Role.MADE).values("entry")
-        flows = Flow.objects.filter(entry__in=entries, role__in=(Role.MADE, Role.USED))
-        return list(flows.select_related("entry", "lot__item").order_by("entry_id", "pk"))
+        return drawn, came
 
     def _read_bags(self, drawn: Flow, flows: Sequence[Flow], charges: Charges) -> None:
         """Share what the bags cost over what is in them, in parts of the bags that were drawn."""
@@ -278,55 +286,45 @@ class _Parts:
                 item = drawn.lot.item
                 self.units[item.name] = "kg" if item.dimension == Dimension.MASS else "pieces"
                 leaves.append((item.name, Fraction(-drawn.quantity), tuple(-c for c in drawn.cost)))
-        for kind, quantity, amount in charges.get(flow.entry_id, ()):
-            at = KINDS.index(kind)
-            ours = flow.cost[at] if amount else 0
+        for one in charges.get(flow.entry_id, ()):
+            at = KINDS.index(one.kind)
+            ours = flow.cost[at] if one.amount else 0
             cost = tuple(ours if k == at else 0 for k in range(len(KINDS)))
-            part = Fraction(ours, amount) if amount else Fraction(0)
-            leaves.append((CHARGED[CostKind(kind)], quantity * part, cost))
+            part = Fraction(ours, one.amount) if one.amount else Fraction(0)
+            leaves.append((CHARGED[one.kind], one.quantity * part, cost))
         return leaves
 
-    def _read_picks(
-        self, ours: Mapping[int, int], places: Collection[int], charges: Charges
-    ) -> None:
+    def _read_picks(self, ours: Mapping[int, int], charges: Charges) -> None:
         """Take the batch's part of each pick's hours by the weight it gave."""
-        lines = Line.objects.filter(entry__place__in=places, role=Role.USED)
-        sums = lines.values_list("entry__place").annotate(Sum("given_mg")).order_by()
-        whole = dict(sums)
-        for place in sorted(places):
-            given = ours.get(place, 0)
-            if not given:  # taken back, or corrected to nothing
-                continue
-            for _, quantity, amount in charges.get(place, ()):
-                part = largest_remainder(amount, [given, whole[place] - given])[0]
-                self._add(PICKING, Fraction(quantity * given, whole[place]), part)
+        for place, given_mg in sorted(ours.items()):
+            for one in charges.get(place, ()):
+                rest_mg = one.picked_mg - given_mg
+                part = largest_remainder(one.amount, [given_mg, rest_mg])[0]
+                self._add(PICKING, Fraction(one.quantity * given_mg, one.picked_mg), part)
 
     def _add(self, name: str, quantity: Fraction, money: int) -> None:
         self.quantities[name] += quantity
         self.money[name] += money
 
 
-def _charges(places: Iterable[int]) -> Charges:
-    """Kind, thousandths of a unit and money of what is shared by what was made, by place; one
-    query.
-    """
+def _charges(places: Iterable[int], lots: Iterable[int]) -> Charges:
+    """What is shared by what was made, by place, and what falls on some lots alone; one query."""
+    shared, own = Q(entry__place__in=list(places), lot=None), Q(lot__in=list(lots))
+    weights = Line.objects.filter(entry__place=OuterRef("entry__place"), role=Role.USED)
+    picked = weights.order_by().values("entry__place").annotate(mg=Sum("given_mg")).values("mg")
     rows = (
-        Charge.objects.filter(entry__place__in=list(places), lot=None)
-        .values_list("entry__place", "kind")
+        Charge.objects.filter(shared | own)
+        .annotate(picked_mg=Subquery(picked))
+        .values_list("lot", "entry__place", "kind", "picked_mg")
         .annotate(Sum("quantity_milli"), Sum("amount"))
-        .order_by("entry__place", "kind")
+        .order_by("entry__place", "kind", "lot")
     )
-    found: dict[int, list[tuple[str, int, int]]] = defaultdict(list)
-    for place, kind, quantity, amount in rows:
+    found: dict[int | None, list[_Charge]] = defaultdict(list)
+    for lot, place, kind, picked_mg, quantity, amount in rows:
         if quantity or amount:
-            found[place].append((kind, quantity, amount))
+            said = _Charge(CostKind(kind), quantity, amount, picked_mg or 0)
+            found[None if lot else place].append(said)
     return found
-
-
-def _falling_on(lots: Iterable[int]) -> list[tuple[str, int, int]]:
-    """Kind, thousandths of a unit and money of what falls on some lots alone; one query."""
-    rows = Charge.objects.filter(lot__in=list(lots)).values_list("kind").order_by("kind")
-    return list(rows.annotate(Sum("quantity_milli"), Sum("amount")))
 
 
 def _shared(total: tuple[int, ...], costs: Sequence[tuple[int, ...]]) -> list[int]:

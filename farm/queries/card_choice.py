@@ -8,6 +8,7 @@ from django.db.models import Count, Max, OuterRef, Subquery
 from django.utils import timezone
 
 from farm.models import (
+    ByProductWay,
     Form,
     LotCard,
     PlaceKind,
@@ -21,6 +22,7 @@ from farm.models import (
     products_on,
 )
 from farm.planning.inputs import Names
+from farm.queries.by_products import chosen_or_shared, way_chosen
 from ledger.models import Line, Lot, Role
 
 DAYS: Mapping[str, str] = {
@@ -98,8 +100,14 @@ class Offered:
     @cached_property
     def products(self) -> list[Product]:
         """Packs of what is fresh, each with the supply it is packed in and today's sales tax."""
+        today = timezone.localdate()
         fresh = Product.objects.filter(form=Form.FRESH).select_related("packaging__item")
-        return products_on(timezone.localdate(), fresh)
+        return products_on(today, fresh.annotate(by_products=Subquery(way_chosen(today))))
+
+    @property
+    def by_products(self) -> ByProductWay:
+        """How the farm counts by-products today, which is asked for with its packs."""
+        return chosen_or_shared(next((vars(one)["by_products"] for one in self.products), None))
 
     @cached_property
     def places(self) -> list[SellingPlace]:

@@ -170,12 +170,18 @@ def lot_price(lots: QuerySet[Lot]) -> Known | None:
 
     Nothing, where that was undone.
     """
-    first = lots.values("pk")[:1]
-    came_in = Flow.objects.filter(lot__in=first, role__in=CAME_IN, quantity__gt=0)
-    rows = came_in.values_list("lot__code").annotate(*(Sum(name) for name in ("quantity", *KINDS)))
-    for code, quantity, *cost in rows.order_by():
-        return Known(round(sum(cost) * MILLION / quantity), f"own: what lot {code} cost")
-    return None
+    return next(iter(lot_prices(lots[:1]).values()), None)
+
+
+def lot_prices(lots: QuerySet[Lot]) -> dict[int, Known]:
+    """What a kilo of each lot cost when it was made or bought; none that was undone. One query."""
+    came_in = Flow.objects.filter(lot__in=lots.values("pk"), role__in=CAME_IN, quantity__gt=0)
+    rows = came_in.values_list("lot", "lot__code")
+    sums = rows.annotate(*(Sum(name) for name in ("quantity", *KINDS))).order_by()
+    return {
+        lot: Known(round(sum(cost) * MILLION / quantity), f"own: what lot {code} cost")
+        for lot, code, quantity, *cost in sums
+    }
 
 
 def _recipe_price(

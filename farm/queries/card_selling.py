@@ -8,7 +8,6 @@ from fractions import Fraction
 from farm.models import ByProductWay, PlaceKind, Price, Product, SellingPlace
 from farm.planning.card import MILLION
 from farm.planning.inputs import ALONE, Known
-from farm.queries.by_products import by_product_way
 from farm.queries.card_choice import Choice
 from farm.queries.experience import usual_days_mg
 
@@ -50,15 +49,14 @@ def beside_inputs(product: Product, here: PlaceInputs) -> dict[str, Known]:
     return {**dict.fromkeys(ALONE, none), "crop_kg_money": worth}
 
 
-def way_of_counting(choice: Choice, day: date) -> Known:
+def way_of_counting(choice: Choice, usual: ByProductWay) -> Known:
     """Whether what is sold beside is taken off the cost of the crop: 1, or shares it: 0.
 
-    As the farm counts it on a day, unless it was chosen; one query then.
+    As the farm usually counts it, unless it was chosen.
     """
     chosen = ByProductWay(choice.beside) if choice.beside else None
-    way = chosen or by_product_way(day)
     source = "chosen for this card" if chosen else "farm details: by-products"
-    return Known(int(way is ByProductWay.TAKEN_OFF), source)
+    return Known(int((chosen or usual) is ByProductWay.TAKEN_OFF), source)
 
 
 def _asked_prices(product: Product, day: date) -> dict[int | None, int]:

@@ -23,7 +23,7 @@ from farm.queries.card_inputs import (
     fill_mg,
     growing_times,
     last_prices,
-    lot_price,
+    lot_prices,
     newest_spawn_price,
     priced_parts,
     rates_on,
@@ -137,13 +137,15 @@ def _month_start(day: date) -> date:
 
 
 def _spawn_price(batch: Batch, strain: Strain) -> Known | None:
-    """What the spawn made before the one used cost, which was known then; else the one used."""
+    """What the spawn made before the one used cost, known then; else the one used. One query."""
     used = batch.spawn[0] if batch.spawn else None
     if used is None:
         return newest_spawn_price(strain)
-    spawn = Lot.objects.filter(card__stage=Stage.SPAWN, card__strain=batch.root.card.strain)
-    before = lot_price(spawn.filter(pk__lt=used.pk).order_by("-pk"))
-    return before if before and before.value else lot_price(Lot.objects.filter(pk=used.pk))
+    spawn = Lot.objects.filter(card__stage=Stage.SPAWN, card__strain=strain, pk__lt=used.pk)
+    before = spawn.order_by("-pk").values("pk")[:1]
+    known = lot_prices(Lot.objects.filter(Q(pk=used.pk) | Q(pk__in=before)))
+    own = known.pop(used.pk, None)
+    return next((one for one in known.values() if one.value), own)
 
 
 def _batches_of(recipe: RecipeVersion, root: Lot) -> tuple[int | None, Lot]:

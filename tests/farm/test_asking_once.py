@@ -5,6 +5,7 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
+from farm.actions.checks import check
 from farm.actions.common import Draw
 from farm.actions.harvesting import mark_spent, pick
 from farm.actions.packing import pack
@@ -76,6 +77,15 @@ def test_the_cost_card_asks_no_more_for_more_selling_places(client: Client, worl
     assert asked(client, "/card/") == before
 
 
+def test_the_cost_card_asks_no_more_with_something_sold_beside(
+    client: Client, world: World
+) -> None:
+    grow_blocks(world)
+
+    beside = asked(client, "/card/?trim_kg_money=4&spent_money=0.50&crop_kg_money=20")
+    assert beside == asked(client, "/card/") < 20
+
+
 def test_a_batch_against_its_plan_asks_no_more_for_more_picks_and_ingredients(
     client: Client, world: World
 ) -> None:
@@ -88,3 +98,32 @@ def test_a_batch_against_its_plan_asks_no_more_for_more_picks_and_ingredients(
     world.block_recipe.lines.create(supply=world.supplies["rye"], quantity=GRAM)
 
     assert asked(client, address) == before < 20
+
+
+def test_a_batch_against_its_plan_asks_no_more_for_parts_of_parts(
+    client: Client, world: World
+) -> None:
+    """A check that passes some of a lot makes another lot; four in a row, each picked before."""
+    lots = [fruiting(world, 40)]
+    world.wait(9)
+    picked_of(world, lots[0])
+    for passed in (30, 20, 10, 5):
+        sure = world.doing(sure=True)
+        lots.append(check(sure, lot=fresh(lots[-1]), colonised_percent=100, passed=passed).lots[1])
+        pick(world.doing(sure=True), given=[Draw(fresh(lots[-1]), 0)], flush=1, firsts_mg=KG)
+
+    assert max(asked(client, f"/against-plan/{lot.code}/") for lot in lots) < 20
+
+
+def test_a_month_with_a_batch_against_its_plan_asks_less_than_twenty_times(
+    client: Client, world: World
+) -> None:
+    finished(world)
+
+    assert asked(client, f"/against-plan/{world.now:%Y-%m}/") < 20
+
+
+def test_the_question_of_drying_asks_less_than_twenty_times(client: Client, world: World) -> None:
+    picked_of(world, fruiting(world, 40))
+
+    assert asked(client, "/decisions/drying/") < 20

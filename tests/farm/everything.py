@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 from uuid import uuid4
 
+from PIL import Image
+
 from farm.actions.bills import BillSaid, enter_bill
 from farm.actions.common import Doing, Draw
 from farm.actions.counting import Counted, keep_count
@@ -24,6 +26,7 @@ from ledger.models import Entry, Lot
 from tests.conftest import person_in_role
 from tests.farm.closed import SEPTEMBER, close
 from tests.farm.kept import cleaned, pinned
+from tests.farm.photos import jpeg
 from tests.farm.season import Season, season
 from tests.farm.sold import may_invoice, order
 from tests.farm.world import UNIT, World, fresh
@@ -72,8 +75,9 @@ def _at_the_stall(lots: Season, seller: Person) -> dict[str, list[object]]:
     ).entry
     code = lots.packs.code
     photo = Photo.objects.create(
-        entry=done, by=seller, added_at=lots.world.now, image=b"a picture", width=1, height=1
-    )
+        entry=done, by=seller, added_at=lots.world.now,
+        image=jpeg(Image.new("RGB", (1, 1))), width=1, height=1,
+    )  # fmt: skip
     return {
         "photo": [photo.pk], "photo-remove": [photo.pk], "entry-photo": [done.seq],
         "stall-day": [done.seq], "stall-cash": [done.seq], "fee-sheet": [lots.world.stall.pk],

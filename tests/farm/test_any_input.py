@@ -18,7 +18,7 @@ from uuid import uuid4
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
-from django.db import transaction
+from django.db import connection, transaction
 from django.test import Client
 from django.test.client import BOUNDARY, MULTIPART_CONTENT, encode_multipart
 from django.urls import get_resolver
@@ -41,7 +41,8 @@ from tests.walk import names
 pytestmark = pytest.mark.django_db
 
 LONG = int(os.environ.get("FARM_ANY_INPUT", "0"))
-A_PAGE = LONG or 4
+# On a server's database, which is slower to ask, one a page meets what differs there: NUL, numbers.
+A_PAGE = LONG or (4 if connection.vendor == "sqlite" else 1)
 PAGES = Path(__file__).parents[2] / "farm" / "pages"
 SLUGS = {
     "record-action": [deed.slug for deed in DEEDS],

@@ -9,6 +9,7 @@ from fractions import Fraction
 from django.db.models import Q, Sum
 
 from farm.models import LotCard, Stage
+from farm.queries.block_picks import picks_of
 from farm.queries.finding import Amount, amount_in
 from farm.queries.kilos import Kilos, Past, kilos_from, past_of
 from ledger.amounts import largest_remainder
@@ -112,7 +113,8 @@ def is_in_jars(lot: Lot) -> bool:
 
 
 def cost_of(lot: Lot) -> CostOfLot:
-    """Work out what a lot cost so far; fourteen queries at most, however large its past."""
+    """Work out what a lot cost so far; fifteen queries at most, however large its past, and one
+    for each time that blocks were split."""
     flows = list(Flow.objects.filter(lot=lot).select_related("entry"))
     came_in = [flow for flow in flows if flow.role in (Role.MADE, Role.BOUGHT)]
     used = _used(lot, came_in)
@@ -138,11 +140,12 @@ def cost_of(lot: Lot) -> CostOfLot:
 
 
 def _lost_before_picking(lot: Lot, flows: list[Flow]) -> int:
-    """Pieces or mg lost, or gone as water, before the first pick: what the good ones pay for."""
-    first = None
-    if lot.card.stage == Stage.BLOCKS:
-        picks = Edge.objects.filter(src=lot, dst__card__stage=Stage.CROP).order_by("entry_id")
-        first = picks.values_list("entry_id", flat=True).first()
+    """Pieces or mg lost, or gone as water, before the first pick: what the good ones pay for.
+
+    Of blocks that were split off, a pick of the whole before counts too.
+    """
+    picks = picks_of([lot])[lot.pk] if lot.card.stage == Stage.BLOCKS else []
+    first = min((pick.entry for pick in picks), default=None)
     return -sum(
         flow.quantity
         for flow in flows

@@ -30,7 +30,7 @@ from django.db.models.functions import Coalesce
 
 from farm.models import Grade, LotCard, Sale, Species, Stage, Strain
 from farm.planning.grown import Grown
-from ledger.models import Dimension, Edge, Entry, Flow, Role
+from ledger.models import Dimension, Entry, Flow, Role
 
 FLUSHES = 3
 ENOUGH_BLOCKS = 20
@@ -90,6 +90,8 @@ class BlockLot:
     end: tuple[date, int] | None = None
     parts: list[int] = field(default_factory=list)
     is_part: bool = False
+    picked_at: int | None = None
+    left: int = 0
 
     @property
     def fruited(self) -> int:
@@ -98,7 +100,7 @@ class BlockLot:
     def lose(self, day: date, count: int) -> None:
         """Count blocks that were binned; those of before the first pick never fruited."""
         self.end = (day, count)
-        if not self.picks:
+        if self.picked_at is None:
             self.lost += count
 
     def given_mg(self, flush: int) -> int:
@@ -148,8 +150,9 @@ class Experience:
 
 def experience_of(strain: Strain) -> Experience:
     """Read what the finished lots of a strain came to, in two queries however many."""
-    cards = LotCard.objects.filter(stage=Stage.BLOCKS, strain=strain, lot__quantity=0)
-    found = _block_lots(cards.values("lot"))
+    cards = LotCard.objects.filter(stage=Stage.BLOCKS, strain=strain)
+    every = _block_lots(cards.values("lot"))
+    found = {pk: lot for pk, lot in every.items() if not lot.left}
     lots = tuple(lot for lot in found.values() if lot.started > 0)
     fruited = sum(lot.fruited for lot in lots)
     given = [sum(lot.given_mg(flush) for lot in lots) for flush in range(1, FLUSHES + 1)]
@@ -205,21 +208,28 @@ def usual_days_mg() -> dict[int, tuple[int, int]]:
 
 
 def _block_lots(lots: "Sequence[int] | QuerySet[LotCard, Any]") -> dict[int, BlockLot]:
-    """Read what became of block lots, oldest first, leaving out what was undone; one query.
+    """Read what became of block lots, oldest first, leaving out what was undone.
 
-    A line of a pick stands in as many rows as it gave crop lots; within an entry it comes first.
+    One query, and one more a generation of wholes that parts were split off and are not among
+    them. A line of a pick stands in as many rows as it gave crop lots; within an entry it comes
+    first.
     """
     given = FilteredRelation("entry__edges", condition=Q(entry__edges__src=F("lot")))
     undone = Exists(Entry.objects.filter(amends=OuterRef("entry"), takes_back=True))
-    whence = Edge.objects.filter(dst=OuterRef("lot"), src__card__stage=Stage.BLOCKS)
     flows = Flow.objects.filter(lot__in=lots, role__in=(Role.MADE, Role.USED, Role.LOST))
-    flows = flows.annotate(given=given, undone=undone, is_part=Exists(whence))
-    rows = flows.order_by("lot_id", "entry_id", "-role").values_list(*_Row._fields)
+    flows = flows.annotate(given=given, undone=undone)
+    ordered = flows.order_by("lot_id", "entry_id", "-role").values_list(*_Row._fields)
+    rows = [_Row(*row) for row in ordered]
+    beyond = {row.lot__part_of_id for row in rows} - {row.lot_id for row in rows} - {None}
+    wholes = _block_lots([pk for pk in beyond if pk]) if beyond else {}
     found: dict[int, BlockLot] = {}
     for (pk, _, role), each in groupby(rows, key=lambda row: row[:3]):
-        parts = [_Row(*row) for row in each]
+        parts = list(each)
         row = parts[0]
-        lot = found.setdefault(pk, BlockLot(row.lot__code, is_part=row.is_part))
+        if pk not in found:
+            whole = row.lot__part_of_id or 0
+            found[pk] = _block_lot(row, found.get(whole) or wholes.get(whole))
+        lot = found[pk]
         if role != Role.LOST:
             lot.started += row.quantity
         else:
@@ -229,6 +239,14 @@ def _block_lots(lots: "Sequence[int] | QuerySet[LotCard, Any]") -> dict[int, Blo
         if role == Role.USED:
             _use(lot, parts)
     return found
+
+
+def _block_lot(row: "_Row", whole: BlockLot | None) -> BlockLot:
+    """Begin a lot; what its whole was picked before it was split off, it was picked."""
+    at = whole.picked_at if whole else None
+    before = at if at and at < row.lot__made_by_id else None
+    is_part = row.lot__part_of_id is not None
+    return BlockLot(row.lot__code, is_part=is_part, picked_at=before, left=row.lot__quantity)
 
 
 class _Row(NamedTuple):
@@ -241,7 +259,9 @@ class _Row(NamedTuple):
     entry__kind: str
     entry__happened_on: date
     undone: bool
-    is_part: bool
+    lot__part_of_id: int | None
+    lot__made_by_id: int
+    lot__quantity: int
     quantity: int
     given__quantity: int | None
     given__dst_id: int | None
@@ -259,6 +279,7 @@ def _use(lot: BlockLot, parts: Sequence[_Row]) -> None:
         if part.given__dst_id and part.given__dst__card__stage == Stage.BLOCKS
     ]
     if crop:
+        lot.picked_at = lot.picked_at or crop[0].entry_id
         weights = [(part.given__quantity or 0, part.given__dst__card__grade) for part in crop]
         lot.picks.append(
             Pick(

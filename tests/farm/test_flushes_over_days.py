@@ -14,6 +14,8 @@ from farm.actions.correcting import correct_quantity, undo
 from farm.actions.harvesting import keep_spent, mark_spent, pick
 from farm.models import Rate, RateOf
 from farm.queries.batches import batch_of
+from farm.queries.costs import cost_of
+from farm.queries.experience import Share, experience_of
 from ledger.models import Charge, Lot, Role
 from tests.farm.costed import blocks_at, costless_farm
 from tests.farm.world import GRAM, KG, UNIT, World, assert_book_is_sound, fresh
@@ -104,6 +106,46 @@ def test_what_is_still_expected_of_a_batch_is_what_is_left_of_its_flush(world: W
 
     # 30 and 5 blocks: 15 - 6 + 6 kg and 2.5 - 1 + 1 kg.
     assert batch and (batch.picked_mg, batch.expected_mg) == (8 * KG, 17_500 * GRAM)
+
+
+def test_blocks_of_a_part_binned_after_its_whole_was_picked_were_good(world: World) -> None:
+    """8 kg of 40 leave 142.8572; 20 go elsewhere with 71.4286 and 5 of these are binned.
+
+    They had given their part of the 8 kg, so all 20 were good, at 71.4286 / 20; of the batch, 40.
+    """
+    blocks = blocks_at(world, 40, 200)
+    crate(world, blocks, 8_000)
+    part = check(world.doing(), lot=fresh(blocks), colonised_percent=100, passed=20).lots[1]
+    doing = world.doing(reason="pests", sure=True)
+    check(doing, lot=fresh(part), colonised_percent=100, lost=5)
+    cost, batch = cost_of(fresh(part)), batch_of(fresh(part))
+
+    assert (cost.made.pieces, cost.good.pieces, cost.on_hand.pieces) == (20, 20, 15)
+    assert cost.per_unit(cost.good) == 3_5714
+    assert batch and (batch.started, batch.good) == (40, 40)
+
+    mark_spent(world.doing(), lot=fresh(part))
+    assert experience_of(world.strain).loss == Share(0, 20, (0.0,))
+    mark_spent(world.doing(), lot=fresh(blocks))
+    own = experience_of(world.strain)
+    assert (own.loss.part, own.loss.whole) == (0, 40)
+    assert own.flushes_mg[0] == 200 * GRAM  # 8 kg of 40
+
+
+def test_blocks_of_a_part_binned_before_any_pick_were_not_good(world: World) -> None:
+    """20 of 40 go elsewhere and 5 of these are binned, then both are picked: 15 and 35 good."""
+    blocks = blocks_at(world, 40, 200)
+    part = check(world.doing(), lot=fresh(blocks), colonised_percent=100, passed=20).lots[1]
+    doing = world.doing(reason="pests", sure=True)
+    check(doing, lot=fresh(part), colonised_percent=100, lost=5)
+    crate(world, blocks, 8_000)
+    crate(world, part, 6_000)
+    batch = batch_of(fresh(part))
+
+    assert cost_of(fresh(part)).good.pieces == 15
+    assert batch and batch.good == 35
+    mark_spent(world.doing(), lot=fresh(part))
+    assert experience_of(world.strain).loss == Share(5, 20, (0.25,))
 
 
 def test_kept_spent_blocks_leave_what_is_expected_to_the_picks(world: World) -> None:

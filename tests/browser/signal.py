@@ -19,17 +19,19 @@ class Cable:
     def __init__(self, host: str, port: int) -> None:
         self.site = (host, port)
         self.lines: list[socket.socket] = []
+        self.hand = threading.Lock()
         self.listener = self._listen(0)
         self.port: int = self.listener.getsockname()[1]
         self.url = f"http://{host}:{self.port}"
 
     def pull(self) -> None:
         """Cut every line, and take no new one."""
-        for line in [self.listener, *self.lines]:
-            with suppress(OSError):
-                line.shutdown(socket.SHUT_RDWR)
-            line.close()
-        self.lines.clear()
+        with self.hand:
+            for line in [self.listener, *self.lines]:
+                with suppress(OSError):
+                    line.shutdown(socket.SHUT_RDWR)
+                line.close()
+            self.lines.clear()
 
     def plug_in(self) -> None:
         self.listener = self._listen(self.port)
@@ -46,7 +48,12 @@ class Cable:
                 far = socket.create_connection(self.site)
             except OSError:
                 return
-            self.lines += [near, far]
+            with self.hand:
+                if listener.fileno() < 0:  # the cable was pulled while this line was taken
+                    near.close()
+                    far.close()
+                    return
+                self.lines += [near, far]
             for one, other in ((near, far), (far, near)):
                 threading.Thread(target=self._carry, args=[one, other, far], daemon=True).start()
 

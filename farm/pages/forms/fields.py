@@ -6,7 +6,7 @@ A field that depends on the farm (units, currency, lots on hand) is told of it b
 
 from collections.abc import Iterator, Sequence
 from decimal import Decimal, InvalidOperation
-from typing import Any
+from typing import Any, ClassVar
 
 from django import forms
 from django.core.exceptions import ValidationError
@@ -40,9 +40,10 @@ class AmountField(forms.Field):
 
     farm: Farm
     blank_value: int | None = None
+    keys: ClassVar[str] = "decimal"  # which keys a phone shows
 
     def __init__(self, **kwargs: Any) -> None:
-        attrs = {"inputmode": "decimal", "autocomplete": "off"}
+        attrs = {"inputmode": self.keys, "autocomplete": "off"}
         kwargs.setdefault("widget", forms.TextInput(attrs=attrs))
         super().__init__(**kwargs)
 
@@ -84,22 +85,25 @@ class MassField(AmountField):
 
     def use_farm(self, farm: Farm) -> None:
         super().use_farm(farm)
-        self.widget.attrs["data-mass"] = farm.weight_unit  # a script shows the other units beside
+        self.widget.attrs["data-mass"] = self.unit  # a script shows the other units beside
+
+    @property
+    def unit(self) -> str:
+        """What a number without a unit is in."""
+        return self.farm.weight_unit
 
     def hint(self) -> str:
         one = "+".join(map(marked, ("5.2", "4.8")))
-        return (
-            f"In {self.farm.weight_unit}, or with its unit: 5.6 kg, 12.4 lb, 250 g; or a sum: {one}"
-        )
+        return f"In {self.unit}, or with its unit: 5.6 kg, 12.4 lb, 250 g; or a sum: {one}"
 
     def read(self, text: str) -> int:
         for mass_mg in self.exact:
             if text.strip() == self.show(mass_mg):
                 return mass_mg
-        return read_mass(text, self.farm.weight_unit)
+        return read_mass(text, self.unit)
 
     def show(self, value: int) -> str:
-        return show_mass(value, self.farm.weight_unit)
+        return show_mass(value, self.unit)
 
 
 class MoneyField(AmountField):
@@ -117,10 +121,11 @@ class MoneyField(AmountField):
 class CountField(AmountField):
     """A whole number of pieces."""
 
+    keys = "numeric"
+
     def __init__(self, *, noun: str = "pieces", **kwargs: Any) -> None:
         super().__init__(**kwargs)
         self.noun = noun
-        self.widget.attrs["inputmode"] = "numeric"
 
     def read(self, text: str) -> int:
         return read_count(text, self.noun)
@@ -149,6 +154,8 @@ class PercentField(AmountField):
 
 
 class TemperatureField(AmountField):
+    keys = "text"  # the number keys of some phones have no minus, which a freezer's reading needs
+
     def hint(self) -> str:
         return f"In °{temperature_unit(self.farm)}, or with its unit: 121 C, 250 F"
 

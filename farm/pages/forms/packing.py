@@ -69,10 +69,11 @@ class PackForm(DoingForm):
 class WeightsField(forms.CharField):
     """Several weights, parted by commas, blanks or lines; grams or ounces unless a unit is typed.
 
-    A decimal comma is not read here: it parts two weights.
+    A decimal comma is not read here: it parts two weights. All the keys are shown, as the number
+    keys of some phones have neither a blank nor a new line.
     """
 
-    widget = forms.Textarea(attrs={"rows": 3, "inputmode": "decimal", "autocomplete": "off"})
+    widget = forms.Textarea(attrs={"rows": 3, "autocomplete": "off"})
     farm: Farm
 
     def use_farm(self, farm: Farm) -> None:
@@ -92,14 +93,12 @@ class WeightsField(forms.CharField):
 class TareField(MassField):
     """The weight of an empty pack, in grams or ounces unless a unit is typed."""
 
+    @property
+    def unit(self) -> str:
+        return small_unit(self.farm)
+
     def hint(self) -> str:
-        return f"In {small_unit(self.farm)}; of the product, unless it is another pack"
-
-    def read(self, text: str) -> int:
-        return read_mass(text, small_unit(self.farm))
-
-    def show(self, value: int) -> str:
-        return show_mass(value, small_unit(self.farm))
+        return f"In {self.unit}; of the product, unless it is another pack"
 
 
 class CheckWeightsFirst(FirstForm):

@@ -1,9 +1,11 @@
-// Beside a weight that is being typed: the same in kilos, grams, pounds and ounces, at once.
+// Beside a weight that is being typed: the same in kilos, grams, pounds and ounces, at once; and a
+// plus for the next bowl, which the number keys of some phones lack.
 // The site says both units by itself once it is recorded; this only shows them earlier.
 (function () {
   "use strict";
   const GRAMS = {
-    kg: 1000, kgs: 1000, kilo: 1000, kilos: 1000, g: 1, gram: 1, grams: 1, mg: 0.001,
+    kg: 1000, kgs: 1000, kilo: 1000, kilos: 1000, kilogram: 1000, kilograms: 1000,
+    g: 1, gram: 1, grams: 1, mg: 0.001, milligram: 0.001, milligrams: 0.001,
     lb: 453.59237, lbs: 453.59237, pound: 453.59237, pounds: 453.59237,
     oz: 28.349523125, ounce: 28.349523125, ounces: 28.349523125,
   };
@@ -36,11 +38,30 @@
       (grams / GRAMS.lb).toFixed(2) + " lb · " + (grams / GRAMS.oz).toFixed(1) + " oz";
   }
 
+  // The keys stay up: the box keeps the focus, and its end is where the next number goes.
+  function plusFor(box) {
+    const plus = document.createElement("button");
+    plus.type = "button";
+    plus.className = "plus";
+    plus.tabIndex = -1; // whoever has a tab key has a plus on the keys too
+    plus.textContent = "+";
+    plus.setAttribute("aria-label", "Add another weight to " + box.labels[0].textContent.trim());
+    plus.addEventListener("pointerdown", (event) => event.preventDefault());
+    plus.addEventListener("click", () => {
+      const typed = box.value.trimEnd();
+      if (typed && !typed.endsWith("+")) box.value = typed + "+";
+      box.focus();
+      box.setSelectionRange(box.value.length, box.value.length);
+      box.dispatchEvent(new Event("input", { bubbles: true }));
+    });
+    return plus;
+  }
+
   document.querySelectorAll("input[data-mass]").forEach((box) => {
     const said = document.createElement("output");
     said.className = "hint";
     said.htmlFor.add(box.id);
-    box.after(said);
+    box.after(plusFor(box), said);
     function say() {
       const grams = gramsOf(box.value, box.dataset.mass);
       said.textContent = grams === null ? "" : words(grams);

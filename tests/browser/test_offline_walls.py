@@ -67,7 +67,7 @@ def test_a_photo_on_a_sheet_that_was_opened_with_a_signal_waits_as_well(
     arrives(phone, "/not-sent/")
 
     until(phone, "(await Waiting.photos()).length === 1")
-    assert "goes with it" in phone.find_element(By.ID, "waiting").text
+    until(phone, "document.getElementById('waiting').textContent.includes('goes with it')")
 
 
 def test_a_cold_room_is_counted_and_its_shelf_weighed_in_one_visit_without_a_signal(

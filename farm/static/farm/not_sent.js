@@ -124,6 +124,12 @@
     by("sent").querySelector("ul").replaceChildren(...rows);
   }
 
+  // One after another: a slow drawing must not replace a newer one.
+  let drawing = Promise.resolve();
+  function redraw() {
+    drawing = drawing.then(draw).catch(() => {});
+  }
+
   // Ask the browser not to clear what waits when space is short, and say what it answered.
   async function ask() {
     if (!navigator.storage || !navigator.storage.persist) return;
@@ -137,14 +143,14 @@
   document.addEventListener("ledger-sent", (event) => {
     by("signal").textContent = STATES[event.detail] || "";
   });
-  document.addEventListener("ledger-changed", draw);
-  new BroadcastChannel("ledger").onmessage = draw;
+  document.addEventListener("ledger-changed", redraw);
+  new BroadcastChannel("ledger").onmessage = redraw;
   by("send-now").addEventListener("click", async () => {
     by("signal").textContent = "Sending.";
     const state = await Waiting.send(true);
     by("signal").textContent = STATES[state] || "";
   });
   if (new URLSearchParams(location.search).has("no-room")) by("signal").textContent = NO_ROOM;
-  draw();
+  redraw();
   ask();
 })();

@@ -9,7 +9,7 @@ from selenium.webdriver.support.select import Select
 from selenium.webdriver.support.wait import WebDriverWait
 
 from ledger.models import Entry, Lot
-from tests.farm.world import World, picked
+from tests.farm.world import World, fruiting, picked
 
 PAGES = (
     "/", "/record/", "/record/receive-supplies/", "/record/pick/", "/record/sell/", "/lots/",
@@ -73,6 +73,34 @@ def test_a_delivery_is_recorded_and_undone(site: WebDriver, live_server: LiveSer
 
     lot.refresh_from_db()
     assert (lot.quantity, lot.materials) == (0, 0)
+
+
+def test_a_weight_of_two_bowls_is_typed_with_the_plus_beside_its_box(
+    site: WebDriver, live_server: LiveServer, world: World
+) -> None:
+    blocks = fruiting(world)
+    site.get(f"{live_server.url}/record/pick/?blocks={blocks.code}")
+    box = site.find_element(By.NAME, "firsts_mg")
+    plus = site.find_element(By.CSS_SELECTOR, "[name='firsts_mg'] + .plus")
+    site.execute_script("arguments[0].scrollIntoView({block: 'center'})", box)
+
+    plus.click()
+    assert box.get_property("value") == ""
+    site.switch_to.active_element.send_keys("5.2")
+    plus.click()
+    plus.click()
+    site.switch_to.active_element.send_keys("4.8")
+
+    assert box.get_property("value") == "5.2+4.8"
+    said = site.find_element(By.CSS_SELECTOR, "[name='firsts_mg'] ~ output").text
+    assert said.startswith("10.000 kg · 10000.0 g · 22.05 lb")
+    send(site, "main form button.main")
+    assert picked_mg() == 10_000_000
+    assert failures(site) == []
+
+
+def picked_mg() -> int:
+    return Lot.objects.get(made_by=Entry.objects.get(kind="pick")).quantity
 
 
 def test_a_stranger_is_asked_to_sign_in(chromium: WebDriver, live_server: LiveServer) -> None:

@@ -135,9 +135,10 @@ def nobody_doubt(place: SellingPlace, customer: Customer | None) -> Plausibility
     if customer is not None or not place.names_customers:
         return None
     words = f"Nobody is named who bought it at {place}, so a recall could call nobody."
+    is_any = Customer.objects.filter(place=place).exists()
     return PlausibilityQuestion(
         f"{words} Choose the customer. Was it sold to somebody without a name?",
-        instead=MendedInDetails(words, of=Customer),
+        instead=None if is_any else MendedInDetails(words, of=Customer),
     )
 
 

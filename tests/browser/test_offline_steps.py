@@ -185,3 +185,45 @@ def test_a_first_step_that_names_no_lot_is_answered_anew_under_to_sort_out(
     assert fresh(blocks).quantity == 2
     phone.get(f"{cable.url}/unfinished/")
     assert "Nothing to sort out" in main_of(phone)
+
+
+def test_a_sum_of_bowls_with_the_flush_left_blank_waits_and_is_entered(
+    phone: WebDriver, cable: Cable, blocks: Lot
+) -> None:
+    cable.pull()
+    phone.get(f"{cable.url}/record/pick/")
+    type_in(phone, "flush", "")
+    box = phone.find_element(By.NAME, "blocks")
+    if not box.is_selected():
+        box.click()
+    type_in(phone, "firsts_mg", "0.7+0.5")
+    said = phone.find_element(By.CSS_SELECTOR, "[name='firsts_mg'] ~ output").text
+    assert said.startswith("1.200 kg · 1200.0 g")
+    entry = sent_from_page(phone, cable, "pick")
+
+    lot = Lot.objects.get(made_by=entry)
+    assert (lot.quantity, lot.card.flush) == (1_200 * GRAM, 1)
+
+
+def test_a_sale_to_nobody_where_customers_have_names_is_asked_about_with_the_signal(
+    phone: WebDriver, cable: Cable, world: World
+) -> None:
+    world.now = timezone.now() - timedelta(hours=12)
+    lot = packs(world, 12)
+    visit_again(phone, cable)
+    cable.pull()
+    phone.get(f"{cable.url}/record/sell/?place={world.kitchens.pk}")
+    type_in(phone, f"sold_{lot.pk}", "3")
+    press(phone, "main form button.main")
+    arrives(phone, "/not-sent/")
+    cable.plug_in()
+    send_now(phone)
+    all_sent(phone)
+    assert fresh(lot).quantity == 12
+
+    phone.get(f"{cable.url}/unfinished/")
+    press(phone, "main .actions a.main")
+    arrives(phone, "/record/sell/")
+    assert "Choose the customer" in main_of(phone)
+    box = phone.find_element(By.NAME, f"sold_{lot.pk}")
+    assert box.get_property("value") == "3"

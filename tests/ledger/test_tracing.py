@@ -1,7 +1,7 @@
 """Back to sources and forward to uses, whole and by quantity."""
 
 from collections.abc import Callable
-from itertools import combinations
+from itertools import combinations, permutations
 
 import pytest
 from django.db import connection
@@ -9,7 +9,7 @@ from pytest_django import DjangoAssertNumQueries
 
 from ledger import tracing
 from ledger.drafts import NewLot
-from ledger.models import Edge, Lot
+from ledger.models import Edge, Entry, Lot
 from tests.ledger.shorthand import (
     KG,
     UNIT,
@@ -239,6 +239,12 @@ def fan() -> None:
     """Make enough edges for the planner to care."""
     for _ in range(12):
         put(uses(bought(KG, 7), 1), *(makes(new(str(k)), 1) for k in range(10)))
+    if connection.vendor == "postgresql":  # which cares later: every lot into every other
+        first, lots = Entry.objects.earliest("seq"), Lot.objects.values_list("pk", flat=True)
+        Edge.objects.bulk_create(
+            Edge(src_id=src, dst_id=dst, entry=first, quantity=1, part=1)
+            for src, dst in permutations(lots, 2)
+        )
 
 
 # SQLite names the index of a unique constraint itself.
@@ -253,10 +259,10 @@ _FORWARD_INDEX = {"sqlite": "sqlite_autoindex_ledger_edge_1"}.get(
     [(tracing.FORWARD, _FORWARD_INDEX), (tracing.BACK, "ledger_edge_back")],
 )
 def test_the_walk_uses_the_edge_indices(statement: str, index: str, analysed: bool) -> None:
+    if connection.vendor == "postgresql" and not analysed:
+        pytest.skip("PostgreSQL plans by what it last counted, which it does whenever it likes")
     fan()
     if analysed:
-        if connection.vendor != "sqlite":
-            pytest.skip("the trap of ANALYZE is SQLite's; few rows tell PostgreSQL another plan")
         with connection.cursor() as cursor:
             cursor.execute("ANALYZE")
     steps = plan(statement)

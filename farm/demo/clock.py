@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from random import Random
 from unittest.mock import patch
-from uuid import UUID
+from uuid import NAMESPACE_OID, UUID, uuid5
 
 from django.utils import timezone
 
@@ -32,6 +32,16 @@ class Year:
             by=self.scenery.people[who],
             happened_at=self.clock,
             uuid=UUID(int=self.dice.getrandbits(128), version=4),
+            reason=reason,
+            sure=sure,
+        )
+
+    def aside(self, what: str, reason: str = "", *, who: str = "nora", sure: bool = False) -> Doing:
+        """Say who does something beside the dice, so that the rest of the year stays as it is."""
+        return Doing(
+            by=self.scenery.people[who],
+            happened_at=self.clock,
+            uuid=uuid5(NAMESPACE_OID, f"{what} {self.clock}"),
             reason=reason,
             sure=sure,
         )

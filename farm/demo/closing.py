@@ -1,11 +1,6 @@
 """The months of the played year, closed one after the other, and what was put right afterwards."""
 
-from dataclasses import replace
-from random import Random
-from uuid import UUID
-
 from farm.actions.closing import close_month
-from farm.actions.common import Doing
 from farm.actions.correcting import correct_quantity
 from farm.actions.invoicing import issue_change
 from farm.demo.clock import Year
@@ -52,17 +47,7 @@ def put_right(year: Year) -> None:
         sold = line.sale_line.line
         correct_quantity(
             # Sure: the rest of the crate was weighed since, and weighs what it did.
-            replace(_doing(year, "weighed again: less was in the crate"), sure=True),
+            year.aside("weigh", "weighed again: less was in the crate", sure=True),
             sold.entry, lot=sold.lot, role=Role.SOLD, right_quantity=-sold.quantity - TOO_MUCH_MG,
         )  # fmt: skip
-        issue_change(_doing(year, "the crate that was weighed again"), line.invoice)
-
-
-def _doing(year: Year, reason: str) -> Doing:
-    """Say who does it, by dice of its own, so that the rest of the year stays as it is."""
-    return Doing(
-        by=year.scenery.people["nora"],
-        happened_at=year.clock,
-        uuid=UUID(int=Random(reason).getrandbits(128), version=4),
-        reason=reason,
-    )
+        issue_change(year.aside("credit", "the crate that was weighed again"), line.invoice)

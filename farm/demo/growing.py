@@ -4,7 +4,7 @@ from functools import partial
 
 from farm.actions.blocks import fill_blocks, inoculate_blocks, move_to_fruiting
 from farm.actions.checks import check
-from farm.actions.common import Draw, oldest_first, on_hand
+from farm.actions.common import Doing, Draw, oldest_first, on_hand
 from farm.actions.correcting import undo
 from farm.actions.cultures import buy_culture, transfer_culture
 from farm.actions.grain import inoculate_grain, prepare_grain
@@ -22,6 +22,8 @@ from ledger.models import Lot
 # Blocks started: strain, recipe, count, every so many weeks.
 STARTS = (("oyster", "lean", 22, 1), ("mane", "rich", 22, 2), ("shiitake", "rich", 16, 2))
 SPAWN_PER_BLOCK_MG = 190 * GRAM
+# A second line of oyster is tried once, and picked into the same crates as the house's.
+TRIAL_WEEK, TRIAL_BLOCKS = 4, 6
 # More lost than that is photographed.
 MANY_LOST = 2
 
@@ -36,8 +38,11 @@ def monday(year: Year, week: int) -> None:
         _grain(year, week)
     for key, recipe, count, every in STARTS:
         if week % every == 0 and week >= 2:
-            strain = year.scenery.strains[key]
-            _blocks(year, strain, recipe=year.scenery.blocks[recipe], count=count)
+            strain, version = year.scenery.strains[key], year.scenery.blocks[recipe]
+            lots = [_blocks(year, strain, recipe=version, count=count)]
+            if week == TRIAL_WEEK and key == "oyster":
+                lots.append(_trial(year, recipe=version))
+            _to_pick(year, strain, lots)
 
 
 def _deliveries(year: Year) -> None:
@@ -76,6 +81,24 @@ def _cultures(year: Year, strain: Strain) -> None:
     transfer_culture(year.doing(), source=bought.lots[0], used=2, portions=90)
 
 
+def _trial(year: Year, *, recipe: RecipeVersion) -> Lot:
+    """Try another line from its dish on: some blocks beside those of the house."""
+    strain, grain = year.scenery.trial, year.scenery.grain
+    bought = buy_culture(
+        year.aside("trial dish"), strain=strain, portions=2, paid_money=14 * COIN,
+        delivery=Delivery(supplier=year.scenery.suppliers["Kestrel Cultures"]),
+    )  # fmt: skip
+    made = prepare_grain(
+        year.aside("trial grain"), recipe=grain, bags=1, draws=_ingredients(grain, 1)
+    )
+    _run(year, [made.lots[-1]], 95)
+    inoculate_grain(
+        year.aside("trial spawn"), grain=_fresh(made.lots[-1]), bags=1, source=bought.lots[0],
+        amount=1,
+    )  # fmt: skip
+    return _blocks(year, strain, recipe=recipe, count=TRIAL_BLOCKS)
+
+
 def _grain(year: Year, week: int) -> None:
     """Prepare grain and, once it was in the steriliser, inoculate it for each strain."""
     bags = {"oyster": 5, "mane": 3, "shiitake": 2}
@@ -105,7 +128,7 @@ def _shake(year: Year, lot: Lot) -> None:
     check(doing, lot=_fresh(lot), colonised_percent=40, lost=lost)
 
 
-def _blocks(year: Year, strain: Strain, *, recipe: RecipeVersion, count: int) -> None:
+def _blocks(year: Year, strain: Strain, *, recipe: RecipeVersion, count: int) -> Lot:
     filled = fill_blocks(
         year.doing("tam"), recipe=recipe, count=count, draws=_ingredients(recipe, count)
     ).lots[-1]
@@ -119,10 +142,16 @@ def _blocks(year: Year, strain: Strain, *, recipe: RecipeVersion, count: int) ->
     ).lots[-1]
     year.after(9, lambda: _look(year, blocks))
     year.after(strain.spawn_run_days, lambda: _move(year, blocks))
-    gap = strain.flush_gap_days
-    year.after(strain.first_pick_days, lambda: _pick(year, blocks, strain=strain, flush=1))
-    year.after(strain.first_pick_days + gap, lambda: _pick(year, blocks, strain=strain, flush=2))
-    year.after(strain.first_pick_days + gap + 3, lambda: _spent(year, blocks))
+    return blocks
+
+
+def _to_pick(year: Year, strain: Strain, lots: list[Lot]) -> None:
+    """Pick lots together, twice, before they are spent."""
+    first, second = strain.first_pick_days, strain.first_pick_days + strain.flush_gap_days
+    year.after(first, lambda: _pick(year, lots, strain=strain, flush=1))
+    year.after(second, lambda: _pick(year, lots, strain=strain, flush=2))
+    for lot in lots:
+        year.after(second + 3, partial(_spent, year, lot))
 
 
 def _run(year: Year, lots: list[Lot], minutes: int) -> None:
@@ -152,17 +181,30 @@ def _move(year: Year, lot: Lot) -> None:
         move_to_fruiting(year.doing("tam"), lot=_fresh(lot), shelf=shelf)
 
 
-def _pick(year: Year, lot: Lot, *, strain: Strain, flush: int) -> None:
-    blocks = _fresh(lot)
-    if not blocks.quantity:
+def _pick(year: Year, lots: list[Lot], *, strain: Strain, flush: int) -> None:
+    """Pick a flush; the first of lion's mane ripens over two days, a third of it on the second."""
+    blocks = sum(_fresh(lot).quantity for lot in lots)
+    if not blocks:
         return
-    weight = year.about(strain.flushes_mg[flush - 1] * blocks.quantity) // (10 * GRAM) * 10 * GRAM
+    weight = year.about(strain.flushes_mg[flush - 1] * blocks) // (10 * GRAM) * 10 * GRAM
+    doing = year.doing("tam" if year.dice.random() < 0.5 else "nora")
+    crates = partial(_crates, year, lots, flush=flush)
+    if flush == 1 and strain == year.scenery.strains["mane"]:
+        later = weight // (30 * GRAM) * 10 * GRAM
+        weight -= later
+        year.after(1, lambda: crates(year.aside("second day"), weight=later))
+    crates(doing, weight=weight)
+
+
+def _crates(year: Year, lots: list[Lot], doing: Doing, *, flush: int, weight: int) -> None:
     seconds = weight // 12
-    clusters = flush == 1 and strain == year.scenery.strains["oyster"]
+    there = [lot for lot in map(_fresh, lots) if lot.quantity]
+    clusters = flush == 1 and there[0].card.strain == year.scenery.strains["oyster"]
     trim = weight // 12 if clusters else 0  # their butts
     pick(
-        year.doing("tam" if year.dice.random() < 0.5 else "nora"),
-        given=[Draw(blocks, weight)],
+        doing,
+        # Weighed together; several lots share the weight by their blocks.
+        given=[Draw(lot, weight if len(there) == 1 else 0) for lot in there],
         flush=flush,
         firsts_mg=weight - seconds - trim,
         seconds_mg=seconds,

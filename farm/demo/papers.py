@@ -1,20 +1,16 @@
-"""Orders, deliveries, invoices and payments of the played year; some kitchens pay late."""
+"""Orders, deliveries, invoices and goods sent back of the played year."""
 
-from collections.abc import Sequence
 from datetime import timedelta
-from uuid import NAMESPACE_OID, uuid5
-
-from django.db.models import Sum
 
 from farm.actions.allotting import allocate
-from farm.actions.common import Doing, on_hand
+from farm.actions.common import on_hand
 from farm.actions.invoicing import issue_change, issue_invoice
 from farm.actions.orders import Days, Wanted, deliver, stop_order, take_order
-from farm.actions.payments import Paid, enter_payment
 from farm.actions.selling import SoldLine, sell, take_back
 from farm.demo.clock import Year
+from farm.demo.paying import HABITS, pay_by_habit
 from farm.demo.scenery import COIN, GRAM
-from farm.models import Customer, Grade, Invoice, InvoiceLine, Method, Order, Species, Stage
+from farm.models import Grade, InvoiceLine, Order, Species, Stage
 from farm.queries.allocations import sellable, suggested
 from farm.queries.invoices import to_invoice
 from farm.queries.orders import DueOrder, due_between
@@ -25,10 +21,6 @@ KILO_PRICE = {"oyster": 17 * COIN, "mane": 23 * COIN, "shiitake": 21 * COIN}
 # Less than this is not worth a delivery.
 LEAST_DELIVERED_MG = 500 * GRAM
 JAR_MG = 60 * GRAM
-# How many days after an invoice each customer pays which share of it, in percent.
-HABITS: Sequence[Sequence[tuple[int, int]]] = (
-    ((9, 100),), ((17, 100),), ((62, 100),), ((14, 50), (38, 50)),
-)  # fmt: skip
 
 
 def take_orders(year: Year) -> None:
@@ -87,10 +79,18 @@ def sell_dried_loose(year: Year, key: str) -> None:
     lot = lots.filter(quantity__gte=JAR_MG).first()
     if lot:
         line = SoldLine(lot, JAR_MG, prices[lot.card.goods].unit_money)
-        number = uuid5(NAMESPACE_OID, lot.code)
-        # Beside the dice, so that what they bring later stays as it was.
-        doing = Doing(by=year.scenery.people["nora"], happened_at=year.clock, uuid=number)
-        sell(doing, place=cafe.place, customer=cafe, lines=[line])
+        sell(year.aside(lot.code), place=cafe.place, customer=cafe, lines=[line])
+
+
+def sell_trim(year: Year) -> None:
+    """A kitchen takes for stock what was trimmed, at a price of its own."""
+    house, today = year.scenery.customers[0], year.clock.date()
+    prices = prices_at(house.place, today, house)
+    for lot in on_hand(Stage.CROP, grade=Grade.TRIM):
+        price = prices.get(lot.card.goods)
+        if price:
+            line = SoldLine(lot, lot.quantity, price.unit_money)
+            sell(year.aside(lot.code), place=house.place, customer=house, lines=[line])
 
 
 def invoice_month(year: Year) -> None:
@@ -100,8 +100,7 @@ def invoice_month(year: Year) -> None:
         if today.day == 1 and to_invoice(customer, today - timedelta(days=1)):
             doing = year.doing("nora")
             invoice = issue_invoice(doing, customer, until=today - timedelta(days=1))
-            for days, percent in habit:
-                _pay_later(year, customer, invoice, days=days, percent=percent)
+            pay_by_habit(year, invoice, habit)
 
 
 def send_back(year: Year) -> None:
@@ -117,7 +116,8 @@ def send_back(year: Year) -> None:
 
 
 def _is_there(year: Year, key: str) -> bool:
-    lots = on_hand(Stage.CROP, strain=year.scenery.strains[key], grade=Grade.FIRSTS)
+    species = year.scenery.strains[key].species
+    lots = on_hand(Stage.CROP, species=species, grade=Grade.FIRSTS)
     return any(lot.quantity >= LEAST_DELIVERED_MG for lot in lots)
 
 
@@ -135,20 +135,3 @@ def _lines(due: DueOrder, taken: dict[int, int]) -> list[SoldLine]:
         assert price, "every order of the played year names its price, or has an agreed one"
         lines.append(SoldLine(lots[pk], quantity, price.unit_money, weight_unit=price.weight_unit))
     return lines
-
-
-def _pay_later(
-    year: Year, customer: Customer, invoice: Invoice, *, days: int, percent: int
-) -> None:
-    whole = invoice.lines.aggregate(gross=Sum("sale_line__gross"))["gross"]
-    # Rounded down to the cent; two halves of an odd sum leave a cent open.
-    part = whole * percent // 10_000 * 100
-
-    def pay() -> None:
-        paid = Paid(
-            customer=customer, amount_money=part, paid_on=year.clock.date(), method=Method.BANK,
-            invoice=invoice,
-        )  # fmt: skip
-        enter_payment(year.doing("nora", sure=True), paid)
-
-    year.after(days, pay)

@@ -15,6 +15,7 @@ from farm.models import (
     Customer,
     Farm,
     Form,
+    Grade,
     Loose,
     PackKind,
     Person,
@@ -62,6 +63,7 @@ class Scenery:
 
     people: dict[str, Person]
     strains: dict[str, Strain]
+    trial: Strain
     supplies: dict[str, Supply]
     suppliers: dict[str, Supplier]
     grain: RecipeVersion
@@ -85,6 +87,7 @@ def build(first_day: date) -> Scenery:
     return Scenery(
         people=people,
         strains=strains,
+        trial=_trial_strain(strains["oyster"]),
         supplies=supplies,
         suppliers={
             name: Supplier.objects.create(name=name, contact=contact)
@@ -168,6 +171,14 @@ def _strains() -> dict[str, Strain]:
             planned_loss_ppm=loss,
         )
     return strains
+
+
+def _trial_strain(house: Strain) -> Strain:
+    """A second line of the house's oyster, planned as the first until it is known better."""
+    trial = Strain.objects.get(pk=house.pk)
+    trial.pk, trial.name = None, "trial line"
+    trial.save()
+    return trial
 
 
 def _supplies() -> dict[str, Supply]:
@@ -275,7 +286,8 @@ def _agree_prices(
 ) -> None:
     """What is loose is agreed a kilogram; one kitchen pays less for oyster from the autumn on.
 
-    What is dried has a price and a sales tax of its own; the tax rises in the middle of a month.
+    The same kitchen takes trim for its stock, at a price of its own. What is dried has
+    a price and a sales tax of its own; the tax rises in the middle of a month.
     """
     for key in ("oyster", "mane", "shiitake"):
         species = strains[key].species
@@ -293,9 +305,14 @@ def _agree_prices(
                 customer=customer, species=strains[key].species, from_day=first_day,
                 unit_money=coins * COIN, tax_included=customer.place.kind == PlaceKind.BOXES,
             )  # fmt: skip
+    oyster = strains["oyster"].species
     AgreedPrice.objects.create(
-        customer=customers[0], species=strains["oyster"].species,
+        customer=customers[0], species=oyster,
         from_day=first_day + timedelta(weeks=36), unit_money=16 * COIN,
+    )  # fmt: skip
+    AgreedPrice.objects.create(
+        customer=customers[0], species=oyster, grade=Grade.TRIM, from_day=first_day,
+        unit_money=4 * COIN,
     )  # fmt: skip
 
 

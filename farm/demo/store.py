@@ -71,7 +71,7 @@ def _answer(year: Year, count: StockCount, counted: Doing) -> None:
         if not one.is_open:
             continue
         why = "" if one.verdict is Verdict.INSIDE else "sample: taken to a kitchen, not written"
-        number = year.doing("tam").uuid
+        number = year.aside(f"answer {one.line.pk}").uuid
         doing = Doing(by=counted.by, happened_at=counted.happened_at, uuid=number)
         way = one.choices[0]
         if way is Answered.COUNTED and not why:

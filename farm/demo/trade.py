@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from django.db.models import QuerySet
 
 from farm.actions.common import Draw, on_hand
+from farm.actions.giving import give_away
 from farm.actions.packing import pack
 from farm.actions.storing import throw_away
 from farm.demo.clock import Year
@@ -15,17 +16,20 @@ from farm.demo.papers import (
     deliver_orders,
     invoice_month,
     sell_dried_loose,
+    sell_trim,
     set_orders_aside,
     take_orders,
 )
 from farm.demo.scenery import GRAM
 from farm.demo.store import count_cold_room, fresh_mg, run_dryer, weigh_crate
-from farm.models import Grade, LoadLine, Stage
+from farm.models import Given, Grade, LoadLine, Stage
 from farm.queries.sales import open_loads
 from ledger.models import Lot
 
 TUESDAY, WEDNESDAY, THURSDAY, FRIDAY, SATURDAY, SUNDAY = range(1, 7)
 PROMISING_WEEK = 49  # from when on lots are set aside for kitchens
+TRIM_WEEKS = 4  # every so many weeks a kitchen takes the trim; the rest is binned
+GIFT_WEEKS = 13
 
 
 def sell_week(year: Year, week: int, day: int) -> None:
@@ -37,6 +41,7 @@ def sell_week(year: Year, week: int, day: int) -> None:
         set_orders_aside(year)
     elif day == THURSDAY:
         deliver_orders(year)
+        sell_trim(year)
         count_cold_room(year, week)
     elif day == FRIDAY:
         _friday(year, week)
@@ -55,10 +60,21 @@ def _friday(year: Year, week: int) -> None:
     _pack(year, week)
     weigh_packs(year, week)
     set_boxes_aside(year, week)
+    if week % GIFT_WEEKS == GIFT_WEEKS - 1:
+        _thank(year)
+
+
+def _thank(year: Year) -> None:
+    """Give a pack to a neighbour who lent a hand."""
+    packs = on_hand(Stage.PACKS, product__form="fresh").last()
+    if packs:
+        reason = "the neighbour who lent the trailer"
+        give_away(year.aside("gift", reason), why=Given.GIFT, draws=[Draw(packs, 1)])
 
 
 def _crop(year: Year, key: str, grade: str) -> list[Lot]:
-    return list(on_hand(Stage.CROP, strain=year.scenery.strains[key], grade=grade))
+    species = year.scenery.strains[key].species
+    return list(on_hand(Stage.CROP, species=species, grade=grade))
 
 
 def _age(year: Year, lot: Lot) -> int:
@@ -104,6 +120,8 @@ def _tidy(year: Year, week: int) -> None:
     for key in KILO_PRICE:
         species = year.scenery.strains[key].species
         back = list(_came_back().filter(card__species=species)) if week % 2 else []
+        if week % TRIM_WEEKS:
+            _bin_trim(year, key)
         _old_crop(year, key, back)
         if week % 4 == 3:
             sell_dried_loose(year, key)
@@ -118,11 +136,14 @@ def _came_back() -> QuerySet[Lot]:
     return on_hand(Stage.PACKS, product__form="fresh").exclude(load_lines__in=loaded)
 
 
-def _old_crop(year: Year, key: str, back: Sequence[Lot]) -> None:
-    """Bin the trim, and dry together what keeps no longer and the packs that came back."""
-    keeps = year.scenery.strains[key].species.fridge_days
+def _bin_trim(year: Year, key: str) -> None:
     for lot in _crop(year, key, Grade.TRIM):
         throw_away(year.doing("tam", "old"), lot=lot, quantity=lot.quantity)
+
+
+def _old_crop(year: Year, key: str, back: Sequence[Lot]) -> None:
+    """Dry together what keeps no longer and the packs that came back."""
+    keeps = year.scenery.strains[key].species.fridge_days
     crop = [*_crop(year, key, Grade.FIRSTS), *_crop(year, key, Grade.SECONDS)]
     lots = [*(lot for lot in crop if _age(year, lot) >= keeps - 3), *back]
     if fresh_mg(lots) >= 800 * GRAM:

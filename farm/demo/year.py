@@ -13,6 +13,8 @@ from farm.demo.closing import close_last_month, put_right
 from farm.demo.growing import monday, scare, slip
 from farm.demo.keeping import Keeper
 from farm.demo.papers import promise_next, send_back
+from farm.demo.planning import save_cards
+from farm.demo.recalling import open_recall_of_a_pick
 from farm.demo.trade import sell_week
 
 WEEKS = 52
@@ -30,12 +32,13 @@ def play(year: Year, progress: Callable[[int], None], weeks: int = WEEKS) -> Non
             keeper.day(week, day)
             close_last_month(year)
             if day == 0:
+                save_cards(year, week)
                 monday(year, week)
             for job in year.due.pop(today, []):
                 job()
             sell_week(year, week, day)
             keeper.log_runs(week)
-        if week == 20:
+        if week == 10:
             send_back(year)
         if week == 30:
             scare(year)
@@ -43,3 +46,4 @@ def play(year: Year, progress: Callable[[int], None], weeks: int = WEEKS) -> Non
             slip(year)
     put_right(year)
     promise_next(year)
+    open_recall_of_a_pick(year)

@@ -1,30 +1,28 @@
 """The cost card: /card/ works it out as you type; saved versions; the scorecard of their ranges."""
 
 import json
-from collections.abc import Mapping
-from dataclasses import asdict, dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from django.contrib import messages
 from django.http import HttpResponse, HttpResponseRedirect
 from django.urls import reverse
 from django.utils import timezone
 
-from farm.actions.cards import Stated, save_card
-from farm.models import ByProductWay, Farm, SavedCard
+from farm.actions.cards import Stated, save_card, stated_of, worked_out
+from farm.models import Farm, SavedCard
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, require
 from farm.pages.forms.card import ChoiceForm, NumberForm, said
 from farm.pages.frame import show
 from farm.pages.laid_out import AnswerPage, Way, laid_out
-from farm.planning.card import Ingredient, Place
+from farm.planning.card import Place
 from farm.planning.card_sheet import SheetHead, card_sheet_bytes
-from farm.planning.grown import Records
-from farm.planning.inputs import ALONE, INPUTS, Known, Names, centres, place_from, plan_from
+from farm.planning.inputs import ALONE, INPUTS, Known, Names, place_from
 from farm.planning.outlook import scorecard
-from farm.planning.work import Worked, work_out
+from farm.planning.work import Worked
 from farm.queries.came_true import CardOutcome, outcomes
 from farm.queries.card_choice import Choice, Offered, fitting_product, newest_batches, usual_choice
 from farm.queries.card_inputs import CardInputs, card_inputs
-from farm.queries.card_selling import way_of_counting
 from farm.queries.experience import experience_of
 from farm.reports.card_rows import UsedNumber, card_report
 from farm.reports.card_words import headline
@@ -94,10 +92,9 @@ def card(request: PageRequest) -> HttpResponse:
     if not numbers.is_valid():
         return show(request, "farm/card/card.html", shown)
     try:
-        story = _told(
-            found,
-            _stated(choice, numbers, usual=offered.by_products, query=shown.query),
-        )
+        typed, usual_way = numbers.typed(), offered.by_products
+        said_here = stated_of(choice, found, usual=usual_way, typed=typed)
+        story = _told(found, replace(said_here, query=shown.query))
         if request.method == "POST":
             return _save(request, story, choice)
     except Refused as refusal:
@@ -146,36 +143,6 @@ def _choice_form(request: PageRequest, usual: Choice, offered: Offered) -> Choic
     return form
 
 
-def _stated(choice: Choice, numbers: NumberForm, *, usual: ByProductWay, query: str) -> Stated:
-    """Keep what a card says; ``usual``: how the farm counts what is sold beside."""
-    found, typed = numbers.found, numbers.typed()
-    parts = []
-    for at, part in enumerate(found.ingredients):
-        price = numbers.price(at)
-        parts.append([part.name, part.quantity, part.price_money if price is None else price,
-                      part.is_weighed])  # fmt: skip
-    sources = {key: one.source for key, one in found.values.items()}
-    if "blocks" in typed:
-        sources["load_blocks"] = "as many as in the batch"
-    values = numbers.values()
-    way = None
-    if values["trim_kg_money"] or values["spent_money"]:
-        way = way_of_counting(choice, usual)
-    values["taken_off"] = way.value if way else 0
-    sources["taken_off"] = way.source if way else "nothing is sold beside"
-    was = centres({key: one.value for key, one in found.values.items()})
-    now = centres(values)
-    return Stated(
-        values=values,
-        sources={**sources, **dict.fromkeys(typed, "typed for this card")},
-        ingredients=parts,
-        records=found.records.moved(was, now).as_json(),
-        names=asdict(choice.names),
-        query=query,
-        asked_money=typed.get("asked_money", found.asked_money),
-    )
-
-
 def _told(found: CardInputs, stated: Stated) -> Story:
     """Tell the story of a card with what to ask at the other selling places beside it."""
     others = []
@@ -186,15 +153,11 @@ def _told(found: CardInputs, stated: Stated) -> Story:
     return _story(stated, others)
 
 
-def _story(stated: Stated, others: list[tuple[Place, int | None]] | None = None) -> Story:
-    names = Names(**stated.names)
-    ingredients = tuple(Ingredient(*part) for part in stated.ingredients)
-    plan = plan_from(stated.values, ingredients, names)
-    records = Records.read(stated.records)
-    worked = work_out(plan, records, others or [], asked_money=stated.asked_money)
+def _story(stated: Stated, others: Sequence[tuple[Place, int | None]] = ()) -> Story:
+    worked = worked_out(stated, others)
     values = {**ALONE, **stated.values}  # a card may be older than what is sold beside
     known = {key: Known(value, stated.sources.get(key, "")) for key, value in values.items()}
-    return Story(worked, names, known, stated)
+    return Story(worked, Names(**stated.names), known, stated)
 
 
 # --- shown, saved, taken away ----------------------------------------------------------------

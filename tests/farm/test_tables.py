@@ -41,7 +41,7 @@ def written(
     """Nine weeks of the demo as tables; the database is empty again afterwards."""
     folder = tmp_path_factory.mktemp("tables") / "out"
     with django_db_blocker.unblock(), transaction.atomic():
-        play_some()
+        play_some(9)
         write_tables(folder)
         transaction.set_rollback(True)
     yield folder

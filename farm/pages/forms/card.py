@@ -126,19 +126,8 @@ class NumberForm(FarmForm):
         self._offer_prices(found)
         self._offer_asked(found.asked_money)
 
-    def values(self) -> dict[str, int]:
-        """What was typed, and what is known of the rest."""
-        known = {key: one.value for key, one in self.found.values.items()}
-        typed = {key: value for key, value in self.typed().items() if not key.startswith("price_")}
-        if "blocks" in typed:
-            known["load_blocks"] = typed["blocks"]
-        return {**known, **typed}
-
     def typed(self) -> dict[str, int]:
         return {key: value for key, value in self.cleaned_data.items() if value is not None}
-
-    def price(self, at: int) -> int | None:
-        return self.cleaned_data.get(f"price_{at}")
 
     def laid_out(self) -> Iterator[tuple[str, list[forms.BoundField], bool]]:
         """Give each group's title, fields, and whether something in it needs to be seen."""

@@ -25,7 +25,7 @@ def open_recall_of_a_pick(year: Year) -> None:
     if found is None:
         return
     words = first_words(the_farm(), found, year.clock.date())
-    doing = year.aside("recall", "a kitchen found a splinter of hard plastic in its oyster crate")
+    doing = year.aside("recall", "a kitchen found a splinter of hard plastic in its crate")
     recall = open_recall(doing, found, notice=words)
     first, second = found.recipients[:2]
     kept = first.kept_mg // 4

@@ -36,6 +36,8 @@ class Read:
     ) -> dict[tuple[str, ...], list[Decimal]]:
         """Add rows of the same words up; what is empty is nothing."""
         found: dict[tuple[str, ...], list[Decimal]] = {}
+        if not self.rows:
+            return found
         at, of = [[self.heads.index(name) for name in names] for names in (keys, numbers)]
         for row in self.rows:
             cells = [as_number(row[place]) for place in of]
@@ -50,7 +52,14 @@ Tables = dict[str, Read]
 
 
 def as_number(word: Word) -> Decimal:
-    return word if isinstance(word, Decimal) else Decimal(word.replace(",", "") or 0)
+    """What is empty, or says in words that something is missing (“no bill entered”), is nothing.
+
+    A word with a digit in it is a number, or else refused.
+    """
+    if isinstance(word, Decimal):
+        return word
+    digits = any(sign.isdigit() for sign in word)
+    return Decimal(word.replace(",", "")) if digits else Decimal()
 
 
 def plain(cell: object) -> Word:

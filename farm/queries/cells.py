@@ -5,7 +5,7 @@ A month's total of a measure (what was sold, lost, picked, made; by weight, by c
 half to even and handed out to its lots and days by largest remainder, a cell's to its flows by
 the same rule. What is held on an evening is handed out likewise, by lot. The book stays exact.
 What a closed month handed out stays: only what changed in it since is handed out again, under
-what the others leave of the total.
+what the others leave of the total. Hundredths of a pound are handed out beside the grams.
 """
 
 from collections import defaultdict
@@ -25,6 +25,7 @@ from farm.queries.happened import (
     Selling,
 )
 from farm.steps import rounded, share_steps
+from farm.weight import HUNDREDTH, SCALE, Weight
 from ledger.drafts import canonical
 from ledger.models import Role
 
@@ -36,6 +37,7 @@ R = TypeVar("R", CameIn, Selling)
 NUMBERS: Mapping[str, tuple[Callable[[Moved], int], int]] = {
     "g": (lambda one: one.mass_mg or 0, GRAM),
     "c": (lambda one: one.money, CENT),
+    "lb": (lambda one: (one.mass_mg or 0) * SCALE, HUNDREDTH),
 }
 
 
@@ -59,29 +61,32 @@ def handed_out(found: Happened) -> Happened:
 
 def cells_as_text(found: Happened) -> str:
     """Write what a month that is closed hands out: by key its exact number and its steps."""
-    handed = handed_out(found)
     cells = {
-        _key(now, what): (number(one), number(now) // step)
-        for one, now in zip(found.moved, handed.moved, strict=True)
-        for what, (number, step) in NUMBERS.items()
+        _key(one, what): (number(one), steps)
+        for what, (number, _) in NUMBERS.items()
+        for one, steps in zip(found.moved, _handed(found.moved, what, found.closed), strict=True)
         if number(one)
     }
-    for one, now in zip(found.money.selling, handed.money.selling, strict=True):
+    handed = handed_money(found.money, found.closed)
+    for one, now in zip(found.money.selling, handed.selling, strict=True):
         cells[_selling_key(one)] = (one.money, now.money // CENT)
     return canonical(cells)
 
 
 def handed_flows(moved: Sequence[Moved], closed: Cells = NO_CELLS) -> tuple[Moved, ...]:
-    """Hand out the grams and cents of all that moved in whole months."""
-    masses, costs = (_handed(moved, what, closed) for what in NUMBERS)
+    """Hand out the grams, cents and hundredths of a pound of all that moved in whole months."""
+    steps = (_handed(moved, what, closed) for what in ("g", "lb", "c"))
     return tuple(
-        one._replace(handed_mg=None if one.mass_mg is None else mass_mg, handed_money=money)
-        for one, mass_mg, money in zip(moved, masses, costs, strict=True)
+        one._replace(
+            handed_mg=None if one.mass_mg is None else Weight(grams * GRAM, hundredths),
+            handed_money=cents * CENT,
+        )
+        for one, grams, hundredths, cents in zip(moved, *steps, strict=True)
     )
 
 
 def _handed(moved: Iterable[Moved], what: str, closed: Cells) -> list[int]:
-    """Hand out one number of each flow, counted on the side on which it is told."""
+    """Hand out steps of one number of each flow, counted on the side on which it is told."""
     number, step = NUMBERS[what]
     rows = [(one, -1 if one.role in OUT else 1) for one in moved]
     parts = [
@@ -89,10 +94,7 @@ def _handed(moved: Iterable[Moved], what: str, closed: Cells) -> list[int]:
              _stays(closed, _key(one, what), number(one), sign=sign))
         for one, sign in rows
     ]  # fmt: skip
-    return [
-        sign * steps * step
-        for (_, sign), steps in zip(rows, steps_of(parts, step), strict=True)
-    ]  # fmt: skip
+    return [sign * steps for (_, sign), steps in zip(rows, steps_of(parts, step), strict=True)]
 
 
 def _key(one: Moved, what: str) -> str:

@@ -9,6 +9,7 @@ from django.db.models import Q, Sum
 from farm.models import Species
 from farm.queries.cells import CENT, GRAM, Part, steps_of
 from farm.queries.finding import amount_of
+from farm.weight import HUNDREDTH, SCALE, Weight
 from ledger.models import KINDS, Dimension, Flow
 
 
@@ -69,11 +70,14 @@ def held_around(
 
 def _handed(rows: Sequence[Held]) -> list[Held]:
     """Hand out the evening's grams by stage, since no weight of all stages is told, and cents."""
-    masses = steps_of([Part(one.stage, (one.lot,), one.exact_mg) for one in rows], GRAM)
+    grams, hundredths = (
+        steps_of([Part(one.stage, (one.lot,), one.exact_mg * scale) for one in rows], step)
+        for scale, step in ((1, GRAM), (SCALE, HUNDREDTH))
+    )
     costs = steps_of([Part("", (one.lot,), sum(one.cost)) for one in rows], CENT)
     return [
-        replace(one, handed_mg=mass * GRAM, handed_money=money * CENT)
-        for one, mass, money in zip(rows, masses, costs, strict=True)
+        replace(one, handed_mg=Weight(mass * GRAM, pounds), handed_money=money * CENT)
+        for one, mass, pounds, money in zip(rows, grams, hundredths, costs, strict=True)
     ]
 
 

@@ -30,6 +30,7 @@ from farm.queries.happened import (
     whole_months,
 )
 from farm.queries.held import Held, held_around
+from farm.weight import Weight, hundredths_of
 from ledger.models import Dimension, Edge, Flow, Lot, Role
 
 # Own rule: a kitchen scale shows steps of 5 g, so that each weighing may be that far off.
@@ -177,7 +178,9 @@ def goods_between(
         sum((one.mass_mg or 0) - one.exact_mg for one in _goods_among(found, form, species)),
         sum(one.exact_mg - one.handed_mg for one in after),
     )
-    return Reconciliation(form, start_mg, tuple(moves), end_mg, _weighings(moves), sum(beyond))
+    pounds = hundredths_of(start_mg + sum(move.mass_mg for move in moves) - end_mg)
+    rounding_mg = Weight(sum(beyond), pounds or 0)
+    return Reconciliation(form, start_mg, tuple(moves), end_mg, _weighings(moves), rounding_mg)
 
 
 def goods_moves(found: Happened, form: Form, species: Species | None = None) -> list[Move]:

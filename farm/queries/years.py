@@ -29,6 +29,7 @@ from farm.queries.happened import (
 from farm.queries.months import Month, Span, month_with, sold_among
 from farm.queries.yields import picks_among
 from farm.steps import rounded
+from farm.weight import HUNDREDTH, SCALE, Weight
 from ledger.models import KINDS, Charge, Flow, Role
 
 STARTED = "inoculate blocks"
@@ -170,8 +171,11 @@ def _in_whole_steps(month: Month, sums: dict[str, int]) -> MonthSums:
 
 
 def _rounded(name: str, number: int) -> int:
+    if isinstance(number, Weight):  # whole steps already
+        return number
     step = STEPS.get(name, 1)
-    return rounded(number, step) * step
+    whole = rounded(number, step) * step
+    return Weight(whole, rounded(number * SCALE, HUNDREDTH)) if name == "picked_mg" else whole
 
 
 def _sum(number: str | Combinable, of: Q) -> Sum:

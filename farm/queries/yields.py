@@ -9,6 +9,7 @@ from farm.models import RecipeLine, RecipeVersion, Species, Stage
 from farm.moisture import Portion, biological_efficiency, mix
 from farm.queries.cells import GRAM
 from farm.queries.happened import Given, Moved
+from farm.weight import Weight
 from ledger.amounts import largest_remainder
 from ledger.models import Dimension, Edge, Flow, Role
 
@@ -98,7 +99,7 @@ def _by_pick(given: Iterable[Given]) -> dict[int, list[Given]]:
 def _shared(made: Moved, given: Sequence[Given], money_step: int) -> list[Pick]:
     """Share a picked lot over the block lots by what each gave, by largest remainder."""
     weights = [one.quantity for one in given]
-    masses = _in_steps(made.mass_mg or 0, weights, GRAM)
+    masses = _masses(made.mass_mg or 0, weights)
     costs = _in_steps(made.money, weights, money_step)
     return [
         Pick(
@@ -114,6 +115,15 @@ def _shared(made: Moved, given: Sequence[Given], money_step: int) -> list[Pick]:
         )
         for one, mass_mg, cost in zip(given, masses, costs, strict=True)
     ]
+
+
+def _masses(whole_mg: int, weights: Sequence[int]) -> list[int]:
+    """Share a weight in grams; what was handed out of it in pounds too, in their hundredths."""
+    masses = _in_steps(whole_mg, weights, GRAM)
+    if not isinstance(whole_mg, Weight):
+        return masses
+    pounds = largest_remainder(whole_mg.hundredths, weights)
+    return [Weight(mg, hundredths) for mg, hundredths in zip(masses, pounds, strict=True)]
 
 
 def _in_steps(whole: int, weights: Sequence[int], step: int) -> list[int]:

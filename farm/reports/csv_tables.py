@@ -20,6 +20,7 @@ UNITS: dict[Kind, tuple[Fraction, int]] = {
     Kind.EXACT_MONEY: (Fraction(10_000), 4),
     Kind.UNIT_COST: (Fraction(10_000), 4),
     Kind.POUNDS: (MG_PER_LB, 7),
+    Kind.HANDED_POUNDS: (Fraction(100), 2),
     Kind.POUND_COST: (10_000 * MG_PER_UNIT["kg"] / MG_PER_LB, 7),
     Kind.RATIO: (Fraction(10_000), 4),
     Kind.COUNT: (Fraction(1), 0),

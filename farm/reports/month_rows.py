@@ -20,7 +20,7 @@ from farm.reports.made import Made
 from farm.reports.month_harvest import HARVEST_BY_SPECIES, harvest_tables
 from farm.reports.month_sales import BY_WEEK, COUNTS, NUMBER, sales_tables
 from farm.reports.pounds import beside_pounds
-from farm.reports.reconciliation_rows import IN, OUT, steps_drawings, steps_table, told
+from farm.reports.reconciliation_rows import IN, OUT, TITLES, steps_drawings, steps_table, told
 from farm.reports.rows import Chart, Column, Fact, Kind, Report, Row, Table, total_row
 from farm.units import show_mass
 
@@ -63,7 +63,7 @@ OWED = (
 def month_report(figures: MonthFigures, made: Made) -> Report:
     """Lay the figures of a month, or of any days, out; what was left out is said in the title."""
     month, only = figures.month, figures.only
-    tables = _tables(figures)
+    tables = _tables(figures, made.weight_unit)
     report = Report(
         title=f"{month.name}: {only.words}" if only.words else month.name,
         subtitle=f"{habits.days(month.first, month.last)}, by the day it happened",
@@ -74,7 +74,7 @@ def month_report(figures: MonthFigures, made: Made) -> Report:
         tables=tables,
         drawings=_drawings(figures),
         currency=made.currency,
-        charts=_charts(figures, {table.title: table for table in tables}),
+        charts=_charts(figures, {table.title: table for table in tables}, made.weight_unit),
     )
     return beside_pounds(report, made)
 
@@ -96,7 +96,7 @@ def _with_names(table: Table, names: Mapping[str, str]) -> Table:
     return replace(table, columns=columns, rows=rows)
 
 
-def _tables(figures: MonthFigures) -> tuple[Table, ...]:
+def _tables(figures: MonthFigures, weight_unit: str) -> tuple[Table, ...]:
     """Of one selling place there are sales alone."""
     if figures.only.place:
         return sales_tables(figures)
@@ -105,7 +105,7 @@ def _tables(figures: MonthFigures) -> tuple[Table, ...]:
         *harvest_tables(figures),
         _losses(figures),
         _stock(figures.stock_start, figures.stock_end),
-        *(steps_table(found) for found in figures.goods),
+        *(steps_table(found, weight_unit) for found in figures.goods),
         *([_accounts(figures)] if not figures.only.species else []),
         *rolled_tables(figures.rolled),
         *([_agrees(figures.movement)] if figures.movement else []),
@@ -252,7 +252,9 @@ def _bars(masses: dict[str, int], title: str) -> Drawing:
     )
 
 
-def _charts(figures: MonthFigures, tables: Mapping[str, Table]) -> tuple[Chart, ...]:
+def _charts(
+    figures: MonthFigures, tables: Mapping[str, Table], weight_unit: str
+) -> tuple[Chart, ...]:
     """What a spreadsheet draws: sales by week and place, the harvest, where the crop went."""
     places = tuple(column.name for column in tables[BY_WEEK].columns[1:-1])
     charts = [Chart("Net sales by week", BY_WEEK, "Week from", places)]
@@ -262,7 +264,7 @@ def _charts(figures: MonthFigures, tables: Mapping[str, Table]) -> tuple[Chart, 
         charts.append(Chart(HARVEST_BY_SPECIES, HARVEST_BY_SPECIES, "Species",
                             ("Firsts", "Seconds", "Trim")))  # fmt: skip
     for found in figures.goods:
-        title = steps_table(found).title
-        starts = tuple(step.left - step.came_in for step in told(found))
+        title = TITLES[found.form]
+        starts = tuple(step.left - step.came_in for step in told(found, weight_unit))
         charts.append(Chart(title, title, "Step", (IN, OUT), starts))
     return tuple(charts)

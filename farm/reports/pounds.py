@@ -1,9 +1,11 @@
 """Pounds beside kilograms, in every table and fact of a report, where the farm works in pounds."""
 
+from collections.abc import Iterable
 from dataclasses import replace
 
 from farm.reports.made import Made
-from farm.reports.rows import Fact, Kind, Report, Row, Table
+from farm.reports.rows import Cell, Column, Fact, Kind, Report, Row, Table
+from farm.weight import hundredths_of
 
 BESIDE = {Kind.MASS: Kind.POUNDS, Kind.UNIT_COST: Kind.POUND_COST}
 
@@ -11,7 +13,9 @@ BESIDE = {Kind.MASS: Kind.POUNDS, Kind.UNIT_COST: Kind.POUND_COST}
 def beside_pounds(report: Report, made: Made) -> Report:
     """Show each weight in lb beside its kg, and each cost per lb beside that per kg.
 
-    The cell is the same whole number of the book; only the column's kind says how it is shown.
+    Weights that were handed out say the hundredths of a pound handed out with them, so that they
+    add up as the grams do. Else the cell is the same whole number of the book, and only the
+    column's kind says how it is shown.
     """
     if made.weight_unit != "lb":
         return report
@@ -23,23 +27,27 @@ def beside_pounds(report: Report, made: Made) -> Report:
 
 
 def _facts(fact: Fact) -> list[Fact]:
-    beside = BESIDE.get(fact.kind) if isinstance(fact.value, int) else None
-    if beside is None:
+    if fact.kind not in BESIDE or not isinstance(fact.value, int):
         return [fact]
-    return [fact, replace(fact, label=f"{fact.label}, in pounds", kind=beside)]
+    kind = _kind(fact.kind, [fact.value])
+    label = f"{fact.label}, in pounds"
+    return [fact, replace(fact, label=label, kind=kind, value=_cell(fact.value, kind))]
 
 
 def _table(table: Table) -> Table:
-    columns, places = [], []
+    columns: list[Column] = []
+    places: list[tuple[int, Kind]] = []
+    rows = (*table.rows, *([table.total] if table.total else []))
     for place, column in enumerate(table.columns):
         columns.append(column)
-        places.append(place)
+        places.append((place, column.kind))
         if column.kind in BESIDE:
-            columns.append(replace(column, kind=BESIDE[column.kind]))
-            places.append(place)
+            kind = _kind(column.kind, [row[place] for row in rows])
+            columns.append(replace(column, kind=kind))
+            places.append((place, kind))
 
     def widened(row: Row) -> Row:
-        return tuple(row[place] for place in places)
+        return tuple(_cell(row[place], kind) for place, kind in places)
 
     return replace(
         table,
@@ -47,3 +55,16 @@ def _table(table: Table) -> Table:
         rows=tuple(map(widened, table.rows)),
         total=widened(table.total) if table.total else None,
     )
+
+
+def _kind(of: Kind, cells: Iterable[Cell]) -> Kind:
+    """Read hundredths of a pound where all of a column were handed out."""
+    numbers = [cell for cell in cells if isinstance(cell, int)]
+    handed = all(hundredths_of(cell) is not None for cell in numbers) and any(numbers)
+    return Kind.HANDED_POUNDS if of is Kind.MASS and handed else BESIDE[of]
+
+
+def _cell(value: Cell, kind: Kind) -> Cell:
+    if kind is Kind.HANDED_POUNDS and isinstance(value, int):
+        return hundredths_of(value)
+    return value

@@ -11,6 +11,7 @@ from farm.reports.made import Made
 from farm.reports.pounds import beside_pounds
 from farm.reports.rows import Column, Fact, Kind, Report, Row, Table, printed, total_row
 from farm.units import show_mass
+from farm.weight import hundredths_of
 from ledger.amounts import MILLION, largest_remainder
 
 IN, OUT, LEFT = "Came in", "Went out", "Left"
@@ -46,27 +47,36 @@ class Told:
     left: int
 
 
-def told(found: Reconciliation) -> list[Told]:
+def told(found: Reconciliation, weight_unit: str = "kg") -> list[Told]:
     """Put what came in first, so that every step takes from what is there; ends at nothing.
 
-    What is below zero on its own side stands on the other: more came back than was sold.
+    What is below zero on its own side stands on the other: more came back than was sold. Where
+    pounds stand beside, what rounding leaves of them is told even if it is no gram.
     """
     amounts = found.amounts
+    if weight_unit == "lb" and hundredths_of(found.rounding_mg):
+        amounts[Step.ROUNDING] = found.rounding_mg
     signed = [(step, mg if step in CAME_IN else -mg) for step, mg in amounts.items()]
     left, rows = 0, []
-    for step, mg in sorted(signed, key=lambda row: row[1] <= 0):
+    for step, mg in sorted(signed, key=lambda row: not _came_in(row[1])):
         left += mg
-        back = (mg > 0) is not (step in CAME_IN)
-        label = f"{step.value}, less than came back" if back else step.value
-        rows.append(Told(step, label, max(mg, 0), max(-mg, 0), left))
+        back = _came_in(mg) is not (step in CAME_IN)
+        told_back = back and step is not Step.ROUNDING
+        label = f"{step.value}, less than came back" if told_back else step.value
+        came_in, went_out = (mg, 0) if _came_in(mg) else (0, -mg)
+        rows.append(Told(step, label, came_in, went_out, left))
     return rows
+
+
+def _came_in(mg: int) -> bool:
+    return (mg or hundredths_of(mg) or 0) > 0
 
 
 def reconciliation_report(
     found: Reconciliation, made: Made, *, title: str, subtitle: str
 ) -> Report:
     """Lay a reconciliation out: the steps, their drawing, and the entries behind each step."""
-    table = steps_table(found)
+    table = steps_table(found, made.weight_unit)
     report = Report(
         title=title,
         subtitle=subtitle,
@@ -81,9 +91,9 @@ def reconciliation_report(
     return beside_pounds(report, made)
 
 
-def steps_table(found: Reconciliation) -> Table:
+def steps_table(found: Reconciliation, weight_unit: str = "kg") -> Table:
     """The steps with their share of all that came in; both sides come to the same whole."""
-    steps = told(found)
+    steps = told(found, weight_unit)
     whole = found.whole_mg
     # In tenths of a percent, handed out: the shares add up to 100 %.
     tenths = largest_remainder(1000, [step.went_out for step in steps]) if whole else []

@@ -34,6 +34,7 @@ class Kind(Enum):
     RATIO = "ratio"  # ppm, shown in %; the column's name states the basis
     UNIT_COST = "unit cost"  # 1/10,000 of the currency unit per kg
     POUNDS = "pounds"  # mg, shown in lb
+    HANDED_POUNDS = "handed pounds"  # hundredths of a pound, as they were handed out
     POUND_COST = "pound cost"  # 1/10,000 of the currency unit per kg, shown per lb
     CELSIUS = "celsius"  # thousandths of a degree
     FAHRENHEIT = "fahrenheit"  # thousandths of a degree
@@ -43,11 +44,12 @@ class Kind(Enum):
 STEPS: Mapping[Kind, tuple[Step, int]] = {
     Kind.MASS: (1_000, 3), Kind.MONEY: (100, 2), Kind.EXACT_MONEY: (1, 4),
     Kind.UNIT_COST: (100, 2),
+    Kind.HANDED_POUNDS: (1, 2),
     Kind.POUNDS: (MG_PER_LB / 100, 2), Kind.POUND_COST: (100 * MG_PER_UNIT["kg"] / MG_PER_LB, 2),
     Kind.RATIO: (1_000, 1), Kind.COUNT: (1, 0), Kind.HOURS: (100, 1),
     Kind.CELSIUS: (100, 1), Kind.FAHRENHEIT: (100, 1)}  # fmt: skip
 IN_CURRENCY = (Kind.MONEY, Kind.EXACT_MONEY)
-SUMMED = (Kind.MASS, Kind.POUNDS, *IN_CURRENCY, Kind.COUNT, Kind.HOURS)
+SUMMED = (Kind.MASS, Kind.POUNDS, Kind.HANDED_POUNDS, *IN_CURRENCY, Kind.COUNT, Kind.HOURS)
 
 
 @dataclass(frozen=True)
@@ -264,7 +266,7 @@ def show_fact(fact: Fact, currency: str = "") -> str:
 
 
 def unit_of(kind: Kind, currency: str) -> str:
-    units = {Kind.MASS: "kg", Kind.POUNDS: "lb", Kind.RATIO: "%",
+    units = {Kind.MASS: "kg", Kind.POUNDS: "lb", Kind.HANDED_POUNDS: "lb", Kind.RATIO: "%",
              **dict.fromkeys(IN_CURRENCY, currency),
              Kind.CELSIUS: "°C", Kind.FAHRENHEIT: "°F",
              Kind.UNIT_COST: f"{currency} per kg".strip(),

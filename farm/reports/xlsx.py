@@ -45,6 +45,7 @@ FORMATS: Mapping[Kind, tuple[int | Fraction, str]] = {
     Kind.EXACT_MONEY: (10_000, "#,##0.0000"),
     Kind.UNIT_COST: (10_000, "#,##0.00??"),
     Kind.POUNDS: (MG_PER_LB, "#,##0.00"),
+    Kind.HANDED_POUNDS: (100, "#,##0.00"),
     Kind.POUND_COST: (10_000 * MG_PER_UNIT["kg"] / MG_PER_LB, "#,##0.00??"),
     Kind.RATIO: (1_000_000, "0.0%"),
     Kind.COUNT: (1, "#,##0"),

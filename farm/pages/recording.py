@@ -99,8 +99,8 @@ def record(request: PageRequest, slug: str) -> HttpResponse:
     person = without_money(request.person) if is_keeping(request) else request.person
     last = request.session.get(last_key(request, deed), {}) if not sent.data else {}
     form = filled_form(deed, sent, farm=request.farm, person=person, first=first, last=last)
-    if kept and QUESTION in kept.data.get(WHY, []) and form.is_bound:
-        form.ask(kept.refusal)
+    if request.method != "POST" and kept and QUESTION in kept.data.get(WHY, []):
+        form.ask(kept.refusal)  # an answer is asked anew by the action, if it still must be
     if request.method == "POST":
         done = send(request, deed, form)
         if done is not None:

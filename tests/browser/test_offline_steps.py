@@ -227,3 +227,8 @@ def test_a_sale_to_nobody_where_customers_have_names_is_asked_about_with_the_sig
     assert "Choose the customer" in main_of(phone)
     box = phone.find_element(By.NAME, f"sold_{lot.pk}")
     assert box.get_property("value") == "3"
+    phone.find_element(By.CSS_SELECTOR, "[name=customer] option:nth-child(2)").click()
+    press(phone, "main form button.main")
+    arrives(phone, "/entries/")
+    assert fresh(lot).quantity == 9
+    assert Entry.objects.get(kind="sell").sale.customer == world.customer

@@ -8,6 +8,7 @@ from datetime import date, timedelta
 import pytest
 from django.core.exceptions import ValidationError
 from django.test import Client
+from django.utils import timezone
 
 from farm.actions.common import Draw, card, item_for, post
 from farm.actions.correcting import correct_quantity
@@ -39,7 +40,7 @@ from farm.reports.month_rows import month_report
 from ledger.book import Recorded
 from ledger.drafts import LineDraft, NewLot
 from ledger.errors import Malformed
-from ledger.models import Lot, Role
+from ledger.models import Entry, Lot, Role
 from tests.conftest import signed_in
 from tests.farm.filled import send, text
 from tests.farm.goods import crop, money, packs
@@ -367,3 +368,29 @@ def test_the_customer_that_is_missing_is_added_and_chosen_in_the_form(
 
     assert form["customer"].value() == str(world.kitchens.customers.get().pk)
     assert form[f"sold_{lot.pk}"].value() == "2 kg"
+
+
+def test_a_sale_from_a_phone_that_names_nobody_is_mended_by_choosing_the_customer(
+    world: World, client: Client
+) -> None:
+    now = timezone.now()
+    world.now = now - timedelta(hours=2)
+    lot = crop(world)
+    form = client.get(f"/record/sell/?place={world.kitchens.pk}").context["form"]
+    sent = {
+        f"sold_{lot.pk}": "2 kg", f"price_{lot.pk}": "17", "uuid": form["uuid"].value(),
+        "when": f"{now:%Y-%m-%dT%H:%M}", "phone_saved_at": now.isoformat(),
+        "phone_sent_at": now.isoformat(),
+    }  # fmt: skip
+    asked = client.post(
+        f"/record/sell/?place={world.kitchens.pk}", sent, headers={"accept": "application/json"}
+    )
+    assert "Nobody is named who bought it" in asked.json()["question"]["words"]
+
+    # A customer is known, so the way leads to the form, and its answer is taken.
+    address = f"/record/sell/?waiting={sent['uuid']}"
+    assert address in text(client.get("/unfinished/"))
+    answer = client.post(address, sent | {"customer": str(world.customer.pk)})
+    assert answer.status_code == 302
+    assert fresh(lot).quantity == lot.quantity - 2 * KG
+    assert "Nobody is named" not in Entry.objects.get(kind="sell").particulars

@@ -101,6 +101,14 @@ def test_a_question_waits_with_its_words_and_is_answered_there(client: Client, b
     assert "Yes, that is right" in page
     assert 'value="9 kg"' in page
 
+    # Without an answer it is asked anew; a yes is taken.
+    sent = prefilled(client, address) | pick_of(blocks, "9 kg") | {"own": ""}
+    assert "Yes, that is right" in text(client.post(address, sent))
+    assert not Entry.objects.filter(kind="pick").exists()
+    client.post(address, sent | {"sure": "on"})
+    assert Entry.objects.filter(kind="pick").count() == 1
+    assert not Waiting.objects.filter(answered_at=None).exists()
+
 
 def test_a_form_with_something_wrong_waits_and_is_mended(client: Client, blocks: Lot) -> None:
     answer = from_phone(client, "/record/pick/", **pick_of(blocks, "1.2 stone"))

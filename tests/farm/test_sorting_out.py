@@ -1,6 +1,7 @@
 """What the book refused is told as a person needs it: what, which lot, which number, what next."""
 
 import re
+from datetime import timedelta
 from html import unescape
 from uuid import uuid4
 
@@ -117,6 +118,7 @@ def test_a_sale_before_its_pick_leads_to_recording_that(
 def test_a_form_sent_twice_with_other_words_leads_to_the_entry_that_stands(
     world: World, client: Client
 ) -> None:
+    world.now = JUST_BEFORE - timedelta(days=40)  # so that the blocks fruit before they are picked
     blocks, number = fruiting(world, 4), str(uuid4())
     from_phone(client, "/record/pick/", **pick_of(blocks, uuid=number))
     from_phone(client, "/record/pick/", **pick_of(blocks, "0.9 kg", uuid=number))

@@ -23,6 +23,11 @@ from farm.queries.happened import (
     Money,
     Moved,
     Selling,
+    cells_of,
+    closed_among,
+    flows_in,
+    moved,
+    whole_months,
 )
 from farm.steps import rounded, share_steps
 from farm.weight import HUNDREDTH, SCALE, Weight
@@ -59,6 +64,12 @@ def handed_out(found: Happened) -> Happened:
     return replace(found, moved=moved, money=money)
 
 
+def handed_between(first: date, last: date) -> tuple[Moved, ...]:
+    """Read all that moved in the whole months of some days, as handed out; two queries."""
+    whole = whole_months(first, last)
+    return handed_flows(moved(flows_in(*whole)), cells_of(closed_among(*whole)))
+
+
 def cells_as_text(found: Happened) -> str:
     """Write what a month that is closed hands out: by key its exact number and its steps."""
     cells = {
@@ -73,22 +84,22 @@ def cells_as_text(found: Happened) -> str:
     return canonical(cells)
 
 
-def handed_flows(moved: Sequence[Moved], closed: Cells = NO_CELLS) -> tuple[Moved, ...]:
+def handed_flows(rows: Sequence[Moved], closed: Cells = NO_CELLS) -> tuple[Moved, ...]:
     """Hand out the grams, cents and hundredths of a pound of all that moved in whole months."""
-    steps = (_handed(moved, what, closed) for what in ("g", "lb", "c"))
+    steps = (_handed(rows, what, closed) for what in ("g", "lb", "c"))
     return tuple(
         one._replace(
             handed_mg=None if one.mass_mg is None else Weight(grams * GRAM, hundredths),
             handed_money=cents * CENT,
         )
-        for one, grams, hundredths, cents in zip(moved, *steps, strict=True)
+        for one, grams, hundredths, cents in zip(rows, *steps, strict=True)
     )
 
 
-def _handed(moved: Iterable[Moved], what: str, closed: Cells) -> list[int]:
+def _handed(flows: Iterable[Moved], what: str, closed: Cells) -> list[int]:
     """Hand out steps of one number of each flow, counted on the side on which it is told."""
     number, step = NUMBERS[what]
-    rows = [(one, -1 if one.role in OUT else 1) for one in moved]
+    rows = [(one, -1 if one.role in OUT else 1) for one in flows]
     parts = [
         Part((_month(one.day), _measure(one)), (one.day.toordinal(), one.lot), sign * number(one),
              _stays(closed, _key(one, what), number(one), sign=sign))

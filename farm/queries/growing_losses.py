@@ -11,7 +11,10 @@ from dataclasses import dataclass
 from django.db.models import QuerySet
 
 from farm.models import LotCard, Stage
+from farm.queries.cells import CENT, handed_between
+from farm.queries.happened import Moved
 from farm.queries.months import Cost, Month
+from farm.steps import share_steps
 from ledger.amounts import rate_of
 from ledger.models import KINDS, Dimension, Flow, Line, Role
 
@@ -68,18 +71,20 @@ class _Life:
 
 
 def growing_losses(month: Month) -> LossesOfMonth:
-    """Read the month's losses before the first pick; three queries.
+    """Read the month's losses before the first pick, as it handed them out; five queries.
 
     What is spent after its picks is none.
     """
+    handed = {(one.entry, one.lot): one for one in handed_between(month.first, month.last)
+              if one.role == Role.LOST}  # fmt: skip
     flows = loss_flows(month).select_related("lot__item", "lot__card", "entry")
-    found: dict[tuple[int, str], list[Flow]] = defaultdict(list)
+    found: dict[tuple[int, str], list[tuple[Flow, Moved]]] = defaultdict(list)
     for flow in flows.order_by("entry_id", "pk"):
         if flow.entry.kind == "spent" and not any(flow.cost):
             continue
         cause = flow.entry.reason.partition(":")[0] or flow.entry.kind
-        found[flow.lot.card.stage, cause].append(flow)
-    lives = _lives({flow.lot_id for rows in found.values() for flow in rows})
+        found[flow.lot.card.stage, cause].append((flow, handed[flow.entry_id, flow.lot_id]))
+    lives = _lives({flow.lot_id for rows in found.values() for flow, _ in rows})
     rows = [
         _row(Stage(stage), cause, flows, lives=lives)
         for (stage, cause), flows in sorted(found.items())
@@ -114,20 +119,24 @@ def _lives(lots: Collection[int]) -> dict[int, _Life]:
     return {lot: _Life(made[lot], tuple(allowed[lot]), tuple(lost[lot])) for lot in lots}
 
 
-def _row(stage: Stage, cause: str, flows: list[Flow], *, lives: Mapping[int, _Life]) -> GrowingLoss:
-    cost = [0] * len(KINDS)
+def _row(
+    stage: Stage, cause: str, flows: list[tuple[Flow, Moved]], *, lives: Mapping[int, _Life]
+) -> GrowingLoss:
+    cost, cents = [0] * len(KINDS), 0
     units, free, mass_mg = 0, 0, 0
     of_units: dict[int, int] = {}
-    for flow in flows:
+    for flow, handed in flows:
         life = lives[flow.lot_id]
         unit_mg = _unit_mg(flow, life.made)
         lost = _units(-flow.quantity, unit_mg)
         cost = [total - part for total, part in zip(cost, flow.cost, strict=True)]
         units += lost
         free += _units(_free(flow, life), unit_mg) if any(flow.cost) else lost
-        mass_mg += -flow.quantity * (1 if _weighed(flow) else flow.lot.unit_mass_mg or 0)
+        mass_mg -= handed.mass_mg or 0
+        cents -= handed.money // CENT
         of_units[flow.lot_id] = _units(life.made, unit_mg)
-    return GrowingLoss(stage, cause, units, free, sum(of_units.values()), mass_mg, tuple(cost))
+    kinds = tuple(part * CENT for part in share_steps(cost, CENT, cents))
+    return GrowingLoss(stage, cause, units, free, sum(of_units.values()), mass_mg, kinds)
 
 
 def _free(flow: Flow, life: _Life) -> int:

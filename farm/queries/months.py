@@ -194,7 +194,7 @@ def months_kept() -> list[Month]:
 def month_figures(
     month: Span, only: Only = EVERYTHING, found: Happened | None = None
 ) -> MonthFigures:
-    """Read some days from the book; fourteen queries, however many entries they have.
+    """Read some days from the book; sixteen queries, however many entries they have.
 
     Weights and costs are the whole grams and cents that each month handed out; `Movement` alone
     is exact. ``found``: the whole months of these days, where they were read before. Of one

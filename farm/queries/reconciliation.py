@@ -16,15 +16,12 @@ from django.db.models import Q, QuerySet, Sum
 
 from farm.models import Form, Given, Grade, SaleLine, Species, Stage
 from farm.queries.balance import WEIGHED_AGAIN
-from farm.queries.cells import handed_flows
+from farm.queries.cells import handed_between
 from farm.queries.finding import amount_of
 from farm.queries.happened import (
     NO_MONEY,
     Happened,
     Moved,
-    cells_of,
-    closed_among,
-    flows_in,
     moved,
     sale_lines,
     whole_months,
@@ -152,9 +149,8 @@ def reconcile(
     first: date, last: date, *, form: Form = Form.FRESH, species: Species | None = None
 ) -> Reconciliation:
     """Reconcile all fresh or all dried goods (of a species) over some days; four queries."""
-    whole = whole_months(first, last)
-    moved_then = handed_flows(moved(flows_in(*whole)), cells_of(closed_among(*whole)))
-    found = Happened(moved_then, sale_lines(*whole), (), NO_MONEY).within(first, last)
+    lines = sale_lines(*whole_months(first, last))
+    found = Happened(handed_between(first, last), lines, (), NO_MONEY).within(first, last)
     start, end = held_around(first, last, species)
     return goods_between(found, form, start=start, end=end, species=species)
 
@@ -276,14 +272,22 @@ def _held_mg(flows: QuerySet[Flow]) -> int:
 # --- from flows to moves ---------------------------------------------------------------------
 
 
-def moves_of(flows: QuerySet[Flow]) -> list[Move]:
-    """Say of each flow which step it belongs to, in the order of the days; three queries."""
+def moves_of(
+    flows: QuerySet[Flow], handed: Mapping[tuple[int, int, str], Moved] | None = None
+) -> list[Move]:
+    """Say of each flow which step it belongs to, in the order of the days; three queries.
+
+    ``handed``: what was handed out of each, by entry, lot and role.
+    """
     into: dict[int, set[int]] = defaultdict(set)
     made = Lot.objects.filter(made_by__in=flows.filter(role=Role.USED).values("entry"))
     for entry, stage in made.values_list("made_by_id", "card__stage"):
         into[entry].add(stage)
     boxes = _box_entries(flows.filter(role__in=(Role.SOLD, Role.BACK)))
-    return _moves_among(moved(flows), into, boxes)
+    rows = moved(flows)
+    if handed is not None:
+        rows = tuple(handed[one.entry, one.lot, one.role] for one in rows)
+    return _moves_among(rows, into, boxes)
 
 
 def _moves_among(

@@ -5,15 +5,19 @@ cost that the book works out for what was sold.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
+from functools import reduce
+from operator import or_
 from statistics import median
 
-from django.db.models import F, Q, QuerySet, Sum
+from django.db.models import Q, QuerySet, Sum
 
 from farm.models import GivenAway, LoadLine, Sale, SaleLine, SellingCost
-from ledger.models import KINDS, Flow, Item, Line, Lot, Role
+from farm.queries.cells import handed_flows
+from farm.queries.happened import Moved, cells_of, closed_among, moved, whole_months
+from ledger.models import Entry, Flow, Item, Line, Lot, Role
 
 USUAL_DAYS = 8
 
@@ -22,8 +26,8 @@ USUAL_DAYS = 8
 class Earned:
     """A day's money, all of it above zero; ``own_*`` is the part that own hours have in it.
 
-    ``cost``: of what was sold, as the book carries it; ``given``: the same of what was given away,
-    by reason. ``minutes`` at the stall, ``own_minutes`` of them own.
+    ``cost``: of what was sold, as its month handed it out; ``given``: the same of what was given
+    away, by reason. ``minutes`` at the stall, ``own_minutes`` of them own.
     """
 
     net: int = 0
@@ -139,12 +143,11 @@ def days_before(sale: Sale) -> list[Sale]:
 
 
 def earned_by(sales: Sequence[Sale]) -> dict[int, Earned]:
-    """Work out what each of some settled days earned; five queries."""
+    """Work out what each of some settled days earned; seven queries."""
     found = {sale.pk: Earned() for sale in sales}
     by_entry = {sale.entry_id: found[sale.pk] for sale in sales}
     _add_takings(found)
-    _add_cost_of_sold(by_entry)
-    _add_given(found)
+    _add_costs(found, by_entry)
     by_load = {sale.stall_day.entry_id: found[sale.pk] for sale in sales if sale.stall_day}
     _add_selling({**by_load, **by_entry})
     return found
@@ -187,39 +190,42 @@ def _add_takings(found: dict[int, Earned]) -> None:
         found[sale].net, found[sale].tax, found[sale].gross = net, tax, gross
 
 
-def _add_cost_of_sold(by_entry: dict[int, Earned]) -> None:
-    """Cost of what was sold, less that of what came back since."""
+def _add_costs(found: dict[int, Earned], by_entry: dict[int, Earned]) -> None:
+    """Cost of what was sold, less that of what came back since, and of what was given away."""
     backs = Line.objects.filter(role=Role.BACK, returns__entry__in=by_entry)
-    came = set(backs.values_list("returns__entry", "entry__place", "lot"))
-    returns = {place for _, place, _ in came}
-    flows = Flow.objects.filter(
-        Q(entry__in=by_entry, role=Role.SOLD) | Q(entry__in=returns, role=Role.BACK)
-    )
-    sums = flows.values_list("entry", "lot", "role").annotate(*(Sum(kind) for kind in KINDS))
-    returned = {}
-    for entry, lot, role, *parts in sums.order_by():
-        if role == Role.SOLD:
-            _add_cost(by_entry[entry], parts)
+    came = {
+        (place, lot): entry
+        for entry, place, lot in backs.values_list("returns__entry", "entry__place", "lot")
+    }
+    given = GivenAway.objects.filter(sale__in=found)
+    why = {entry: (found[sale], word) for entry, sale, word in
+           given.values_list("entry", "sale", "why")}  # fmt: skip
+    for one in _handed_of({*by_entry, *why, *(place for place, _ in came)}):
+        if one.role == Role.SOLD and one.entry in by_entry:
+            day = by_entry[one.entry]
+        elif one.role == Role.BACK and (one.entry, one.lot) in came:
+            day = by_entry[came[one.entry, one.lot]]
+        elif one.role == Role.LOST and one.entry in why:
+            day, word = why[one.entry]
+            day.given[word] = day.given.get(word, 0) - one.money
+            day.own_given -= one.own
+            continue
         else:
-            returned[entry, lot] = parts
-    for entry, place, lot in came:
-        _add_cost(by_entry[entry], returned.get((place, lot), ()))
+            continue
+        day.cost -= one.money
+        day.own_cost -= one.own
 
 
-def _add_cost(day: Earned, parts: Sequence[int]) -> None:
-    """Add cost that left a lot, by its kinds, and own hours' part of it."""
-    if parts:
-        day.cost -= sum(parts)
-        day.own_cost -= parts[OWN]
-
-
-def _add_given(found: dict[int, Earned]) -> None:
-    flows = Flow.objects.filter(entry__given_away__sale__in=found, role=Role.LOST)
-    rows = flows.annotate(sale=F("entry__given_away__sale"), why=F("entry__given_away__why"))
-    for sale, why, *parts in rows.values_list("sale", "why", *KINDS):
-        known = found[sale].given
-        known[why] = known.get(why, 0) - sum(parts)
-        found[sale].own_given -= parts[OWN]
+def _handed_of(entries: Collection[int]) -> list[Moved]:
+    """What some entries moved, as their months handed it out; months without one are not read."""
+    days = Entry.objects.filter(seq__in=entries).values_list("happened_on", flat=True)
+    months = sorted({day.replace(day=1) for day in days})
+    if not months:
+        return []
+    closed = cells_of(closed_among(months[0], months[-1]))
+    whole = [Q(entry__happened_on__range=whole_months(month, month)) for month in months]
+    rows = moved(Flow.objects.filter(reduce(or_, whole)))
+    return [one for one in handed_flows(rows, closed) if one.entry in entries]
 
 
 def _add_selling(by_entry: dict[int, Earned]) -> None:
@@ -236,9 +242,6 @@ def _add_selling(by_entry: dict[int, Earned]) -> None:
             day.cards += amount
         else:
             day.fees += amount
-
-
-OWN = KINDS.index("own")
 
 
 def _median(values: Iterable[int]) -> int:

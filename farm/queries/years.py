@@ -15,17 +15,8 @@ from django.db.models.functions import Coalesce, TruncMonth
 
 from farm.models import ClosedMonth, SaleLine, SellingCost, Stage
 from farm.queries.canonical import from_text
-from farm.queries.cells import CENT, GRAM, handed_flows
-from farm.queries.happened import (
-    ROOT_DAY,
-    cells_of,
-    closed_among,
-    flows_in,
-    given_into,
-    moved,
-    sale_lines,
-    whole_months,
-)
+from farm.queries.cells import CENT, GRAM, handed_between
+from farm.queries.happened import ROOT_DAY, given_into, sale_lines
 from farm.queries.months import Month, Span, month_with, sold_among
 from farm.queries.yields import picks_among
 from farm.steps import rounded
@@ -201,9 +192,7 @@ def same_week_last_year(week: Span) -> Span:
 def week_sums(week: Span) -> list[WeekSums]:
     """What was started, picked and sold of each species in some days; four queries."""
     days = (week.first, week.last)
-    whole = whole_months(*days)
-    rows = [one for one in handed_flows(moved(flows_in(*whole)), cells_of(closed_among(*whole)))
-            if week.first <= one.day <= week.last]  # fmt: skip
+    rows = [one for one in handed_between(*days) if week.first <= one.day <= week.last]
     sums: dict[str, dict[str, int]] = defaultdict(
         lambda: dict.fromkeys(("blocks", "picked_mg", "sold_mg", "net"), 0)
     )

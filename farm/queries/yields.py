@@ -7,7 +7,7 @@ from datetime import date
 
 from farm.models import RecipeLine, RecipeVersion, Species, Stage
 from farm.moisture import Portion, biological_efficiency, mix
-from farm.queries.cells import GRAM
+from farm.queries.cells import GRAM, handed_between
 from farm.queries.happened import Given, Moved
 from farm.weight import Weight
 from ledger.amounts import largest_remainder
@@ -137,23 +137,20 @@ def _in_steps(whole: int, weights: Sequence[int], step: int) -> list[int]:
 
 
 def block_yields(
-    picks: Iterable[Pick], given: Iterable[Given], until: date
+    picks: Iterable[Pick], given: Sequence[Given], until: date
 ) -> tuple[BlockYield, ...]:
-    """Say how the picked block lots did up to a day; two queries. ``given``: all they ever gave."""
+    """Say how the picked block lots did up to a day; four queries.
+
+    ``given``: all they ever gave. What was picked so far is what each month handed out of it.
+    """
     pks = {pick.block_pk for pick in picks}
     by_lot = {dst: rows for dst, rows in _by_pick(given).items() if pks & {r.src for r in rows}}
     flows = Flow.objects.filter(lot__in=pks | by_lot.keys(), role__in=COUNTED).select_related(
         "entry", "lot__card__strain", "lot__card__species", "lot__card__recipe__recipe"
     )
-    lots, picked = {}, dict.fromkeys(pks, 0)
-    for flow in flows:
-        if flow.lot_id in pks:
-            lots[flow.lot_id] = flow.lot
-        elif flow.role == Role.MADE and flow.entry.happened_on <= until:
-            rows = by_lot[flow.lot_id]
-            masses = _in_steps(flow.quantity, [one.quantity for one in rows], GRAM)
-            for one, mass_mg in zip(rows, masses, strict=True):
-                picked[one.src] = picked.get(one.src, 0) + mass_mg
+    lots = {flow.lot_id: flow.lot for flow in flows if flow.lot_id in pks}
+    days = [flow.entry.happened_on for flow in flows if flow.lot_id in by_lot]
+    picked = _picked_of(pks, given, [day for day in days if day <= until])
     counts = _counted(
         pks,
         [(one.src, one.entry) for rows in by_lot.values() for one in rows],
@@ -175,6 +172,20 @@ def block_yields(
         )
         for lot in sorted(lots.values(), key=lambda lot: (lot.made_by_id, lot.pk))
     )
+
+
+def _picked_of(
+    blocks: Iterable[int], given: Iterable[Given], days: Sequence[date]
+) -> dict[int, int]:
+    """Add up what block lots gave on some days, as their months handed it out; two queries."""
+    picked = dict.fromkeys(blocks, 0)
+    if days:
+        until = max(days)
+        rows = (one for one in handed_between(min(days), until) if one.day <= until)
+        for pick in picks_among(rows, given):
+            if pick.block_pk in picked:
+                picked[pick.block_pk] += pick.mass_mg
+    return picked
 
 
 def block_counts(lots: Iterable[int]) -> dict[int, tuple[int, int]]:

@@ -48,7 +48,7 @@ def close_month(by: Person, month: Month, *, at: datetime, produce: Produce) -> 
     closed = ClosedMonth.objects.create(
         month=month.first, closed_at=at, by=by, until_seq=head.seq,
         head_digest=closing.head, rows=rows, sha256=digest(rows.encode()),
-        cells=cells_as_text(closing.found),
+        cells=cells_as_text(closing.found.within(month.first, month.last)),
     )  # fmt: skip
     ClosedFile.objects.bulk_create(
         ClosedFile(closed=closed, name=name, content=content, sha256=digest(content))

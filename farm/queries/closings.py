@@ -8,7 +8,7 @@ import json
 from bisect import bisect_left
 from collections import defaultdict
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from hashlib import sha256
 from typing import Any
@@ -27,7 +27,7 @@ from farm.models import (
     SellingCost,
 )
 from farm.queries.canonical import KeptRow, from_text, negated, rows_among, rows_of, summed
-from farm.queries.happened import Happened, happened
+from farm.queries.happened import Happened, cells_of, happened
 from farm.queries.months import ONE_DAY, Month, month_of, month_with, months_from
 from farm.queries.roll_forward import BALANCES, NO_SHARE, Whose
 from farm.queries.sales import open_loads
@@ -139,9 +139,13 @@ class Closing:
 
 
 def month_and_closed(month: Month, known: Closings) -> tuple[Happened, BesideClosed]:
-    """Read a month that comes after the closed ones, and them, in one go; nine queries."""
+    """Read a month that comes after the closed ones, and them, in one go; nine queries.
+
+    What happened is that of all these months: what blocks gave so far may reach back.
+    """
     covered = known.covered
     found = happened(covered[0].first if covered else month.first, month.last)
+    found = replace(found, closed=cells_of(known.closed))
     frozen = frozen_rows() if covered else []
     beside = BesideClosed(
         own=rows_among(found, [month]),
@@ -149,7 +153,7 @@ def month_and_closed(month: Month, known: Closings) -> tuple[Happened, BesideClo
         frozen=frozen,
         late=late_entries(known),
     )
-    return found.within(month.first, month.last), beside
+    return found, beside
 
 
 def since_closing() -> list[KeptRow]:

@@ -197,13 +197,14 @@ def month_figures(
     """Read some days from the book; sixteen queries, however many entries they have.
 
     Weights and costs are the whole grams and cents that each month handed out; `Movement` alone
-    is exact. ``found``: the whole months of these days, where they were read before. Of one
+    is exact. ``found``: whole months with these days, where they were read before. Of one
     selling place there are sales alone; of one species, neither selling costs, which are a
     place's, nor accounts, which are a customer's.
     """
     whole = found or as_shown(month.first, month.last)
     exact = whole.within(month.first, month.last)
-    found = handed_out(whole).within(month.first, month.last)
+    handed = handed_out(whole)
+    found = handed.within(month.first, month.last)
     sales = sold_among(found.moved, found.lines, only)
     selling = {} if only.species else _selling(found.money, only)
     if only.place:
@@ -217,7 +218,7 @@ def month_figures(
         sales=sales,
         selling=selling,
         picks=picks,
-        blocks=block_yields(picks, found.given, month.last),
+        blocks=block_yields(picks, handed, month.last),
         losses=lost_among(found.moved, only),
         stock_start=_stock(start),
         stock_end=_stock(end),

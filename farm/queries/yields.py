@@ -8,7 +8,7 @@ from datetime import date
 from farm.models import RecipeLine, RecipeVersion, Species, Stage
 from farm.moisture import Portion, biological_efficiency, mix
 from farm.queries.cells import GRAM, handed_between
-from farm.queries.happened import Given, Moved
+from farm.queries.happened import Given, Happened, Moved
 from farm.weight import Weight
 from ledger.amounts import largest_remainder
 from ledger.models import Dimension, Edge, Flow, Role
@@ -136,13 +136,13 @@ def _in_steps(whole: int, weights: Sequence[int], step: int) -> list[int]:
     return [first + beyond, *others]
 
 
-def block_yields(
-    picks: Iterable[Pick], given: Sequence[Given], until: date
-) -> tuple[BlockYield, ...]:
-    """Say how the picked block lots did up to a day; four queries.
+def block_yields(picks: Iterable[Pick], handed: Happened, until: date) -> tuple[BlockYield, ...]:
+    """Say how the picked block lots did up to a day; four queries, two where months are at hand.
 
-    ``given``: all they ever gave. What was picked so far is what each month handed out of it.
+    ``handed``: whole months as handed out, with all that blocks ever gave. What was picked so far
+    is what each month handed out of it, also of months before these.
     """
+    given = handed.given
     pks = {pick.block_pk for pick in picks}
     by_lot = {dst: rows for dst, rows in _by_pick(given).items() if pks & {r.src for r in rows}}
     flows = Flow.objects.filter(lot__in=pks | by_lot.keys(), role__in=COUNTED).select_related(
@@ -150,7 +150,7 @@ def block_yields(
     )
     lots = {flow.lot_id: flow.lot for flow in flows if flow.lot_id in pks}
     days = [flow.entry.happened_on for flow in flows if flow.lot_id in by_lot]
-    picked = _picked_of(pks, given, [day for day in days if day <= until])
+    picked = _picked_of(pks, handed, [day for day in days if day <= until])
     counts = _counted(
         pks,
         [(one.src, one.entry) for rows in by_lot.values() for one in rows],
@@ -174,15 +174,17 @@ def block_yields(
     )
 
 
-def _picked_of(
-    blocks: Iterable[int], given: Iterable[Given], days: Sequence[date]
-) -> dict[int, int]:
-    """Add up what block lots gave on some days, as their months handed it out; two queries."""
+def _picked_of(blocks: Iterable[int], handed: Happened, days: Sequence[date]) -> dict[int, int]:
+    """Add up what block lots gave on some days, as their months handed it out.
+
+    Two queries, unless all these days are among what is at hand.
+    """
     picked = dict.fromkeys(blocks, 0)
     if days:
-        until = max(days)
-        rows = (one for one in handed_between(min(days), until) if one.day <= until)
-        for pick in picks_among(rows, given):
+        until, moved = max(days), handed.moved
+        if not moved or moved[0].day > min(days):
+            moved = handed_between(min(days), until)
+        for pick in picks_among((one for one in moved if one.day <= until), handed.given):
             if pick.block_pk in picked:
                 picked[pick.block_pk] += pick.mass_mg
     return picked

@@ -141,7 +141,8 @@ def _with_closing(
             figures, rolled=tuple(beside_closed(figures.rolled, beside.late_balances))
         )
     report = month_report(figures, made)
-    facts, tables = [*report.facts, *_bills_missing(found.money)], [bills_table(found.money)]
+    money = found.within(month.first, month.last).money
+    facts, tables = [*report.facts, *_bills_missing(money)], [bills_table(money)]
     if beside is not None:
         facts += _since_facts(beside.since)
         tables += [*since_tables(beside.since), *_late(beside.late), _whole(month, beside)]

@@ -66,7 +66,8 @@ def test_a_count_changes_nothing_in_the_book(world: World) -> None:
 def test_more_than_ever_was_in_a_lot_is_asked_about(world: World) -> None:
     """30 packs were packed and 10 sold: 25 may be found, but not 31, nor 300."""
     lot = packs(world, 30)
-    sell(world.doing(), place=world.kitchens, lines=[SoldLine(lot, 10, 5 * UNIT)])
+    sell(world.doing(), place=world.kitchens, customer=world.customer,
+         lines=[SoldLine(lot, 10, 5 * UNIT)])  # fmt: skip
 
     with pytest.raises(PlausibilityQuestion, match=rf"{lot.code}: 300 pieces found, .*30 pieces"):
         doubted(world, lot, 300)

@@ -37,7 +37,7 @@ def _moved_to(world: World, zone: str) -> None:
 
 def _picked_at(world: World, when: datetime) -> Entry:
     blocks = fruiting(world)
-    doing = replace(world.doing(), happened_at=when)
+    doing = replace(world.doing(sure=True), happened_at=when)  # where they stood, before the move
     return pick(doing, given=[Draw(blocks, 0)], flush=1, firsts_mg=KG).entry
 
 

@@ -32,7 +32,7 @@ def pack_ten(world: World, client: Client) -> Lot:
     """Ten packs of 200 g, through the page."""
     crop(world)
     world.received("punnet", 50)
-    address = f"/record/pack/?product={world.product.pk}&packs=10"
+    address = f"/record/pack/?product={world.product.pk}&packs=10&when=2026-10-20T09:00"
     client.post(address, prefilled(client, address) | typed(sure="on"))
     return LotCard.objects.filter(stage=Stage.PACKS).latest("lot").lot
 
@@ -217,7 +217,7 @@ def test_what_is_accepted_lets_the_next_in_that_waited_for_it(world: World, clie
     world.received("punnet", 50)
     send(client, "/record/hold/", lot_list=lot.code, reason="smells sour")
     sell_ahead(world, client)
-    address = f"/record/pack/?product={world.product.pk}&packs=10"
+    address = f"/record/pack/?product={world.product.pk}&packs=10&when=2026-10-20T09:00"
     send(client, address, sure="on", **{f"draws_{lot.pk}": "2 kg"})
 
     assert waiting() == 2

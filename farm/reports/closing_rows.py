@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
+from datetime import timedelta
 
 from farm import habits
 from farm.models import ClosedMonth
@@ -66,6 +67,8 @@ LATE = (
     Column("Belongs to"), Column("Entry"), Column("What"), Column("Done on", Kind.DATE),
     Column("Recorded on", Kind.DATE), Column("Changes entry"),
 )  # fmt: skip
+# What blocks gave so far is mostly of these days before a span, and is read along with it.
+BLOCKS_LIVE = timedelta(days=92)
 FILES = (Column("File"), Column("Bytes", Kind.COUNT), Column("SHA-256"))
 
 
@@ -82,10 +85,12 @@ def open_report(month: Month, made: Made, known: Closings) -> Report:
 
 def days_report(days: Span, only: Only, made: Made) -> Report:
     """Report any days as worked now; what that changes in months that are closed is listed."""
-    closed = closed_among(days.first, days.last)
-    found = replace(happened(days.first, days.last), closed=cells_of(closed))
+    back = days.first - BLOCKS_LIVE
+    closed = closed_among(back, days.last)
+    found = replace(happened(back, days.last), closed=cells_of(closed))
     report = month_report(month_figures(days, only, found), made)
-    since = [] if only.words else changed_in(found, closed)
+    touched = [one for one in closed if one.month >= days.first.replace(day=1)]
+    since = [] if only.words else changed_in(found, touched)
     if not since:
         return report
     changed = ", ".join(dict.fromkeys(month_of(row.month).name for row in since))

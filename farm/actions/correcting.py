@@ -259,7 +259,7 @@ class _Standing:
         )
 
     def _follows(self, number: int, added: int) -> int:
-        return added * number // self.quantity if added else 0
+        return added * number // self.quantity if number else 0
 
 
 _TAKES = (Role.USED, Role.SOLD, Role.LOST, Role.SHRUNK)

@@ -1,6 +1,6 @@
 """Standing orders: every so many weeks, with an end, resting; and how sure a coming day is."""
 
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
 from django.db import connection
@@ -199,7 +199,7 @@ def picked_yesterday(world: World, picked_mg: int) -> Lot:
     world.strain.flush_gap_days = 10
     world.strain.save()
     crop = picked(world, firsts_mg=picked_mg)
-    world.wait(1)
+    world.now = datetime.combine(crop.made_by.happened_on + timedelta(days=1), time(9), tzinfo=UTC)
     return fresh(crop.edges_in.get().src)
 
 

@@ -191,7 +191,7 @@ def sold_packs(world: World, client: Client) -> Lot:
     """Five packs sold at the stall for 25.00."""
     picked(world)
     world.received("punnet", 50)
-    address = f"/record/pack/?product={world.product.pk}&packs=20"
+    address = f"/record/pack/?product={world.product.pk}&packs=20&when=2026-10-20T09:00"
     client.post(address, prefilled(client, address) | typed())
     packs = Lot.objects.get(card__stage=9)
     client.post(f"/record/sell/?place={world.stall.pk}", typed(**{f"sold_{packs.pk}": "5"}))

@@ -18,7 +18,8 @@ Pure: takes the lot's steps in order, returns what each moved. Costs are vectors
 * A by-product takes its stated worth out, and no more than there is, before picks share. What is
   lost and worth something still: the part of what leaves free lowers what stays, the part of what
   is beyond plan lowers that loss. 1,000 at 70,000, 100 planned, 120 lost and worth 600: 69,500
-  over 900; 20 carry 1,544.44, of which 100 are no loss.
+  over 900; 20 carry 1,544.44, of which 100 are no loss. Where a loss states what one of the rest
+  is worth (basis), what leaves free shares by worth: at 99.50 each, 500 of 90,050 parts.
 * Pieces binned after the first pick, of the lot or of the whole that it was split off, carry no
   cost; cost on an emptied lot is stranded, a loss.
 """
@@ -241,16 +242,21 @@ def _give_worth(hand: _Hand, step: Step) -> None:
         _take_out(hand, step.place, step.worth)
 
 
-def _take_out(hand: _Hand, place: int, worth: int) -> None:
+def _take_out(hand: _Hand, place: int, worth: int, *, beside: int = 0) -> None:
+    """Take a worth out, or where it shares with the worth of what is ``beside`` it, its part."""
     step = Step(place, _USED, worth=worth)
     if hand.picks:
         hand.worths.append(step)
-    hand.give(step, part_worth(worth, hand.cost))
+    if beside:
+        hand.give(step, tuple([c * worth // (worth + beside) for c in hand.cost]))
+    else:
+        hand.give(step, part_worth(worth, hand.cost))
     hand.restart()
 
 
 def _pick(hand: _Hand, step: Step) -> None:
-    if hand.quantity <= 0 and hand.life.short is None:
+    # What only shares as a pick would may be all that was left, binned in the same entry.
+    if step.given_mg and hand.quantity <= 0 and hand.life.short is None:
         hand.life.short = (step.place, 0)
     hand.picks.append(step)
     hand.given.append(step)
@@ -285,7 +291,9 @@ def _lose_unpicked(hand: _Hand, step: Step, quantity: int) -> None:
         hand.leave_free(step, free)
         return
     worth = step.worth * free // quantity if free else 0
-    _leave_free(hand, step, free, worth=worth)
+    stays = hand.quantity > quantity  # where nothing does, there is nothing to share with
+    beside = step.basis * (hand.quantity - free) if stays else 0
+    _leave_free(hand, step, free, worth=worth, beside=beside)
     before = hand.cost
     hand.draw(step, quantity - free)
     if step.worth > worth:  # what is beyond plan: not a loss, but part of what is made of it
@@ -295,10 +303,10 @@ def _lose_unpicked(hand: _Hand, step: Step, quantity: int) -> None:
         hand.note(Step(step.place, _USED), tuple([-c for c in part]))
 
 
-def _leave_free(hand: _Hand, step: Step, quantity: int, *, worth: int) -> None:
+def _leave_free(hand: _Hand, step: Step, quantity: int, *, worth: int, beside: int = 0) -> None:
     """Bin pieces without cost, but for what they are worth still."""
     if worth:
-        _take_out(hand, step.place, worth)
+        _take_out(hand, step.place, worth, beside=beside)
     hand.leave_free(step, quantity)
 
 

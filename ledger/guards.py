@@ -15,7 +15,7 @@ _NEEDS_QUANTITY = (Role.BOUGHT, Role.BACK, Role.SHRUNK, Role.SOLD)
 # The roles that may state a number; elsewhere it would mean nothing, or money from nowhere.
 _STATED_BY = {
     "money": (Role.BOUGHT, Role.MADE),
-    "basis": (Role.MADE, Role.USED),
+    "basis": (Role.MADE, Role.USED, Role.LOST),
     "given_mg": (Role.USED,),
     "turn": (Role.USED,),
     "pieces": (Role.USED,),
@@ -197,6 +197,12 @@ def _check_worth(line: LineDraft, draft: Draft) -> None:
     if line.role == Role.MADE and line.worth and line.basis:
         raise errors.Malformed(
             f"{_name(line)} cannot take its worth and share the rest besides. State one of them.",
+            _codes(line),
+        )
+    if line.role == Role.LOST and line.basis and not line.worth:
+        raise errors.Malformed(
+            f"{_name(line)}: what is lost is worth nothing, so it shares with nothing by worth. "
+            "State what it is worth, or leave out what the rest is worth.",
             _codes(line),
         )
     used = [one.lot for one in draft.lines if one.role == Role.USED and one.worth]

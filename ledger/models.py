@@ -150,7 +150,8 @@ class Line(models.Model):
     """What an entry states about one lot. Every number of an amendment's line is a difference.
 
     ``money``: what was paid (bought). ``basis``: the share of the entry's cost (made), or
-    the quantity that what was taken is worth as much as, where its worth is stated (used).
+    the quantity that what was taken is worth as much as, where its worth is stated (used), or
+    what one of the rest is worth, where what was lost shares with it by ``worth`` (lost).
     ``given_mg``: the weight that a pick took (used). What it shares by the weight still expected
     is worked from ``turn``, which of the times that a lot gives; ``pieces``, those then on hand;
     and of these ``turn_mg``, the weight planned of this turn, and ``later_mg``, of later ones.

@@ -312,7 +312,12 @@ class Walk:
             self.free(step, free)
             return
         planned = step.worth * free // quantity if quantity else 0
-        if planned:
+        stays = self.quantity - quantity
+        if planned and step.basis and stays > 0:  # one more share, by worth, of what bears cost
+            whole = planned + step.basis * (stays + quantity - free)
+            self.out(step.entry, "used", each(lambda cost: cost * planned // whole, self.cost))
+            self.begin()
+        elif planned:
             self.take_off(step, planned)
         self.free(step, free)
         before = self.cost

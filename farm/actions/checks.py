@@ -3,14 +3,13 @@
 from dataclasses import replace
 from typing import NamedTuple
 
-from farm import habits
-from farm.actions.common import Doing, card, item_for, labour, need_stage, post, put
+from farm.actions.common import Doing, card, labour, need_stage, post, put
 from farm.actions.count_doubts import CheckCount, loss_doubt, most_in_lot, uncounted_doubt
 from farm.actions.once import action
 from farm.actions.questions import answered
-from farm.models import ByProductChoice, ByProductWay, LotCard, Placing, Shelf, Stage
+from farm.actions.scrap import Scrap, scrapped
+from farm.models import LotCard, Placing, Shelf, Stage
 from farm.queries.by_products import by_product_way
-from farm.refusals import MendedInDetails
 from ledger.amounts import rate_of
 from ledger.book import Recorded
 from ledger.drafts import LineDraft, NewLot
@@ -54,7 +53,7 @@ def check(
     colonised_percent: int,
     lost: int = 0,
     passed: int | None = None,
-    scrap_money: int = 0,
+    scrap: Scrap | None = None,
 ) -> Recorded:
     """Note how far a lot has grown through, take out what was lost, and charge the labour.
 
@@ -63,9 +62,9 @@ def check(
     what is lost beyond plan leaves at the cost sunk so far, and the planned loss falls on the
     passed only. The cause leads the reason: “green mould: at the seal”.
     40 blocks, 18 passed and 2 lost: a new lot of 18, and 20 unchecked.
-    ``scrap_money``: what the lost ones are worth together, where they still bring something. They
-    become a lot of their own: the part of those planned to be lost lowers what stays, the part of
-    those beyond plan lowers their loss.
+    ``scrap``: what the lost ones are worth, where they still bring something. They become a lot of
+    their own: the part of those planned to be lost lowers what stays or shares with it, the part
+    of those beyond plan lowers their loss.
     """
     seen = _see(lot)
     _refuse_nonsense(doing, seen, colonised_percent, lost=lost, passed=passed)
@@ -74,9 +73,9 @@ def check(
     counted = CheckCount(lot.code, seen.on_hand, lost, passed)
     doing = answered(doing, loss_doubt(counted, checked), uncounted_doubt(counted))
     charges = labour(doing, KIND, checked)
-    if scrap_money:
-        _refuse_scrap(doing, seen, lost, splits=splits)
-        lines = _scrapped(seen, lost, scrap_money)
+    if scrap:
+        _refuse_scrap(seen, lost, splits=splits)
+        lines = scrapped(seen.card, lost, scrap, way=by_product_way(doing.day))
         charges = tuple(replace(charge, lot=seen.card.lot) for charge in charges)
     else:
         lines = _split(seen, checked, lost) if splits else _whole(seen, lost)
@@ -89,7 +88,7 @@ def check(
     )
     if recorded.fresh and splits:
         _write_card(seen, recorded, passed or 0)
-    if recorded.fresh and scrap_money:
+    if recorded.fresh and scrap:
         card(recorded.lots[-1], Stage.SPENT, species=seen.card.species, strain=seen.card.strain)
     return recorded
 
@@ -113,28 +112,9 @@ def _whole(seen: _Seen, lost: int) -> list[LineDraft]:
     return lines
 
 
-def _scrapped(seen: _Seen, lost: int, scrap_money: int) -> list[LineDraft]:
-    """Make a lot of what was lost and is worth something still, weighed as it was filled."""
-    lot = seen.card.lot
-    mass_mg = lost * (lot.unit_mass_mg or 0)
-    item = item_for("Blocks binned and sold", stage=Stage.SPENT)
-    return [
-        LineDraft(lot, Role.LOST, -seen.quantity(lost), worth=scrap_money),
-        LineDraft(lot, Role.USED, 0, basis=lost, worth=scrap_money),
-        LineDraft(NewLot(item), Role.MADE, mass_mg, basis=mass_mg),
-    ]
-
-
-def _refuse_scrap(doing: Doing, seen: _Seen, lost: int, *, splits: bool) -> None:
-    """Scrap is of lost blocks, seen on the way, by a farm that takes by-products off."""
+def _refuse_scrap(seen: _Seen, lost: int, *, splits: bool) -> None:
+    """Scrap is of lost blocks that were seen on the way."""
     code = seen.card.lot.code
-    if by_product_way(doing.day) != ByProductWay.TAKEN_OFF:
-        raise MendedInDetails(
-            f"Lot {code}: on {habits.day(doing.day)} this farm shares cost with its by-products by "
-            "worth, and what was binned has no part in that. Choose under By-products that they "
-            "are taken off, or record the loss alone.",
-            of=ByProductChoice,
-        )
     if not lost or seen.card.stage != Stage.BLOCKS or splits:
         raise Malformed(
             f"Lot {code}: {lost} lost are worth something only as blocks that were noticed on the "

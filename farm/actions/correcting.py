@@ -20,6 +20,7 @@ from farm.actions.once import action
 from farm.actions.picks import check_something_is_left, weights_that_follow
 from farm.actions.pricing import NOTHING, Amount, Terms
 from farm.actions.questions import answered
+from farm.actions.scrap import by_products_that_follow
 from farm.actions.stalls import settling_of
 from farm.actions.takings import (
     add_sale_line,
@@ -86,7 +87,8 @@ def correct_quantity(
     """Say the right quantity (without sign) of one line; the difference stands at its place.
 
     Of a pick's block lot it is the weight that the lot gave. What the entry says of other lots
-    stays, but for a pick, whose blocks go on giving what was picked (`weights_that_follow`).
+    stays, but for a pick, whose blocks go on giving what was picked (`weights_that_follow`), and
+    for what was lost and is worth something still (`by_products_that_follow`).
     ``right_money``: what was paid for a bought lot, or what was asked for the line of a sale.
     Without it what was paid stays, and a sale's money is worked anew from the price and terms
     asked, rounded as in the sale: 31 packs at 4.50 corrected to 30 are 135.00, so -4.50. What
@@ -105,7 +107,10 @@ def correct_quantity(
         )
     if not right_quantity:
         check_something_is_left(root, lot, role)
-    following = weights_that_follow(root, lot, role, right_mg=right_quantity)
+    following = [
+        *weights_that_follow(root, lot, role, right_mg=right_quantity),
+        *by_products_that_follow(root, lot, role, right_quantity=right_quantity),
+    ]
     right = Correction(doing, root, lot, role, quantity=right_quantity, money=right_money)
     doing = answered(doing, *correction_doubts(right))
     said = {"right_quantity": right_quantity, "right_money": right_money}

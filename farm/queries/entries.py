@@ -10,7 +10,7 @@ from uuid import UUID
 
 from django.db.models import Exists, OuterRef, QuerySet, Sum
 
-from farm.models import Person
+from farm.models import Person, Stage
 from ledger.models import Entry, Line, Lot, Role
 
 # What is done often is read from so many entries.
@@ -196,6 +196,10 @@ def what_follows(entry: Entry, line: Standing) -> str:
     """Say what else changes when a line is corrected; empty where nothing does."""
     gave = gave_in(entry)
     others = ", ".join(lot.code for lot in gave if lot != line.lot)
+    if line.role == Role.LOST:
+        scrap = [one.lot for one in standing(entry) if one.role == Role.MADE and one.now]
+        kept = ", ".join(lot.code for lot in scrap if lot.card.stage == Stage.SPENT)
+        return f"The weight of {kept} and what it is worth follow the count." if kept else ""
     if line.role == Role.SOLD:
         return "The money of the sale, and of what came back of it, is worked anew."
     if line.role == Role.MADE and gave:

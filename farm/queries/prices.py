@@ -8,6 +8,7 @@ of seconds, nor of what was dried of them.
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
+from fractions import Fraction
 
 from django.db.models import Q, QuerySet
 
@@ -15,13 +16,21 @@ from farm import habits
 from farm.models import (
     AgreedPrice,
     Customer,
+    Form,
     Goods,
+    Grade,
+    Loose,
     PlaceKind,
     Price,
     SellingPlace,
+    Species,
+    sales_tax_ppm,
 )
 from farm.queries.orders import DueOrder, fits
+from farm.units import MG_PER_UNIT
 from ledger.models import Lot
+
+CENT = 100  # of money, which is kept in ten-thousandths
 
 
 @dataclass(frozen=True)
@@ -77,6 +86,25 @@ def prices_at(
         source = f"agreed with {customer} from {habits.short_day(row.from_day)}"
         found[row.what] = Listed(row.unit_money, row.tax_included, source, row.weight_unit)
     return found
+
+
+def usual_kg_money(species: Species, day: date) -> int | None:
+    """What a kilo of fresh firsts usually brings, net of tax, to the cent; two queries.
+
+    What is loose goes before packs, the goods' own price before that of a place, the latest first.
+    A pack of 250 g at 5.00 with 7 % tax in it: 18.69 a kilo.
+    """
+    loose = Q(species=species, state=Loose.FRESH, grade=Grade.FIRSTS)
+    packs = Q(product__species=species, product__form=Form.FRESH)
+    rows = Price.objects.filter(loose | packs, from_day__lte=day)
+    found = rows.select_related("product__species", "species").order_by("-from_day", "-pk")
+    row = min(found, key=lambda one: (bool(one.product_id), bool(one.place_id)), default=None)
+    if row is None:
+        return None
+    taxed = sales_tax_ppm(row.what, day) if row.tax_included else 0
+    per_mg = row.product.net_mg if row.product else MG_PER_UNIT[row.weight_unit]
+    net = Fraction(row.pack_money * MG_PER_UNIT["kg"], per_mg) / (1 + Fraction(taxed, 10**6))
+    return round(net / CENT) * CENT
 
 
 # --- parts -----------------------------------------------------------------------------------

@@ -180,7 +180,12 @@ class _Life:
                 self.quantity -= free
             else:
                 planned = worth * free // quantity if quantity else 0
-                self.by_product(place, planned)
+                bearing = said.get("basis", 0) * (self.quantity - free)
+                if planned and bearing and self.quantity > quantity:
+                    part = Fraction(planned, planned + bearing)
+                    self.move(place, "used", -self.cost * part)
+                else:
+                    self.by_product(place, planned)
                 self.quantity -= free
                 before = self.cost
                 self.draw(place, "lost", quantity - free)

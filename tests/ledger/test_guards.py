@@ -46,6 +46,7 @@ MALFORMED: dict[str, Callable[[Lot], list[LineDraft]]] = {
     "a share of a sale": lambda lot: [line(lot, Role.SOLD, -1, basis=1)],
     "a pick of pieces": lambda lot: [line(lot, Role.USED, -1, given_mg=1), makes(new(), 1)],
     "a sale by a pick's weight": lambda lot: [line(lot, Role.SOLD, -1, given_mg=1)],
+    "lost and worth nothing beside a worth": lambda lot: [line(lot, Role.LOST, -1, basis=1)],
     "stranded": lambda lot: [line(lot, Role.STRANDED, 0)],
     "back without a sale": lambda lot: [line(lot, Role.BACK, 1)],
     "a new lot sold": lambda lot: [line(new(), Role.SOLD, -1)],

@@ -143,13 +143,14 @@ class Histories(TwoBooks):
                      line(new("trim"), Role.MADE, given, basis=1)]  # fmt: skip
         self.record(lines)
 
-    @rule(which=some, eighths=part, worth=st.integers(1, 10**12))
+    @rule(which=some, eighths=part, worth=st.integers(1, 10**12),
+          one=st.sampled_from([0, 1, 70_000]))  # fmt: skip
     @precondition(lambda self: self.stocked())
-    def scrap(self, which: int, eighths: int, worth: int) -> None:
-        """Lose some that are worth something still."""
+    def scrap(self, which: int, eighths: int, worth: int, one: int) -> None:
+        """Lose some that are worth something still; they share where one of the rest is too."""
         lot = self.some_lots([which])[0]
         lost = self.some_of(lot, eighths)
-        self.record([line(lot, Role.LOST, -lost, worth=worth),
+        self.record([line(lot, Role.LOST, -lost, worth=worth, basis=one),
                      line(lot, Role.USED, 0, basis=lost, worth=worth),
                      line(new("scrap"), Role.MADE, lost, basis=1)])  # fmt: skip
 

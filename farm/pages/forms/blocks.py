@@ -5,7 +5,9 @@ from django import forms
 from farm.actions.blocks import fill_blocks, inoculate_blocks, move, move_to_fruiting
 from farm.actions.checks import CAUSES, check
 from farm.actions.common import Doing, Recorded
+from farm.actions.scrap import Scrap
 from farm.models import RecipeFor, Shelf, Stage
+from farm.pages.forms.by_products import ByWorthForm
 from farm.pages.forms.doing import DoingForm, FirstForm
 from farm.pages.forms.fields import CountField, LotField, MoneyField, RowField
 from farm.pages.forms.grain import FillForm
@@ -52,7 +54,7 @@ class InoculateBlocksForm(DoingForm):
         )
 
 
-class CheckForm(DoingForm):
+class CheckForm(ByWorthForm):
     lot = LotField(Stage.SPAWN, Stage.BLOCKS, label="Which spawn or blocks")
     colonised_percent = forms.IntegerField(
         label="How far grown through, in percent",
@@ -77,7 +79,14 @@ class CheckForm(DoingForm):
     scrap_money = MoneyField(
         label="What the lost ones are still worth, together",
         required=False,
-        help_text="Blank: nothing. Else they become a lot to sell, taken off what the others cost",
+        help_text="Blank: nothing. Else they become a lot to sell. Its worth lowers the loss of "
+        "those beyond plan; of those planned to be lost it is taken off what the others cost, "
+        "or shares it with them, as the farm counts by-products",
+    )
+    crop_kg_money = MoneyField(
+        label="A kilo of the crop of the others is worth",
+        required=False,
+        help_text="Only beside the worth above: the two share what the blocks cost",
     )
 
     def doing(self) -> Doing:
@@ -85,13 +94,14 @@ class CheckForm(DoingForm):
 
     def run(self, doing: Doing) -> Recorded:
         said = self.cleaned_data
+        worth = said["scrap_money"]
         return check(
             doing,
             lot=said["lot"],
             colonised_percent=said["colonised_percent"],
             lost=said["lost"] or 0,
             passed=said["passed"],
-            scrap_money=said["scrap_money"] or 0,
+            scrap=Scrap(worth, said.get("crop_kg_money") or 0) if worth else None,
         )
 
 

@@ -173,6 +173,7 @@ def composition(lot_id: int, kin: Kin | None = None) -> dict[int, int]:
     """
     kin = kin or behind([lot_id])
     story = read_steps(kin.born_at)
+    _leave_money_out(story)
     inputs: dict[int, list[Into]] = defaultdict(list)
     for edge in kin.edges:
         inputs[edge.dst].append(edge)
@@ -188,7 +189,8 @@ def composition(lot_id: int, kin: Kin | None = None) -> dict[int, int]:
 def _leave_money_out(story: Story) -> None:
     """Leave out what only money decides: a dye is none.
 
-    A by-product takes its part by weight; what was lost is lost, whatever it was sold for.
+    A by-product takes its part by weight, given or kept, and where it shares cost as the crop that
+    is worth as much; what was lost is lost, whatever it was sold for.
     """
     for lot, steps in story.steps.items():
         scrapped = {step.place for step in steps if step.role == Role.LOST and step.worth}
@@ -207,7 +209,7 @@ _FINE = 10**15
 
 def _whole(story: Story, src: int, place: int) -> int:
     """What an edge's quantity is a part of: what came into the lot, or all weight picked of it."""
-    picks = [step for step in story.steps[src] if step.given_mg or step.picked_mg]
+    picks = [step for step in story.steps[src] if step.weight_mg]
     if not any(pick.place == place for pick in picks):
         return _came_in(story, src) or 1
     rest = 0 if any(step.closes > 0 for step in story.steps[src]) else _rest_mg(story, src, picks)

@@ -115,28 +115,29 @@ def mark_spent(doing: Doing, *, lot: Lot) -> Recorded:
 
 @action
 def keep_spent(
-    doing: Doing, *, lot: Lot, worth_money: int, crop_kg_money: int, kept_mg: int = 0
+    doing: Doing, *, lot: Lot, worth_money: int, crop_kg_money: int = 0, kept_mg: int = 0
 ) -> Recorded:
     """Keep spent blocks to sell, before they are marked spent: one more lot made of the blocks.
 
     It shares all the lot's cost with the picks by worth: as the crop that is worth as much would.
     With 12 kg picked, worth 10.00 a kilo, and spent blocks worth 6.00: 0.6 of 12.6 kg. Where the
-    farm takes by-products off, they take the 6.00 out of the blocks, and no more than these hold.
+    farm takes by-products off, they take the 6.00 out of the blocks, and no more than these hold,
+    whatever a kilo of the crop is worth; a trace then credits them by their weight.
     The blocks stay until they are marked spent, which charges their room. ``kept_mg`` 0: the
     weight of the blocks on hand as filled, less what was picked.
     """
     blocks = need_blocks(lot)
     last = _last_pick(blocks.lot)
-    like_mg = worth_as_much(worth_money, crop_kg_money)
+    taken_off = by_product_way(doing.day) == ByProductWay.TAKEN_OFF
+    like_mg = worth_as_much(worth_money, MG_PER_KG if taken_off else crop_kg_money)
     doing = answered(doing, kept_doubt(blocks.lot, kept_mg))
     kept_mg = kept_mg or _weight_left(blocks.lot)
     need_some(kept_mg, "mg of spent blocks")
     on_hand = blocks.lot.quantity  # planned as at the last pick, in parts of the blocks then
     turn_mg, later_mg = (mg * on_hand // last.pieces for mg in (last.turn_mg, last.later_mg))
-    taken_off = by_product_way(doing.day) == ByProductWay.TAKEN_OFF
     lines = [
         LineDraft(blocks.lot, Role.USED, 0, worth=worth_money if taken_off else 0,
-                  basis=like_mg, turn=last.turn, pieces=on_hand,
+                  basis=kept_mg if taken_off else like_mg, turn=last.turn, pieces=on_hand,
                   turn_mg=turn_mg, later_mg=later_mg),
         LineDraft(
             NewLot(item_for("Spent blocks", stage=Stage.SPENT)), Role.MADE, kept_mg, basis=kept_mg

@@ -8,9 +8,9 @@ from farm.actions.checks import check
 from farm.actions.common import Draw
 from farm.actions.correcting import correct_quantity, undo
 from farm.actions.harvesting import Valued, keep_spent, mark_spent, pick, pick_by_value
+from farm.actions.scrap import Scrap
 from farm.actions.selling import SoldLine, sell
 from farm.models import ByProductChoice, ByProductWay, Grade, Stage
-from farm.refusals import MendedInDetails
 from ledger.errors import Malformed
 from ledger.models import Charge, Flow, Lot, Role
 from ledger.tracing import ancestors, composition, follow
@@ -46,10 +46,18 @@ def firsts(world: World, blocks: Lot, kg: int, flush: int = 1) -> Lot:
                 firsts_mg=kg * KG).lots[-1]  # fmt: skip
 
 
-def binned(world: World, blocks: Lot, count: int, scrap: int, *, minutes: int | None = None) -> Lot:
+def binned(
+    world: World,
+    blocks: Lot,
+    count: int,
+    scrap: int,
+    *,
+    minutes: int | None = None,
+    kg_money: int = 0,
+) -> Lot:
     doing = world.doing(reason="green mould", sure=True, minutes=minutes)
     return check(doing, lot=fresh(blocks), colonised_percent=100, lost=count,
-                 scrap_money=scrap * UNIT).lots[-1]  # fmt: skip
+                 scrap=Scrap(scrap * UNIT, kg_money * UNIT)).lots[-1]  # fmt: skip
 
 
 # --- trim ------------------------------------------------------------------------------------
@@ -182,6 +190,39 @@ def test_spent_blocks_take_what_the_blocks_hold_and_their_whole_worth_once_spent
     assert_book_is_sound()
 
 
+def test_kept_spent_blocks_are_traced_by_their_weight_and_follow_it(world: World) -> None:
+    """12 kg picked and 30 kg kept of 40 blocks: 30 of 42 parts; corrected to 18 kg, 18 of 30."""
+    blocks = blocks_at(world, 40, 200)
+    crop = firsts(world, blocks, 12)
+    kept = keep_spent(world.doing(sure=True), lot=fresh(blocks), worth_money=6 * UNIT,
+                      kept_mg=30 * KG).lots[-1]  # fmt: skip
+    mark_spent(world.doing(), lot=fresh(blocks))
+    assert composition(kept.pk)[blocks.pk] == 28  # 40 x 30 / 42 is 28.57
+    assert composition(crop.pk)[blocks.pk] == 11
+    carried = follow(blocks.pk)
+    assert carried.on_hand[kept.pk] in (28, 29)
+    assert sum(carried.on_hand.values()) + sum(carried.lost.values()) == 40
+
+    correct_quantity(world.doing(sure=True), kept.made_by, lot=kept, role=Role.MADE,
+                     right_quantity=18 * KG)  # fmt: skip
+    assert (composition(kept.pk)[blocks.pk], whole(kept)) == (24, 6_0000)
+    assert_book_is_sound()
+
+
+def test_the_form_of_kept_blocks_asks_no_worth_that_is_not_used(world: World) -> None:
+    blocks = blocks_at(world, 40, 200)
+    firsts(world, blocks, 12)
+    client, address = signed_in(world.owner), "/record/keep-spent-blocks/"
+    assert "crop_kg_money" not in text(client.get(address))
+    sent = send(client, address, lot_list=blocks.code, worth_money="6", kept_mg="30 kg", sure="1")
+    assert sent.status_code == 302, text(sent)
+    assert whole(Lot.objects.get(card__stage=Stage.SPENT)) == 6_0000
+
+    later = FIRST_DAY.replace(year=FIRST_DAY.year + 20)
+    ByProductChoice.objects.create(from_day=later, way=ByProductWay.SHARED)
+    assert "crop_kg_money" in text(client.get(address, {"when": f"{later} 08:00"}))
+
+
 # --- what was binned and still brought something ---------------------------------------------
 
 
@@ -257,14 +298,11 @@ def test_scrap_is_traced_and_sold_and_the_trace_carries_no_money(world: World) -
 
 def test_scrap_is_refused_where_it_has_no_part(world: World) -> None:
     blocks = blocks_at(world, 40, 200)
-    doing = world.doing(reason="green mould", sure=True)
+    doing, scrap = world.doing(reason="green mould", sure=True), Scrap(UNIT, 0)
     with pytest.raises(Malformed, match="as blocks that were noticed on the way"):
-        check(doing, lot=blocks, colonised_percent=100, lost=2, passed=10, scrap_money=UNIT)
+        check(doing, lot=blocks, colonised_percent=100, lost=2, passed=10, scrap=scrap)
     with pytest.raises(Malformed, match="0 lost"):
-        check(doing, lot=blocks, colonised_percent=100, scrap_money=UNIT)
-    ByProductChoice.objects.create(from_day=FIRST_DAY, way=ByProductWay.SHARED)
-    with pytest.raises(MendedInDetails, match="shares cost with its by-products"):
-        check(doing, lot=blocks, colonised_percent=100, lost=2, scrap_money=UNIT)
+        check(doing, lot=blocks, colonised_percent=100, scrap=scrap)
     assert whole(blocks) == 200 * UNIT
 
 

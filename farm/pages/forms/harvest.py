@@ -10,6 +10,7 @@ from farm import habits
 from farm.actions.common import Doing, Draw, Recorded
 from farm.actions.harvesting import Valued, keep_spent, mark_spent, pick, pick_by_value
 from farm.models import Grade, Shelf, Stage
+from farm.pages.forms.by_products import ByWorthForm
 from farm.pages.forms.doing import DoingForm, DrawGroup
 from farm.pages.forms.fields import (
     CountField,
@@ -99,15 +100,16 @@ def flush_of(blocks: Sequence[Lot], day: date) -> int:
     return next(iter(offered.values()))
 
 
-class KeepSpentForm(DoingForm):
-    """Spent blocks to sell: what they are worth shares the cost of the blocks with the crop."""
+class KeepSpentForm(ByWorthForm):
+    """Spent blocks to sell: they share the cost of the blocks by worth, or are taken off it."""
 
     takes_time = False
     lot = LotField(Stage.BLOCKS, label="Of which blocks")
-    worth_money = MoneyField(label="What is kept is worth, together")
+    worth_money = MoneyField(
+        label="What is kept is worth, together", help_text="Mark the blocks spent afterwards"
+    )
     crop_kg_money = MoneyField(
-        label="A kilo of the crop is worth",
-        help_text="The two share what the blocks cost. Mark the blocks spent afterwards",
+        label="A kilo of the crop is worth", help_text="The two share what the blocks cost"
     )
     kept_mg = MassField(
         label="Weight kept",
@@ -121,7 +123,7 @@ class KeepSpentForm(DoingForm):
             doing,
             lot=said["lot"],
             worth_money=said["worth_money"],
-            crop_kg_money=said["crop_kg_money"],
+            crop_kg_money=said.get("crop_kg_money", 0),
             kept_mg=said["kept_mg"] or 0,
         )
 

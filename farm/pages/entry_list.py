@@ -8,6 +8,7 @@ from django.db.models import OuterRef, Prefetch, Subquery
 from django.forms import DateInput
 from django.http import HttpResponse
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.html import format_html, format_html_join
 from django.utils.safestring import SafeString, mark_safe
 
@@ -51,7 +52,7 @@ class EntryTable(ListTable):
         (Column("Entry", Kind.COUNT), lambda entry: entry.seq),
         (Column("What"), lambda entry: entry.kind),
         (Column("Done on", Kind.DATE), lambda entry: entry.happened_on),
-        (Column("Recorded on", Kind.DATE), lambda entry: entry.recorded_at.date()),
+        (Column("Recorded on", Kind.DATE), lambda entry: timezone.localdate(entry.recorded_at)),
         (Column("Late"), lambda entry: "late" if is_late(entry) else ""),
         (Column("By"), lambda entry: entry.initials or ""),
         (Column("Lots"), lambda entry: ", ".join(lots_named(entry))),

@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
-from datetime import timedelta
+from datetime import timedelta, tzinfo
 
 from farm import habits
 from farm.models import ClosedMonth
@@ -150,7 +150,8 @@ def _with_closing(
     facts, tables = [*report.facts, *_bills_missing(money)], [bills_table(money)]
     if beside is not None:
         facts += _since_facts(beside.since)
-        tables += [*since_tables(beside.since), *_late(beside.late), _whole(month, beside)]
+        late = _late(beside.late, made.at.tzinfo)
+        tables += [*since_tables(beside.since), *late, _whole(month, beside)]
     return replace(report, facts=(Fact("State", state), *facts), tables=(*report.tables, *tables))
 
 
@@ -236,12 +237,12 @@ def _number_column(name: str) -> Column:
     return Column(plain + pieces, ENDINGS[ending])
 
 
-def _late(entries: Sequence[Entry]) -> list[Table]:
+def _late(entries: Sequence[Entry], zone: tzinfo | None) -> list[Table]:
     if not entries:
         return []
     rows: list[Row] = [
         (f"closed {belongs_to(entry)}", str(entry.seq), entry.kind, entry.happened_on,
-         entry.recorded_at.date(), str(entry.amends_id or ""))
+         entry.recorded_at.astimezone(zone).date(), str(entry.amends_id or ""))
         for entry in entries
     ]  # fmt: skip
     return [Table("Recorded late, for closed months", LATE, tuple(rows))]

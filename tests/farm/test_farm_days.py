@@ -8,6 +8,7 @@ a second time; on 29 March its clocks jumped from 01:00 to 02:00.
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from unittest.mock import patch
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -16,10 +17,17 @@ from django.utils import timezone
 
 from farm.actions.common import Draw
 from farm.actions.harvesting import pick
-from farm.models import Farm
+from farm.models import Farm, the_farm
 from farm.pages.forms.clock import ClockField
+from farm.queries.closings import closings
 from farm.queries.months import month_of
+from farm.reports.closing_rows import open_report
+from farm.reports.made import made_for
 from ledger.models import Entry
+from tests.conftest import signed_in
+from tests.farm.closed import OCTOBER, close, sold
+from tests.farm.goods import crop
+from tests.farm.test_pages_lists import sheet_of
 from tests.farm.world import KG, World, fruiting
 
 BRITAIN = ZoneInfo("Europe/London")
@@ -66,6 +74,25 @@ def test_moving_the_farms_zone_moves_no_past(world: World) -> None:
     entry.refresh_from_db()
 
     assert (entry.happened_on, entry.utc_offset_min) == (date(2026, 9, 29), -7 * 60)
+
+
+def test_when_something_was_recorded_is_told_by_the_farms_day(world: World) -> None:
+    """At 22:30 UTC on 5 October it is the 6th in Auckland."""
+    _moved_to(world, "Pacific/Auckland")
+    late = datetime(2026, 10, 5, 22, 30, tzinfo=UTC)
+    lot = crop(world)
+    close(world)
+    with patch.object(timezone, "now", lambda: late):
+        entry = sold(world, lot, KG).entry
+    entries = sheet_of(signed_in(world.owner), "/entries/?take=xlsx")
+    (heads,) = (row for row in entries if "Recorded on" in row)
+    told = {row[0]: row[heads.index("Recorded on")] for row in entries}[entry.seq]
+    october = open_report(OCTOBER, made_for(the_farm(), "O", late), closings())
+    listed = next(one for one in october.tables if one.title.startswith("Recorded late"))
+    at = [column.name for column in listed.columns].index("Recorded on")
+
+    assert f"{told:%Y-%m-%d}" == "2026-10-06"
+    assert [row[at] for row in listed.rows] == [date(2026, 10, 6)]
 
 
 @pytest.mark.usefixtures("in_britain")

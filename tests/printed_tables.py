@@ -77,7 +77,7 @@ def plain(cell: object) -> Word:
 
 def bare(head: object) -> str:
     """Take the unit off a head: “Picked, kg” is “Picked”."""
-    return re.sub(r", (kg|EUR|USD|GBP|CHF|%|lb|EUR per kg)$", "", str(head))
+    return re.sub(r", (kg|[A-Z]{3}|%|lb|[A-Z]{3} per kg)$", "", str(head))
 
 
 # --- the page --------------------------------------------------------------------------------

@@ -66,4 +66,4 @@ def net_total() -> int:
 
 
 def a_day(world: World) -> date:
-    return world.now.date()
+    return world.today

@@ -97,6 +97,11 @@ class World:
     now: datetime = field(default=START)
 
     @property
+    def today(self) -> date:
+        """The day that it is where the farm is."""
+        return self.now.astimezone(self.farm.zone).date()
+
+    @property
     def species(self) -> Species:
         return self.strain.species
 

@@ -26,7 +26,7 @@ def payment_into_a_closed_month(world: World) -> list[Must]:
     customer = with_customer(world, "Slow Bank")
     sold(world, packs(world, 4), 4)
     invoiced(world)
-    day = world.now.date()
+    day = world.today
     to_next_month(world)
     close_until(world)
     frozen, since = totals(frozen_rows())[OWED], totals(since_closing())[OWED]
@@ -40,7 +40,7 @@ def payment_into_a_closed_month(world: World) -> list[Must]:
 
 def late_bill(world: World) -> list[Must]:
     """A bill of 8.00 for power comes for a month that is closed, in which no run cost anything."""
-    day = world.now.date()
+    day = world.today
     packs(world, 1)
     to_next_month(world)
     close_until(world)
@@ -53,15 +53,15 @@ def late_bill(world: World) -> list[Must]:
 
 
 def to_next_month(world: World) -> None:
-    month = world.now.month
-    while world.now.month == month:
+    month = world.today.month
+    while world.today.month == month:
         world.wait(1)
     world.wait(2)
 
 
 def close_until(world: World) -> None:
     """Close every month before the world's, in order, as the office does."""
-    while (month := earliest_open()) and month.last < world.now.date():
+    while (month := earliest_open()) and month.last < world.today:
         close(world, month, world.now)
 
 

@@ -1,6 +1,6 @@
 """Mishaps while growing and picking."""
 
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from farm.actions.blocks import move_to_fruiting
 from farm.actions.checks import check
@@ -160,7 +160,7 @@ def pick_typed_late(world: World) -> list[Must]:
     8 kg, then 4 of the day before it: spent, 200 are shared by weight, 16.6666 a kilo.
     """
     blocks = blocks_at(world, 40, 200)
-    before = world.now
+    before, day = world.now, (world.now + timedelta(hours=1)).astimezone(world.farm.zone).date()
     world.wait(2)
     first = crate(world, blocks, kg=8)
     late = crate_at(world, before, blocks, kg=1)
@@ -176,7 +176,7 @@ def pick_typed_late(world: World) -> list[Must]:
     return [
         was("the lot that refused is named", blocks.code in refusal, True),
         costs_come_to("all crates once spent", [first, late, last], [133_3333, 16_6667, 50_0000]),
-        was("it counts on its own day", late.made_by.happened_on, before.date()),
+        was("it counts on its own day", late.made_by.happened_on, day),
     ]
 
 
@@ -209,6 +209,6 @@ def rate_that_changes_in_mid_month(world: World) -> list[Must]:
 
 
 def to_day(world: World, day: int) -> None:
-    """Wait for that day of a month."""
-    while world.now.day != day:
-        world.wait(1)
+    """Wait for the morning of that day of a month."""
+    while (world.today.day, world.now.astimezone(world.farm.zone).hour) != (day, 8):
+        world.now += timedelta(hours=1)

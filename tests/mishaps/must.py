@@ -1,10 +1,10 @@
 """What must be true after a mishap, worked by hand where it is told, and asked of the book."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import UTC, date, datetime
 
-from farm.models import Price, Rate, RateOf, Strain
+from farm.models import Farm, Price, Rate, RateOf, Strain
 from ledger.models import Lot
 from tests.farm.costed import costless_farm
 from tests.farm.sold import may_invoice
@@ -40,8 +40,26 @@ def was(what: str, found: object, by_hand: object) -> Must:
     return Must(what, lambda: found, by_hand)
 
 
-def bad_farm(start: datetime = datetime(2023, 9, 4, 8, tzinfo=UTC)) -> World:
+@dataclass(frozen=True)
+class Country:
+    """Where the farm is, in what it weighs and is paid, and how it writes."""
+
+    time_zone: str
+    weight_unit: str
+    currency: str
+    habit: str = "point"
+
+
+MADRID = Country("Europe/Madrid", "kg", "EUR")
+# A day ahead of UTC for half of each, and its summer is in December.
+AUCKLAND = Country("Pacific/Auckland", "lb", "NZD")
+
+
+def bad_farm(
+    start: datetime = datetime(2023, 9, 4, 8, tzinfo=UTC), country: Country = MADRID
+) -> World:
     """A farm where nothing costs but what a mishap says; 500 and 200 g are planned a block."""
+    Farm.objects.create(name="Alder Lane", place="Lowfield", **asdict(country))
     world = costless_farm()
     may_invoice(world)
     world.now = start
@@ -56,4 +74,4 @@ def bad_farm(start: datetime = datetime(2023, 9, 4, 8, tzinfo=UTC)) -> World:
 
 def rate(world: World, of: RateOf, money: int) -> None:
     """From the world's day on a rate is another."""
-    Rate.objects.create(of=of, from_day=world.now.date(), rate_money=money)
+    Rate.objects.create(of=of, from_day=world.today, rate_money=money)

@@ -27,9 +27,7 @@ def flow_cost(lot: Lot, role: Role) -> int:
 def washed_out_market(world: World) -> list[Must]:
     """Forty packs go along and all come back wet: 50.00 of crop and 4.00 of punnets are lost."""
     lot = packs(world, 40)
-    loaded = load_stall(
-        world.doing(), place=world.stall, day=world.now.date(), lines=[Draw(lot, 40)]
-    )
+    loaded = load_stall(world.doing(), place=world.stall, day=world.today, lines=[Draw(lot, 40)])
     day = StallDay.objects.get(entry=loaded.entry)
     settle_stall(world.doing(), stall_day=day, brought_back={lot.pk: 40}, prices={})
     throw_away(world.doing(reason="soaked"), lot=fresh(lot), quantity=40)
@@ -160,16 +158,16 @@ def stock_counted_up_and_found(world: World) -> list[Must]:
 
 
 def last_hour_of_a_month(world: World) -> list[Must]:
-    return at_midnight(world, last_of_month(world.now.date()))
+    return at_midnight(world, last_of_month(world.today))
 
 
 def last_hour_of_a_year(world: World) -> list[Must]:
-    return at_midnight(world, date(world.now.year, 12, 31))
+    return at_midnight(world, date(world.today.year, 12, 31))
 
 
 def leap_day(world: World) -> list[Must]:
     """29 February of the next year that has one, and 1 March."""
-    year = world.now.year + (world.now.month > 2)
+    year = world.today.year + (world.today.month > 2)
     while year % 4:  # no year of these ends a century
         year += 1
     return at_midnight(world, date(year, 2, 29))

@@ -8,7 +8,7 @@ from unittest.mock import patch
 from django.utils import timezone
 
 from tests.mishaps import closed, growing, recalled, selling
-from tests.mishaps.must import Mishap, Must, World, bad_farm
+from tests.mishaps.must import MADRID, Country, Mishap, Must, World, bad_farm
 
 MISHAPS: tuple[Mishap, ...] = (
     growing.flush_on_two_days,
@@ -45,9 +45,9 @@ def clock_of(world: World) -> Iterator[None]:
         yield
 
 
-def play_bad_year() -> tuple[World, dict[str, list[Must]]]:
+def play_bad_year(country: Country = MADRID) -> tuple[World, dict[str, list[Must]]]:
     """Play every mishap in turn, and say what must be true of each."""
-    world = bad_farm()
+    world = bad_farm(country=country)
     musts = {}
     with clock_of(world):
         for mishap in MISHAPS:

@@ -1,4 +1,4 @@
-"""A bad year, played once for all tests that only read it."""
+"""A bad year far ahead of UTC and in pounds, played once for all tests that only read it."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -7,7 +7,7 @@ import pytest
 from django.db import transaction
 from pytest_django import DjangoDbBlocker
 
-from tests.mishaps.must import Must, World
+from tests.mishaps.must import AUCKLAND, Must, World
 from tests.mishaps.year import play_bad_year
 
 
@@ -21,7 +21,7 @@ class BadYear:
 def bad(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[BadYear]:
     """The farm as the year left it; the database is empty again afterwards."""
     with django_db_blocker.unblock(), transaction.atomic():
-        yield BadYear(*play_bad_year())
+        yield BadYear(*play_bad_year(AUCKLAND))
         transaction.set_rollback(True)
 
 

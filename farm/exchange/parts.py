@@ -9,6 +9,7 @@ from farm.exchange.amounts import amount, own, readings, shared_facts, weight
 from farm.exchange.names import Names
 from farm.exchange.steps import Step
 from farm.exchange.told import Stated, Told, Version
+from farm.queries.reconciliation import FOUND_MISSING
 from ledger.models import Lot, Role
 
 Event = dict[str, Any]
@@ -100,7 +101,7 @@ def _lost(happening: Happening, lines: Iterable[Stated]) -> Event:
     if given:
         event = _object(happening, lost, action="DELETE", step=steps.GIVEN)
         return _with(event, **{"readPoint": _read_point(happening), own("cause"): given})
-    step = steps.MISSED if happening.kind == WEIGHING else steps.DESTROYED
+    step = steps.MISSED if happening.kind in FOUND_MISSING else steps.DESTROYED
     return _object(happening, lost, action="DELETE", step=step)
 
 

@@ -25,7 +25,7 @@ RETAILED = Step("retail_selling", "retail_sold")
 DESTROYED = Step("destroying", "destroyed")
 # Samples, gifts and what the household eats are consumed, and brought no money.
 GIVEN = Step("dispensing", "dispensed")
-# What nobody can explain was not destroyed, nor was water: a weighing set the book right.
+# What nobody can explain was not destroyed, nor was water: a scale or a count set the book right.
 MISSED = Step("cycle_counting", "unknown")
 COUNTED = Step("cycle_counting")
 HELD = Step("holding", "non_sellable_other")

@@ -91,7 +91,8 @@ def month_answer(
     if closed or _is_to_close(month, known):
         verb = "Close" if may(request.person, Right.CHANGE_FARM) else "Closing of"
         label = "How it was closed" if closed else f"{verb} {month.name}"
-        others = (*others, Way(label, reverse("month-close", args=[month.key])))
+        to_close = Way(label, reverse("month-close", args=[month.key]), is_due=closed is None)
+        others = (*others, to_close)
     if closed is None:
         report = open_report(month, made_by(request), known)
         return handed_out(request, report, name=f"month-{month.key}", others=others, folds="all",

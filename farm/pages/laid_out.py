@@ -22,11 +22,15 @@ LONG = 15  # rows; what is longer may be folded
 
 @dataclass(frozen=True)
 class Way:
-    """A way on from a page: a word, an address, and whether it is where one is."""
+    """A way on from a page: a word, an address, and whether it is where one is.
+
+    ``is_due``: what is to be done next with what the page shows; it is never folded away.
+    """
 
     label: str
     address: str
     is_here: bool = False
+    is_due: bool = False
 
 
 @dataclass(frozen=True)

@@ -77,13 +77,16 @@ def list_page(
     tables.RequestConfig(request, paginate=leaf).configure(table)
     if taken:
         return spreadsheet(request, rows_of(listing.title, table))
+    count = len(table.rows) if not table.page else table.paginator.count
+    if not count and not rows.exists():
+        table.empty_text = "Nothing is listed yet."
     address = request.GET.copy()
     address["take"] = "xlsx"
     shown = ListPage(
         title=listing.title,
         table=table,
         filter_form=found.form,
-        count=len(table.rows) if not table.page else table.paginator.count,
+        count=count,
         take=f"?{address.urlencode()}",
         hint=hint,
     )

@@ -58,7 +58,8 @@ LOOKUPS = (
     Lookup("by-products", "By-products", "a way of counting by-products", ByProductChoice,
            ("from_day", "way"), ("from_day", "way"),
            "What trim, spent blocks and what was binned bring: how it is counted, from a day on. "
-           "What was recorded before keeps its way.", Right.SEE_COSTS),
+           "Until a way is chosen, each bears cost by its worth; what was recorded keeps its way.",
+           Right.SEE_COSTS),
     Lookup("standard-times", "Standard times", "a standard time", StandardTime,
            ("action", "minutes", "unit_seconds"), ("action", "minutes", "unit_seconds"),
            "How long each action usually takes, so that labour is never forgotten."),

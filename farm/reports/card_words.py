@@ -22,9 +22,8 @@ def headline(worked: Worked, names: Names, currency: str) -> str:
         money(ask.pack_money, currency) for ask in (here.floor, worked.bare_floor, here.target)
     )
     said = (
-        f"{names.pack} at {names.place}: {floor} a pack, below this it loses money "
-        f"({bare} without own hours); ask {target} to keep {percent(here.target.margin)} of the "
-        "net price."
+        f"Ask {target} a pack to keep {percent(here.target.margin)} of the net price; below "
+        f"{floor} it loses money ({bare} without own hours). {names.pack} at {names.place}."
     )
     driver = main_driver(worked.card)
     if driver is None:

@@ -38,8 +38,8 @@ def test_it_says_first_what_to_ask() -> None:
     # 28.5875 a kilo: 5.7175 a punnet, rounded up; / 0.75 = 7.6233. Without own hours: block 2.27,
     # 4.3049 a kilo picked, 4.6793 saleable, 6.5793 packed, 7.6149 sold, 8.8649 with the fee.
     assert headline(worked(), NAMES, "EUR") == (
-        "200 g punnet at the stall: €5.72 a pack, below this it loses money (€1.78 without own "
-        "hours); ask €7.63 to keep 25 % of the net price."
+        "Ask €7.63 a pack to keep 25 % of the net price; below €5.72 it loses money (€1.78 without "
+        "own hours). 200 g punnet at the stall."
     )
 
 

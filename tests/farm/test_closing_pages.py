@@ -61,6 +61,18 @@ def read(client: Client, address: str) -> str:
     return response.content.decode()
 
 
+def test_a_months_other_answers_are_folded_and_its_closing_is_not(small: World) -> None:
+    """On a phone they would be six rows of buttons before the first figure."""
+    sold(small, crop(small), KG)
+    page = read(signed_in(small.owner), "/month/2026-09/")
+    folded = page.partition("<summary>Other answers</summary>")[2].partition("</details>")[0]
+
+    assert [word in folded for word in ("Against plan", "Bills", "Close September 2026")] == [
+        True, True, False,
+    ]  # fmt: skip
+    assert page.count(">Close September 2026</a>") == 1
+
+
 def two_sales(world: World) -> tuple[Lot, Entry]:
     lot = crop(world)
     return lot, sold(world, lot, 3 * KG).entry

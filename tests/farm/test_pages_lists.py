@@ -196,3 +196,10 @@ def sold_packs(world: World, client: Client) -> Lot:
     packs = Lot.objects.get(card__stage=9)
     client.post(f"/record/sell/?place={world.stall.pk}", typed(**{f"sold_{packs.pk}": "5"}))
     return packs
+
+
+def test_a_list_with_nothing_in_it_blames_no_filter(world: World, client: Client) -> None:
+    nothing, filtered = "Nothing is listed yet.", "Nothing fits. Change the filter"
+
+    assert nothing in client.get("/look-ups/by-products/").content.decode()
+    assert filtered in client.get("/look-ups/suppliers/?name=nobody").content.decode()

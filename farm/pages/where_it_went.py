@@ -18,8 +18,9 @@ from farm.pages.frame import show
 from farm.pages.handing_out import answer_page, made_by, taken_away
 from farm.pages.laid_out import AnswerPage, Way
 from farm.queries.finding import UnknownLotError, find_lot
+from farm.queries.lot_reconciliation import reconcile_lot
 from farm.queries.place_reconciliation import reconcile_place
-from farm.queries.reconciliation import GOODS, Reconciliation, reconcile, reconcile_lot
+from farm.queries.reconciliation import GOODS, Reconciliation, reconcile
 from farm.reports.reconciliation_rows import reconciliation_report
 from farm.units import show_both
 from ledger.models import Lot

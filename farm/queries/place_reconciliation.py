@@ -5,16 +5,17 @@ from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
 
-from django.db.models import Max, Min, QuerySet
+from django.db.models import QuerySet
 
 from farm.models import Form, GivenAway, LoadLine, Sale, SaleLine, SellingPlace, StallDay
-from farm.queries.cells import GRAM, handed_between
+from farm.queries.cells import GRAM
 from farm.queries.happened import moved
 from farm.queries.reconciliation import (
     Move,
     Reconciliation,
     Step,
     goods_flows,
+    handed_among,
     move_of,
     moves_of,
     of_form,
@@ -84,9 +85,4 @@ def _in_grams(mass_mg: int) -> int:
 
 def _handed_moves(flows: QuerySet[Flow]) -> list[Move]:
     """Say of each flow its step, in the grams that their months handed out; six queries."""
-    days = flows.aggregate(first=Min("entry__happened_on"), last=Max("entry__happened_on"))
-    if days["first"] is None:
-        return []
-    whole = handed_between(days["first"], days["last"])
-    handed = {(one.entry, one.lot, one.role): one for one in whole}
-    return moves_of(flows, handed)
+    return moves_of(flows, handed_among(flows))

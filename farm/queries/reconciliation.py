@@ -7,12 +7,12 @@ its own. It is read from the book's flows alone, so that it adds up to the milli
 """
 
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import Enum
 
-from django.db.models import Q, QuerySet, Sum
+from django.db.models import Max, Min, Q, QuerySet
 
 from farm.models import Form, Given, Grade, SaleLine, Species, Stage
 from farm.queries.balance import WEIGHED_AGAIN
@@ -28,7 +28,7 @@ from farm.queries.happened import (
 )
 from farm.queries.held import Held, held_around
 from farm.weight import Weight, hundredths_of
-from ledger.models import Dimension, Edge, Flow, Lot, Role
+from ledger.models import Flow, Lot, Role
 
 # Own rule: a kitchen scale shows steps of 5 g, so that each weighing may be that far off.
 SCALE_STEP_MG = 5_000
@@ -74,6 +74,8 @@ MADE_OF = {Stage.CROP: Step.PICKED, Stage.DRIED: Step.MADE}
 STEP_OF = {Role.BOUGHT: Step.BROUGHT, Role.COUNTED: Step.FOUND, Role.SHRUNK: Step.WATER}
 # The word that the reason of what was given away begins with.
 GIVEN_AWAY = {Given.SAMPLE: Step.SAMPLES, Given.GIFT: Step.GIFTS, Given.OWN: Step.OWN}
+# What was handed out of flows, by entry, lot and role.
+Handed = Mapping[tuple[int, int, str], Moved]
 # What was found missing: on the scale, or at a count.
 FOUND_MISSING = (WEIGHED_AGAIN, "count")
 
@@ -176,7 +178,7 @@ def goods_between(
     )
     pounds = hundredths_of(start_mg + sum(move.mass_mg for move in moves) - end_mg)
     rounding_mg = Weight(sum(beyond), pounds or 0)
-    return Reconciliation(form, start_mg, tuple(moves), end_mg, _weighings(moves), rounding_mg)
+    return Reconciliation(form, start_mg, tuple(moves), end_mg, weighings_of(moves), rounding_mg)
 
 
 def goods_moves(found: Happened, form: Form, species: Species | None = None) -> list[Move]:
@@ -210,36 +212,13 @@ def _summed(moves: Iterable[Move]) -> dict[Step, int]:
     return sums
 
 
-def reconcile_lot(lot: Lot) -> Reconciliation:
-    """Reconcile one picked, dried or packed lot over its life; packs made of it are followed.
-
-    Of packs that mix lots each takes its part by the weight that was drawn: packs of 6 kg from
-    this lot and 4 kg from another that were all sold are 6 kg sold. What a pack's steps come to
-    is handed out one after the other, so that the parts add up to what was drawn.
-    """
-    card = lot.card
-    dried = card.stage == Stage.DRIED or (card.product and card.product.form == Form.DRIED)
-    flows = Flow.objects.filter(lot=lot)
-    moves, end_mg = _own_moves(flows, packed=card.stage == Stage.PACKS), _held_mg(flows)
-    weighings = _weighings(moves)
-    into = Edge.objects.filter(src=lot, dst__card__stage=Stage.PACKS, quantity__gt=0)
-    for pack, part_mg in into.order_by("entry_id", "pk").values_list("dst_id", "quantity"):
-        followed, left_mg = _followed(pack, part_mg)
-        moves += followed
-        end_mg += left_mg
-    return Reconciliation(Form.DRIED if dried else Form.FRESH, 0, tuple(moves), end_mg, weighings)
-
-
-def _own_moves(flows: QuerySet[Flow], *, packed: bool) -> list[Move]:
-    """A lot's own moves: packs came in when they were packed; what went into packs is followed."""
-    moves = moves_of(flows)
-    if packed:
-        return [_as_packed(move) if move.step is Step.OVER else move for move in moves]
-    return [move for move in moves if move.step is not Step.OVER]
-
-
-def _as_packed(move: Move) -> Move:
-    return replace(move, step=Step.PACKED)
+def handed_among(flows: QuerySet[Flow]) -> Handed:
+    """What the months of some flows handed out of each of their flows; three queries."""
+    days = flows.aggregate(first=Min("entry__happened_on"), last=Max("entry__happened_on"))
+    if days["first"] is None:
+        return {}
+    whole = handed_between(days["first"], days["last"])
+    return {(one.entry, one.lot, one.role): one for one in whole}
 
 
 def goods_flows(form: Form, species: Species | None) -> QuerySet[Flow]:
@@ -262,19 +241,10 @@ def is_of_form(form: Form, stage: int, packed: str | None) -> bool:
     )
 
 
-def _held_mg(flows: QuerySet[Flow]) -> int:
-    """What flows leave on hand; packs at their declared weight. One query."""
-    by = ("lot__item__dimension", "lot__unit_mass_mg")
-    sums = flows.values_list(*by).annotate(Sum("quantity")).order_by()
-    return sum(amount_of(quantity, dim, unit).mass_mg or 0 for dim, unit, quantity in sums)
-
-
 # --- from flows to moves ---------------------------------------------------------------------
 
 
-def moves_of(
-    flows: QuerySet[Flow], handed: Mapping[tuple[int, int, str], Moved] | None = None
-) -> list[Move]:
+def moves_of(flows: QuerySet[Flow], handed: Handed | None = None) -> list[Move]:
     """Say of each flow which step it belongs to, in the order of the days; three queries.
 
     ``handed``: what was handed out of each, by entry, lot and role.
@@ -358,41 +328,10 @@ def _lost(one: Moved) -> Step:
     return Step.TRIM if graded else Step.THROWN
 
 
-def _weighings(moves: Iterable[Move]) -> int:
+def weighings_of(moves: Iterable[Move]) -> int:
     """How often a scale was read: once an entry and lot that states a weight."""
     weighed = (Step.PICKED, Step.MADE, Step.WATER, Step.UNEXPLAINED, Step.DRIED, Step.SOLD)
     return len({
         (move.entry, move.lot_code)
         for move in moves if move.step in weighed and not move.pieces
     })  # fmt: skip
-
-
-# --- the packs that a lot went into ----------------------------------------------------------
-
-
-def _followed(pack: int, part_mg: int) -> tuple[list[Move], int]:
-    """Give one lot's part of what became of a pack lot: its moves, and what of it is left.
-
-    Of 10 kg drawn, 6 from this lot, 7.75 kg sold give 4.65 kg.
-    """
-    edges = Edge.objects.filter(dst=pack, src__item__dimension=Dimension.MASS)
-    drawn = edges.filter(src__card__stage__in=(Stage.CROP, Stage.DRIED))
-    whole_mg = drawn.aggregate(total=Sum("quantity"))["total"]
-    steps = [
-        # What was filled in, less all that was drawn for it, is what went beyond the weight.
-        replace(move, mass_mg=move.mass_mg - whole_mg) if move.step is Step.OVER else move
-        for move in moves_of(Flow.objects.filter(lot=pack))
-    ]
-    parts = list(_handed_out([move.mass_mg for move in steps], part_mg, whole_mg))
-    shared = [
-        replace(move, mass_mg=mass_mg, pieces=0) for move, mass_mg in zip(steps, parts, strict=True)
-    ]
-    return [move for move in shared if move.mass_mg], part_mg + sum(parts)
-
-
-def _handed_out(masses: Sequence[int], part: int, whole: int) -> Iterator[int]:
-    """Give part/whole of each, by the sums so far, so that the parts add up; rounds down."""
-    so_far = 0
-    for mass in masses:
-        before, so_far = so_far, so_far + mass
-        yield so_far * part // whole - before * part // whole

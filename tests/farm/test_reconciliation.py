@@ -15,12 +15,12 @@ from farm.actions.stalls import Besides, load_stall, settle_stall
 from farm.actions.storing import count_lot, throw_away, weigh_again
 from farm.models import Farm, Form, Given, PlaceKind, StallDay
 from farm.queries.happened import happened
+from farm.queries.lot_reconciliation import reconcile_lot
 from farm.queries.place_reconciliation import reconcile_place
 from farm.queries.reconciliation import (
     Reconciliation,
     Step,
     reconcile,
-    reconcile_lot,
     steps_taken,
 )
 from farm.reports import rows

@@ -1,6 +1,6 @@
 """Where the crop went, after random histories: each step is what the bare lines say."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from collections.abc import Callable
 from contextlib import suppress
 from datetime import date, timedelta
@@ -15,7 +15,8 @@ from farm.actions.packing import pack
 from farm.actions.selling import take_back
 from farm.actions.storing import dry, throw_away, weigh_again
 from farm.models import Given, SaleLine, Stage
-from farm.queries.reconciliation import Reconciliation, Step, reconcile, reconcile_lot
+from farm.queries.lot_reconciliation import reconcile_lot
+from farm.queries.reconciliation import Reconciliation, Step, reconcile
 from farm.reports.reconciliation_rows import told
 from ledger.errors import Refused
 from ledger.models import Dimension, Entry, Line, Lot
@@ -216,3 +217,22 @@ def test_every_lot_adds_to_zero(world: World, seed: int) -> None:
     assert len(found) > 2
     assert {one.difference_mg for one in found} == {0}
     assert {told(one)[-1].left for one in found if one.moves} == {0}
+
+
+@pytest.mark.parametrize("seed", seeds(4))
+def test_the_lots_of_a_season_come_to_what_its_days_say_step_by_step(
+    world: World, seed: int
+) -> None:
+    """To the gram, though packs mix lots and each takes its part of every one of their steps."""
+    play(world, Random(seed))
+    picked = Lot.objects.filter(card__stage=Stage.CROP).select_related("item", "card__product")
+    grams: Counter[Step] = Counter()
+    for lot in picked:
+        for step, mg in reconcile_lot(lot).amounts.items():
+            assert mg % 1000 == 0
+            grams[step] += mg
+
+    days = reconcile(FIRST, LAST).amounts
+    assert {step: mg for step, mg in grams.items() if mg} == {
+        step: mg for step, mg in days.items() if mg
+    }

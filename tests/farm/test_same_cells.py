@@ -9,20 +9,24 @@ import pytest
 
 from farm.actions.checks import check
 from farm.actions.common import Draw
-from farm.models import Given
+from farm.actions.packing import pack
+from farm.actions.selling import SoldLine, sell
+from farm.models import Given, Stage
 from farm.queries.growing_losses import growing_losses
+from farm.queries.lot_reconciliation import reconcile_lot
 from farm.queries.months import MonthFigures, month_figures, month_with
 from farm.queries.place_reconciliation import reconcile_place
-from farm.queries.reconciliation import Step
+from farm.queries.reconciliation import Step, moves_of, reconcile
 from farm.queries.stall_days import earned_by
 from farm.reports.month_harvest import harvest_tables
 from farm.reports.rows import Table
 from farm.weight import hundredths_of
+from ledger.models import Flow, Lot
 from tests.farm.closed import blocks
 from tests.farm.goods import packs
 from tests.farm.test_cells import OCTOBER, SEPTEMBER, odd_days
 from tests.farm.test_stall_earned import a_saturday
-from tests.farm.world import World, fresh
+from tests.farm.world import UNIT, World, fresh
 
 pytestmark = pytest.mark.django_db
 
@@ -68,6 +72,37 @@ def test_growing_losses_are_the_months_losses_by_stage_and_cause(world: World) -
     assert {(row.stage.label, row.cause): row.money for row in rows} == table != {}
     assert {(row.stage.label, row.cause): row.mass_mg for row in rows} == weights
     assert all(part % 100 == 0 for row in rows for part in row.cost)
+
+
+def test_the_lots_come_to_what_their_days_say_step_by_step(world: World) -> None:
+    """Sold in thirds of a kilo, and the rest of two lots packed together and sold pack by pack."""
+    *_, one, other = odd_days(world)
+    world.received("punnet", 5)
+    draws = [Draw(fresh(one), 133_457), Draw(fresh(other), 91_111)]
+    made = pack(world.doing(sure=True), product=world.product, packs=1, draws=draws).lots[-1]
+    sell(world.doing(sure=True), place=world.stall, lines=[SoldLine(fresh(made), 1, UNIT)])
+    grams: Counter[Step] = Counter()
+    pounds: Counter[Step] = Counter()
+    for lot in Lot.objects.filter(card__stage=Stage.CROP).select_related("item", "card__product"):
+        found = reconcile_lot(lot)
+        assert found.difference_mg == 0
+        assert all(mg % 1000 == 0 for step, mg in found.amounts.items() if step != Step.ROUNDING)
+        for step, mg in found.amounts.items():
+            grams[step] += mg
+            pounds[step] += hundredths_of(mg) or 0
+
+    days = reconcile(SEPTEMBER.first, OCTOBER.last).amounts
+    steps = days.keys() - {Step.ROUNDING}
+    assert steps >= {Step.PICKED, Step.SOLD, Step.OVER, Step.END, Step.TRIM}
+    assert {step: grams[step] for step in steps} == {step: int(days[step]) for step in steps}
+    assert {step: pounds[step] for step in steps} == {
+        step: hundredths_of(days[step]) for step in steps
+    }
+    # Each weight rounded by itself would not come to it.
+    sold = [move for lot in (one, other) for move in moves_of(Flow.objects.filter(lot=lot))
+            if move.step is Step.SOLD]  # fmt: skip
+    assert sum(round(-move.mass_mg / 1000) for move in sold) * 1000 != round(
+        -sum(move.mass_mg for move in sold) / 1000) * 1000  # fmt: skip
 
 
 def test_what_was_taken_to_a_place_was_sold_as_its_months_say(world: World) -> None:

@@ -139,8 +139,13 @@ def handed_money(money: Money, closed: Cells = NO_CELLS) -> Money:
     return replace(
         money,
         came_in=_handed_rows(money.came_in, _came_in),
-        selling=_handed_rows(money.selling, lambda one: _selling(one, closed)),
+        selling=handed_selling(money.selling, closed),
     )
+
+
+def handed_selling(rows: Sequence[Selling], closed: Cells = NO_CELLS) -> tuple[Selling, ...]:
+    """Hand out the cents of what selling cost, in whole months."""
+    return _handed_rows(rows, lambda one: _selling(one, closed))
 
 
 def _came_in(one: CameIn) -> Part:

@@ -11,12 +11,23 @@ from fractions import Fraction
 from functools import reduce
 from operator import or_
 from statistics import median
+from typing import Any
 
 from django.db.models import Q, QuerySet, Sum
+from django.db.models.functions import TruncMonth
 
 from farm.models import GivenAway, LoadLine, Sale, SaleLine, SellingCost
-from farm.queries.cells import handed_flows
-from farm.queries.happened import Moved, cells_of, closed_among, moved, whole_months
+from farm.queries.cells import CENT, handed_flows, handed_selling
+from farm.queries.happened import (
+    ROOT_DAY,
+    Moved,
+    Selling,
+    cells_of,
+    closed_among,
+    moved,
+    whole_months,
+)
+from farm.steps import share_steps
 from ledger.models import Entry, Flow, Item, Line, Lot, Role
 
 USUAL_DAYS = 8
@@ -143,7 +154,7 @@ def days_before(sale: Sale) -> list[Sale]:
 
 
 def earned_by(sales: Sequence[Sale]) -> dict[int, Earned]:
-    """Work out what each of some settled days earned; seven queries."""
+    """Work out what each of some settled days earned; eight queries."""
     found = {sale.pk: Earned() for sale in sales}
     by_entry = {sale.entry_id: found[sale.pk] for sale in sales}
     _add_takings(found)
@@ -229,19 +240,45 @@ def _handed_of(entries: Collection[int]) -> list[Moved]:
 
 
 def _add_selling(by_entry: dict[int, Earned]) -> None:
-    rows = SellingCost.objects.filter(entry__place__in=by_entry)
-    sums = rows.values_list("entry__place", "what", "own").annotate(Sum("amount"), Sum("minutes"))
-    for entry, what, own, amount, minutes in sums.order_by():
+    """Add what selling cost, in the cents that its month hands out to a day, a place and a kind.
+
+    Entries of one day, place and kind share its cents by what each cost, the earlier first.
+    """
+    for row, entry, cents, minutes in _handed_selling_of(by_entry):
         day = by_entry[entry]
-        if what == SellingCost.HOURS:
+        if row.what == SellingCost.HOURS:
             day.minutes += minutes
-            day.own_minutes += minutes if own else 0
-            day.own_hours += amount if own else 0
-            day.paid_hours += 0 if own else amount
-        elif what == SellingCost.CARDS:
-            day.cards += amount
+            day.own_minutes += minutes if row.own else 0
+            day.own_hours += cents if row.own else 0
+            day.paid_hours += 0 if row.own else cents
+        elif row.what == SellingCost.CARDS:
+            day.cards += cents
         else:
-            day.fees += amount
+            day.fees += cents
+
+
+def _handed_selling_of(entries: Collection[int]) -> list[tuple[Selling, int, int, int]]:
+    """List what selling cost at some entries: its kind, the entry, its cents and its minutes."""
+    months = Entry.objects.filter(seq__in=entries).values(month=TruncMonth("happened_on"))
+    costs = SellingCost.objects.annotate(day=ROOT_DAY, month=TruncMonth(ROOT_DAY))
+    kind = ("day", "place_id", "place__name", "what", "own")
+    sums = costs.filter(month__in=months).values_list(*kind, "entry__place")
+    rows: dict[tuple[Any, ...], list[tuple[int, int, int]]] = defaultdict(list)
+    by = sums.annotate(Sum("amount"), Sum("minutes")).order_by(*kind, "entry__place")
+    for *of, entry, amount, minutes in by:
+        rows[tuple(of)].append((entry, amount, minutes))
+    kinds = [Selling._make((*of, sum(amount for _, amount, _ in shared)))
+             for of, shared in rows.items()]  # fmt: skip
+    if not kinds:
+        return []
+    closed = cells_of(closed_among(kinds[0].day, kinds[-1].day))
+    found = []
+    for one, shared in zip(handed_selling(kinds, closed), rows.values(), strict=True):
+        parts = share_steps([amount for _, amount, _ in shared], CENT, one.money // CENT)
+        found += [(one, entry, part * CENT, minutes)
+                  for part, (entry, _, minutes) in zip(parts, shared, strict=True)
+                  if entry in entries]  # fmt: skip
+    return found
 
 
 def _median(values: Iterable[int]) -> int:

@@ -11,7 +11,7 @@ from farm.actions.checks import check
 from farm.actions.common import Draw
 from farm.actions.packing import pack
 from farm.actions.selling import SoldLine, sell
-from farm.models import Given, Stage
+from farm.models import Given, Rate, RateOf, SellingCost, Stage
 from farm.queries.growing_losses import growing_losses
 from farm.queries.lot_reconciliation import reconcile_lot
 from farm.queries.months import MonthFigures, month_figures, month_with
@@ -132,6 +132,24 @@ def test_a_load_is_what_was_sold_given_and_brought_back(world: World) -> None:
     assert amounts[Step.LOADED] == sum(
         amounts[step] for step in (Step.SOLD, Step.SAMPLES, Step.BACK)
     )
+
+
+def test_what_stall_days_paid_is_what_the_month_says_selling_cost(world: World) -> None:
+    """Minutes at 20.01 an hour: 7 of them are 2.3345, and three such days 7.0035, or 7.00."""
+    Rate.objects.filter(of=RateOf.OWN_HOUR).update(rate_money=20_0100)
+    sales = []
+    for _ in range(3):
+        sales.append(a_saturday(world, packs(world), minutes=7))
+        world.wait(7)
+    hours = SellingCost.objects.filter(what=SellingCost.HOURS).exclude(amount=0)
+    assert {one.amount % 100 for one in hours} == {45}
+    days, paid = earned_by(sales), 0
+    for month in {month_with(sale.stall_day.day) for sale in sales if sale.stall_day}:
+        paid += sum(month_figures(month).selling.values())
+
+    spent = [one.fees + one.cards + one.own_hours + one.paid_hours for one in days.values()]
+    assert sum(spent) == paid > 0
+    assert all(money % 100 == 0 for money in spent)
 
 
 def test_a_stall_day_spent_what_the_month_says_its_goods_had_cost(world: World) -> None:

@@ -28,6 +28,7 @@ from farm.models import (
 )
 from farm.queries.canonical import KeptRow, from_text, negated, rows_among, rows_of, summed
 from farm.queries.happened import Happened, cells_of, happened
+from farm.queries.kept_cells import handed_rows
 from farm.queries.months import ONE_DAY, Month, month_of, month_with, months_from
 from farm.queries.roll_forward import BALANCES, NO_SHARE, Whose
 from farm.queries.sales import open_loads
@@ -113,6 +114,15 @@ class BesideClosed:
     frozen: list[KeptRow]
     late: list[Entry]
 
+    def printed(self) -> "BesideClosed":
+        """The same in whole cents and grams, so that what is printed adds up."""
+        return replace(
+            self,
+            own=handed_rows(self.own),
+            since=handed_rows(self.since, self.frozen),
+            frozen=handed_rows(self.frozen),
+        )
+
     @property
     def late_balances(self) -> dict[Whose, int]:
         """What came late for the closed months, by account and deposit."""
@@ -172,11 +182,12 @@ def since_closing() -> list[KeptRow]:
 def changed_in(found: Happened, closed: Iterable[ClosedMonth]) -> list[KeptRow]:
     """Say what changed in closed months, each since it was closed; no queries of its own.
 
-    Worked now less what each month froze of itself. ``found``: those months, whole.
+    Worked now less what each month froze of itself, in whole cents and grams. ``found``: those
+    months, whole.
     """
     months = {f"{one.month:%Y-%m}": one for one in closed}
     own = [row for key, one in months.items() for row in from_text(one.rows) if row.month == key]
-    return _changed_since(found, [month_of(key) for key in months], own)
+    return handed_rows(_changed_since(found, [month_of(key) for key in months], own), own)
 
 
 def _changed_since(

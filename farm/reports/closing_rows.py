@@ -42,7 +42,7 @@ TITLES = {
     "owed": "what customers owe",
     "deposits": "deposits for boxes",
 }
-ENDINGS = {"_mg": Kind.MASS, "_pieces": Kind.COUNT, "_money": Kind.EXACT_MONEY}
+ENDINGS = {"_mg": Kind.MASS, "_pieces": Kind.COUNT, "_money": Kind.MONEY}
 BELONGS = Column("Belongs to")
 # What a month adds to each sum, in the words of its facts.
 SUMS = {
@@ -149,15 +149,16 @@ def _with_closing(
     money = found.within(month.first, month.last).money
     facts, tables = [*report.facts, *_bills_missing(money)], [bills_table(money)]
     if beside is not None:
-        facts += _since_facts(beside.since)
-        late = _late(beside.late, made.at.tzinfo)
-        tables += [*since_tables(beside.since), *late, _whole(month, beside)]
+        told = beside.printed()
+        facts += _since_facts(told.since)
+        late = _late(told.late, made.at.tzinfo)
+        tables += [*since_tables(told.since), *late, _whole(month, told)]
     return replace(report, facts=(Fact("State", state), *facts), tables=(*report.tables, *tables))
 
 
 def _since_facts(since: Iterable[KeptRow]) -> list[Fact]:
     return [
-        Fact(f"Since closing: {label}", money, Kind.EXACT_MONEY)
+        Fact(f"Since closing: {label}", money, Kind.MONEY)
         for label, money in _sums(since).items() if money
     ]  # fmt: skip
 
@@ -257,7 +258,7 @@ def _whole(month: Month, beside: BesideClosed) -> Table:
     """Show that frozen + since closing + this month = worked, for the main sums."""
     frozen, later, open_now = map(_sums, (beside.frozen, beside.since, beside.own))
     columns = (Column("Up to this month"), *(
-        Column(name, Kind.EXACT_MONEY)
+        Column(name, Kind.MONEY)
         for name in ("Frozen", "Since closing", month.name, "Worked")
     ))  # fmt: skip
     rows: list[Row] = [

@@ -19,14 +19,14 @@ from farm.actions.selling import SoldLine, sell
 from farm.actions.storing import throw_away, weigh_again
 from farm.models import Form
 from farm.queries.cells import Part, steps_of
-from farm.queries.closings import closings_add_up
+from farm.queries.closings import closings, closings_add_up
 from farm.queries.happened import happened
 from farm.queries.months import MonthFigures, Only, Span, month_figures, month_of
 from farm.queries.reconciliation import Step, reconcile
 from farm.queries.years import week_of, week_sums, year_as_shown, year_sums
-from farm.reports.closing_rows import days_report
+from farm.reports.closing_rows import days_report, open_report
 from farm.reports.month_rows import month_report
-from farm.reports.rows import Report, Table, printed, show_fact
+from farm.reports.rows import Kind, Report, Table, printed, show_fact
 from farm.reports.year_rows import year_report
 from farm.steps import share_steps
 from ledger.models import Entry, Flow, Lot
@@ -266,9 +266,9 @@ def test_days_are_shown_as_worked_now_and_say_what_is_not_in_the_closed_month(
     shown = printed(table(report, "Since closing: sales by line"))
 
     assert facts["Cost of sales"] == "5.00"
-    assert facts["Since closing: Cost of sales"] == "0.2747"
+    assert facts["Since closing: Cost of sales"] == "0.28"
     assert facts["Changed since closing"].startswith("of September 2026: counted here")
-    assert [row[-1] for row in shown.rows] == ["0.2747"]
+    assert [row[-1] for row in shown.rows] == ["0.28"]
     october = days_report(Span(date(2026, 10, 1), days.last), Only(), MADE)
     assert "Changed since closing" not in {fact.label for fact in october.facts}
 
@@ -294,6 +294,19 @@ def test_frozen_and_what_changed_since_come_to_what_is_worked_to_the_cent(world:
     for name in ("picked_mg", "net", "gross", "cost_of_sales", "selling", "lost", "left_over"):
         worked = sum(getattr(one, name) for one in now)
         assert sum(getattr(one, name) for one in shown.rows) == worked
+    # The month that shows it prints the same cents, row by row under their printed total.
+    report = open_report(OCTOBER, MADE, closings())
+    facts = {one.label: one.value for one in report.facts}
+    for title, head, since in (
+        ("sales by line", "Cost of sales", shown.since.cost_of_sales),
+        ("losses by stage and reason", "Lost", shown.since.lost),
+    ):
+        told = table(report, f"Since closing: {title}")
+        column = [(one.name, one.kind) for one in told.columns].index((head, Kind.MONEY))
+        cents = [number for row in told.rows if isinstance(number := row[column], int)]
+        assert told.total
+        assert facts[f"Since closing: {head}"] == since == sum(cents) == told.total[column]
+        assert all(money % 100 == 0 for money in cents)
     assert closings_add_up().broken == ""
 
 

@@ -82,7 +82,7 @@ def test_october_shows_septembers_row_with_its_difference(world: World) -> None:
 
     assert cell(shown, 0, "Belongs to") == "September 2026"
     assert cell(shown, 0, "Customer number") == world.customer.number
-    assert cell(shown, 0, "Cost of sales") == 2747
+    assert cell(shown, 0, "Cost of sales") == 2800  # 3.85 less 3.57, as September prints them
     assert len(shown.rows) == 1
 
 
@@ -91,7 +91,7 @@ def test_frozen_since_and_open_stand_in_one_row_that_makes_the_whole(world: Worl
     shown = table(open_report(OCTOBER, MADE, closings()), "How closed and open make the whole")
     by_label = {row[0]: row[1:] for row in shown.rows}
 
-    assert by_label["Cost of sales"] == (3_5714, 2747, 1_1539, 5 * UNIT)
+    assert by_label["Cost of sales"] == (3_5700, 2800, 1_1500, 5 * UNIT)
 
 
 def test_what_a_closing_showed_is_frozen_with_it_and_shown_no_more(world: World) -> None:

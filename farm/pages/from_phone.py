@@ -13,7 +13,6 @@ from uuid import UUID, uuid4
 from django import forms
 from django.http import HttpRequest, JsonResponse, QueryDict
 from django.urls import reverse
-from django.utils import timezone
 
 from farm.actions import unfinished
 from farm.actions.phone import Told, receive
@@ -38,14 +37,6 @@ def receive_form(request: PageRequest) -> JsonResponse | None:
         receive(Told(uuid, saved_at, sent_at), request.person)
     before = unfinished.answer_of(uuid) if uuid else ""
     return kept(f"It was kept here before: {before}.") if before else None
-
-
-def kept_at(request: PageRequest) -> datetime | None:
-    """When a telephone kept what it sends now: so long ago as its own clock ran meanwhile."""
-    saved_at, sent_at = (moment(request.POST.get(name, "")) for name in retrying.BY_PHONE)
-    if saved_at is None or sent_at is None or sent_at < saved_at:
-        return None
-    return timezone.now() - (sent_at - saved_at)
 
 
 def entered(words: str, address: str) -> JsonResponse:

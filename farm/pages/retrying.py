@@ -1,6 +1,7 @@
 """Forms that the book refused: kept as they were sent, tried again, opened again, dropped."""
 
 from collections.abc import Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from uuid import UUID, uuid5
 
@@ -14,14 +15,16 @@ from django.views.decorators.http import require_POST
 from farm.actions import unfinished
 from farm.actions.common import Recorded
 from farm.actions.unfinished import Kept
-from farm.models import Farm, Person
+from farm.models import Farm, Person, StallDay
 from farm.pages import seen
 from farm.pages.access import PageRequest, may, page
 from farm.pages.doings import BY_SLUG, STALL, Deed
 from farm.pages.filling import Sent, filled_form, first_step
 from farm.pages.forms.doing import DoingForm
+from farm.pages.forms.till import TapForm
 from farm.pages.frame import show
 from farm.pages.sorting_out import CONFLICT, FIRST_ENTRY, WHY, may_do, way_on
+from farm.pages.tapping import TAP, tapped
 from farm.pages.ways_out import WayOn
 from farm.queries.entries import entry_of, lots_touched
 from farm.queries.wall_sheets import TITLES
@@ -126,6 +129,8 @@ def form_of(name: str) -> tuple[str, str] | None:
         return TITLES[sheet], reverse("wall-type-up", args=[sheet, *page_of_day])
     if name.startswith(SHELF):
         return "Weigh in a shelf", reverse("shelf-weigh", args=[name.removeprefix(SHELF)])
+    if name.startswith(TAP):
+        return "Tap at the till", reverse("till", args=[name.removeprefix(TAP)])
     if name == COUNT:
         return "Stock count", reverse("count-start")
     deed, kind = BY_SLUG.get(name), KINDS_BY_SLUG.get(name.removeprefix(RECORD))
@@ -193,15 +198,28 @@ def retry(lot_ids: Iterable[int], farm: Farm) -> list[tuple[Deed, Recorded]]:
 
 
 def retry_once(lot_ids: Iterable[int], farm: Farm) -> list[tuple[Deed, Recorded]]:
-    """Send each form that waits for some lots once; a conflict waits for a person to decide."""
+    """Send each form that waits for some lots once; a conflict waits for a person to decide.
+
+    A tap at the till makes no entry: it is answered here and not returned.
+    """
     accepted = []
     for kept in unfinished.to_retry(lot_ids):
+        if kept.name.startswith(TAP) and WHY not in kept.data:
+            tapped_again(kept, farm)
         deed = None if WHY in kept.data else BY_SLUG.get(kept.name)
         recorded = sent_again(deed, kept, farm) if deed else None
         if deed and recorded:
             unfinished.answered(kept.uuid, f"accepted as entry {recorded.entry.seq}")
             accepted.append((deed, recorded))
     return accepted
+
+
+def tapped_again(kept: Kept, farm: Farm) -> None:
+    """Send a tap that waited once more; what is still refused goes on waiting."""
+    load = get_object_or_404(StallDay, pk=kept.name.removeprefix(TAP))
+    person = get_object_or_404(Person, pk=kept.by)
+    with suppress(Refused, ValidationError, UnitError):
+        tapped(person, load, TapForm(as_sent(kept.data).data, farm=farm))
 
 
 def sent_again(deed: Deed, kept: Kept, farm: Farm) -> Recorded | None:

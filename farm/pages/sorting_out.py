@@ -8,6 +8,7 @@ from farm.actions.unfinished import Kept
 from farm.models import Farm, Person
 from farm.pages.access import Right, may
 from farm.pages.doings import BY_SLUG
+from farm.pages.tapping import TAP
 from farm.pages.ways_out import WayOn, kept_way
 from farm.templatetags.farm_format import amount_of
 from ledger.models import Lot
@@ -90,9 +91,10 @@ def _unrecorded(kept: Kept, opened_at: str) -> WayOn:
 
 
 def may_do(name: str, person: Person) -> bool:
-    """Say whether a person may record under a name: an action, or a kind of record."""
+    """Say whether a person may record under a name: an action, a tap, or a kind of record."""
     deed = BY_SLUG.get(name)
-    return any(may(person, right) for right in (deed.rights if deed else (Right.RECORD,)))
+    other = Right.SELL if name.startswith(TAP) else Right.RECORD
+    return any(may(person, right) for right in (deed.rights if deed else (other,)))
 
 
 def _record(slug: str) -> str:

@@ -11,21 +11,22 @@ from django.urls import reverse
 from django.utils import timezone
 from django.views.decorators.http import require_POST
 
+from farm.actions import unfinished
 from farm.actions.common import Doing
-from farm.actions.till import set_price, tap
+from farm.actions.till import set_price
 from farm.models import Farm, StallDay, Tap
-from farm.pages import from_phone, seen
+from farm.pages import from_phone, retrying, seen, tapping
 from farm.pages.access import PageRequest, Right, get_or_refuse, page
 from farm.pages.forms.doing import FarmForm
-from farm.pages.forms.till import TapForm, TillPriceForm
+from farm.pages.forms.till import BACK, TapForm, TillPriceForm
 from farm.pages.frame import show
 from farm.pages.kept_pages import may_be_kept
 from farm.pages.sorting_out import ERROR
 from farm.queries.sales import open_loads
 from farm.queries.till import TillGoods, newest_taps, till_goods
 from farm.templatetags.farm_format import amount_of
-from farm.units import UnitError
-from ledger.errors import Refused
+from farm.units import UnitError, show_money
+from ledger.errors import OnHold, Refused
 
 
 @dataclass(frozen=True)
@@ -39,12 +40,22 @@ class TillRow:
 
 
 @dataclass(frozen=True)
+class WaitingTap:
+    """A tap to be sorted out: what it was, why it was refused, and what is sent again."""
+
+    words: str
+    refusal: str
+    sent: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True)
 class TillPage:
     load: StallDay
     rows: list[TillRow]
     newest: list[Tap]
     price: TillPriceForm
     settled: bool
+    waiting: WaitingTap | None
 
 
 @page(Right.SELL)
@@ -58,41 +69,70 @@ def till(request: PageRequest, pk: int) -> HttpResponse:
         newest=newest_taps(load),
         price=TillPriceForm(farm=request.farm, goods=goods, initial={"uuid": uuid4()}),
         settled=load not in open_loads(),
+        waiting=_waiting(request, load, goods),
     )
-    return may_be_kept(show(request, "farm/stall/till.html", shown))
+    response = show(request, "farm/stall/till.html", shown)
+    return response if shown.waiting else may_be_kept(response)
+
+
+def _waiting(request: PageRequest, load: StallDay, goods: list[TillGoods]) -> WaitingTap | None:
+    """Show the tap that is opened from To sort out, in words."""
+    kept = retrying.kept_under(request.GET.get(retrying.WAITING))
+    if kept is None or kept.name != f"{tapping.TAP}{load.pk}":
+        return None
+    sent = {name: values[0] for name, values in kept.data.items() if name in TapForm.base_fields}
+    names = {str(one.item.pk): str(one.item) for one in goods}
+    item = names.get(sent.get("item", ""), "something that is not loaded")
+    what = sent.get("what", "")
+    said = [item, sent.get("amount", ""), "taken back" if what == BACK else what]
+    price = sent.get("unit_money", "")
+    if price.isdecimal():
+        said.append(f"price {show_money(int(price), request.farm.currency)}")
+    return WaitingTap(", ".join(filter(None, said)), kept.refusal, tuple(sent.items()))
 
 
 @require_POST
 @page(Right.SELL)
 def till_tap(request: PageRequest, pk: int) -> HttpResponse:
-    """Keep one tap; a phone that asks for JSON is told in JSON what became of it."""
+    """Keep one tap; a phone that asks for JSON is told in JSON what became of it.
+
+    One that waited on the phone and is refused is kept under To sort out; whoever taps with a
+    signal is told at once.
+    """
     load = _load(request, pk)
-    words, good = _tapped(request, load, TapForm(request.POST, farm=request.farm))
-    address = reverse("till", args=[pk])
-    if from_phone.asks_for_json(request):
-        state = from_phone.ENTERED if good else ERROR
-        return from_phone.told(state, words, address)
-    if not good:
-        messages.error(request, words)
-    return redirect(address)
-
-
-def _tapped(request: PageRequest, load: StallDay, form: TapForm) -> tuple[str, bool]:
-    goods = {one.item.pk: one for one in till_goods(load)}
-    one = goods.get(form.cleaned_data["item"]) if form.is_valid() else None
-    if one is None:
-        return f"This tap was not understood: {from_phone.words_of_errors(form)}", False
+    waited = from_phone.asks_for_json(request) and retrying.BY_PHONE[0] in request.POST
+    before = from_phone.receive_form(request) if waited else None
+    if before is not None:
+        return before
+    form = TapForm(request.POST, farm=request.farm)
+    last = tapping.waiting_before(request.person, load, form) if waited else None
+    if last is not None:
+        tapping.take_back_waiting(last, form.cleaned_data["uuid"], request.person)
+        return from_phone.entered("The tap that waited is taken back.", reverse("till", args=[pk]))
     try:
-        quantity = form.quantity_of(one)
-        tap(
-            _doing(request, form), stall_day=load, item=one.item, quantity=quantity, of=form.of(),
-            unit_money=form.cleaned_data["unit_money"], kept_at=from_phone.kept_at(request),
-        )  # fmt: skip
-    except ValidationError as refusal:
-        return " ".join(refusal.messages), False
-    except (Refused, UnitError) as refusal:
-        return str(refusal), False
-    return f"{one.item}: {form.cleaned_data['what']}.", True
+        words = tapping.tapped(request.person, load, form)
+    except (Refused, UnitError, ValidationError) as refusal:
+        return _refused(request, load, form, refusal=refusal, waited=waited)
+    if from_phone.asks_for_json(request):
+        return from_phone.entered(words, reverse("till", args=[pk]))
+    return redirect("till", pk)
+
+
+def _refused(
+    request: PageRequest, load: StallDay, form: TapForm, *, refusal: Exception, waited: bool
+) -> HttpResponse:
+    words = " ".join(getattr(refusal, "messages", [str(refusal)]))
+    name = f"{tapping.TAP}{load.pk}"
+    if waited and isinstance(refusal, OnHold):
+        data = retrying.as_kept(request.POST, request.GET)
+        unfinished.keep(name, _doing(request, form), data, refusal=refusal)
+        return from_phone.kept(words)
+    if waited:
+        return from_phone.error(request, name, words, refusal=refusal)
+    if from_phone.asks_for_json(request):
+        return from_phone.told(ERROR, words, reverse("till", args=[load.pk]))
+    messages.error(request, words)
+    return redirect("till", load.pk)
 
 
 @require_POST

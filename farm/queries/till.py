@@ -99,7 +99,7 @@ def goods_at(stall_day: StallDay, item: Item) -> TillGoods:
     return next(goods for goods in till_goods(stall_day) if goods.item == item)
 
 
-def last_tap(stall_day: StallDay, item: Item) -> Tap | None:
+def last_tap(stall_day: StallDay, item: Item | int) -> Tap | None:
     """The newest tap of an item that was not taken back; one query."""
     standing: list[Tap] = []
     for tap in stall_day.taps.filter(item=item).order_by("pk"):

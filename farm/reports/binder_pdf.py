@@ -17,6 +17,7 @@ NUMBER_AT = 420
 INDEX_SIZE = 10
 # Four photos side by side, and their captions.
 PRINTS_A_ROW, PRINT_WIDE, PRINT_HIGH, CAPTION_SIZE = 4, 175, 131, 7
+UNREADABLE = "photo cannot be read"
 ROOM, GAP = 130, 18  # points: a section begins where its first rows fit, else overleaf
 
 
@@ -78,14 +79,20 @@ def _write_prints(page: Page, prints: Sequence[Print]) -> None:
         page.need(PRINT_HIGH + 3 * LEADING)
         page.y -= LEADING
         for at, one in enumerate(prints[first : first + PRINTS_A_ROW]):
-            scale = min(PRINT_WIDE / one.width, PRINT_HIGH / one.height)
-            wide, high = one.width * scale, one.height * scale
-            x, image = _across(at), ImageReader(BytesIO(one.image))
-            page.canvas.drawImage(image, x, page.y - high, wide, high)
+            _write_print(page, one, _across(at))
         page.y -= PRINT_HIGH + LEADING
         for at, one in enumerate(prints[first : first + PRINTS_A_ROW]):
             page.put(_across(at), one.caption, CAPTION_SIZE)
         page.y -= LEADING
+
+
+def _write_print(page: Page, one: Print, x: float) -> None:
+    if not one.image:
+        page.put(x, UNREADABLE, CAPTION_SIZE)
+        return
+    scale = min(PRINT_WIDE / one.width, PRINT_HIGH / one.height)
+    wide, high = one.width * scale, one.height * scale
+    page.canvas.drawImage(ImageReader(BytesIO(one.image)), x, page.y - high, wide, high)
 
 
 def _across(at: int) -> float:

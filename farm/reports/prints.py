@@ -8,11 +8,16 @@ from PIL import Image
 
 # Handwriting stays readable at 5 cm wide; a hundred of them are some 3 MB.
 SIDE, QUALITY = 420, 65
+# What Pillow raises for bytes that are no whole picture.
+DAMAGED = (OSError, ValueError, SyntaxError, Image.DecompressionBombError)
 
 
 @dataclass(frozen=True)
 class Print:
-    """A small JPEG; ``caption``: beside what it stands, with lot, day and who."""
+    """A small JPEG; ``caption``: beside what it stands, with lot, day and who.
+
+    ``image`` is empty where the photo cannot be read: its place and caption stay.
+    """
 
     image: bytes
     width: int
@@ -26,9 +31,12 @@ def prints(pictures: Iterable[tuple[bytes, str]]) -> tuple[Print, ...]:
 
 
 def _print(image: bytes, caption: str) -> Print:
-    with Image.open(BytesIO(image)) as opened:
-        opened.draft("RGB", (SIDE, SIDE))
-        opened.thumbnail((SIDE, SIDE))
-        kept = BytesIO()
-        opened.save(kept, "JPEG", quality=QUALITY)
-        return Print(kept.getvalue(), opened.width, opened.height, caption)
+    try:
+        with Image.open(BytesIO(image)) as opened:
+            opened.draft("RGB", (SIDE, SIDE))
+            opened.thumbnail((SIDE, SIDE))
+            kept = BytesIO()
+            opened.save(kept, "JPEG", quality=QUALITY)
+            return Print(kept.getvalue(), opened.width, opened.height, caption)
+    except DAMAGED:
+        return Print(b"", SIDE, SIDE, caption)

@@ -21,9 +21,11 @@ from ledger.models import Role
 def give_away(doing: Doing, *, why: str, draws: Sequence[Draw]) -> Recorded:
     """Give away part of some lots, or all; ``why`` is one of `Given`, and heads the reason.
 
-    Asks before others are given what is past its days; what the household eats it has looked at.
+    Asks before others are given what is past its days, unless it is on hold and refused; what the
+    household eats it has looked at.
     """
     if why != Given.OWN:
+        refuse_held(doing, [draw.lot for draw in draws], "given away")
         doing = answered(doing, too_old_doubt([draw.lot for draw in draws], doing.day))
     return post_given(doing, why, draws)
 

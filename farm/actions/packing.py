@@ -19,6 +19,7 @@ from farm.actions.common import (
     used,
 )
 from farm.actions.doubts import too_old_doubt
+from farm.actions.held import refuse_held
 from farm.actions.once import action
 from farm.actions.questions import PlausibilityQuestion, answered
 from farm.actions.storing import one_species, origin_of
@@ -54,6 +55,7 @@ def pack(
     _need_species(product, cards)
     drawn_mg = sum(draw.quantity for draw in draws)
     over_mg = _over(product, packs, draws)
+    refuse_held(doing, [draw.lot for draw in draws], "packed")
     doing = answered(
         doing,
         far_over_doubt(product, packs, draws),

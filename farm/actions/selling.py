@@ -12,6 +12,7 @@ from datetime import date
 from farm.actions.allotting import set_aside_doubt
 from farm.actions.common import Doing, Draw, need_stage, post
 from farm.actions.doubts import nobody_doubt, sale_price_doubt, too_old_doubt
+from farm.actions.held import refuse_held
 from farm.actions.once import action
 from farm.actions.pricing import Amount, Terms, shared_out, terms_at
 from farm.actions.questions import PlausibilityQuestion, answered
@@ -96,7 +97,7 @@ def sell(
 
     Asks (PlausibilityQuestion) before it sells what is set aside for another order than
     ``promised`` or past its days, to nobody where customers have names, and about a price ten
-    times what is listed, or a tenth of it.
+    times what is listed, or a tenth of it. What is on hold is refused before anything is asked.
 
     Beyond what the book holds it is refused (NotEnough); with ``count_up`` what is missing is
     counted up without cost in the same entry. The hours (`takings.add_hours`) and the share of
@@ -104,6 +105,7 @@ def sell(
     """
     _check_discounts(lines)
     draws = [Draw(line.lot, line.quantity) for line in lines]
+    refuse_held(doing, [line.lot for line in lines], "sold")
     doubts = [_price_doubt(Deal(place, customer), doing.day, line) for line in lines]
     old = too_old_doubt([line.lot for line in lines], doing.day)
     nobody = nobody_doubt(place, customer)

@@ -21,6 +21,7 @@ from farm.actions.common import (
     used,
 )
 from farm.actions.doubts import in_other_unit, too_old_doubt
+from farm.actions.held import refuse_held
 from farm.actions.once import action
 from farm.actions.questions import PlausibilityQuestion, answered
 from farm.models import Form, LotCard, Shelf, Species, Stage
@@ -133,6 +134,7 @@ def dry(
     cards = [_fresh_card(draw.lot) for draw in draws]
     species, laid = one_species(cards), laid or Laid()
     fresh = Portion(sum(map(mass_of, draws)), species.moisture_ppm)
+    refuse_held(doing, [draw.lot for draw in draws], "dried")
     doing = answered(
         doing,
         too_old_doubt([draw.lot for draw in draws], doing.day),

@@ -1,12 +1,15 @@
 """Food past its days is asked about where somebody is to eat it. Oyster keeps six days here."""
 
 import json
+from collections.abc import Callable
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
 
 from farm.actions.common import Draw, Recorded
 from farm.actions.giving import give_away
+from farm.actions.holding import hold
 from farm.actions.packing import pack
 from farm.actions.questions import PlausibilityQuestion
 from farm.actions.selling import SoldLine, sell
@@ -17,6 +20,7 @@ from farm.queries.check_weights import filling_of
 from farm.queries.labels import labels_of
 from farm.queries.stock import all_lots
 from farm.queries.traces import trace_of
+from ledger.errors import OnHold
 from ledger.models import Lot
 from tests.conftest import signed_in
 from tests.farm.filled import prefilled, text, typed
@@ -89,6 +93,30 @@ def test_a_sale_that_waited_on_a_phone_comes_back_with_the_question(world: World
     assert "37 days too old" in client.get("/unfinished/").content.decode()
 
 
+@pytest.mark.parametrize("done", ["sold", "given away", "packed", "dried"])
+def test_a_hold_is_said_before_anything_is_asked(world: World, done: str) -> None:
+    lot = crop(world)
+    world.wait(8)
+    hold(world.doing(reason="green dust"), [lot])
+
+    with pytest.raises(OnHold, match=f"Lot {lot.code} is on hold and may not be {done}"):
+        DONE[done](world, lot)
+
+
+def test_told_late_of_before_the_hold_it_is_asked_about_and_then_sold(world: World) -> None:
+    lot = crop(world)
+    world.wait(8)
+    told = world.doing(reason="from the paper")
+    world.wait(1)
+    hold(world.doing(reason="green dust"), [lot])
+    line = SoldLine(lot, KG, UNIT)
+
+    with pytest.raises(PlausibilityQuestion, match="2 days too old"):
+        sell(told, place=world.kitchens, customer=world.customer, lines=[line])
+    sure = replace(told, sure=True)
+    assert sell(sure, place=world.kitchens, customer=world.customer, lines=[line]).fresh
+
+
 # --- dried and packed ------------------------------------------------------------------------
 
 
@@ -104,6 +132,16 @@ def packed(world: World, lot: Lot, *, product: Product | None = None, sure: bool
     product = product or world.product
     draws = [Draw(lot, 5 * product.net_mg)]
     return pack(world.doing(sure=sure), product=product, packs=5, draws=draws)
+
+
+DONE: dict[str, Callable[[World, Lot], Recorded]] = {
+    "sold": sold,
+    "given away": lambda world, lot: give_away(
+        world.doing(), why=Given.GIFT, draws=[Draw(lot, KG)]
+    ),
+    "packed": lambda world, lot: packed(world, lot, sure=False),
+    "dried": dried,
+}
 
 
 def words_of(lot: Lot) -> list[str]:

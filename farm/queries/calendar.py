@@ -11,11 +11,12 @@ from django.utils import timezone
 
 from farm.models import Drill, Stage, StallDay, Steriliser
 from farm.queries.keeping import is_fresh, keeps_until
+from farm.queries.lives import Lives, lives_of
 from farm.queries.orders import WEEK, due_between
 from farm.queries.owed import open_invoices
 from farm.queries.sales import open_loads
 from farm.queries.stock import all_lots
-from farm.queries.today import PICK_EARLY_DAYS, SHAKE_AFTER_DAYS, Days, last_days
+from farm.queries.today import PICK_EARLY_DAYS, SHAKE_AFTER_DAYS
 from ledger.models import Entry, Lot
 
 WEEKS_AHEAD = 8
@@ -44,12 +45,15 @@ class Due:
 
 
 def due_from(today: date) -> list[Due]:
-    """List what is due from today on, in the order of days; a dozen queries."""
+    """List what is due from today on, in the order of days; a dozen queries.
+
+    One more a generation of lots that checks split others off.
+    """
     lots = list(all_lots().filter(quantity__gt=0, held=False))
-    last = last_days(lots, KINDS)
+    lives = lives_of(lots, KINDS)
     end = today + timedelta(weeks=WEEKS_AHEAD)
     found = [
-        *_of_lots(lots, last, today),
+        *_of_lots(lots, lives, today),
         *_loads(),
         *_deliveries(today, end),
         *_bills(today),
@@ -71,37 +75,37 @@ def _not_before(due: Due, today: date) -> Due:
     return Due(due.key, today, due.title, about, until, due.is_money)
 
 
-def _of_lots(lots: list[Lot], last: Days, today: date) -> Iterator[Due]:
+def _of_lots(lots: list[Lot], lives: Lives, today: date) -> Iterator[Due]:
     for lot in lots:
-        stage, made = lot.card.stage, lot.made_by.happened_on
+        stage, made = lot.card.stage, lives.begun[lot.pk]
         if stage in (Stage.GRAIN, Stage.BAGS):
-            ran = last.get((lot.pk, "steriliser run"))
+            ran = lives.last.get((lot.pk, "steriliser run"))
             title = f"Inoculate {lot.code}" if ran else f"Sterilise {lot.code}"
             about = f"{lot.item}, sterilised {ran:%-d %b}" if ran else f"{lot.item}, filled"
             yield Due(
                 f"{'inoculate' if ran else 'sterilise'}-{lot.code}", ran or made, title, about
             )
-        elif stage == Stage.SPAWN and (lot.pk, "check") not in last:
+        elif stage == Stage.SPAWN and (lot.pk, "check") not in lives.last:
             shake = made + timedelta(days=SHAKE_AFTER_DAYS)
             yield Due(f"shake-{lot.code}", shake, f"Check and shake {lot.code}", str(lot.item))
         elif stage == Stage.BLOCKS and lot.card.strain:
-            yield from _blocks(lot, last)
+            yield from _blocks(lot, lives)
         elif stage in (Stage.CROP, Stage.PACKS):
             yield from _crop(lot)
 
 
-def _blocks(lot: Lot, last: Days) -> Iterator[Due]:
+def _blocks(lot: Lot, lives: Lives) -> Iterator[Due]:
     """Blocks are moved once they are grown through, and then picked flush by flush.
 
     Where the strain is soaked, the soak comes so many days before each flush but the first.
     """
-    strain, made = lot.card.strain, lot.made_by.happened_on
+    strain, made = lot.card.strain, lives.begun[lot.pk]
     assert strain
-    if (lot.pk, "move to fruiting") not in last:
+    if (lot.pk, "move to fruiting") not in lives.last:
         day = made + timedelta(days=strain.spawn_run_days)
         yield Due(f"move-{lot.code}", day, f"Move {lot.code} to fruiting", str(lot.item))
         return
-    picked = last.get((lot.pk, "pick"))
+    picked = lives.last.get((lot.pk, "pick"))
     gap = strain.flush_gap_days if picked else strain.first_pick_days
     day = (picked or made) + timedelta(days=gap)
     flush = "next flush" if picked else "first flush"

@@ -7,22 +7,19 @@ shelf are the slow ones.
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
-from itertools import groupby
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from django.db.models import (
     BigIntegerField,
     Case,
     Exists,
     F,
-    FilteredRelation,
     Max,
     OuterRef,
     Q,
-    QuerySet,
     Sum,
     When,
 )
@@ -30,9 +27,9 @@ from django.db.models.functions import Coalesce
 
 from farm.models import Grade, LotCard, Sale, Species, Stage, Strain
 from farm.planning.grown import Grown
+from farm.queries.block_lots import FLUSHES, BlockLot, block_lots
 from ledger.models import Dimension, Entry, Flow, Role
 
-FLUSHES = 3
 ENOUGH_BLOCKS = 20
 
 
@@ -65,53 +62,6 @@ class Made(NamedTuple):
     missing: int
 
 
-class Pick(NamedTuple):
-    """What a block lot gave at one time, trim included."""
-
-    flush: int
-    day: date
-    mass_mg: int
-    trim_mg: int = 0
-
-
-@dataclass
-class BlockLot:
-    """A finished block lot: blocks started, lost before the first pick, and what it gave.
-
-    ``moved_on``: when it was moved to fruiting. ``end``: the day and the number of the blocks that
-    were binned last. ``parts``: lots split off it. ``is_part``: it was split off another itself.
-    """
-
-    code: str
-    started: int = 0
-    lost: int = 0
-    picks: list[Pick] = field(default_factory=list)
-    moved_on: date | None = None
-    end: tuple[date, int] | None = None
-    parts: list[int] = field(default_factory=list)
-    is_part: bool = False
-    picked_at: int | None = None
-    left: int = 0
-
-    @property
-    def fruited(self) -> int:
-        return self.started - self.lost
-
-    def lose(self, day: date, count: int) -> None:
-        """Count blocks that were binned; those of before the first pick never fruited."""
-        self.end = (day, count)
-        if self.picked_at is None:
-            self.lost += count
-
-    def given_mg(self, flush: int) -> int:
-        """Weight given in a flush; later ones stand in the last."""
-        return sum(pick.mass_mg for pick in self.picks if min(pick.flush, FLUSHES) == flush)
-
-    def day_of(self, flush: int) -> date | None:
-        """The last day on which it was picked of a flush."""
-        return max((pick.day for pick in self.picks if pick.flush == flush), default=None)
-
-
 @dataclass(frozen=True)
 class Experience:
     """``flushes_mg``: per block fruited, rounded half to even; later flushes stand in the last.
@@ -142,16 +92,13 @@ class Experience:
     @property
     def stand_days(self) -> tuple[int, int] | None:
         """Days from the move to fruiting to the first pick, and of how many lots."""
-        return _usual_days(
-            (lot.moved_on, min((pick.day for pick in lot.picks), default=None))
-            for lot in self.grown
-        )
+        return _usual_days((lot.moved_on, lot.first_pick_on) for lot in self.grown)
 
 
 def experience_of(strain: Strain) -> Experience:
     """Read what the finished lots of a strain came to, in two queries however many."""
     cards = LotCard.objects.filter(stage=Stage.BLOCKS, strain=strain)
-    every = _block_lots(cards.values("lot"))
+    every = block_lots(cards.values("lot"))
     found = {pk: lot for pk, lot in every.items() if not lot.left}
     lots = tuple(lot for lot in found.values() if lot.started > 0)
     fruited = sum(lot.fruited for lot in lots)
@@ -181,7 +128,7 @@ def weights_a_block_mg(
     """
     cards = LotCard.objects.filter(stage=Stage.BLOCKS, species=species, lot__quantity=0)
     cards = cards.exclude(lot__in=besides)
-    lots = _block_lots(list(cards.order_by("-lot_id").values_list("lot_id", flat=True)[:most]))
+    lots = block_lots(list(cards.order_by("-lot_id").values_list("lot_id", flat=True)[:most]))
     given = [(lot.given_mg(min(flush, FLUSHES)), lot.fruited) for lot in lots.values()]
     return [mg // fruited for mg, fruited in given if mg and fruited]
 
@@ -205,90 +152,6 @@ def usual_days_mg() -> dict[int, tuple[int, int]]:
         if mg < 0 or stall:
             days[place].append(max(-mg, 0))
     return {place: (sum(each) // len(each), len(each)) for place, each in days.items() if any(each)}
-
-
-def _block_lots(lots: "Sequence[int] | QuerySet[LotCard, Any]") -> dict[int, BlockLot]:
-    """Read what became of block lots, oldest first, leaving out what was undone.
-
-    One query, and one more a generation of wholes that parts were split off and are not among
-    them. A line of a pick stands in as many rows as it gave crop lots; within an entry it comes
-    first.
-    """
-    given = FilteredRelation("entry__edges", condition=Q(entry__edges__src=F("lot")))
-    undone = Exists(Entry.objects.filter(amends=OuterRef("entry"), takes_back=True))
-    flows = Flow.objects.filter(lot__in=lots, role__in=(Role.MADE, Role.USED, Role.LOST))
-    flows = flows.annotate(given=given, undone=undone)
-    ordered = flows.order_by("lot_id", "entry_id", "-role").values_list(*_Row._fields)
-    rows = [_Row(*row) for row in ordered]
-    beyond = {row.lot__part_of_id for row in rows} - {row.lot_id for row in rows} - {None}
-    wholes = _block_lots([pk for pk in beyond if pk]) if beyond else {}
-    found: dict[int, BlockLot] = {}
-    for (pk, _, role), each in groupby(rows, key=lambda row: row[:3]):
-        parts = list(each)
-        row = parts[0]
-        if pk not in found:
-            whole = row.lot__part_of_id or 0
-            found[pk] = _block_lot(row, found.get(whole) or wholes.get(whole))
-        lot = found[pk]
-        if role != Role.LOST:
-            lot.started += row.quantity
-        else:
-            lot.lose(row.entry__happened_on, -row.quantity)
-        if row.entry__kind == "move to fruiting" and not row.undone:
-            lot.moved_on = row.entry__happened_on
-        if role == Role.USED:
-            _use(lot, parts)
-    return found
-
-
-def _block_lot(row: "_Row", whole: BlockLot | None) -> BlockLot:
-    """Begin a lot; what its whole was picked before it was split off, it was picked."""
-    at = whole.picked_at if whole else None
-    before = at if at and at < row.lot__made_by_id else None
-    is_part = row.lot__part_of_id is not None
-    return BlockLot(row.lot__code, is_part=is_part, picked_at=before, left=row.lot__quantity)
-
-
-class _Row(NamedTuple):
-    """A line of a block lot with one of the lots that it gave to."""
-
-    lot_id: int
-    entry_id: int
-    role: str
-    lot__code: str
-    entry__kind: str
-    entry__happened_on: date
-    undone: bool
-    lot__part_of_id: int | None
-    lot__made_by_id: int
-    lot__quantity: int
-    quantity: int
-    given__quantity: int | None
-    given__dst_id: int | None
-    given__dst__card__stage: int | None
-    given__dst__card__flush: int | None
-    given__dst__card__grade: str | None
-
-
-def _use(lot: BlockLot, parts: Sequence[_Row]) -> None:
-    """Note what a line gave: a pick of the lot, or a part that a check split off it."""
-    crop = [part for part in parts if part.given__dst__card__stage == Stage.CROP]
-    lot.parts += [
-        part.given__dst_id
-        for part in parts
-        if part.given__dst_id and part.given__dst__card__stage == Stage.BLOCKS
-    ]
-    if crop:
-        lot.picked_at = lot.picked_at or crop[0].entry_id
-        weights = [(part.given__quantity or 0, part.given__dst__card__grade) for part in crop]
-        lot.picks.append(
-            Pick(
-                flush=crop[-1].given__dst__card__flush or 1,
-                day=crop[0].entry__happened_on,
-                mass_mg=sum(mg for mg, _ in weights),
-                trim_mg=sum(mg for mg, grade in weights if grade == Grade.TRIM),
-            )
-        )
 
 
 def _batches(lots: Mapping[int, BlockLot]) -> tuple[Grown, ...]:

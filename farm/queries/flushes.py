@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 
-from farm.queries.experience import BlockLot
+from farm.queries.block_lots import BlockLot
 
 NEWEST = 24
 

@@ -5,7 +5,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from django.db.models import F, Min, Model, OuterRef, QuerySet, Subquery, Sum, Window
+from django.db.models import F, Window
 from django.db.models.functions import RowNumber
 
 from farm.models import (
@@ -20,7 +20,9 @@ from farm.models import (
     Strain,
 )
 from farm.queries.allocations import keeps
+from farm.queries.block_lots import block_lots
 from farm.queries.block_picks import Picks, is_near, picks_of
+from farm.queries.lives import begun_on
 from farm.queries.orders import (
     DueOrder,
     days_of,
@@ -32,7 +34,7 @@ from farm.queries.orders import (
 )
 from farm.queries.stock import all_lots
 from ledger.amounts import MILLION
-from ledger.models import Edge, Flow, Line, Lot, Role
+from ledger.models import Lot
 
 NEWEST = 24  # finished block lots that are asked how sure a coming pick is
 Served = tuple[int, str, str]  # a species, its state, its grade
@@ -226,28 +228,28 @@ def _mass_of(lot: Lot) -> int:
 
 
 def _planned(blocks: Sequence[Lot], today: date) -> list[Coming]:
-    """What blocks on hand are planned to give after today; two queries, and one more a split.
+    """What blocks on hand are planned to give after today; two queries, and two more a split.
 
     A flush that is overdue is not counted: nobody knows whether it comes.
     """
-    picks = picks_of(blocks)
+    picks, begun = picks_of(blocks), begun_on(blocks)
     return [
         Coming(lot.card.strain, when, mass_mg)
         for lot in blocks if lot.card.strain
-        for when, mass_mg in _of_blocks(lot, lot.card.strain, picks[lot.pk], today=today)
+        for when, mass_mg in _of_blocks(lot, begun[lot.pk], picks[lot.pk], today=today)
         if today < when and mass_mg
     ]  # fmt: skip
 
 
-def _of_blocks(
-    lot: Lot, strain: Strain, picks: Picks, *, today: date
-) -> Iterator[tuple[date, int]]:
+def _of_blocks(lot: Lot, begun: date, picks: Picks, *, today: date) -> Iterator[tuple[date, int]]:
     """When blocks are planned to give a flush, and how much: the rest of the one being picked, too.
 
     That rest counts for the next day while a pick then would still be of that flush.
     """
+    strain = lot.card.strain
+    assert strain
     gap, good_ppm, flush = timedelta(days=strain.flush_gap_days), MILLION, 0
-    when = lot.made_by.happened_on + timedelta(days=strain.first_pick_days)
+    when = begun + timedelta(days=strain.first_pick_days)
     if picks:
         last = max(picks, key=lambda one: (one.flush, one.day))
         flush, when, tomorrow = last.flush, last.day + gap, today + timedelta(days=1)
@@ -265,29 +267,18 @@ def _records(strains: Collection[Strain]) -> dict[int, list[Record]]:
     """Of each strain's newest finished block lots: the share of plan they gave, and how late.
 
     All that a lot gave a block started, over all that is planned of one; in ppm, rounded down. Late
-    by the day of its first pick. One query.
+    by the day of its first pick. What was split off counts with what its blocks gave before. One
+    query, and one more a generation of wholes that are not among them.
     """
     finished = LotCard.objects.filter(stage=Stage.BLOCKS, strain__in=strains, lot__quantity=0)
     newest = Window(RowNumber(), partition_by="strain", order_by=F("lot").desc())
-    used = Line.objects.filter(role=Role.USED)
-    blocks = Flow.objects.filter(role__in=(Role.MADE, Role.USED))
-    first = Edge.objects.filter(dst__card__flush=1)
-    rows = finished.annotate(newest=newest).filter(newest__lte=NEWEST).annotate(
-        given=_of_lot(used, "lot", Sum("given_mg")),
-        started=_of_lot(blocks, "lot", Sum("quantity")),
-        picked_on=_of_lot(first, "src", Min("dst__card__harvested_on")),
-    )  # fmt: skip
+    ranked = finished.annotate(newest=newest).filter(newest__lte=NEWEST)
     known = {strain.pk: strain for strain in strains}
     found: dict[int, list[Record]] = {pk: [] for pk in known}
-    values = ("strain", "lot__made_by__happened_on", "given", "started", "picked_on")
-    for pk, made, given, started, picked_on in rows.values_list(*values):
-        planned = (started or 0) * sum(known[pk].flushes_mg)
-        late = (picked_on - made).days - known[pk].first_pick_days if picked_on else MILLION
-        found[pk].append(((given or 0) * MILLION // planned if planned else 0, late))
+    for lot in block_lots(ranked.values("lot")).values():
+        strain = known[lot.strain or 0]
+        planned = lot.started * sum(strain.flushes_mg)
+        first = min((pick.day for pick in lot.picks if pick.flush == 1), default=None)
+        late = (first - lot.begun_on).days - strain.first_pick_days if first else MILLION
+        found[strain.pk].append((lot.given * MILLION // planned if planned else 0, late))
     return found
-
-
-def _of_lot(rows: QuerySet[Model], lot: str, value: Sum | Min) -> Subquery:
-    """Ask for a value over all of a lot's rows, beside the lot."""
-    of = rows.filter(**{lot: OuterRef("lot")}).order_by().values(lot)
-    return Subquery(of.annotate(of_lot=value).values("of_lot"))

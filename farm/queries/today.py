@@ -1,16 +1,15 @@
 """What there is to do: read from the lots on hand and what happened to them last."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from django.db.models import Max
-
 from farm.models import Stage
 from farm.queries.keeping import is_fresh, keeps_until
+from farm.queries.lives import Lives, lives_of
 from farm.queries.stock import lots_on_hand
 from farm.units import show_count
-from ledger.models import Line, Lot
+from ledger.models import Lot
 
 # Common practice, no source: grain is shaken when about a third is grown through.
 SHAKE_AFTER_DAYS = 5
@@ -18,7 +17,6 @@ SHAKE_AFTER_DAYS = 5
 PICK_EARLY_DAYS = 3
 # Own rule: an order that was not given is reminded of for two weeks.
 SHOWN, MOST = 4, 24
-Days = Mapping[tuple[int, str], date]
 
 
 @dataclass(frozen=True)
@@ -70,16 +68,19 @@ class RoomToDo:
 
 
 def to_do(day: date) -> list[ToDoList]:
-    """List what waits: the crop first, which spoils, then in the order of the work; 3 queries."""
+    """List what waits: the crop first, which spoils, then in the order of the work; 3 queries.
+
+    One more a generation of lots that checks split others off.
+    """
     lots = lots_on_hand()
-    last = last_days(lots, ("steriliser run", "check", "move to fruiting", "pick"))
+    lives = lives_of(lots, ("steriliser run", "check", "move to fruiting", "pick"))
     found = (
-        ToDoList("Pick", tuple(_in_pick_window(lots, last, day))),
+        ToDoList("Pick", tuple(_in_pick_window(lots, lives, day))),
         ToDoList("Sell or dry, the oldest first", tuple(_crop(lots, day))),
-        ToDoList("Sterilise", tuple(_unsterilised(lots, last))),
-        ToDoList("Inoculate", tuple(_sterilised(lots, last, day))),
-        ToDoList("Shake or use the grain", tuple(_spawn(lots, last, day))),
-        ToDoList("Move to fruiting", tuple(_colonised(lots, last, day))),
+        ToDoList("Sterilise", tuple(_unsterilised(lots, lives))),
+        ToDoList("Inoculate", tuple(_sterilised(lots, lives, day))),
+        ToDoList("Shake or use the grain", tuple(_spawn(lots, lives, day))),
+        ToDoList("Move to fruiting", tuple(_colonised(lots, lives, day))),
         ToDoList("On hold", tuple(_held(lots))),
     )
     return [listed for listed in found if listed.todos]
@@ -103,38 +104,30 @@ def room_of(lot: Lot) -> str:
     return lot.shelf.room.name if lot.shelf else ""  # type: ignore[attr-defined]
 
 
-def last_days(lots: Iterable[Lot], kinds: Iterable[str]) -> Days:
-    """The last day on which a standing entry of each kind touched each lot; one query."""
-    lines = Line.objects.filter(lot__in=[lot.pk for lot in lots], entry__kind__in=list(kinds))
-    standing = lines.filter(entry__amends=None).exclude(entry__amendments__takes_back=True)
-    rows = standing.values_list("lot_id", "entry__kind").annotate(Max("entry__happened_on"))
-    return {(lot, kind): day for lot, kind, day in rows.order_by()}
-
-
 def _of(lots: Iterable[Lot], *stages: Stage) -> list[Lot]:
     return [lot for lot in lots if lot.card.stage in stages and not lot.held]
 
 
-def _unsterilised(lots: list[Lot], last: Days) -> Iterable[ToDo]:
+def _unsterilised(lots: list[Lot], lives: Lives) -> Iterable[ToDo]:
     for lot in _of(lots, Stage.GRAIN, Stage.BAGS):
-        if (lot.pk, "steriliser run") not in last:
+        if (lot.pk, "steriliser run") not in lives.last:
             yield ToDo(lot, "filled, not sterilised", "steriliser-run", "lots", urgent=True)
 
 
-def _sterilised(lots: list[Lot], last: Days, day: date) -> Iterable[ToDo]:
+def _sterilised(lots: list[Lot], lives: Lives, day: date) -> Iterable[ToDo]:
     for lot in _of(lots, Stage.GRAIN, Stage.BAGS):
-        run = last.get((lot.pk, "steriliser run"))
+        run = lives.last.get((lot.pk, "steriliser run"))
         if run:
             grain = lot.card.stage == Stage.GRAIN
             slug, field = ("inoculate-grain", "grain") if grain else ("inoculate-blocks", "bags")
             yield ToDo(lot, f"sterilised {ago(run, day)}", slug, field, (day - run).days)
 
 
-def _spawn(lots: list[Lot], last: Days, day: date) -> Iterable[ToDo]:
+def _spawn(lots: list[Lot], lives: Lives, day: date) -> Iterable[ToDo]:
     for lot in _of(lots, Stage.SPAWN):
-        age = (day - lot.made_by.happened_on).days
+        age = (day - lives.begun[lot.pk]).days
         if age >= SHAKE_AFTER_DAYS:
-            checked = last.get((lot.pk, "check"))
+            checked = lives.last.get((lot.pk, "check"))
             about = f"inoculated {age} days ago, " + (
                 f"checked {ago(checked, day)}" if checked else "not checked yet"
             )
@@ -142,24 +135,24 @@ def _spawn(lots: list[Lot], last: Days, day: date) -> Iterable[ToDo]:
             yield ToDo(lot, about, slug, field, age, urgent=checked is None)
 
 
-def _colonised(lots: list[Lot], last: Days, day: date) -> Iterable[ToDo]:
+def _colonised(lots: list[Lot], lives: Lives, day: date) -> Iterable[ToDo]:
     for lot in _of(lots, Stage.BLOCKS):
-        age = (day - lot.made_by.happened_on).days
+        age = (day - lives.begun[lot.pk]).days
         strain = lot.card.strain
-        moved = (lot.pk, "move to fruiting") in last
+        moved = (lot.pk, "move to fruiting") in lives.last
         if strain and not moved and age >= strain.spawn_run_days:
             about = f"inoculated {age} days ago, planned {strain.spawn_run_days}"
             yield ToDo(lot, about, "move-to-fruiting", "lot", age)
 
 
-def _in_pick_window(lots: list[Lot], last: Days, day: date) -> Iterable[ToDo]:
+def _in_pick_window(lots: list[Lot], lives: Lives, day: date) -> Iterable[ToDo]:
     for lot in _of(lots, Stage.BLOCKS):
         strain = lot.card.strain
-        if not strain or (lot.pk, "move to fruiting") not in last:
+        if not strain or (lot.pk, "move to fruiting") not in lives.last:
             continue
-        picked = last.get((lot.pk, "pick"))
+        picked = lives.last.get((lot.pk, "pick"))
         days = strain.flush_gap_days if picked else strain.first_pick_days
-        due = (picked or lot.made_by.happened_on) + timedelta(days=days)
+        due = (picked or lives.begun[lot.pk]) + timedelta(days=days)
         if day >= due - timedelta(days=PICK_EARLY_DAYS):
             about = "next flush" if picked else "first flush"
             yield ToDo(lot, f"{about} planned for {due:%-d %b}", "pick", "blocks", (due - day).days)

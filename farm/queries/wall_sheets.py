@@ -14,9 +14,9 @@ from django.db.models import Exists, OuterRef, Q
 
 from farm.models import Placing, Record, Room, Shelf, Stage
 from farm.queries.block_picks import flushes_offered
+from farm.queries.lives import lives_of
 from farm.queries.stock import all_lots
 from farm.queries.stores import store_rooms
-from farm.queries.today import last_days
 from farm.records import STORE
 from ledger.models import Line, Lot
 
@@ -112,7 +112,7 @@ def _temperatures(day: date) -> list[SheetRow]:
 def _blocks(day: date) -> list[tuple[Lot, bool]]:
     """Blocks, and whether they were moved to fruiting before the day."""
     lots = _there(day, Stage.BLOCKS)
-    moved = last_days(lots, ("move to fruiting",))
+    moved = lives_of(lots, ("move to fruiting",)).last
     return [(lot, moved.get((lot.pk, "move to fruiting"), day) < day) for lot in lots]
 
 

@@ -76,7 +76,8 @@ def read_in(doing: Doing, filled: Filled, *, name: str, sha256: str) -> StartWor
     _refuse_a_second_time(sha256)
     answered(doing, *map(_question, filled.questions))
     first = head.seq + 1
-    beginning = _Beginning(doing, write_lookups(filled), the_farm().weight_unit)
+    unit = the_farm().weight_unit
+    beginning = _Beginning(doing, write_lookups(filled, unit), unit)
     for row, line, card in _openings(beginning, filled):
         _open(beginning, row, line=line, card=card)
     LotCard.objects.bulk_create(beginning.cards, batch_size=500)

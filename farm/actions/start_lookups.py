@@ -29,8 +29,11 @@ class Known:
     wanted: dict[str, Product | Species]
 
 
-def write_lookups(filled: Filled) -> Known:
-    """Make the suppliers, places, customers, products, prices and supplies that are new."""
+def write_lookups(filled: Filled, weight_unit: str) -> Known:
+    """Make the suppliers, places, customers, products, prices and supplies that are new.
+
+    ``weight_unit``: of the prices of what is loose.
+    """
     rows = filled.rows
     for row in rows["suppliers"]:
         Supplier.objects.get_or_create(name=row["name"], defaults=_words(row))
@@ -40,13 +43,13 @@ def write_lookups(filled: Filled) -> Known:
     for row in rows["customers"]:
         defaults = {**_words(row), "place": places[row["place"]]}
         Customer.objects.get_or_create(name=row["name"], defaults=defaults)
-    _write_products(filled, places)
+    _write_products(filled)
     known = set(Supply.objects.values_list("item__name", flat=True))
     for row in rows["supplies"]:
         if row["supply"] not in known:
             _write_supply(row)
             known.add(row["supply"])
-    return Known(
+    found = Known(
         suppliers={one.name: one for one in Supplier.objects.all()},
         places=places,
         customers={one.name: one for one in Customer.objects.all()},
@@ -57,6 +60,8 @@ def write_lookups(filled: Filled) -> Known:
             **{one.name: one for one in Product.objects.all()},
         },
     )
+    _write_prices(filled, found, weight_unit)
+    return found
 
 
 def _words(row: Row) -> dict[str, str]:
@@ -64,7 +69,7 @@ def _words(row: Row) -> dict[str, str]:
     return {key: row[key] or "" for key in ("address", "contact", "tax_number") if key in row}
 
 
-def _write_products(filled: Filled, places: dict[str, SellingPlace]) -> None:
+def _write_products(filled: Filled) -> None:
     species = {one.name: one for one in Species.objects.all()}
     for row in filled.rows["products"]:
         defaults = {
@@ -73,14 +78,20 @@ def _write_products(filled: Filled, places: dict[str, SellingPlace]) -> None:
             **{key: row[key] for key in ("form", "net_mg", "pack")},
         }
         Product.objects.get_or_create(name=row["name"], defaults=defaults)
-    products = {one.name: one for one in Product.objects.all()}
+
+
+def _write_prices(filled: Filled, known: Known, weight_unit: str) -> None:
+    """Write prices of packs, and of what is loose by the weight that the farm works in."""
     for row in filled.rows["prices"]:
+        what = known.wanted[row["wanted"]]
+        loose = {"species": what, "state": row["state"], "grade": row["grade"] or ""}
         Price.objects.get_or_create(
-            product=products[row["product"]],
-            place=places[row["place"]],
+            **({"product": what} if isinstance(what, Product) else loose),
+            place=known.places[row["place"]],
             from_day=row["from_day"],
             defaults={
-                "pack_money": row["pack_money"],
+                "pack_money": row["unit_money"],
+                "weight_unit": weight_unit,
                 "tax_included": row["tax_included"] is not False,
             },
         )

@@ -74,6 +74,8 @@ KILO = 1_000_000  # mg
 WEIGHT = Col(key="mass_mg", title="Weight", holds=Holds.MASS, bare_mg=50 * KILO)
 GRADE = Col(key="grade", title="Grade", holds=Holds.CHOICE, needed=False, choices=_choices(Grade),
             hint="Empty: firsts")  # fmt: skip
+WANTED = Col(key="wanted", title="Product or species", holds=Holds.NAME, of="wanted",
+             hint="A product by packs, a species loose by weight")  # fmt: skip
 PICKED_ON = Col(key="day", title="Picked on", holds=Holds.DAY)
 
 SHEETS = (
@@ -91,10 +93,17 @@ SHEETS = (
            Col(key="net_mg", title="Net weight", holds=Holds.MASS, bare_mg=KILO),
            Col(key="pack", title="Pack", holds=Holds.CHOICE, choices=_choices(PackKind)),
            Col(key="tax_ppm", title="Sales tax, %", holds=Holds.PERCENT, needed=False)), "name"),
-    Sheet("prices", "Prices", "What a pack costs at a place, from a day on.",
-          (Col(key="product", title="Product", holds=Holds.NAME, of="product"), PLACE,
-           Col(key="from_day", title="From day", holds=Holds.DAY),
-           Col(key="pack_money", title="Price of a pack", holds=Holds.MONEY),
+    Sheet("prices", "Prices", "What a pack, or a weight of what is loose, costs at a place, from "
+          "a day on.",
+          (WANTED,
+           Col(key="state", title="State", holds=Holds.CHOICE, needed=False,
+               choices=_choices(Form), hint="Of a species; empty: fresh"),
+           Col(key="grade", title="Grade", holds=Holds.CHOICE, needed=False,
+               choices=_choices(Grade), hint="Of a species that is fresh; empty: firsts"),
+           PLACE, Col(key="from_day", title="From day", holds=Holds.DAY),
+           Col(key="unit_money", title="Price", holds=Holds.MONEY,
+               hint="Of a pack; of a kilogram, or a pound where the farm works in pounds, of "
+                    "what is loose"),
            Col(key="tax_included", title="Tax included", holds=Holds.YES_NO, needed=False,
                hint="Empty: yes"))),
     Sheet("supplies", "Supplies on hand", "Each row becomes a lot: what came together, together.",
@@ -132,9 +141,7 @@ SHEETS = (
            Col(key="kg_money", title="Price of a kilogram", holds=Holds.MONEY))),
     Sheet("orders", "Open orders", "What was promised and not delivered yet. Rows of one customer, "
           "day and rhythm are one order.",
-          (Col(key="customer", title="Customer", holds=Holds.NAME, of="customer"),
-           Col(key="wanted", title="Product or species", holds=Holds.NAME, of="wanted",
-               hint="A product by packs, a species loose by weight"),
+          (Col(key="customer", title="Customer", holds=Holds.NAME, of="customer"), WANTED,
            Col(key="quantity", title="How much", holds=Holds.AMOUNT, bare_mg=50 * KILO,
                hint="Packs of a product; the weight of a species"),
            Col(key="due_on", title="Due on", holds=Holds.DAY,

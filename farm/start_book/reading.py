@@ -14,6 +14,8 @@ from farm.models import (
     Customer,
     Farm,
     Form,
+    Grade,
+    Loose,
     PackKind,
     Product,
     SellingPlace,
@@ -176,6 +178,7 @@ def _check(filled: Filled, farm: Farm, today: date) -> None:
             if late and col.key == "day":
                 filled.complain(row, col.key, f"{value} has not been yet. State a day up to today.")
     _check_products(filled)
+    _check_prices(filled, known["product"])
     _check_supplies(filled, farm)
     _check_growing(filled, farm)
     _check_orders(filled, farm, today)
@@ -217,10 +220,6 @@ def _check_once(filled: Filled) -> None:
                 words = f"“{row[named]}” stands in row {seen[row[named]]} already."
                 filled.complain(row, named, words)
             seen.setdefault(row[named], row.number)
-    prices = Counter((r["product"], r["place"], r["from_day"]) for r in filled.rows["prices"])
-    for row in filled.rows["prices"]:
-        if prices[row["product"], row["place"], row["from_day"]] > 1:
-            filled.complain(row, "from_day", "This price stands in two rows. Keep one.")
 
 
 def _check_products(filled: Filled) -> None:
@@ -229,6 +228,33 @@ def _check_products(filled: Filled) -> None:
             filled.complain(row, "pack", "Fresh mushrooms in airtight packs can grow the botulism "
                             "poison. Use an open or perforated pack. One whose process was "
                             "approved is added under Farm details first.")  # fmt: skip
+
+
+def _check_prices(filled: Filled, products: set[str]) -> None:
+    """Refuse a price that stands twice, however its goods are written."""
+    of = ("wanted", "state", "grade", "place", "from_day")
+    rows = filled.rows["prices"]
+    for row in rows:
+        row.counted = row["wanted"] in products
+        _say_goods(filled, row)
+    prices = Counter(tuple(row[key] for key in of) for row in rows)
+    for row in rows:
+        if prices[tuple(row[key] for key in of)] > 1:
+            filled.complain(row, "from_day", "This price stands in two rows. Keep one.")
+
+
+def _say_goods(filled: Filled, row: Row) -> None:
+    """Say in full what is loose; a pack has a state of its own, and what is dried no grade."""
+    if row.counted:
+        for key in ("state", "grade"):
+            if row[key] is not None:
+                filled.complain(row, key, "Of a species alone: a pack has its own. Clear it.")
+        return
+    row["state"] = row["state"] or Loose.FRESH
+    if row["state"] == Loose.FRESH:
+        row["grade"] = row["grade"] or Grade.FIRSTS
+    elif row["grade"] is not None:
+        filled.complain(row, "grade", "Nothing is graded but what is fresh. Clear it.")
 
 
 def _check_supplies(filled: Filled, farm: Farm) -> None:

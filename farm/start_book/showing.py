@@ -74,7 +74,9 @@ def cell_words(row: Row, col: Col, farm: Farm) -> str:
 
 def _number_words(row: Row, col: Col, value: int, *, farm: Farm) -> str:
     if col.holds is Holds.MONEY:
-        return show_money(value, farm.currency, 2 if value % 100 == 0 else 4)
+        loose = col.key == "unit_money" and not row.counted
+        per = f" a {farm.weight_unit}" if loose else ""
+        return show_money(value, farm.currency, 2 if value % 100 == 0 else 4) + per
     if col.holds is Holds.PERCENT:
         return f"{habits.marked(f'{(Decimal(value) / PPM_PER_PERCENT).normalize():f}')} %"
     if col.holds is Holds.AMOUNT and row.counted:

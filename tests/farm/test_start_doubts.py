@@ -124,7 +124,10 @@ def test_every_row_is_shown_with_its_units_before_it_is_taken_in(
 
     assert ["2", "Oyster, 300 g", "Oyster", "fresh", "300 g · 10.58 oz", "open or perforated",
             "9 %"] in shown  # fmt: skip
-    assert ["2", "Oyster, 300 g", "Sunday market", "Sat 2 May 2026", "€6.50", "no"] in shown
+    day = "Sat 2 May 2026"
+    assert ["2", "Oyster, 300 g", "", "", "Sunday market", day, "€6.50", "no"] in shown
+    assert ["3", "Oyster", "fresh", "firsts", "Sunday market", day, "€16.00 a kg", ""] in shown
+    assert ["5", "Oyster", "dried", "", "Sunday market", day, "€120.00 a kg", ""] in shown
     assert ["2", "Beech pellets", "block ingredient", "120.00 kg · 264.55 lb", "", "€48.00",
             "Sat 2 May 2026", "New Mill", "B7"] in shown  # fmt: skip
     assert ["3", "Lids", "bags", "200 pieces", "12 g · 0.42 oz", "€20.50", "Sat 2 May 2026", "",

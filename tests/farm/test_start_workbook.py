@@ -52,7 +52,12 @@ ROWS: dict[str, list[tuple[Any, ...]]] = {
     "places": [("Sunday market", "market stall")],
     "customers": [("The Weir", "Sunday market", None, None, None)],
     "products": [("Oyster, 300 g", "Oyster", "fresh", 0.3, "open or perforated", 9)],
-    "prices": [("Oyster, 300 g", "Sunday market", DAY, 6.5, "no")],
+    "prices": [
+        ("Oyster, 300 g", None, None, "Sunday market", DAY, 6.5, "no"),
+        ("Oyster", None, None, "Sunday market", DAY, 16, None),
+        ("Oyster", "fresh", "seconds", "Sunday market", DAY, "9.50", "no"),
+        ("Oyster", "dried", None, "Sunday market", DAY, 120, None),
+    ],
     "supplies": [
         ("Beech pellets", "block ingredient", 120, None, 48, DAY, "New Mill", "B7", None),
         ("Lids", "bags", "200", "12 g", "20.50", DAY, None, None, None),

@@ -24,7 +24,15 @@ from tests.browser.signal import Cable
 from tests.farm.goods import packs
 from tests.farm.sold import order as sold_order
 from tests.farm.sold import sold
-from tests.farm.world import GRAM, KG, World, assert_book_is_sound, fresh, grow_spawn
+from tests.farm.world import (
+    GRAM,
+    KG,
+    World,
+    assert_book_is_sound,
+    fresh,
+    grow_spawn,
+    yesterday_morning,
+)
 
 # The page as it is two days later, when its time is over.
 A_PAST_ROUND = """(await (await caches.open("pages")).put("/record/deliver/",
@@ -81,7 +89,7 @@ def test_packing_any_number_is_worked_out_on_the_phone_and_entered(
 def test_a_stop_of_the_round_is_delivered_at_the_back_door_and_its_name_fades(
     phone: WebDriver, cable: Cable, world: World
 ) -> None:
-    world.now = timezone.now() - timedelta(hours=12)
+    world.now = yesterday_morning()
     lot, order = packs(world, 12), sold_order(world, 8)
     visit_again(phone, cable)
     cable.pull()
@@ -103,7 +111,7 @@ def test_a_stop_of_the_round_is_delivered_at_the_back_door_and_its_name_fades(
 def test_a_customer_is_sold_to_and_hands_something_back_in_a_valley(
     phone: WebDriver, cable: Cable, world: World
 ) -> None:
-    world.now = timezone.now() - timedelta(hours=12)
+    world.now = yesterday_morning()
     lot = packs(world, 12)
     line = sold(world, lot, 5).entry.lines.get().sale_line
     visit_again(phone, cable)
@@ -208,7 +216,7 @@ def test_a_sum_of_bowls_with_the_flush_left_blank_waits_and_is_entered(
 def test_a_sale_to_nobody_where_customers_have_names_is_asked_about_with_the_signal(
     phone: WebDriver, cable: Cable, world: World
 ) -> None:
-    world.now = timezone.now() - timedelta(hours=12)
+    world.now = yesterday_morning()
     lot = packs(world, 12)
     visit_again(phone, cable)
     cable.pull()

@@ -29,16 +29,10 @@ from tests.farm.settled import (
     pays,
     today,
 )
-from tests.farm.sold import selling_farm
 from tests.farm.test_shares import BOX, box, taken, two_packs
 from tests.farm.world import UNIT, World, assert_book_is_sound
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def trade() -> World:
-    return selling_farm()
 
 
 # --- typed wrong, typed twice ----------------------------------------------------------------

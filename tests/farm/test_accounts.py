@@ -25,15 +25,10 @@ from tests.farm.settled import (
     pays,
     today,
 )
-from tests.farm.sold import invoiced, selling_farm, sold
+from tests.farm.sold import invoiced, sold
 from tests.farm.world import UNIT, World
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def trade() -> World:
-    return selling_farm()
 
 
 # --- paid back -------------------------------------------------------------------------------

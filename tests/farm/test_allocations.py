@@ -21,15 +21,10 @@ from farm.queries.orders import due_order
 from ledger.errors import Conflict, Malformed, NotEnough, OnHold
 from ledger.models import Lot
 from tests.farm.goods import packs
-from tests.farm.sold import delivered, order, selling_farm
+from tests.farm.sold import delivered, order
 from tests.farm.world import GRAM, UNIT, World, assert_book_is_sound, fresh
 
 pytestmark = pytest.mark.django_db
-
-
-@pytest.fixture
-def trade() -> World:
-    return selling_farm()
 
 
 def aside(world: World, asked: Order, *draws: Draw, sure: bool = False) -> Allocation:

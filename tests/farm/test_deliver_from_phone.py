@@ -16,7 +16,7 @@ from ledger.models import Entry, Lot, Waiting
 from tests.conftest import signed_in
 from tests.farm.filled import text, typed
 from tests.farm.goods import packs
-from tests.farm.world import UNIT, World, assert_book_is_sound, fresh
+from tests.farm.world import UNIT, World, assert_book_is_sound, fresh, yesterday_morning
 
 KEEP = {"Ledger-Keep": "1"}
 
@@ -28,7 +28,7 @@ def client(world: World) -> Client:
 
 @pytest.fixture
 def lot(world: World) -> Lot:
-    world.now = timezone.now() - timedelta(hours=12)  # fresh enough to be given
+    world.now = yesterday_morning()  # fresh enough to be given
     return packs(world, 12)
 
 

@@ -1,7 +1,7 @@
 """The pages of payments: paying back, giving up, putting right, and where they are led to."""
 
 import re
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 
 import pytest
 from django.test import Client
@@ -11,9 +11,8 @@ from farm.models import Customer, Payment, Role, Settling
 from farm.queries.owed import account_of
 from tests.conftest import person_in_role, signed_in
 from tests.farm.goods import packs
-from tests.farm.papers import pdf_words
+from tests.farm.papers import pdf_words, text
 from tests.farm.settled import gives_up, invoice_of, pays
-from tests.farm.sold import selling_farm
 from tests.farm.test_shares import box, taken, two_packs
 from tests.farm.world import UNIT, World, farm_today
 
@@ -21,22 +20,14 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def trade(farm: None) -> World:
-    world = selling_farm()
-    world.now = timezone.now() - timedelta(hours=12)
-    return world
+def trade(trade_now: World) -> World:
+    return trade_now
 
 
 @pytest.fixture
 def keeper(trade: World) -> Client:
     """A bookkeeper, who keeps the money without recording work."""
     return signed_in(person_in_role(Role.BOOKKEEPER, "rita"))
-
-
-def text(client: Client, address: str) -> str:
-    response = client.get(address)
-    assert response.status_code == 200, address
-    return response.content.decode()
 
 
 def filled(client: Client, address: str, **more: object) -> dict[str, object]:

@@ -1,6 +1,6 @@
 """Pages of what is promised: lots set aside, the packing list, the round, shares and receipts."""
 
-from datetime import UTC, datetime, time, timedelta
+from datetime import timedelta
 
 import pytest
 from django.db import connection
@@ -22,8 +22,8 @@ from ledger.models import Lot
 from tests.conftest import person_in_role, signed_in
 from tests.farm.filled import typed
 from tests.farm.goods import crop, packs
-from tests.farm.papers import pdf_words
-from tests.farm.sold import delivered, order, selling_farm, wanted
+from tests.farm.papers import pdf_words, text
+from tests.farm.sold import delivered, order, wanted
 from tests.farm.world import KG, UNIT, World, farm_today
 
 pytestmark = pytest.mark.django_db
@@ -32,15 +32,8 @@ BOX, ONE_DAY = 12 * UNIT, timedelta(days=1)
 
 
 @pytest.fixture
-def trade(db: None) -> World:
-    """A selling farm on the morning before today, so that what it sells is due these days.
-
-    Of the farm's own day: no hour in which the tests are run lies across its midnight, or UTC's.
-    """
-    world = selling_farm()
-    morning = datetime.combine(farm_today() - ONE_DAY, time(8), tzinfo=world.farm.zone)
-    world.now = morning.astimezone(UTC)
-    return world
+def trade(trade_now: World) -> World:
+    return trade_now
 
 
 @pytest.fixture
@@ -51,12 +44,6 @@ def owner(trade: World) -> Client:
 @pytest.fixture
 def helper(trade: World) -> Client:
     return signed_in(trade.helper)
-
-
-def text(client: Client, address: str) -> str:
-    response = client.get(address)
-    assert response.status_code == 200, address
-    return response.content.decode()
 
 
 def queries_of(client: Client, address: str) -> int:

@@ -1,6 +1,5 @@
 """The pages of orders, delivery notes, invoices and payments, and what they hand out."""
 
-from datetime import timedelta
 from io import BytesIO
 
 import pytest
@@ -16,19 +15,16 @@ from farm.pages.forms.orders import key_of
 from farm.queries.orders import due_order
 from tests.conftest import person_in_role, signed_in
 from tests.farm.goods import on_hand, packs
-from tests.farm.papers import pdf_words
-from tests.farm.sold import invoiced, order, selling_farm, sold
+from tests.farm.papers import pdf_words, text
+from tests.farm.sold import invoiced, order, sold
 from tests.farm.world import UNIT, World, farm_today
 
 pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture
-def trade(farm: None) -> World:
-    """A selling farm whose clock is now, so that what it sells is due these days."""
-    world = selling_farm()
-    world.now = timezone.now() - timedelta(hours=12)
-    return world
+def trade(trade_now: World) -> World:
+    return trade_now
 
 
 @pytest.fixture
@@ -39,12 +35,6 @@ def owner(trade: World) -> Client:
 @pytest.fixture
 def helper(trade: World) -> Client:
     return signed_in(trade.helper)
-
-
-def text(client: Client, address: str) -> str:
-    response = client.get(address)
-    assert response.status_code == 200, address
-    return response.content.decode()
 
 
 def pdf(client: Client, address: str) -> str:

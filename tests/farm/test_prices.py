@@ -15,18 +15,13 @@ from farm.queries.orders import due_order
 from farm.queries.prices import Listed, listed_price, ordered_price, prices_at
 from ledger.errors import Malformed
 from tests.farm.goods import crop, money, packs
-from tests.farm.sold import selling_farm, sold
+from tests.farm.sold import sold
 from tests.farm.sold import wanted as ordered
 from tests.farm.world import FIRST_DAY, GRAM, KG, UNIT, World
 
 pytestmark = pytest.mark.django_db
 
 SEPTEMBER = date(2026, 9, 7)
-
-
-@pytest.fixture
-def trade() -> World:
-    return selling_farm()
 
 
 def agree(world: World, unit_money: int, **said: object) -> AgreedPrice:

@@ -21,18 +21,13 @@ from farm.queries.shares import ShareState, deposits_held, missed_species, share
 from ledger.errors import Conflict, Malformed, NotStanding
 from ledger.models import Lot, Role
 from tests.farm.goods import crop, money, packs
-from tests.farm.sold import selling_farm, sold
+from tests.farm.sold import sold
 from tests.farm.world import GRAM, KG, UNIT, World, assert_book_is_sound
 
 pytestmark = pytest.mark.django_db
 
 BOX = 12 * UNIT
 WEEK = timedelta(weeks=1)
-
-
-@pytest.fixture
-def trade() -> World:
-    return selling_farm()
 
 
 def taken(world: World, boxes: int = 4, *, every_weeks: int = 1) -> Share:

@@ -17,18 +17,13 @@ from farm.reports.sure_words import sure_words
 from ledger.errors import Malformed
 from ledger.models import Lot
 from tests.farm.goods import packs
-from tests.farm.sold import order, selling_farm, wanted
+from tests.farm.sold import order, wanted
 from tests.farm.world import KG, World, fresh, grow_blocks, picked
 
 pytestmark = pytest.mark.django_db
 
 FRIDAY = date(2026, 9, 11)
 WEEK = timedelta(weeks=1)
-
-
-@pytest.fixture
-def trade() -> World:
-    return selling_farm()
 
 
 def standing(world: World, every_weeks: int, until: date | None = None) -> Order:

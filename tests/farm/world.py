@@ -5,7 +5,7 @@ people and names are invented; the two recipes are common practice, no source.
 """
 
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Any, NamedTuple
 from uuid import uuid4
 
@@ -251,6 +251,15 @@ def fresh(lot: Lot) -> Lot:
 def farm_today() -> date:
     """Today where the farm is: for some hours of each day another date than in UTC."""
     return timezone.localdate(timezone=the_farm().zone)
+
+
+def yesterday_morning() -> datetime:
+    """Eight o'clock of the farm's day before today, in UTC.
+
+    No hour in which the tests are run lies across the farm's midnight, or UTC's.
+    """
+    farm, day = the_farm(), farm_today() - timedelta(days=1)
+    return datetime.combine(day, time(8), tzinfo=farm.zone).astimezone(UTC)
 
 
 def assert_book_is_sound() -> None:

@@ -15,7 +15,7 @@ from itertools import starmap
 from operator import attrgetter
 from typing import Any, NamedTuple
 
-from django.db.models import CharField, QuerySet, Sum, Value
+from django.db.models import CharField, Min, QuerySet, Sum, Value
 from django.db.models.functions import Coalesce, Concat
 
 from farm.models import Bill, ClosedMonth, SaleLine, SellingCost, Stage
@@ -269,6 +269,19 @@ def given_into(first: date, last: date) -> tuple[Given, ...]:
         "quantity",
     )  # fmt: skip
     return tuple(map(Given._make, rows))
+
+
+def given_since(first: date, last: date) -> date:
+    """The first day on which the blocks picked in some days gave anything; one query.
+
+    It is the first of these days where none of their blocks gave before.
+    """
+    made = flows_in(first, last).filter(role=Role.MADE, lot__card__stage=Stage.CROP)
+    picked_of = Edge.objects.filter(dst__in=made.values("lot")).values("src")
+    ever = Edge.objects.filter(src__in=picked_of, dst__card__stage=Stage.CROP).values("dst")
+    flows = Flow.objects.filter(lot__in=ever, role=Role.MADE)
+    since: date | None = flows.aggregate(day=Min("entry__happened_on"))["day"]
+    return min(since or first, first)
 
 
 def money_in(first: date, last: date) -> Money:

@@ -1,15 +1,17 @@
 """Any days, one species or one place; and a year, month by month, which agrees with its months."""
 
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 
 import pytest
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
+from pytest_django import DjangoAssertNumQueries
 
 from farm.actions.selling import SoldLine, sell
 from farm.models import Farm
+from farm.queries.happened import given_since, happened
 from farm.queries.months import Only, Span, month_figures, month_of
 from farm.queries.years import (
     MonthSums,
@@ -20,6 +22,7 @@ from farm.queries.years import (
     year_as_shown,
     year_sums,
 )
+from farm.reports.closing_rows import days_report
 from farm.reports.month_rows import month_report
 from farm.reports.year_rows import year_report
 from ledger.models import Charge
@@ -241,3 +244,35 @@ def test_no_year_is_no_page(owner: Client, farm: Farm) -> None:
 
 def test_a_helper_sees_no_days_and_no_year(helper: Client, farm: Farm) -> None:
     assert [helper.get(f"/{page}/").status_code for page in ("days", "year/2026")] == [403, 403]
+
+
+@pytest.mark.parametrize("later", [datetime(2026, 9, 20, 8, tzinfo=UTC),
+                                   datetime(2026, 10, 20, 8, tzinfo=UTC),
+                                   datetime(2027, 3, 20, 8, tzinfo=UTC)])  # fmt: skip
+def test_any_days_ask_the_same_queries_however_old_their_blocks_are(
+    world: World, later: datetime, django_assert_num_queries: DjangoAssertNumQueries
+) -> None:
+    """1 kg in early September and 300 g later: 1.3 kg of one block, in as many queries."""
+    lot = blocks(world)
+    flush(world, lot, 1, KG)
+    world.now = later
+    flush(world, lot, 2, 300 * GRAM)
+    day = later.date()
+
+    with django_assert_num_queries(12):
+        days_report(Span(day, day), Only(), MADE)
+    (found,) = month_figures(Span(day, day), Only(), happened(given_since(day, day), day)).blocks
+    assert found.picked_mg == 1_300 * GRAM
+
+
+def test_days_with_all_that_happens_ask_at_most_nineteen_queries(
+    django_assert_max_num_queries: DjangoAssertNumQueries,
+) -> None:
+    """A year later the season's blocks, sold to customers with accounts, are picked once more."""
+    lots = season(spent=False)
+    lots.world.wait(365)
+    sold(lots.world, flush(lots.world, lots.grown.blocks, 3, KG))
+    day = lots.world.now.date()
+
+    with django_assert_max_num_queries(19):
+        days_report(Span(day, day), Only(), MADE)

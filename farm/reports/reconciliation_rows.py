@@ -68,6 +68,11 @@ def told(found: Reconciliation, weight_unit: str = "kg") -> list[Told]:
     return rows
 
 
+def _unless_nothing(mg: int) -> int | None:
+    """No gram may still be a hundredth of a pound, without which the two sides would differ."""
+    return mg if mg or hundredths_of(mg) else None
+
+
 def _came_in(mg: int) -> bool:
     return (mg or hundredths_of(mg) or 0) > 0
 
@@ -100,7 +105,7 @@ def steps_table(found: Reconciliation, weight_unit: str = "kg") -> Table:
     shares = [tenth * (MILLION // 1000) for tenth in tenths] or [0] * len(steps)
     share = Column(f"Of {show_mass(whole, 'kg')} that came in", Kind.RATIO)
     rows: list[Row] = [
-        (step.label, step.came_in or None, step.went_out or None, step.left,
+        (step.label, _unless_nothing(step.came_in), _unless_nothing(step.went_out), step.left,
          part if step.went_out else None)
         for step, part in zip(steps, shares, strict=True)
     ]  # fmt: skip

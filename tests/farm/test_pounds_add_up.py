@@ -14,12 +14,14 @@ from io import BytesIO, StringIO
 import pytest
 from openpyxl import load_workbook
 
-from farm.models import ClosedMonth
+from farm.models import ClosedMonth, Form
 from farm.queries.months import MonthFigures, Only, Span, month_figures
+from farm.queries.reconciliation import Reconciliation
 from farm.queries.years import week_of, week_sums, year_as_shown
 from farm.reports.closing_rows import days_report
 from farm.reports.csv_tables import table_csv
 from farm.reports.month_rows import month_report
+from farm.reports.reconciliation_rows import steps_table
 from farm.reports.rows import Kind, Report, Table, printed, show_fact
 from farm.reports.xlsx import workbook_bytes
 from farm.reports.year_rows import year_report
@@ -160,6 +162,18 @@ def test_what_a_closed_month_handed_out_in_pounds_stays(world: World) -> None:
 def pounds_by_sale(figures: MonthFigures) -> dict[tuple[int, str], int]:
     return {(row.entry, row.lot_code): hundredths_of(row.amount.mass_mg) or 0
             for row in figures.sales}  # fmt: skip
+
+
+def test_what_went_out_comes_to_what_came_in_by_the_hundredth_that_is_no_gram() -> None:
+    """150.1 kg came in as 330.92 lb of single lots; they are still there, as 330.91 lb."""
+    mg = 150_100_000
+    found = Reconciliation(Form.FRESH, Weight(mg, 330_92), (), Weight(mg, 330_91), 0, Weight(0, 1))
+    shown = steps_table(found, "lb")
+    at = [[column.name for column in shown.columns].index(name) for name in ("Came in", "Went out")]
+    assert shown.total
+    total = [shown.total[place] for place in at]
+
+    assert [hundredths_of(cell) for cell in total if isinstance(cell, int)] == [330_92, 330_92]
 
 
 def test_a_farm_in_kilos_shows_no_pounds_and_rounds_no_more_than_grams(world: World) -> None:

@@ -39,7 +39,7 @@ MIDDLEWARE = [
     # anew each time and the middleware pads what it sends, so that its length tells no secret.
     "django.middleware.gzip.GZipMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
-    "farm.pages.security.content_security_policy",
+    "farm.pages.site.security.content_security_policy",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",

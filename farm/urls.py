@@ -3,55 +3,23 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path, register_converter
 
-from farm.pages import (
-    against,
-    allotting,
-    answers,
-    binder,
-    calendar,
-    card,
-    check_weights,
-    closing,
-    counts,
-    decisions,
-    drills,
-    dryings,
-    entries,
-    entry_list,
-    exchange,
-    first_hour,
-    glossary,
-    in_store,
-    invoices,
-    labels,
-    lookups,
-    lots,
-    months,
-    orders,
-    own,
-    payments,
-    people,
-    phone,
-    photos,
-    reach,
-    recalls,
-    recipes,
-    recording,
-    records,
-    retrying,
-    scan,
-    shares,
-    sign_ins,
-    stalls,
-    start_workbook,
-    style,
-    taking_over,
-    till,
-    today,
-    wall_sheets,
-    where_it_went,
-)
+from farm.pages import retrying
+from farm.pages.accounts import invoices, payments
 from farm.pages.addresses import RowConverter, WordConverter
+from farm.pages.costs import against_plan, card, decisions, lot_answers
+from farm.pages.day import calendar, today, wall_sheets
+from farm.pages.growing import recipes
+from farm.pages.lookups import lookups
+from farm.pages.months import closing, months, where_it_went
+from farm.pages.orders import allotting, orders, shares
+from farm.pages.people import own_settings, people, sign_ins, taking_over
+from farm.pages.recording import entries, entry_list, lots, phone, recording
+from farm.pages.records import binder, exchange, photos, records
+from farm.pages.selling import stalls, till
+from farm.pages.site import style
+from farm.pages.starting import first_hour, glossary, start_workbook
+from farm.pages.store import check_weights, counts, dryings, in_store
+from farm.pages.tracing import drills, labels, reach, recalls, scan
 
 register_converter(RowConverter, "row")
 register_converter(WordConverter, "word")
@@ -62,7 +30,7 @@ access = [
     path("sign-out/", LogoutView.as_view(), name="sign-out"),
     path("sign-ins/", sign_ins.all_sign_ins, name="sign-ins"),
     path("own/", sign_ins.own_sign_ins, name="own-sign-ins"),
-    path("own/ways/", own.own_ways, name="own-ways"),
+    path("own/ways/", own_settings.own_ways, name="own-ways"),
     path("own/password/", sign_ins.change_password, name="own-password"),
     path("own/sessions/end/", sign_ins.end_others, name="sessions-end"),
     path("own/sessions/<row:pk>/end/", sign_ins.end_session, name="session-end"),
@@ -73,10 +41,10 @@ access = [
 
 # /cost/, /trace/, /month/, and the answers below them
 answering = [
-    path("cost/", answers.costs, name="costs"),
-    path("cost/<word:code>/", answers.cost_of_lot, name="cost-of"),
-    path("trace/", answers.trace, name="trace"),
-    path("trace/<word:code>/", answers.trace_of_lot, name="trace-of"),
+    path("cost/", lot_answers.costs, name="costs"),
+    path("cost/<word:code>/", lot_answers.cost_of_lot, name="cost-of"),
+    path("trace/", lot_answers.trace, name="trace"),
+    path("trace/<word:code>/", lot_answers.trace_of_lot, name="trace-of"),
     path("month/", months.month, name="month"),
     path("month/<word:key>/", months.month_shown, name="month-of"),
     path("days/", months.days, name="days"),
@@ -87,8 +55,8 @@ answering = [
     path("where/<word:code>/", where_it_went.where_of_lot, name="where-of"),
     path("bills/", closing.bills, name="bills"),
     path("bills/<row:pk>/take-back/", closing.bill_back, name="bill-back"),
-    path("against-plan/", against.against_plan, name="against-plan"),
-    path("against-plan/<word:key>/", against.against_of, name="against-of"),
+    path("against-plan/", against_plan.against_plan, name="against-plan"),
+    path("against-plan/<word:key>/", against_plan.against_of, name="against-of"),
 ]
 
 # /record/..., /unfinished/...

@@ -13,7 +13,7 @@ from django.test import Client, TransactionTestCase, override_settings
 from hypothesis import HealthCheck, settings
 from xdist.scheduler import LoadScopeScheduling
 
-from farm.models.people import Farm, Person, Role
+from farm.models.people.people import Farm, Person, Role
 from ledger import append_only
 
 # Speed is measured by the bench, against a baseline: no test fails because a machine is busy.

@@ -3,9 +3,9 @@
 from collections.abc import Iterable
 
 from farm.models import Recall
-from farm.queries.reach import Reach, reach_of
-from farm.queries.recalls import RecallState, open_recalls, recalls_kept, state_of
-from farm.queries.suspects import Suspects
+from farm.queries.tracing.reach import Reach, reach_of
+from farm.queries.tracing.recalls import RecallState, open_recalls, recalls_kept, state_of
+from farm.queries.tracing.suspects import Suspects
 from tests.graph import Graph
 
 

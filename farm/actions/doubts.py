@@ -22,9 +22,9 @@ from farm.models import (
     WeightUnit,
     the_farm,
 )
+from farm.queries.growing.usual_values import Usual, last_price, usual_stated
 from farm.queries.keeping import keeps_until, too_old_words
-from farm.queries.prices import Listed
-from farm.queries.usual import Usual, last_price, usual_stated
+from farm.queries.selling.prices import Listed
 from farm.refusals import MendedInDetails
 from farm.units import MG_PER_LB, MG_PER_UNIT, show_money
 from ledger.models import Dimension, Entry, Lot

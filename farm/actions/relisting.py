@@ -7,8 +7,8 @@ from django.db.models import Q
 
 from farm.actions.common import Doing, draft
 from farm.models import Recall, RecallLot, RecallStanding
-from farm.queries.listed import Listed, listed_by
-from farm.queries.recalls import RecallState, recalls_kept, state_of
+from farm.queries.tracing.recall_list import Listed, listed_by
+from farm.queries.tracing.recalls import RecallState, recalls_kept, state_of
 from ledger import book
 from ledger.drafts import MarkDraft
 from ledger.models import Entry, Line, Lot, Mark

@@ -1,15 +1,15 @@
 """The months of the played year, closed one after the other, and what was put right afterwards."""
 
-from farm.actions.closing import close_month
-from farm.actions.correcting import correct_quantity
-from farm.actions.invoicing import issue_change
+from farm.actions.accounts.invoicing import issue_change
+from farm.actions.months.closing import close_month
+from farm.actions.recording.correcting import correct_quantity
 from farm.demo.clock import Year
 from farm.demo.scenery import GRAM
 from farm.models import InvoiceLine, the_farm
-from farm.queries.closings import closings
-from farm.queries.months import month_with
-from farm.reports.closing_rows import closing_files
-from farm.reports.made import made_for
+from farm.queries.months.closings import closings
+from farm.queries.months.months import month_with
+from farm.reports.months.closing_rows import closing_files
+from farm.reports.report_heading import made_for
 from ledger.models import Role
 
 CLOSING_DAY = 6  # of the next month, once its invoices are out and the bills are in

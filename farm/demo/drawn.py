@@ -6,7 +6,7 @@ from random import Random
 
 from PIL import Image, ImageDraw
 
-from farm.actions.photos import Shrunk, shrunk
+from farm.actions.records.photos import Shrunk, shrunk
 
 WIDE, HIGH = 480, 360
 PAPER, PENCIL, BAG = "#f6f2e6", "#5b5348", "#ece5d2"

@@ -2,17 +2,17 @@
 
 from functools import partial
 
-from farm.actions.blocks import fill_blocks, inoculate_blocks, move_to_fruiting
-from farm.actions.checks import check
 from farm.actions.common import Doing, Draw, oldest_first, on_hand
-from farm.actions.correcting import undo
-from farm.actions.cultures import buy_culture, transfer_culture
-from farm.actions.grain import inoculate_grain, prepare_grain
-from farm.actions.harvesting import mark_spent, pick
-from farm.actions.holding import hold, release
-from farm.actions.photos import add_photo
-from farm.actions.runs import sterilise
-from farm.actions.supplies import Delivery, receive_supplies
+from farm.actions.growing.blocks import fill_blocks, inoculate_blocks, move_to_fruiting
+from farm.actions.growing.checks import check
+from farm.actions.growing.cultures import buy_culture, transfer_culture
+from farm.actions.growing.grain import inoculate_grain, prepare_grain
+from farm.actions.growing.harvesting import mark_spent, pick
+from farm.actions.growing.runs import sterilise
+from farm.actions.growing.supplies import Delivery, receive_supplies
+from farm.actions.recording.correcting import undo
+from farm.actions.records.photos import add_photo
+from farm.actions.tracing.holding import hold, release
 from farm.demo.clock import Year
 from farm.demo.drawn import block_with
 from farm.demo.scenery import COIN, GRAM, KG

@@ -8,13 +8,13 @@ from random import Random
 from typing import Any
 from uuid import UUID
 
-from farm.actions.records import Stated, keep_record, review
-from farm.actions.run_readings import Source, attach_readings
-from farm.actions.runs import KIND as RUN
+from farm.actions.growing.runs import KIND as RUN
+from farm.actions.records.records import Stated, keep_record, review
+from farm.actions.records.run_readings import Source, attach_readings
 from farm.actions.signing import Signed
 from farm.demo.clock import Year
 from farm.models import Record
-from farm.queries.records import to_review
+from farm.queries.records.records import to_review
 from farm.readings import Reading, Units
 from farm.records import BY_SLUG, CLEANING, ILLNESS, STORE, TRAINING
 from ledger.models import Entry

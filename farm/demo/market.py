@@ -9,10 +9,10 @@ from datetime import timedelta
 from random import Random
 from uuid import UUID
 
-from farm.actions.cashing import CashCount, cash_up, tokens_paid
 from farm.actions.common import Doing, Draw, on_hand
-from farm.actions.stalls import Besides, load_stall, settle_stall
-from farm.actions.till import tap
+from farm.actions.selling.cashing import CashCount, cash_up, tokens_paid
+from farm.actions.selling.stalls import Besides, load_stall, settle_stall
+from farm.actions.selling.till import tap
 from farm.demo.clock import Year
 from farm.demo.scenery import COIN
 from farm.models import (
@@ -26,8 +26,8 @@ from farm.models import (
     StallDay,
     TapOf,
 )
-from farm.queries.allocations import keeps
-from farm.queries.cash import tokens_owed
+from farm.queries.orders.allocations import keeps
+from farm.queries.selling.cash import tokens_owed
 from ledger.models import Lot
 
 LAST_WEEK, FAIR_WEEKS, TAPPED_WEEKS = 51, 6, 17

@@ -4,20 +4,20 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 from random import Random
 
-from farm.actions.allotting import allocate
-from farm.actions.boxes import note_left
+from farm.actions.accounts.payments import Paid, enter_payment
 from farm.actions.common import Draw, on_hand
-from farm.actions.orders import Wanted, deliver, pause_order
-from farm.actions.payments import Paid, enter_payment
-from farm.actions.selling import SoldLine
-from farm.actions.shares import Season, take_share
-from farm.actions.weights import check_weights
+from farm.actions.orders.allotting import allocate
+from farm.actions.orders.boxes import note_left
+from farm.actions.orders.orders import Wanted, deliver, pause_order
+from farm.actions.orders.shares import Season, take_share
+from farm.actions.selling.selling import SoldLine
+from farm.actions.store.check_weights import check_weights
 from farm.demo.clock import Year
 from farm.demo.scenery import COIN, GRAM
 from farm.models import BoxDelivery, Customer, Method, Share, Stage
-from farm.queries.allocations import keeps, sellable, suggested
-from farm.queries.orders import DueOrder, due_between
-from farm.queries.prices import ordered_price
+from farm.queries.orders.allocations import keeps, sellable, suggested
+from farm.queries.orders.orders import DueOrder, due_between
+from farm.queries.selling.prices import ordered_price
 from ledger.models import Lot
 
 SEASON_WEEK, REST_WEEK, LEFT_WEEK = 45, 47, 49

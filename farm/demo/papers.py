@@ -2,19 +2,19 @@
 
 from datetime import timedelta
 
-from farm.actions.allotting import allocate
+from farm.actions.accounts.invoicing import issue_change, issue_invoice
 from farm.actions.common import on_hand
-from farm.actions.invoicing import issue_change, issue_invoice
-from farm.actions.orders import Days, Wanted, deliver, stop_order, take_order
-from farm.actions.selling import SoldLine, sell, take_back
+from farm.actions.orders.allotting import allocate
+from farm.actions.orders.orders import Days, Wanted, deliver, stop_order, take_order
+from farm.actions.selling.selling import SoldLine, sell, take_back
 from farm.demo.clock import Year
 from farm.demo.paying import HABITS, pay_by_habit
 from farm.demo.scenery import COIN, GRAM
 from farm.models import Grade, InvoiceLine, Order, Species, Stage
-from farm.queries.allocations import sellable, suggested
-from farm.queries.invoices import to_invoice
-from farm.queries.orders import DueOrder, due_between
-from farm.queries.prices import ordered_price, prices_at
+from farm.queries.accounts.invoices import to_invoice
+from farm.queries.orders.allocations import sellable, suggested
+from farm.queries.orders.orders import DueOrder, due_between
+from farm.queries.selling.prices import ordered_price, prices_at
 from ledger.models import Lot, Role
 
 KILO_PRICE = {"oyster": 17 * COIN, "mane": 23 * COIN, "shiitake": 21 * COIN}

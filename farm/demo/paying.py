@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from django.db.models import Sum
 
-from farm.actions.payments import Paid, enter_payment, pay_back
+from farm.actions.accounts.payments import Paid, enter_payment, pay_back
 from farm.demo.clock import Year
 from farm.models import Invoice, Method
 

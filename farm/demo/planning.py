@@ -2,11 +2,11 @@
 
 from dataclasses import replace
 
-from farm.actions.cards import save_card, stated_of, worked_out
+from farm.actions.costs.cards import save_card, stated_of, worked_out
 from farm.demo.clock import Year
-from farm.queries.card_choice import Offered, fitting_product, newest_batches, usual_choice
-from farm.queries.card_inputs import card_inputs
-from farm.queries.experience import experience_of
+from farm.queries.costs.card_choice import Offered, fitting_product, newest_batches, usual_choice
+from farm.queries.costs.card_inputs import card_inputs
+from farm.queries.growing.experience import experience_of
 
 # In which week which card is saved: strain, recipe, name.
 CARDS = {

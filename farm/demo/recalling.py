@@ -3,13 +3,13 @@
 from datetime import timedelta
 
 from farm.actions.common import both
-from farm.actions.recalling import add_call, open_recall
+from farm.actions.tracing.recalling import add_call, open_recall
 from farm.demo.clock import Year
 from farm.models import Customer, Given, GivenAway, LoadLine, Stage, the_farm
-from farm.queries.reach import Reach, reach_of
 from farm.queries.sales import open_loads
-from farm.queries.suspects import suspect_lots
-from farm.reports.notice import first_words
+from farm.queries.tracing.reach import Reach, reach_of
+from farm.queries.tracing.suspects import suspect_lots
+from farm.reports.tracing.notice import first_words
 from ledger.models import Lot
 
 AS_OLD_AS = timedelta(weeks=6)

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from farm.actions.lookups import Look
+from farm.actions.lookups.lookups import Look
 from farm.actions.signing import set_pin
-from farm.actions.starting import Account, add_person, start_farm
+from farm.actions.starting.starting import Account, add_person, start_farm
 from farm.models import (
     AgreedPrice,
     Customer,

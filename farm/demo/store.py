@@ -3,14 +3,14 @@
 from collections.abc import Iterable
 
 from farm.actions.common import Doing, Draw, last_day
-from farm.actions.counting import Counted, answer_difference, keep_count
 from farm.actions.signing import Signed
-from farm.actions.storing import WEIGHED_AGAIN, Laid, dry, weigh_again
+from farm.actions.store.counting import Counted, answer_difference, keep_count
+from farm.actions.store.storing import WEIGHED_AGAIN, Laid, dry, weigh_again
 from farm.demo.clock import Year
 from farm.demo.scenery import GRAM
 from farm.models import Answered, Stage, StockCount
-from farm.queries.counts import Verdict, checked_lines, lots_to_count
-from farm.queries.in_store import STORED
+from farm.queries.store.counts import Verdict, checked_lines, lots_to_count
+from farm.queries.store.in_store import STORED
 from ledger.models import Lot
 
 A_DAY, SPREAD = 0.012, 0.0025  # what a crate loses a day as water, and how that varies

@@ -5,9 +5,9 @@ from collections.abc import Sequence
 from django.db.models import QuerySet
 
 from farm.actions.common import Draw, on_hand
-from farm.actions.giving import give_away
-from farm.actions.packing import pack
-from farm.actions.storing import throw_away
+from farm.actions.selling.giving import give_away
+from farm.actions.store.packing import pack
+from farm.actions.store.storing import throw_away
 from farm.demo.clock import Year
 from farm.demo.market import fair, saturday
 from farm.demo.members import filled_mg, give_boxes, set_boxes_aside, weigh_packs

@@ -5,7 +5,7 @@ from datetime import UTC, date, datetime, timedelta
 from urllib.parse import urlsplit
 
 from farm.exchange.names import own_address
-from farm.queries.calendar import Due
+from farm.queries.day.calendar import Due
 
 MOST_OCTETS = 75  # RFC 5545 3.1, without the line break
 

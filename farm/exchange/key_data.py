@@ -9,7 +9,7 @@ from farm.exchange.choosing import Asked
 from farm.exchange.key_facts import KeyFacts, Moved, Went, key_facts
 from farm.models import Sale, Stage
 from farm.queries.finding import amount_in
-from farm.reports.made import Made
+from farm.reports.report_heading import Made
 from farm.reports.rows import Cell, Column, Fact, Kind, Report, Row, Table
 from ledger.models import Dimension, Entry, Lot
 

@@ -9,7 +9,7 @@ from farm.exchange.amounts import amount, own, readings, shared_facts, weight
 from farm.exchange.names import Names
 from farm.exchange.steps import Step
 from farm.exchange.told import Stated, Told, Version
-from farm.queries.reconciliation import FOUND_MISSING
+from farm.queries.months.reconciliation import FOUND_MISSING
 from ledger.models import Lot, Role
 
 Event = dict[str, Any]

@@ -8,7 +8,7 @@ from django.utils import timezone
 from farm.models import Farm
 from farm.queries.finding import UnknownLotError, find_lot
 from farm.reports.files import files_of
-from farm.reports.made import Made, made_for
+from farm.reports.report_heading import Made, made_for
 from farm.reports.rows import Report
 from ledger.models import Lot
 

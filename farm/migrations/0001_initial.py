@@ -4,7 +4,7 @@ import django.core.validators
 import django.db.models.deletion
 import django.db.models.expressions
 import farm.gs1
-import farm.models.people
+import farm.models.people.people
 from django.conf import settings
 from django.db import migrations, models
 
@@ -225,7 +225,7 @@ class Migration(migrations.Migration):
                 ('id', models.PositiveSmallIntegerField(default=1, editable=False, primary_key=True, serialize=False)),
                 ('name', models.CharField(max_length=80)),
                 ('place', models.CharField(help_text='Address or parish, as records must show it', max_length=120)),
-                ('time_zone', models.CharField(max_length=64, validators=[farm.models.people.is_time_zone])),
+                ('time_zone', models.CharField(max_length=64, validators=[farm.models.people.people.is_time_zone])),
                 ('currency', models.CharField(max_length=3, validators=[django.core.validators.RegexValidator('^[A-Z]{3}\\Z', 'Give the currency as three capital letters, such as EUR or USD (ISO 4217).')])),
                 ('weight_unit', models.CharField(choices=[('kg', 'kilograms'), ('lb', 'pounds')], default='kg', max_length=2)),
                 ('habit', models.CharField(choices=[('point', '1234.50, €12.50, 3 Oct 2026'), ('comma', '1234,50, 12,50 €, 3 Oct 2026'), ('month first', '1234.50, $12.50, Oct 3, 2026')], default='point', help_text='How numbers, money and days are written here', max_length=11, verbose_name='writes')),

@@ -1,35 +1,23 @@
 """What this farm knows of itself; one module a noun."""
 
-from farm.models import (
-    by_products,
-    closing,
-    counting,
-    facts,
-    first_stock,
-    invoicing,
-    ordering,
-    phone,
-    recall,
-    records,
-    stall,
+from farm.models import lots
+from farm.models.accounts import invoices
+from farm.models.accounts.invoices import (
+    MONEY_MOVES,
+    NO_MONEY_MOVES,
+    Invoice,
+    InvoiceKind,
+    InvoiceLine,
+    Method,
+    Payment,
+    Settling,
 )
-from farm.models.by_products import ByProductChoice, ByProductWay
-from farm.models.calendar import CalendarAddress
-from farm.models.closing import Bill, BillKind, ClosedFile, ClosedMonth
-from farm.models.counting import Answered, StockCount, StockCountAnswer, StockCountLine
-from farm.models.facts import (
-    LoadLine,
-    LotCard,
-    Placing,
-    Sale,
-    SaleLine,
-    SellingCost,
-    Stage,
-    StallDay,
-)
-from farm.models.first_stock import StartWorkbook
+from farm.models.costs.saved_cards import SavedCard
+from farm.models.day.calendar import CalendarAddress
 from farm.models.goods import Goods, Grade, Loose, LooseGoods
-from farm.models.growing import (
+from farm.models.growing import by_products
+from farm.models.growing.by_products import ByProductChoice, ByProductWay
+from farm.models.growing.growing import (
     Recipe,
     RecipeFor,
     RecipeLine,
@@ -42,17 +30,20 @@ from farm.models.growing import (
     Supply,
     Use,
 )
-from farm.models.invoicing import (
-    MONEY_MOVES,
-    NO_MONEY_MOVES,
-    Invoice,
-    InvoiceKind,
-    InvoiceLine,
-    Method,
-    Payment,
-    Settling,
+from farm.models.lots import (
+    LoadLine,
+    LotCard,
+    Placing,
+    Sale,
+    SaleLine,
+    SellingCost,
+    Stage,
+    StallDay,
 )
-from farm.models.ordering import (
+from farm.models.months import closing
+from farm.models.months.closing import Bill, BillKind, ClosedFile, ClosedMonth
+from farm.models.orders import orders
+from farm.models.orders.orders import (
     Allocation,
     AllocationLine,
     BoxDelivery,
@@ -65,22 +56,15 @@ from farm.models.ordering import (
     OrderStop,
     Share,
 )
-from farm.models.people import Farm, Person, Role, WeightUnit, the_farm
-from farm.models.phone import PhoneForm, Photo
-from farm.models.planning import SavedCard
-from farm.models.pricing import AgreedPrice, Price, SalesTax, products_on, sales_tax_ppm
-from farm.models.recall import (
-    Drill,
-    DrillSignature,
-    Recall,
-    RecallCall,
-    RecallLot,
-    RecallNotice,
-    RecallStanding,
-)
-from farm.models.records import PrivateWords, Record, Review, RunReadings
-from farm.models.sign_ins import SignIn
-from farm.models.stall import (
+from farm.models.people.people import Farm, Person, Role, WeightUnit, the_farm
+from farm.models.people.sign_ins import SignIn
+from farm.models.recording import phone
+from farm.models.recording.phone import PhoneForm, Photo
+from farm.models.records import records
+from farm.models.records.records import PrivateWords, Record, Review, RunReadings
+from farm.models.selling import stall
+from farm.models.selling.pricing import AgreedPrice, Price, SalesTax, products_on, sales_tax_ppm
+from farm.models.selling.stall import (
     CashUp,
     CashUpToken,
     CashWord,
@@ -92,6 +76,20 @@ from farm.models.stall import (
     TillPrice,
     Token,
     TokensPaid,
+)
+from farm.models.starting import first_stock
+from farm.models.starting.first_stock import StartWorkbook
+from farm.models.store import counts
+from farm.models.store.counts import Answered, StockCount, StockCountAnswer, StockCountLine
+from farm.models.tracing import recalls
+from farm.models.tracing.recalls import (
+    Drill,
+    DrillSignature,
+    Recall,
+    RecallCall,
+    RecallLot,
+    RecallNotice,
+    RecallStanding,
 )
 from farm.models.trading import (
     Customer,
@@ -109,14 +107,14 @@ from farm.models.trading import (
 
 # Tables whose rows the database refuses to change.
 NEVER_CHANGED = (
-    *facts.NEVER_CHANGED,
-    *recall.NEVER_CHANGED,
+    *lots.NEVER_CHANGED,
+    *recalls.NEVER_CHANGED,
     *records.NEVER_CHANGED,
     *closing.NEVER_CHANGED,
-    *counting.NEVER_CHANGED,
-    *ordering.NEVER_CHANGED,
+    *counts.NEVER_CHANGED,
+    *orders.NEVER_CHANGED,
     *phone.NEVER_CHANGED,
-    *invoicing.NEVER_CHANGED,
+    *invoices.NEVER_CHANGED,
     *first_stock.NEVER_CHANGED,
     *stall.NEVER_CHANGED,
     *by_products.NEVER_CHANGED,

@@ -4,7 +4,7 @@ from typing import NamedTuple
 
 from django.db import models
 
-from farm.models.growing import Species
+from farm.models.growing.growing import Species
 from farm.models.trading import Product
 
 

@@ -6,7 +6,7 @@ from django.db import models
 
 from farm import habits
 from farm.gs1 import gtin_14, is_gln, is_gtin
-from farm.models.growing import Species, Supply
+from farm.models.growing.growing import Species, Supply
 from farm.refusals import MendedInDetails
 
 

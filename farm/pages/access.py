@@ -18,7 +18,7 @@ from django.template.response import SimpleTemplateResponse
 from django.utils import timezone
 
 from farm.habits import day, written_as
-from farm.models.people import Farm, Person, Role, the_farm
+from farm.models.people.people import Farm, Person, Role, the_farm
 from farm.pages.entering import entering
 
 Row = TypeVar("Row", bound=Model)

@@ -5,7 +5,7 @@ from datetime import date
 from django.http import Http404
 from django.urls.converters import IntConverter, StringConverter
 
-from farm.pages.forms.clock import YEARS
+from farm.pages.clock import YEARS
 
 # A database holds no number of a row beyond nineteen digits.
 MOST_DIGITS = 18

@@ -8,7 +8,7 @@ import time
 from django.db.models import QuerySet
 from django.http import HttpRequest
 
-from farm.models.people import Person, Role
+from farm.models.people.people import Person, Role
 
 IDLE_SECONDS = 600
 # While they are there, the session is written again at most this often.

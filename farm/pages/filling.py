@@ -9,10 +9,10 @@ from django.http import QueryDict
 from django.urls import reverse
 
 from farm.models import Farm, Person
-from farm.pages.doings import Deed
-from farm.pages.forms.doing import ALL_OF, DoingForm, FirstForm
+from farm.pages.recording.actions import Deed
+from farm.pages.recording_form import ALL_OF, DoingForm, FirstForm
 from farm.pages.ways_out import lead_on
-from farm.queries.times import usual_time
+from farm.queries.costs.times import usual_time
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.urls import resolve, reverse
 
-from farm.models.people import Farm, Person
+from farm.models.people.people import Farm, Person
 from farm.pages.access import Right, may, person_of
 
 # The parts of the site, and in each its ways: a label, and the name of the address.

@@ -14,12 +14,12 @@ from django import forms
 from django.http import HttpRequest, JsonResponse, QueryDict
 from django.urls import reverse
 
-from farm.actions import unfinished
-from farm.actions.phone import Told, receive
+from farm.actions.recording import unfinished
+from farm.actions.recording.phone import Told, receive
 from farm.pages import retrying
 from farm.pages.access import PageRequest
-from farm.pages.forms.clock import YEARS
-from farm.pages.sorting_out import ERROR, QUESTION, WAY, WHY
+from farm.pages.clock import YEARS
+from farm.pages.recording.sorting_out import ERROR, QUESTION, WAY, WHY
 from farm.pages.ways_out import way_elsewhere
 
 ENTERED, KEPT = "entered", "kept"

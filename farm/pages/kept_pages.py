@@ -13,13 +13,13 @@ from django.utils import timezone
 from django.utils.http import urlencode
 
 from farm.models import Farm, Person, Role, StallDay
-from farm.pages import seen
+from farm.pages import visible_rows
 from farm.pages.access import Right, may
-from farm.pages.doings import DEEDS, Deed, may_do
-from farm.pages.forms.fields import RowField
-from farm.queries.in_store import places_in_use
+from farm.pages.fields import RowField
+from farm.pages.recording.actions import DEEDS, Deed, may_do
+from farm.queries.day.wall_sheets import TITLES, in_pages, sheet_rows
 from farm.queries.sales import open_loads
-from farm.queries.wall_sheets import TITLES, in_pages, sheet_rows
+from farm.queries.store.in_store import places_in_use
 from farm.records import OPEN_KINDS
 
 # Asked with by a telephone that keeps pages, and answered with where a page may be kept.
@@ -117,7 +117,7 @@ def _where_it_stands() -> Iterator[KeptForm]:
 
 def _tills(person: Person) -> Iterable[StallDay]:
     """The stalls that are loaded and at whose till this person may stand."""
-    return seen.loads(person, open_loads()) if may(person, Right.SELL) else ()
+    return visible_rows.loads(person, open_loads()) if may(person, Right.SELL) else ()
 
 
 def _forms_of(deed: Deed, farm: Farm, person: Person) -> list[KeptForm]:

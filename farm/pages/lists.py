@@ -15,7 +15,7 @@ from django.utils.text import slugify
 from farm.models import Farm
 from farm.pages.access import PageRequest
 from farm.pages.frame import show
-from farm.pages.handing_out import in_role
+from farm.pages.report_files import in_role
 from farm.reports.rows import Cell, Column, Report, Table
 from farm.reports.xlsx import workbook_bytes
 

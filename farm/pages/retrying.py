@@ -12,22 +12,22 @@ from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
 from django.views.decorators.http import require_POST
 
-from farm.actions import unfinished
 from farm.actions.common import Recorded
-from farm.actions.unfinished import Kept
+from farm.actions.recording import unfinished
+from farm.actions.recording.unfinished import Kept
 from farm.models import Farm, Person, StallDay
-from farm.pages import seen
+from farm.pages import visible_rows
 from farm.pages.access import PageRequest, may, page
-from farm.pages.doings import BY_SLUG, STALL, Deed
 from farm.pages.filling import Sent, filled_form, first_step
-from farm.pages.forms.doing import DoingForm
-from farm.pages.forms.till import TapForm
 from farm.pages.frame import show
-from farm.pages.sorting_out import CONFLICT, FIRST_ENTRY, WHY, may_do, way_on
-from farm.pages.tapping import TAP, tapped
+from farm.pages.recording.actions import BY_SLUG, STALL, Deed
+from farm.pages.recording.sorting_out import CONFLICT, FIRST_ENTRY, WHY, may_do, way_on
+from farm.pages.recording_form import DoingForm
+from farm.pages.selling.tapping import TAP, tapped
+from farm.pages.selling.till_forms import TapForm
 from farm.pages.ways_out import WayOn
+from farm.queries.day.wall_sheets import TITLES
 from farm.queries.entries import entry_of, lots_touched
-from farm.queries.wall_sheets import TITLES
 from farm.records import BY_SLUG as KINDS_BY_SLUG
 from farm.units import UnitError
 from ledger.errors import Conflict, Refused
@@ -111,7 +111,7 @@ def unfinished_rows(person: Person) -> list[UnfinishedRow]:
     if not any(may(person, right) for right in STALL):
         return []
     waiting = unfinished.still_waiting()
-    if seen.is_seller(person):
+    if visible_rows.is_seller(person):
         waiting = [kept for kept in waiting if kept.by == person.pk]
     initials = dict(Person.objects.values_list("pk", "initials")) if waiting else {}
     found = [(kept, form_of(kept.name)) for kept in waiting]

@@ -11,12 +11,12 @@ from django.utils.html import format_html, format_html_join
 
 from farm.models import Farm, Person, RecipeVersion, SaleLine, Stage, StallDay
 from farm.pages.access import Right, may
-from farm.pages.doings import BY_SLUG, Deed
-from farm.pages.forms.doing import DoingForm
-from farm.pages.forms.fields import NONE, LotField, LotsField, RowField
-from farm.pages.forms.orders import DueField
-from farm.pages.lookup_list import BY_SLUG as LOOKUPS_BY_SLUG
-from farm.pages.lookup_list import LOOKUPS
+from farm.pages.fields import NONE, LotField, LotsField, RowField
+from farm.pages.lookups.lookup_list import BY_SLUG as LOOKUPS_BY_SLUG
+from farm.pages.lookups.lookup_list import LOOKUPS
+from farm.pages.orders.order_forms import DueField
+from farm.pages.recording.actions import BY_SLUG, Deed
+from farm.pages.recording_form import DoingForm
 from farm.refusals import MendedByRecording, MendedInDetails
 from ledger.errors import Refused
 

@@ -14,7 +14,7 @@ from dataclasses import replace
 from datetime import date
 from typing import NamedTuple, TypeVar
 
-from farm.queries.happened import (
+from farm.queries.movements import (
     BOUGHT,
     NO_CELLS,
     CameIn,

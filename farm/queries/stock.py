@@ -18,7 +18,7 @@ from farm.models import (
     Species,
     Stage,
 )
-from farm.models.facts import STATES
+from farm.models.lots import STATES
 from ledger.codes import near, tidy
 from ledger.models import Dimension, Entry, Lot
 

@@ -10,8 +10,8 @@ from itertools import pairwise
 from math import ceil, dist, floor, log10
 
 from farm import habits
-from farm.queries.run_readings import RunCourse
-from farm.queries.stores import StoreReading
+from farm.queries.records.run_readings import RunCourse
+from farm.queries.records.store_temperatures import StoreReading
 from farm.reports.drawing import Drawing, Line, Point, Shape, Text, Tone
 
 WIDTH, HEIGHT = 600.0, 280.0

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import replace
 
-from farm.reports.made import Made
+from farm.reports.report_heading import Made
 from farm.reports.rows import Cell, Column, Fact, Kind, Report, Row, Table
 from farm.weight import hundredths_of
 

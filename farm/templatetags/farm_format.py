@@ -10,10 +10,10 @@ from django.utils import timezone
 
 from farm import habits
 from farm.models import Farm, Stage
-from farm.queries.allocations import SetAside
-from farm.queries.costs import is_in_jars
+from farm.queries.costs.costs import is_in_jars
 from farm.queries.entries import Standing
-from farm.queries.orders import Given
+from farm.queries.orders.allocations import SetAside
+from farm.queries.orders.orders import Given
 from farm.units import show_both, show_money, show_pressure, show_temperature
 from ledger.models import Dimension, Lot
 

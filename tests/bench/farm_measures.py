@@ -8,13 +8,13 @@ from typing import Any, NamedTuple, cast
 from django.db.models import Model, QuerySet
 
 from farm.models import LoadLine, LotCard, Placing, Sale
-from farm.queries.canonical import rows_of
-from farm.queries.closings import earliest_open
-from farm.queries.months import Month
-from farm.queries.reach import reach_of
-from farm.queries.suspects import suspect_supplier_lot
-from farm.queries.traces import trace_of
-from farm.reports.made import Made
+from farm.queries.months.canonical import rows_of
+from farm.queries.months.closings import earliest_open
+from farm.queries.months.months import Month
+from farm.queries.tracing.reach import reach_of
+from farm.queries.tracing.suspects import suspect_supplier_lot
+from farm.queries.tracing.traces import trace_of
+from farm.reports.report_heading import Made
 from ledger.models import Edge, Entry, Flow, Lot
 from ledger.tracing import ancestors, descendants
 from tests.bench.farm_rows import BAD, FarmRows

@@ -10,8 +10,8 @@ from collections.abc import Iterator
 
 import networkx
 
-from farm.queries.reach import reach_of
-from farm.queries.suspects import suspect_supplier_lot
+from farm.queries.tracing.reach import reach_of
+from farm.queries.tracing.suspects import suspect_supplier_lot
 from tests.bench.farm_rows import BAD, FarmRows, sale_entry
 from tests.bench.farm_years import UNIT_MASSES_MG, FarmYears
 

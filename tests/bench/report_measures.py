@@ -20,12 +20,12 @@ from farm.planning.grown import Records
 from farm.planning.spread import drawn
 from farm.planning.work import work_out
 from farm.reports import rows
-from farm.reports.binder_pdf import binder_pdf
-from farm.reports.binder_rows import Span, binder_cover, binder_report, sections
 from farm.reports.drawing import svg
-from farm.reports.pictures import stages_picture
+from farm.reports.records.binder_pdf import binder_pdf
+from farm.reports.records.binder_rows import Span, binder_cover, binder_report, sections
 from farm.reports.rows import Report
-from farm.reports.stages import Link, Node
+from farm.reports.tracing.pictures import stages_picture
+from farm.reports.tracing.stages import Link, Node
 from farm.reports.xlsx import workbook_bytes
 from tests.bench.farm_measures import MADE
 from tests.bench.farm_years import START

@@ -24,7 +24,7 @@ DAY = date(2026, 5, 2)
 def read_in(file: str, entries: int) -> float:
     """Return the processor seconds of reading so many rows in."""
     _start(file)
-    from farm.actions.start_book import read_in as act  # models can be imported only now
+    from farm.actions.starting.start_book import read_in as act  # models can be imported only now
     from farm.start_book.layout import BY_KEY
     from farm.start_book.reading import Filled, Row
     from tests.farm.world import small_farm

@@ -9,7 +9,7 @@ from django.contrib.sessions.models import Session
 from selenium.webdriver.chrome.webdriver import WebDriver
 from selenium.webdriver.common.by import By
 
-from farm.actions.storing import throw_away
+from farm.actions.store.storing import throw_away
 from farm.models import Person, PhoneForm, Role
 from farm.pages.entering import WHO
 from ledger.models import Lot

@@ -7,7 +7,7 @@ from selenium.webdriver.chrome.webdriver import WebDriver
 from selenium.webdriver.common.by import By
 
 from farm.actions.common import Draw
-from farm.actions.harvesting import pick
+from farm.actions.growing.harvesting import pick
 from farm.models import DeliveryNote
 from ledger.models import Entry, Lot
 from tests.browser.phone import (

@@ -16,13 +16,13 @@ from selenium.webdriver.support.expected_conditions import staleness_of
 from selenium.webdriver.support.wait import WebDriverWait
 
 from farm.actions.common import Draw
-from farm.actions.packing import pack
-from farm.actions.selling import SoldLine, sell
+from farm.actions.selling.selling import SoldLine, sell
+from farm.actions.store.packing import pack
 from farm.models import Customer, Recall
-from farm.queries.labels import labels_of
 from farm.queries.stock import lot_by_code
-from farm.reports.labels import labels_pdf
-from farm.reports.sheets import SHEETS
+from farm.queries.tracing.labels import labels_of
+from farm.reports.tracing.label_sheets import SHEETS
+from farm.reports.tracing.labels import labels_pdf
 from ledger.errors import OnHold
 from ledger.models import Lot
 from tests.farm.papers import pdf_words

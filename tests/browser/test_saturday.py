@@ -8,7 +8,7 @@ from selenium.webdriver.remote.webelement import WebElement
 from selenium.webdriver.support.wait import WebDriverWait
 
 from farm.actions.common import Draw
-from farm.actions.stalls import load_stall
+from farm.actions.selling.stalls import load_stall
 from farm.models import CashUp, GivenAway, Product, SaleLine, StallDay, Tap, TapOf, Token
 from ledger.models import Lot
 from tests.browser.signal import Cable

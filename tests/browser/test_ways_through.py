@@ -9,7 +9,7 @@ from selenium.webdriver.common.by import By
 from selenium.webdriver.support.select import Select
 
 from farm.models import ClosedMonth, Farm, Recipe, Role, Shelf, Strain
-from farm.queries.closings import earliest_open
+from farm.queries.months.closings import earliest_open
 from farm.queries.stock import lots_on_hand
 from ledger.models import Entry
 from tests.browser.conftest import signed_in_at

@@ -3,13 +3,13 @@
 from datetime import UTC, datetime
 from typing import Any
 
-from farm.actions.closing import close_month
 from farm.actions.common import Draw, card, item_for, post
-from farm.actions.harvesting import mark_spent, pick
-from farm.actions.selling import SoldLine, sell
+from farm.actions.growing.harvesting import mark_spent, pick
+from farm.actions.months.closing import close_month
+from farm.actions.selling.selling import SoldLine, sell
 from farm.models import ClosedMonth, Rate, RateOf, Stage
-from farm.queries.months import Month, month_of
-from farm.reports.closing_rows import closing_files
+from farm.queries.months.months import Month, month_of
+from farm.reports.months.closing_rows import closing_files
 from ledger.book import Recorded
 from ledger.drafts import LineDraft, NewLot
 from ledger.models import Lot, Role

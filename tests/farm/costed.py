@@ -2,10 +2,10 @@
 
 from fractions import Fraction
 
-from farm.actions.blocks import fill_blocks, inoculate_blocks
 from farm.actions.common import Draw
-from farm.actions.cultures import buy_culture
-from farm.actions.grain import inoculate_grain, prepare_grain
+from farm.actions.growing.blocks import fill_blocks, inoculate_blocks
+from farm.actions.growing.cultures import buy_culture
+from farm.actions.growing.grain import inoculate_grain, prepare_grain
 from farm.models import Rate, RateOf, StandardTime
 from ledger.models import Flow, Lot, Role
 from tests.farm.world import GRAM, UNIT, World, fresh, run, small_farm

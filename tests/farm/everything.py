@@ -9,19 +9,19 @@ from uuid import uuid4
 
 from PIL import Image
 
-from farm.actions.bills import BillSaid, enter_bill
+from farm.actions.accounts.invoicing import issue_for_sale
+from farm.actions.accounts.payments import Paid, enter_payment
 from farm.actions.common import Doing, Draw
-from farm.actions.counting import Counted, keep_count
-from farm.actions.drilling import start_drill
-from farm.actions.invoicing import issue_for_sale
-from farm.actions.orders import write_note
-from farm.actions.payments import Paid, enter_payment
-from farm.actions.recalling import open_recall
+from farm.actions.months.bills import BillSaid, enter_bill
+from farm.actions.orders.orders import write_note
+from farm.actions.selling.stalls import load_stall, settle_stall
 from farm.actions.signing import Signed
-from farm.actions.stalls import load_stall, settle_stall
+from farm.actions.store.counting import Counted, keep_count
+from farm.actions.tracing.drilling import start_drill
+from farm.actions.tracing.recalling import open_recall
 from farm.models import BillKind, ClosedFile, Person, Photo, Recipe, Role, Sale, SignIn, StallDay
-from farm.queries.reach import reach_of
-from farm.queries.suspects import suspect_lots
+from farm.queries.tracing.reach import reach_of
+from farm.queries.tracing.suspects import suspect_lots
 from ledger.models import Entry, Lot
 from tests.conftest import person_in_role
 from tests.farm.closed import SEPTEMBER, close

@@ -3,7 +3,7 @@
 from datetime import date
 
 from farm.actions.common import Draw, card, item_for, post
-from farm.actions.packing import pack
+from farm.actions.store.packing import pack
 from farm.models import SaleLine, SellingCost, Species, Stage
 from ledger.balances import whole_book
 from ledger.book import Recorded

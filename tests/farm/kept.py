@@ -4,7 +4,7 @@ from datetime import datetime, timedelta
 from typing import Any
 from uuid import uuid4
 
-from farm.actions.records import Stated, keep_record
+from farm.actions.records.records import Stated, keep_record
 from farm.actions.signing import Signed, set_pin
 from farm.models import Person, Record
 from farm.records import BY_SLUG, CLEANING, STORE

@@ -3,7 +3,7 @@
 from datetime import datetime
 from typing import Any
 
-from farm.actions.cards import Stated, save_card
+from farm.actions.costs.cards import Stated, save_card
 from farm.models import RecipeVersion, SavedCard
 from farm.planning.card import Ingredient
 from farm.planning.grown import Records

@@ -13,9 +13,9 @@ import pytest
 import zxingcpp
 from PIL import Image
 
-from farm.queries.labels import Label
-from farm.reports.labels import labels_pdf
-from farm.reports.sheets import MM, Sheet
+from farm.queries.tracing.labels import Label
+from farm.reports.tracing.label_sheets import MM, Sheet
+from farm.reports.tracing.labels import labels_pdf
 
 DPI = 300
 

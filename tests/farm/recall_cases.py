@@ -7,12 +7,12 @@ from uuid import uuid4
 from django.utils import timezone
 
 from farm.actions.common import Doing, Draw
-from farm.actions.recalling import add_call, open_recall
-from farm.actions.stalls import load_stall
+from farm.actions.selling.stalls import load_stall
+from farm.actions.tracing.recalling import add_call, open_recall
 from farm.models import Customer, Recall, StallDay
-from farm.queries.reach import reach_of
-from farm.queries.recalls import RecallState
-from farm.queries.suspects import Suspects, suspect_lots
+from farm.queries.tracing.reach import reach_of
+from farm.queries.tracing.recalls import RecallState
+from farm.queries.tracing.suspects import Suspects, suspect_lots
 from ledger.models import Lot
 from tests.farm.season import MARKET_DAY
 from tests.farm.world import (

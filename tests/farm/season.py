@@ -6,15 +6,15 @@
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 
-from farm.actions.checks import check
 from farm.actions.common import Draw
-from farm.actions.harvesting import mark_spent, pick
-from farm.actions.packing import pack
-from farm.actions.selling import SoldLine, sell, take_back
-from farm.actions.stalls import load_stall, settle_stall
-from farm.actions.storing import dry, throw_away, weigh_again
+from farm.actions.growing.checks import check
+from farm.actions.growing.harvesting import mark_spent, pick
+from farm.actions.selling.selling import SoldLine, sell, take_back
+from farm.actions.selling.stalls import load_stall, settle_stall
+from farm.actions.store.packing import pack
+from farm.actions.store.storing import dry, throw_away, weigh_again
 from farm.models import StallDay
-from farm.reports.made import Made
+from farm.reports.report_heading import Made
 from ledger.book import Recorded
 from ledger.models import Lot
 from tests.farm.world import GRAM, KG, UNIT, Grown, World, fresh, grow, small_farm

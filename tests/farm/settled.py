@@ -2,10 +2,10 @@
 
 from datetime import date, timedelta
 
-from farm.actions.giving_up import give_up
-from farm.actions.payments import Paid, enter_payment, pay_back
+from farm.actions.accounts.giving_up import give_up
+from farm.actions.accounts.payments import Paid, enter_payment, pay_back
 from farm.models import Customer, Invoice, Payment
-from farm.queries.owed import account_of
+from farm.queries.accounts.owed import account_of
 from farm.queries.roll_forward import NO_SHARE, Rolled, account_moves, rolled
 from tests.farm.goods import packs
 from tests.farm.sold import invoiced, sold

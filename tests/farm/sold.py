@@ -2,10 +2,10 @@
 
 from datetime import date, timedelta
 
+from farm.actions.accounts.invoicing import issue_invoice
 from farm.actions.common import Recorded
-from farm.actions.invoicing import issue_invoice
-from farm.actions.orders import Days, Wanted, deliver, take_order
-from farm.actions.selling import SoldLine, sell
+from farm.actions.orders.orders import Days, Wanted, deliver, take_order
+from farm.actions.selling.selling import SoldLine, sell
 from farm.models import Invoice, Order
 from ledger.models import Lot
 from tests.farm.world import UNIT, World, small_farm

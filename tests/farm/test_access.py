@@ -9,7 +9,7 @@ from django.test import Client
 from django.urls import URLPattern, URLResolver, get_resolver, path
 from django.utils import timezone
 
-from farm.models.people import Farm, Person
+from farm.models.people.people import Farm, Person
 from farm.pages.access import PageRequest, Right, get_or_refuse, page
 from farm.urls import urlpatterns as site_addresses
 

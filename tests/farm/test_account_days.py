@@ -6,15 +6,15 @@ from uuid import uuid4
 import pytest
 from django.db import DatabaseError, transaction
 
-from farm.actions.correcting import undo
-from farm.actions.giving_up import give_up
-from farm.actions.orders import stop_order
-from farm.actions.payments import enter_payment, pay_back, put_right, take_payment_back
+from farm.actions.accounts.giving_up import give_up
+from farm.actions.accounts.payments import enter_payment, pay_back, put_right, take_payment_back
+from farm.actions.orders.orders import stop_order
 from farm.actions.questions import PlausibilityQuestion
+from farm.actions.recording.correcting import undo
 from farm.models import Customer, Payment, Share
-from farm.queries.owed import accounts, statement
+from farm.queries.accounts.owed import accounts, statement
+from farm.queries.orders.shares import share_states
 from farm.queries.roll_forward import account_moves, rolled
-from farm.queries.shares import share_states
 from ledger.errors import Conflict, Malformed, NotStanding, Refused
 from tests.farm.goods import packs
 from tests.farm.plain_accounts import plain_months

@@ -15,26 +15,32 @@ from random import Random
 import pytest
 from django.db import transaction
 
-from farm.actions.correcting import undo
-from farm.actions.giving_up import give_up
-from farm.actions.invoicing import issue_change, issue_invoice
-from farm.actions.orders import Wanted, deliver
-from farm.actions.payments import Paid, enter_payment, pay_back, put_right, take_payment_back
-from farm.actions.selling import SoldLine, sell, take_back
-from farm.actions.shares import Season, take_share
+from farm.actions.accounts.giving_up import give_up
+from farm.actions.accounts.invoicing import issue_change, issue_invoice
+from farm.actions.accounts.payments import (
+    Paid,
+    enter_payment,
+    pay_back,
+    put_right,
+    take_payment_back,
+)
+from farm.actions.orders.orders import Wanted, deliver
+from farm.actions.orders.shares import Season, take_share
+from farm.actions.recording.correcting import undo
+from farm.actions.selling.selling import SoldLine, sell, take_back
 from farm.models import BoxDelivery, ClosedMonth, Customer, Invoice, Payment, Settling, Share
-from farm.queries.account_checks import CHECKS
-from farm.queries.canonical import KeptRow, rows_of
-from farm.queries.closings import closings, closings_add_up, frozen_rows, since_closing
-from farm.queries.invoices import changed_invoices
-from farm.queries.months import Month, months_from
-from farm.queries.orders import due_between
-from farm.queries.owed import account_of, accounts
+from farm.queries.accounts.invoices import changed_invoices
+from farm.queries.accounts.owed import account_of, accounts
+from farm.queries.months.account_checks import CHECKS
+from farm.queries.months.canonical import KeptRow, rows_of
+from farm.queries.months.closings import closings, closings_add_up, frozen_rows, since_closing
+from farm.queries.months.months import Month, months_from
+from farm.queries.orders.orders import due_between
+from farm.queries.orders.shares import share_states
 from farm.queries.roll_forward import NO_SHARE, Rolled, account_moves, rolled
 from farm.queries.sales import returnable
-from farm.queries.shares import share_states
-from farm.reports.account_rows import HELD, OWED
-from farm.reports.closing_rows import open_report
+from farm.reports.months.account_rows import HELD, OWED
+from farm.reports.months.closing_rows import open_report
 from farm.reports.rows import Cell
 from ledger.errors import Refused
 from tests.farm.closed import close

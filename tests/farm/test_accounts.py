@@ -5,13 +5,13 @@ from datetime import date, timedelta
 
 import pytest
 
-from farm.actions.giving_up import give_up
-from farm.actions.invoicing import issue_change
-from farm.actions.payments import enter_payment, pay_back, take_payment_back
+from farm.actions.accounts.giving_up import give_up
+from farm.actions.accounts.invoicing import issue_change
+from farm.actions.accounts.payments import enter_payment, pay_back, take_payment_back
 from farm.actions.questions import PlausibilityQuestion
-from farm.actions.selling import take_back
+from farm.actions.selling.selling import take_back
 from farm.models import Payment, SaleLine, Settling
-from farm.queries.owed import account_of, accounts
+from farm.queries.accounts.owed import account_of, accounts
 from ledger.errors import Malformed, NotStanding
 from tests.farm.goods import packs
 from tests.farm.settled import (

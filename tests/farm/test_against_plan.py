@@ -6,15 +6,15 @@ from datetime import date
 import pytest
 from django.test import Client
 
-from farm.actions.blocks import fill_blocks, inoculate_blocks
-from farm.actions.checks import check
 from farm.actions.common import Draw
-from farm.actions.harvesting import mark_spent, pick
+from farm.actions.growing.blocks import fill_blocks, inoculate_blocks
+from farm.actions.growing.checks import check
+from farm.actions.growing.harvesting import mark_spent, pick
 from farm.models import Recipe, RecipeFor, RecipeVersion, Supply, Use
 from farm.planning.variance import Factor
-from farm.queries.against_plan import BatchAgainst, batch_against, month_against
-from farm.queries.batches import batch_of
-from farm.queries.months import month_of
+from farm.queries.costs.against_plan import BatchAgainst, batch_against, month_against
+from farm.queries.growing.batches import batch_of
+from farm.queries.months.months import month_of
 from ledger.models import Flow, Item, Lot, Role
 from tests.farm.planned import saved_plan
 from tests.farm.season import season

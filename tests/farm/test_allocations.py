@@ -5,19 +5,19 @@ from datetime import timedelta
 import pytest
 from pytest_django import DjangoAssertNumQueries
 
-from farm.actions.allotting import allocate
 from farm.actions.common import Draw
-from farm.actions.correcting import undo
-from farm.actions.holding import hold, release
-from farm.actions.orders import stop_order
+from farm.actions.orders.allotting import allocate
+from farm.actions.orders.orders import stop_order
 from farm.actions.questions import PlausibilityQuestion
-from farm.actions.selling import SoldLine, sell
-from farm.actions.stalls import load_stall
-from farm.actions.storing import dry, throw_away
+from farm.actions.recording.correcting import undo
+from farm.actions.selling.selling import SoldLine, sell
+from farm.actions.selling.stalls import load_stall
+from farm.actions.store.storing import dry, throw_away
+from farm.actions.tracing.holding import hold, release
 from farm.habits import day
 from farm.models import Allocation, AllocationLine, Order
-from farm.queries.allocations import Standing, sellable, set_aside, suggested, taken_of
-from farm.queries.orders import due_order
+from farm.queries.orders.allocations import Standing, sellable, set_aside, suggested, taken_of
+from farm.queries.orders.orders import due_order
 from ledger.errors import Conflict, Malformed, NotEnough, OnHold
 from ledger.models import Lot
 from tests.farm.goods import packs

@@ -5,7 +5,7 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from pytest_django import DjangoAssertNumQueries
 
-from farm.actions.correcting import correct_quantity
+from farm.actions.recording.correcting import correct_quantity
 from ledger.models import Entry, Role
 from tests.conftest import signed_in
 from tests.farm.world import GRAM, World, fruiting, picked

@@ -5,10 +5,10 @@ from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
-from farm.actions.checks import check
 from farm.actions.common import Draw
-from farm.actions.harvesting import mark_spent, pick
-from farm.actions.packing import pack
+from farm.actions.growing.checks import check
+from farm.actions.growing.harvesting import mark_spent, pick
+from farm.actions.store.packing import pack
 from farm.models import PlaceKind, SellingPlace
 from ledger.models import Lot
 from tests.conftest import signed_in

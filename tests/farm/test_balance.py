@@ -5,12 +5,12 @@ from dataclasses import replace
 import pytest
 
 from farm.actions.common import Draw
-from farm.actions.selling import SoldLine, sell
-from farm.actions.storing import dry, throw_away, weigh_again
-from farm.queries.balance import Balance, balances_of
-from farm.queries.trace_events import moved_of
-from farm.queries.traces import cards_of
-from farm.reports.balance_rows import accounted_words, shares_words
+from farm.actions.selling.selling import SoldLine, sell
+from farm.actions.store.storing import dry, throw_away, weigh_again
+from farm.queries.tracing.balance import Balance, balances_of
+from farm.queries.tracing.trace_events import moved_of
+from farm.queries.tracing.traces import cards_of
+from farm.reports.tracing.balance_rows import accounted_words, shares_words
 from ledger.models import Lot
 from tests.farm.season import season
 from tests.farm.world import (

@@ -6,17 +6,17 @@ from uuid import uuid4
 import pytest
 from django.db import DatabaseError, transaction
 
-from farm.actions.bills import BillSaid, enter_bill, take_bill_back
-from farm.actions.cultures import buy_culture
-from farm.actions.purchase_tax import tax_within
-from farm.actions.supplies import receive_supplies
+from farm.actions.growing.cultures import buy_culture
+from farm.actions.growing.purchase_tax import tax_within
+from farm.actions.growing.supplies import receive_supplies
+from farm.actions.months.bills import BillSaid, enter_bill, take_bill_back
 from farm.models import Bill, BillKind
-from farm.queries.bills import Compared, charged_and_billed
-from farm.queries.canonical import rows_of
-from farm.queries.closings import closings, since_closing
-from farm.queries.happened import money_in
-from farm.queries.months import Month, month_of
-from farm.reports.closing_rows import bills_table, in_words, open_report
+from farm.queries.months.bills import Compared, charged_and_billed
+from farm.queries.months.canonical import rows_of
+from farm.queries.months.closings import closings, since_closing
+from farm.queries.months.months import Month, month_of
+from farm.queries.movements import money_in
+from farm.reports.months.closing_rows import bills_table, in_words, open_report
 from ledger.errors import Conflict, Malformed, NotStanding
 from ledger.models import Charge, Lot
 from tests.farm.closed import LATER, OCTOBER, SEPTEMBER, blocks, close, flush, sold

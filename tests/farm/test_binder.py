@@ -13,17 +13,17 @@ from django.test import Client
 from django.utils import timezone
 from openpyxl import load_workbook
 
-from farm.actions.checks import check
-from farm.actions.photos import add_photo, remove_photo
-from farm.actions.records import review
-from farm.actions.runs import sterilise
+from farm.actions.growing.checks import check
+from farm.actions.growing.runs import sterilise
+from farm.actions.records.photos import add_photo, remove_photo
+from farm.actions.records.records import review
 from farm.demo.drawn import block_with
 from farm.models import Record, Role
 from farm.records import BY_SLUG as KINDS
 from farm.records import ILLNESS, STORE
-from farm.reports.binder_pdf import binder_pdf
-from farm.reports.binder_rows import Span, binder_cover, binder_report, sections
-from farm.reports.made import made_for
+from farm.reports.records.binder_pdf import binder_pdf
+from farm.reports.records.binder_rows import Span, binder_cover, binder_report, sections
+from farm.reports.report_heading import made_for
 from farm.reports.rows import Report, Table
 from farm.reports.xlsx import workbook_bytes
 from tests.conftest import person_in_role, signed_in

@@ -10,21 +10,21 @@ import pytest
 from django.utils import timezone
 from openpyxl import load_workbook
 
-from farm.actions.blocks import move_to_fruiting
 from farm.actions.common import Draw
-from farm.actions.correcting import correct_quantity, undo
-from farm.actions.giving import give_away
-from farm.actions.harvesting import pick
-from farm.actions.packing import pack
-from farm.actions.selling import SoldLine, sell
-from farm.actions.stalls import load_stall
-from farm.actions.starting import add_strain
-from farm.actions.storing import Laid, dry
+from farm.actions.growing.blocks import move_to_fruiting
+from farm.actions.growing.harvesting import pick
+from farm.actions.recording.correcting import correct_quantity, undo
+from farm.actions.selling.giving import give_away
+from farm.actions.selling.selling import SoldLine, sell
+from farm.actions.selling.stalls import load_stall
+from farm.actions.starting.starting import add_strain
+from farm.actions.store.packing import pack
+from farm.actions.store.storing import Laid, dry
 from farm.beliefs import planned
 from farm.models import Given, Person, Sale
-from farm.reports.binder_pdf import binder_pdf
-from farm.reports.binder_rows import Span, binder_cover, binder_report, sections
-from farm.reports.made import made_for
+from farm.reports.records.binder_pdf import binder_pdf
+from farm.reports.records.binder_rows import Span, binder_cover, binder_report, sections
+from farm.reports.report_heading import made_for
 from farm.reports.rows import Report, Table
 from farm.reports.xlsx import workbook_bytes
 from ledger.models import Entry, Lot, Role

@@ -4,9 +4,9 @@ import json
 
 import pytest
 
-from farm.actions.blocks import fill_blocks, inoculate_blocks, move, move_to_fruiting
-from farm.actions.checks import check
 from farm.actions.common import Draw, last_day, post
+from farm.actions.growing.blocks import fill_blocks, inoculate_blocks, move, move_to_fruiting
+from farm.actions.growing.checks import check
 from farm.models import Stage
 from ledger.drafts import MarkDraft
 from ledger.errors import Malformed, NotEnough

@@ -4,17 +4,17 @@ import pytest
 from django.test import Client
 
 from farm.actions.common import Draw
-from farm.actions.correcting import undo
-from farm.actions.cultures import Worth, clone_culture
-from farm.actions.harvesting import keep_spent, mark_spent, pick
+from farm.actions.growing.cultures import Worth, clone_culture
+from farm.actions.growing.harvesting import keep_spent, mark_spent, pick
 from farm.actions.questions import PlausibilityQuestion
-from farm.actions.selling import SoldLine, sell
-from farm.actions.storing import dry, throw_away
+from farm.actions.recording.correcting import undo
+from farm.actions.selling.selling import SoldLine, sell
+from farm.actions.store.storing import dry, throw_away
 from farm.models import Grade, Stage
-from farm.queries.kilos import kilos_from
-from farm.queries.labels import labels_of
+from farm.queries.costs.kilos import kilos_from
+from farm.queries.months.yields import block_counts
 from farm.queries.stock import lot_by_code
-from farm.queries.yields import block_counts
+from farm.queries.tracing.labels import labels_of
 from ledger.errors import Malformed
 from ledger.models import Charge, Edge, Lot
 from ledger.tracing import ancestors

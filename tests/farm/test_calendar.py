@@ -8,17 +8,17 @@ from django.test import Client
 from django.utils import timezone
 from icalendar import Calendar
 
-from farm.actions.blocks import move_to_fruiting
-from farm.actions.calendar import renew_calendar
-from farm.actions.checks import check
 from farm.actions.common import Draw
-from farm.actions.drilling import start_drill
-from farm.actions.harvesting import pick
-from farm.actions.holding import hold
-from farm.actions.stalls import load_stall
+from farm.actions.day.calendar import renew_calendar
+from farm.actions.growing.blocks import move_to_fruiting
+from farm.actions.growing.checks import check
+from farm.actions.growing.harvesting import pick
+from farm.actions.selling.stalls import load_stall
+from farm.actions.tracing.drilling import start_drill
+from farm.actions.tracing.holding import hold
 from farm.exchange.icalendar import calendar, escaped, folded
 from farm.models import CalendarAddress, Person, Strain
-from farm.queries.calendar import Due, due_from
+from farm.queries.day.calendar import Due, due_from
 from ledger.models import Entry, Lot
 from tests.farm.goods import packs
 from tests.farm.season import season

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from farm.actions.starting import add_strain
+from farm.actions.starting.starting import add_strain
 from farm.beliefs import OTHERWISE, PICKED, PLANNED, SALEABLE, TRIM_PPM, planned
 from farm.planning.card import ByProducts, Ingredient, card_of, whole_parts, without_own_hours
 from farm.planning.chain import Chain

@@ -7,21 +7,21 @@ from typing import Any
 import pytest
 from pytest_django import DjangoAssertNumQueries
 
-from farm.actions.checks import check
 from farm.actions.common import Draw
-from farm.actions.correcting import undo
-from farm.actions.harvesting import mark_spent, pick
-from farm.actions.stalls import load_stall, settle_stall
-from farm.actions.storing import throw_away, weigh_again
+from farm.actions.growing.checks import check
+from farm.actions.growing.harvesting import mark_spent, pick
+from farm.actions.recording.correcting import undo
+from farm.actions.selling.stalls import load_stall, settle_stall
+from farm.actions.store.storing import throw_away, weigh_again
 from farm.models import Price, SavedCard, SellingPlace
 from farm.planning.grown import Grown, Records
 from farm.planning.inputs import Known
-from farm.queries.came_true import outcomes
-from farm.queries.card_choice import Choice, Offered, newest_batches, usual_choice
-from farm.queries.card_inputs import CardInputs, card_inputs, newest_spawn_price
-from farm.queries.decisions import flush_inputs
-from farm.queries.experience import Share, experience_of, usual_days_mg
-from farm.queries.kilos import kilos_from
+from farm.queries.costs.card_choice import Choice, Offered, newest_batches, usual_choice
+from farm.queries.costs.card_inputs import CardInputs, card_inputs, newest_spawn_price
+from farm.queries.costs.card_outcomes import outcomes
+from farm.queries.costs.decisions import flush_inputs
+from farm.queries.costs.kilos import kilos_from
+from farm.queries.growing.experience import Share, experience_of, usual_days_mg
 from ledger.models import Lot
 from tests.farm.goods import packs
 from tests.farm.world import GRAM, KG, UNIT, World, fresh, fruiting, grow_spawn, small_farm

@@ -11,7 +11,7 @@ from farm.planning.grown import Grown, Records
 from farm.planning.outlook import COSTS, Came, Range, outlook, range_of, scorecard
 from farm.planning.spread import drawn
 from farm.planning.work import Worked, work_out
-from farm.reports.card_words import nothing_words, range_words
+from farm.reports.costs.card_words import nothing_words, range_words
 from tests.bench.ranges import WORLDS, World, study, within
 from tests.farm.card_cases import worked_plan
 

@@ -11,7 +11,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from openpyxl import load_workbook
 
-from farm.actions.checks import check
+from farm.actions.growing.checks import check
 from farm.models import ByProductChoice, ByProductWay, SavedCard
 from farm.planning.inputs import INPUTS, InputKind
 from tests.farm.world import KG, World, grow_blocks, small_farm

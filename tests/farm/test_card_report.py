@@ -10,11 +10,11 @@ from farm.planning.drivers import steps_of
 from farm.planning.grown import Records
 from farm.planning.inputs import Names
 from farm.planning.work import Worked, work_out
-from farm.reports.card_rows import UsedNumber, card_report
-from farm.reports.card_words import headline
+from farm.reports.costs.card_rows import UsedNumber, card_report
+from farm.reports.costs.card_words import headline
+from farm.reports.costs.range_bar import RangeRow, range_bars
 from farm.reports.drawing import Box
-from farm.reports.made import Made
-from farm.reports.range_bar import RangeRow, range_bars
+from farm.reports.report_heading import Made
 from farm.reports.rows import printed
 from tests.farm.card_cases import worked_plan
 

@@ -2,10 +2,10 @@
 
 import pytest
 
-from farm.actions.cashing import CashCount, cash_up, tokens_paid
 from farm.actions.common import Doing, Draw
-from farm.actions.correcting import undo
-from farm.actions.stalls import Besides, load_stall, settle_stall
+from farm.actions.recording.correcting import undo
+from farm.actions.selling.cashing import CashCount, cash_up, tokens_paid
+from farm.actions.selling.stalls import Besides, load_stall, settle_stall
 from farm.models import CashUp, CashUpToken, Sale, SellingCost, StallDay, Token, TokensPaid
 from ledger.errors import Conflict, Malformed
 from ledger.models import Lot

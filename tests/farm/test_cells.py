@@ -13,21 +13,21 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from farm.actions.common import Draw
-from farm.actions.correcting import correct_quantity
-from farm.actions.harvesting import pick
-from farm.actions.selling import SoldLine, sell
-from farm.actions.storing import throw_away, weigh_again
+from farm.actions.growing.harvesting import pick
+from farm.actions.recording.correcting import correct_quantity
+from farm.actions.selling.selling import SoldLine, sell
+from farm.actions.store.storing import throw_away, weigh_again
 from farm.models import Form
 from farm.queries.cells import Part, steps_of
-from farm.queries.closings import closings, closings_add_up
-from farm.queries.happened import happened
-from farm.queries.months import MonthFigures, Only, Span, month_figures, month_of
-from farm.queries.reconciliation import Step, reconcile
-from farm.queries.years import week_of, week_sums, year_as_shown, year_sums
-from farm.reports.closing_rows import days_report, open_report
-from farm.reports.month_rows import month_report
+from farm.queries.months.closings import closings, closings_add_up
+from farm.queries.months.months import MonthFigures, Only, Span, month_figures, month_of
+from farm.queries.months.reconciliation import Step, reconcile
+from farm.queries.months.years import week_of, week_sums, year_as_shown, year_sums
+from farm.queries.movements import happened
+from farm.reports.months.closing_rows import days_report, open_report
+from farm.reports.months.month_rows import month_report
+from farm.reports.months.year_rows import year_report
 from farm.reports.rows import Kind, Report, Table, printed, show_fact
-from farm.reports.year_rows import year_report
 from farm.steps import share_steps
 from ledger.models import Entry, Flow, Lot
 from tests.farm.closed import blocks, close, flush, sold, two_flushes

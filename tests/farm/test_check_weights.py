@@ -3,11 +3,11 @@
 import pytest
 from django.test import Client
 
-from farm.actions.correcting import undo
 from farm.actions.questions import PlausibilityQuestion
-from farm.actions.weights import check_weights
+from farm.actions.recording.correcting import undo
+from farm.actions.store.check_weights import check_weights
 from farm.models import Form, PackKind, Product
-from farm.queries.check_weights import filling_of, weighings
+from farm.queries.store.check_weights import filling_of, weighings
 from ledger.book import Recorded
 from ledger.errors import Malformed
 from ledger.models import Lot

@@ -2,10 +2,10 @@
 
 import pytest
 
-from farm.actions.blocks import move_to_fruiting
-from farm.actions.checks import CAUSES, check
 from farm.actions.common import post
-from farm.actions.correcting import undo, undo_with_dependants
+from farm.actions.growing.blocks import move_to_fruiting
+from farm.actions.growing.checks import CAUSES, check
+from farm.actions.recording.correcting import undo, undo_with_dependants
 from farm.models import Stage
 from ledger.balances import whole_book
 from ledger.drafts import MarkDraft

@@ -11,25 +11,25 @@ from uuid import uuid4
 import pytest
 from openpyxl import load_workbook
 
-from farm.actions.bills import BillSaid, enter_bill
-from farm.actions.payments import enter_payment, take_payment_back
+from farm.actions.accounts.payments import enter_payment, take_payment_back
+from farm.actions.months.bills import BillSaid, enter_bill
 from farm.models import BillKind, Payment
-from farm.queries.account_checks import accounts_add_up, payments_agree
-from farm.queries.bills import missing_words
-from farm.queries.closings import closings, closings_add_up, frozen_rows, since_closing
-from farm.queries.closings import totals as totals_of
-from farm.queries.happened import money_in
-from farm.queries.months import Only, month_figures, month_of
-from farm.queries.owed import account_of
+from farm.queries.accounts.owed import account_of
+from farm.queries.months.account_checks import accounts_add_up, payments_agree
+from farm.queries.months.bills import missing_words
+from farm.queries.months.closings import closings, closings_add_up, frozen_rows, since_closing
+from farm.queries.months.closings import totals as totals_of
+from farm.queries.months.months import Only, month_figures, month_of
+from farm.queries.months.years import YearSums
+from farm.queries.movements import money_in
 from farm.queries.roll_forward import rolled_by_month
-from farm.queries.years import YearSums
-from farm.reports.account_rows import HELD, OWED, SINCE
-from farm.reports.closing_rows import open_report
-from farm.reports.month_rows import month_report
+from farm.reports.months.account_rows import HELD, OWED, SINCE
+from farm.reports.months.closing_rows import open_report
+from farm.reports.months.month_rows import month_report
+from farm.reports.months.year_rows import year_report
 from farm.reports.rows import Cell, Report, Table, show_cell
 from farm.reports.text import text
 from farm.reports.xlsx import workbook_bytes
-from farm.reports.year_rows import year_report
 from ledger.errors import Malformed
 from tests.farm.closed import LATER, NOVEMBER, OCTOBER, SEPTEMBER, close, go_to
 from tests.farm.goods import packs

@@ -6,13 +6,13 @@ import pytest
 from django.db import DatabaseError, connection, transaction
 from django.utils import timezone
 
-from farm.actions import unfinished
 from farm.actions.common import Draw
-from farm.actions.correcting import correct_quantity, undo
-from farm.actions.stalls import load_stall, settle_stall
+from farm.actions.recording import unfinished
+from farm.actions.recording.correcting import correct_quantity, undo
+from farm.actions.selling.stalls import load_stall, settle_stall
 from farm.models import ClosedFile, ClosedMonth, StallDay
-from farm.queries.canonical import as_text, from_text, rows_of, summed
-from farm.queries.closings import (
+from farm.queries.months.canonical import as_text, from_text, rows_of, summed
+from farm.queries.months.closings import (
     closings,
     closings_add_up,
     digest,
@@ -25,8 +25,8 @@ from farm.queries.closings import (
     totals,
     unfinished_of,
 )
-from farm.queries.months import Month
-from farm.reports.closing_rows import closed_report, open_report
+from farm.queries.months.months import Month
+from farm.reports.months.closing_rows import closed_report, open_report
 from farm.reports.rows import Cell, Report, Table
 from ledger import append_only
 from ledger.errors import Malformed, OnHold

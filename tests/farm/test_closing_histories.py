@@ -7,18 +7,18 @@ from random import Random
 
 import pytest
 
-from farm.actions.correcting import correct_quantity, undo
-from farm.actions.storing import throw_away
+from farm.actions.recording.correcting import correct_quantity, undo
+from farm.actions.store.storing import throw_away
 from farm.models import ClosedMonth, SaleLine, Stage
-from farm.queries.canonical import rows_of, summed
-from farm.queries.closings import (
+from farm.queries.months.canonical import rows_of, summed
+from farm.queries.months.closings import (
     closings,
     closings_add_up,
     earliest_open,
     frozen_rows,
     since_closing,
 )
-from farm.queries.months import Month, month_of, months_from
+from farm.queries.months.months import Month, month_of, months_from
 from ledger.checks import CHECKS
 from ledger.errors import Refused
 from ledger.models import Entry, Lot, Role

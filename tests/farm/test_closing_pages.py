@@ -12,8 +12,8 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from farm.actions import unfinished
-from farm.actions.correcting import correct_quantity
+from farm.actions.recording import unfinished
+from farm.actions.recording.correcting import correct_quantity
 from farm.models import Bill, ClosedMonth, Farm, Person, Role
 from ledger.errors import OnHold
 from ledger.models import Entry, Lot

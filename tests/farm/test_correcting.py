@@ -3,12 +3,12 @@
 import pytest
 
 from farm.actions.common import Draw
-from farm.actions.correcting import correct_quantity, undo, undo_with_dependants
-from farm.actions.harvesting import pick
-from farm.actions.packing import pack
-from farm.actions.selling import SoldLine, sell, take_back
-from farm.actions.stalls import load_stall, settle_stall
-from farm.actions.storing import throw_away, weigh_again
+from farm.actions.growing.harvesting import pick
+from farm.actions.recording.correcting import correct_quantity, undo, undo_with_dependants
+from farm.actions.selling.selling import SoldLine, sell, take_back
+from farm.actions.selling.stalls import load_stall, settle_stall
+from farm.actions.store.packing import pack
+from farm.actions.store.storing import throw_away, weigh_again
 from farm.models import SaleLine, SellingCost, StallDay
 from ledger.errors import Malformed, NotEnough, NotStanding
 from ledger.models import Entry, Lot, Role

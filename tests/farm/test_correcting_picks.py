@@ -3,9 +3,9 @@
 import pytest
 
 from farm.actions.common import Draw
-from farm.actions.correcting import correct_quantity
-from farm.actions.harvesting import pick
-from farm.actions.packing import pack
+from farm.actions.growing.harvesting import pick
+from farm.actions.recording.correcting import correct_quantity
+from farm.actions.store.packing import pack
 from ledger.errors import Malformed
 from ledger.models import Edge, Lot, Role
 from tests.conftest import signed_in

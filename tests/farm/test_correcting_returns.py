@@ -2,8 +2,8 @@
 
 import pytest
 
-from farm.actions.correcting import correct_quantity, undo
-from farm.actions.selling import SoldLine, sell, take_back
+from farm.actions.recording.correcting import correct_quantity, undo
+from farm.actions.selling.selling import SoldLine, sell, take_back
 from farm.models import SaleLine, SellingCost
 from ledger.models import Entry, Lot, Role
 from tests.farm.goods import on_hand, packs

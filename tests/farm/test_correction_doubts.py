@@ -7,14 +7,14 @@ from uuid import uuid4
 import pytest
 
 from farm.actions.common import Draw
-from farm.actions.correcting import correct_quantity, undo
-from farm.actions.counting import Counted, keep_count
-from farm.actions.harvesting import mark_spent
-from farm.actions.packing import pack
+from farm.actions.growing.harvesting import mark_spent
 from farm.actions.questions import PlausibilityQuestion
+from farm.actions.recording.correcting import correct_quantity, undo
 from farm.actions.signing import Signed
-from farm.actions.storing import weigh_again
-from farm.queries.later_scale import stated_later
+from farm.actions.store.counting import Counted, keep_count
+from farm.actions.store.packing import pack
+from farm.actions.store.storing import weigh_again
+from farm.queries.store.later_weights import stated_later
 from ledger.book import Recorded
 from ledger.errors import Malformed
 from ledger.models import Entry, Line, Lot, Role

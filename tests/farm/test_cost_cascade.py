@@ -12,18 +12,18 @@ from datetime import timedelta
 
 import pytest
 
-from farm.actions.blocks import fill_blocks, inoculate_blocks, move_to_fruiting
-from farm.actions.checks import check
 from farm.actions.common import Draw
-from farm.actions.cultures import buy_culture
-from farm.actions.grain import inoculate_grain, prepare_grain
-from farm.actions.harvesting import mark_spent, pick
-from farm.actions.packing import pack
-from farm.actions.selling import SoldLine, sell
-from farm.actions.stalls import load_stall, settle_stall
-from farm.actions.storing import throw_away
+from farm.actions.growing.blocks import fill_blocks, inoculate_blocks, move_to_fruiting
+from farm.actions.growing.checks import check
+from farm.actions.growing.cultures import buy_culture
+from farm.actions.growing.grain import inoculate_grain, prepare_grain
+from farm.actions.growing.harvesting import mark_spent, pick
+from farm.actions.selling.selling import SoldLine, sell
+from farm.actions.selling.stalls import load_stall, settle_stall
+from farm.actions.store.packing import pack
+from farm.actions.store.storing import throw_away
 from farm.models import Form, Product, StallDay, StandardTime
-from farm.queries.costs import CostOfLot, cost_of
+from farm.queries.costs.costs import CostOfLot, cost_of
 from farm.queries.finding import find_lot
 from ledger.models import Lot
 from tests.farm.world import GRAM, UNIT, World, assert_book_is_sound, fresh, run, small_farm

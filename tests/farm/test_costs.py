@@ -8,18 +8,18 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from farm.actions.blocks import inoculate_blocks
 from farm.actions.common import Draw
-from farm.actions.cultures import clone_culture
-from farm.actions.grain import inoculate_grain, prepare_grain
-from farm.actions.harvesting import mark_spent, pick
-from farm.actions.packing import pack
-from farm.actions.selling import SoldLine, sell
+from farm.actions.growing.blocks import inoculate_blocks
+from farm.actions.growing.cultures import clone_culture
+from farm.actions.growing.grain import inoculate_grain, prepare_grain
+from farm.actions.growing.harvesting import mark_spent, pick
+from farm.actions.selling.selling import SoldLine, sell
+from farm.actions.store.packing import pack
 from farm.models import Stage
-from farm.queries.costs import CostOfLot, cost_of
+from farm.queries.costs.costs import CostOfLot, cost_of
+from farm.queries.costs.kilos import Kilo
 from farm.queries.finding import UnknownLotError, find_lot
-from farm.queries.kilos import Kilo
-from farm.reports.cost_rows import cost_report
+from farm.reports.costs.cost_rows import cost_report
 from farm.reports.rows import printed, show_fact
 from farm.reports.xlsx import workbook_bytes
 from ledger.models import Lot

@@ -5,11 +5,11 @@ from datetime import timedelta
 
 import pytest
 
-from farm.actions.checks import check
 from farm.actions.common import Draw
-from farm.actions.correcting import undo
-from farm.actions.harvesting import mark_spent, pick
-from farm.actions.starting import add_strain
+from farm.actions.growing.checks import check
+from farm.actions.growing.harvesting import mark_spent, pick
+from farm.actions.recording.correcting import undo
+from farm.actions.starting.starting import add_strain
 from farm.beliefs import planned
 from ledger.errors import Malformed
 from ledger.models import Lot

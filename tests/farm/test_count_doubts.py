@@ -1,6 +1,6 @@
 """Counts far from what was set up are asked about; a yes is taken, and stands with the entry.
 
-The factors are own rules, no source: see farm/actions/count_doubts.py.
+The factors are own rules, no source: see farm/actions/store/count_doubts.py.
 """
 
 import json
@@ -8,13 +8,13 @@ from dataclasses import replace
 
 import pytest
 
-from farm.actions.allotting import allocate
-from farm.actions.blocks import fill_blocks
-from farm.actions.checks import check
 from farm.actions.common import Draw
+from farm.actions.growing.blocks import fill_blocks
+from farm.actions.growing.checks import check
+from farm.actions.orders.allotting import allocate
 from farm.actions.questions import PlausibilityQuestion
-from farm.actions.stalls import load_stall
-from farm.actions.weights import check_weights
+from farm.actions.selling.stalls import load_stall
+from farm.actions.store.check_weights import check_weights
 from farm.models import Person
 from ledger.book import Recorded
 from ledger.errors import Malformed

@@ -7,7 +7,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from farm.actions.selling import SoldLine, sell
+from farm.actions.selling.selling import SoldLine, sell
 from farm.models import StockCount
 from ledger.models import Lot, Waiting
 from tests.conftest import signed_in

@@ -8,14 +8,14 @@ from django.db import DatabaseError, transaction
 from django.test import Client
 
 from farm.actions.common import Doing
-from farm.actions.correcting import undo
-from farm.actions.counting import Counted, answer_difference, keep_count
 from farm.actions.questions import PlausibilityQuestion
-from farm.actions.selling import SoldLine, sell
+from farm.actions.recording.correcting import undo
+from farm.actions.selling.selling import SoldLine, sell
 from farm.actions.signing import Signed
-from farm.actions.storing import count_lot
+from farm.actions.store.counting import Counted, answer_difference, keep_count
+from farm.actions.store.storing import count_lot
 from farm.models import Answered, StockCount, StockCountAnswer, StockCountLine
-from farm.queries.counts import Checked, Verdict, checked_lines, count_rows
+from farm.queries.store.counts import Checked, Verdict, checked_lines, count_rows
 from ledger.errors import Conflict, Malformed, NotEnough
 from ledger.models import Entry, Lot, Role
 from tests.conftest import signed_in

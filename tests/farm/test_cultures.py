@@ -3,7 +3,7 @@
 import pytest
 
 from farm.actions.common import Draw
-from farm.actions.cultures import buy_culture, clone_culture, transfer_culture
+from farm.actions.growing.cultures import buy_culture, clone_culture, transfer_culture
 from farm.models import Stage
 from ledger.errors import Malformed, NotEnough
 from ledger.models import Charge, Lot

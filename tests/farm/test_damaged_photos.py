@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from farm.actions.photos import add_photo
+from farm.actions.records.photos import add_photo
 from farm.demo.drawn import block_with
 from farm.models import Photo
 from tests.conftest import signed_in

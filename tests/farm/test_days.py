@@ -9,11 +9,10 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from pytest_django import DjangoAssertNumQueries
 
-from farm.actions.selling import SoldLine, sell
+from farm.actions.selling.selling import SoldLine, sell
 from farm.models import Farm
-from farm.queries.happened import given_since, happened
-from farm.queries.months import Only, Span, month_figures, month_of
-from farm.queries.years import (
+from farm.queries.months.months import Only, Span, month_figures, month_of
+from farm.queries.months.years import (
     MonthSums,
     YearSums,
     same_week_last_year,
@@ -22,9 +21,10 @@ from farm.queries.years import (
     year_as_shown,
     year_sums,
 )
-from farm.reports.closing_rows import days_report
-from farm.reports.month_rows import month_report
-from farm.reports.year_rows import year_report
+from farm.queries.movements import given_since, happened
+from farm.reports.months.closing_rows import days_report
+from farm.reports.months.month_rows import month_report
+from farm.reports.months.year_rows import year_report
 from ledger.models import Charge
 from tests.farm.closed import blocks, flush, go_to, sold
 from tests.farm.goods import crop

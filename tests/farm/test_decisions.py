@@ -9,20 +9,20 @@ import pytest
 from django.test import Client
 from pytest_django import DjangoAssertNumQueries
 
-from farm.actions.checks import check
 from farm.actions.common import Draw
-from farm.actions.harvesting import pick
-from farm.actions.runs import sterilise
+from farm.actions.growing.checks import check
+from farm.actions.growing.harvesting import pick
+from farm.actions.growing.runs import sterilise
 from farm.models import Form, Product
 from farm.planning.decisions import DryingCase, FlushCase, a_pound, an_ounce
 from farm.planning.inputs import Known
-from farm.queries.card_choice import newest_batches
-from farm.queries.decisions import drying_inputs, flush_inputs
-from farm.queries.experience import experience_of
-from farm.queries.flushes import flushes_kept
-from farm.queries.growing_losses import CONTAMINATION, growing_losses
-from farm.queries.months import month_of
-from farm.queries.steriliser_runs import curve, runs_of
+from farm.queries.costs.card_choice import newest_batches
+from farm.queries.costs.decisions import drying_inputs, flush_inputs
+from farm.queries.growing.experience import experience_of
+from farm.queries.growing.flushes import flushes_kept
+from farm.queries.months.growing_losses import CONTAMINATION, growing_losses
+from farm.queries.months.months import month_of
+from farm.queries.months.steriliser_runs import curve, runs_of
 from ledger.errors import Malformed
 from ledger.models import Charge, Flow, Role
 from tests.farm.season import season

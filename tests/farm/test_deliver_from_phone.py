@@ -7,11 +7,11 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from farm.actions.orders import Days, Wanted, deliver, take_order
-from farm.actions.selling import SoldLine
-from farm.actions.storing import throw_away
+from farm.actions.orders.orders import Days, Wanted, deliver, take_order
+from farm.actions.selling.selling import SoldLine
+from farm.actions.store.storing import throw_away
 from farm.models import Customer, Order, Person, SaleLine
-from farm.queries.orders import State, due_order
+from farm.queries.orders.orders import State, due_order
 from ledger.models import Entry, Lot, Waiting
 from tests.conftest import signed_in
 from tests.farm.filled import text, typed

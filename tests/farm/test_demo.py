@@ -31,9 +31,9 @@ from farm.models import (
     Settling,
     Stage,
 )
-from farm.queries.came_true import outcomes
-from farm.queries.closings import closings, closings_add_up, late_entries, since_closing
-from farm.queries.recalls import state_of
+from farm.queries.costs.card_outcomes import outcomes
+from farm.queries.months.closings import closings, closings_add_up, late_entries, since_closing
+from farm.queries.tracing.recalls import state_of
 from ledger.models import Entry, Line, Lot, Role
 from tests.farm.world import assert_book_is_sound
 

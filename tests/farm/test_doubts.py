@@ -9,13 +9,13 @@ from uuid import uuid4
 
 import pytest
 
-from farm.actions.blocks import inoculate_blocks
 from farm.actions.common import Draw
-from farm.actions.harvesting import mark_spent, pick
+from farm.actions.growing.blocks import inoculate_blocks
+from farm.actions.growing.harvesting import mark_spent, pick
+from farm.actions.growing.runs import sterilise
 from farm.actions.questions import PlausibilityQuestion
-from farm.actions.runs import sterilise
 from farm.models import Person
-from farm.queries.usual import ENOUGH, usual_of
+from farm.queries.growing.usual_values import ENOUGH, usual_of
 from ledger.book import Recorded
 from ledger.errors import Malformed
 from ledger.models import Entry, Lot

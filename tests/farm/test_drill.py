@@ -9,16 +9,16 @@ from django.test import Client
 from django.utils import timezone
 
 from farm.actions.common import Draw
-from farm.actions.drilling import Signed, sign_drill, start_drill
-from farm.actions.selling import SoldLine, sell
-from farm.actions.stalls import load_stall
-from farm.actions.storing import throw_away, weigh_again
+from farm.actions.selling.selling import SoldLine, sell
+from farm.actions.selling.stalls import load_stall
+from farm.actions.store.storing import throw_away, weigh_again
+from farm.actions.tracing.drilling import Signed, sign_drill, start_drill
 from farm.habits import short_day
 from farm.models import Drill, DrillSignature
-from farm.pages import drills
-from farm.queries.drills import Drilled, drilled_of, lot_by_chance, sold_lots
-from farm.reports.balance_rows import accounted_words
-from farm.reports.drill_rows import time_words
+from farm.pages.tracing import drills
+from farm.queries.tracing.drills import Drilled, drilled_of, lot_by_chance, sold_lots
+from farm.reports.tracing.balance_rows import accounted_words
+from farm.reports.tracing.drill_rows import time_words
 from ledger.errors import Malformed
 from ledger.models import Lot
 from tests.farm.papers import pdf_words

@@ -4,14 +4,14 @@ import pytest
 from django.test import Client
 
 from farm.actions.common import Draw
-from farm.actions.correcting import undo
-from farm.actions.packing import pack
 from farm.actions.questions import PlausibilityQuestion
-from farm.actions.storing import Laid, dry
+from farm.actions.recording.correcting import undo
+from farm.actions.store.packing import pack
+from farm.actions.store.storing import Laid, dry
 from farm.models import Form, PackKind, Placing, Product, Stage
-from farm.queries.dryings import drying_of, dryings, implied_moisture
-from farm.reports.drying_rows import balance_facts, drying_report
-from farm.reports.made import Made
+from farm.queries.store.dryings import drying_of, dryings, implied_moisture
+from farm.reports.report_heading import Made
+from farm.reports.store.drying_rows import balance_facts, drying_report
 from ledger.errors import Malformed
 from ledger.models import Entry, Lot
 from tests.farm.goods import crop, on_hand, packs

@@ -11,13 +11,13 @@ from django.core.management import CommandError, call_command
 from django.utils import timezone
 from jsonschema import FormatChecker
 
-from farm.actions.checks import check
 from farm.actions.common import Draw
-from farm.actions.correcting import correct_quantity, undo
-from farm.actions.giving import give_away
-from farm.actions.holding import hold, release
-from farm.actions.selling import SoldLine, sell
-from farm.actions.stalls import Besides, load_stall, settle_stall
+from farm.actions.growing.checks import check
+from farm.actions.recording.correcting import correct_quantity, undo
+from farm.actions.selling.giving import give_away
+from farm.actions.selling.selling import SoldLine, sell
+from farm.actions.selling.stalls import Besides, load_stall, settle_stall
+from farm.actions.tracing.holding import hold, release
 from farm.exchange import steps
 from farm.exchange.amounts import CELSIUS, MINUTE, PASCAL, UNITS
 from farm.exchange.choosing import asked_between

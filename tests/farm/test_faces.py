@@ -5,16 +5,16 @@ from datetime import UTC, date, datetime
 import pytest
 from django.test import Client
 
-from farm.queries.labels import labels_of
 from farm.queries.stock import lot_by_code
-from farm.reports.binder_pdf import binder_pdf
-from farm.reports.binder_rows import Span, binder_cover, sections
+from farm.queries.tracing.labels import labels_of
 from farm.reports.faces import font, plain, text_width
-from farm.reports.labels import labels_pdf
-from farm.reports.made import Made
 from farm.reports.pdf import pdf_bytes
+from farm.reports.records.binder_pdf import binder_pdf
+from farm.reports.records.binder_rows import Span, binder_cover, sections
+from farm.reports.report_heading import Made
 from farm.reports.rows import Column, Fact, Report, Table
-from farm.reports.sheets import SHEETS
+from farm.reports.tracing.label_sheets import SHEETS
+from farm.reports.tracing.labels import labels_pdf
 from tests.farm.goods import packs
 from tests.farm.papers import pdf_words
 from tests.farm.sold import invoiced, selling_farm, sold

@@ -16,13 +16,13 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from farm.actions.common import Draw
-from farm.actions.harvesting import pick
+from farm.actions.growing.harvesting import pick
 from farm.models import Farm, the_farm
-from farm.pages.forms.clock import ClockField
-from farm.queries.closings import closings
-from farm.queries.months import month_of
-from farm.reports.closing_rows import open_report
-from farm.reports.made import made_for
+from farm.pages.clock import ClockField
+from farm.queries.months.closings import closings
+from farm.queries.months.months import month_of
+from farm.reports.months.closing_rows import open_report
+from farm.reports.report_heading import made_for
 from ledger.models import Entry
 from tests.conftest import signed_in
 from tests.farm.closed import OCTOBER, close, sold

@@ -6,10 +6,10 @@ import pytest
 from django.test import Client
 from pytest_django import DjangoAssertNumQueries
 
-from farm.actions.starting import add_filling
+from farm.actions.starting.starting import add_filling
 from farm.beliefs import FILLINGS
 from farm.models import Farm, Rate, Recipe, Room, Species, StandardTime, Strain, Supply
-from farm.queries.first_hour import FIRST_ENTRIES, first_hour, is_past, next_step
+from farm.queries.starting.first_hour import FIRST_ENTRIES, first_hour, is_past, next_step
 from ledger.models import Entry
 from tests.farm.filled import text
 from tests.farm.world import KG, UNIT, World, filled_bags, grow_blocks, grow_spawn, picked

@@ -10,13 +10,13 @@ from fractions import Fraction
 import pytest
 from django.test import Client
 
-from farm.actions.checks import check
 from farm.actions.common import Draw
-from farm.actions.correcting import correct_quantity, undo
-from farm.actions.harvesting import pick
+from farm.actions.growing.checks import check
+from farm.actions.growing.harvesting import pick
 from farm.actions.questions import PlausibilityQuestion
+from farm.actions.recording.correcting import correct_quantity, undo
 from farm.models import LotCard, Stage
-from farm.queries.block_picks import BlockPick, flush_on, flushes_offered, picks_of
+from farm.queries.growing.block_picks import BlockPick, flush_on, flushes_offered, picks_of
 from ledger.book import Recorded
 from ledger.errors import Malformed
 from ledger.models import Entry, Lot, Role

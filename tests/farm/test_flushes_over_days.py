@@ -8,14 +8,14 @@ from django.db import transaction
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from farm.actions.checks import check
 from farm.actions.common import Draw
-from farm.actions.correcting import correct_quantity, undo
-from farm.actions.harvesting import keep_spent, mark_spent, pick
+from farm.actions.growing.checks import check
+from farm.actions.growing.harvesting import keep_spent, mark_spent, pick
+from farm.actions.recording.correcting import correct_quantity, undo
 from farm.models import Rate, RateOf
-from farm.queries.batches import batch_of
-from farm.queries.costs import cost_of
-from farm.queries.experience import Share, experience_of
+from farm.queries.costs.costs import cost_of
+from farm.queries.growing.batches import batch_of
+from farm.queries.growing.experience import Share, experience_of
 from ledger.models import Charge, Lot, Role
 from tests.farm.costed import blocks_at, costless_farm
 from tests.farm.world import GRAM, KG, UNIT, World, assert_book_is_sound, fresh

@@ -4,7 +4,7 @@ import pytest
 from django.template.loader import get_template
 from django.test import Client
 
-from farm.models.people import Farm, Person, Role
+from farm.models.people.people import Farm, Person, Role
 from farm.pages.frame import rights_of, ways_for
 from tests.conftest import person_in_role, signed_in
 

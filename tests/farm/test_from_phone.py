@@ -8,7 +8,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from farm.actions.storing import throw_away
+from farm.actions.store.storing import throw_away
 from farm.models import PhoneForm, Record, Role
 from ledger.models import Entry, Lot, Waiting
 from tests.conftest import person_in_role, signed_in

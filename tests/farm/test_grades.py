@@ -4,8 +4,8 @@ import pytest
 from django.test import Client
 
 from farm.actions.common import Draw
-from farm.actions.correcting import correct_quantity
-from farm.actions.harvesting import Valued, mark_spent, pick, pick_by_value
+from farm.actions.growing.harvesting import Valued, mark_spent, pick, pick_by_value
+from farm.actions.recording.correcting import correct_quantity
 from farm.models import Grade
 from ledger.errors import Malformed
 from ledger.models import Charge, Flow, Lot, Role

@@ -4,11 +4,11 @@ import json
 
 import pytest
 
-from farm.actions.checks import check
 from farm.actions.common import Draw
-from farm.actions.grain import inoculate_grain, prepare_grain
+from farm.actions.growing.checks import check
+from farm.actions.growing.grain import inoculate_grain, prepare_grain
 from farm.models import LotCard, Stage, Use
-from farm.queries.costs import cost_of
+from farm.queries.costs.costs import cost_of
 from farm.templatetags.farm_format import amount_of
 from ledger.errors import Malformed, NotEnough
 from ledger.models import Lot

@@ -18,9 +18,9 @@ from farm.gs1 import (
     lot_in_link,
 )
 from farm.models import Product
-from farm.pages.forms.lookup_form import LookupForm
-from farm.pages.forms.lookups import lookup_form
-from farm.pages.lookup_list import BY_SLUG
+from farm.pages.lookups.lookup_form import LookupForm
+from farm.pages.lookups.lookup_forms import lookup_form
+from farm.pages.lookups.lookup_list import BY_SLUG
 from tests.farm.filled import text
 from tests.farm.world import World
 

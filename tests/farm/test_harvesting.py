@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import pytest
 
-from farm.actions.checks import check
 from farm.actions.common import Doing, Draw, post
-from farm.actions.harvesting import mark_spent, pick
+from farm.actions.growing.checks import check
+from farm.actions.growing.harvesting import mark_spent, pick
 from farm.actions.questions import PlausibilityQuestion
 from farm.models import Grade, Rate, Stage
 from ledger.book import Recorded

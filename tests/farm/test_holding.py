@@ -7,11 +7,11 @@ from datetime import timedelta
 import pytest
 
 from farm.actions.common import Doing, Draw
-from farm.actions.correcting import undo
-from farm.actions.harvesting import pick
-from farm.actions.holding import hold, release
-from farm.actions.selling import SoldLine, sell, take_back
-from farm.actions.storing import throw_away, weigh_again
+from farm.actions.growing.harvesting import pick
+from farm.actions.recording.correcting import undo
+from farm.actions.selling.selling import SoldLine, sell, take_back
+from farm.actions.store.storing import throw_away, weigh_again
+from farm.actions.tracing.holding import hold, release
 from farm.models import SaleLine
 from ledger.book import Recorded
 from ledger.errors import Malformed, OnHold

@@ -4,12 +4,12 @@ import pytest
 from django.test import Client
 
 from farm.actions.common import Draw
-from farm.actions.selling import SoldLine, sell, take_back
-from farm.actions.stalls import load_stall
+from farm.actions.selling.selling import SoldLine, sell, take_back
+from farm.actions.selling.stalls import load_stall
 from farm.beliefs import STANDARD_TIMES
 from farm.models import SaleLine, StandardTime
-from farm.pages.doings import DEEDS
-from farm.pages.forms.lookups import TIMED
+from farm.pages.lookups.lookup_forms import TIMED
+from farm.pages.recording.actions import DEEDS
 from ledger.models import Entry
 from tests.conftest import signed_in
 from tests.farm.filled import text

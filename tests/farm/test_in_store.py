@@ -5,12 +5,12 @@ from datetime import UTC, datetime
 import pytest
 from django.test import Client
 
-from farm.actions.blocks import move
-from farm.actions.storing import weigh_again
+from farm.actions.growing.blocks import move
+from farm.actions.store.storing import weigh_again
 from farm.models import LotCard, Product, Stage
-from farm.queries.in_store import Stored, places_in_store, stored_lots, use_first
-from farm.queries.water_loss import water_losses
-from farm.reports.store_rows import mind
+from farm.queries.store.in_store import Stored, places_in_store, stored_lots, use_first
+from farm.queries.store.water_loss import water_losses
+from farm.reports.store.store_rows import mind
 from ledger.models import Entry, Lot
 from tests.farm.goods import crop, on_hand, packs
 from tests.farm.world import GRAM, KG, World, assert_book_is_sound, small_farm

@@ -8,11 +8,11 @@ each, is left out: both cancel.)
 
 import pytest
 
-from farm.actions.invoicing import issue_invoice
-from farm.actions.selling import SoldLine, sell
+from farm.actions.accounts.invoicing import issue_invoice
+from farm.actions.selling.selling import SoldLine, sell
 from farm.models import Invoice, Price, Product
-from farm.queries.invoices import invoices, lines_of, rate_totals
-from farm.reports.invoice_rows import invoice_paper
+from farm.queries.accounts.invoices import invoices, lines_of, rate_totals
+from farm.reports.accounts.invoice_rows import invoice_paper
 from ledger.models import Lot
 from tests.farm.goods import packs
 from tests.farm.sold import selling_farm

@@ -12,12 +12,12 @@ from datetime import timedelta
 import pytest
 from django.db import DatabaseError, connection, transaction
 
+from farm.actions.accounts.invoicing import issue_change, issue_for_sale, issue_invoice
 from farm.actions.common import Doing
-from farm.actions.correcting import correct_quantity, undo
-from farm.actions.invoicing import issue_change, issue_for_sale, issue_invoice
-from farm.actions.selling import SoldLine, sell, take_back
+from farm.actions.recording.correcting import correct_quantity, undo
+from farm.actions.selling.selling import SoldLine, sell, take_back
 from farm.models import Customer, Invoice, InvoiceKind, InvoiceLine, Product, SaleLine
-from farm.queries.invoices import (
+from farm.queries.accounts.invoices import (
     changed_invoices,
     customers_to_invoice,
     invoices,

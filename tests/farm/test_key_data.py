@@ -13,8 +13,8 @@ from django.core.management import call_command
 from openpyxl import load_workbook
 
 from farm.actions.common import Draw
-from farm.actions.correcting import undo
-from farm.actions.storing import dry
+from farm.actions.recording.correcting import undo
+from farm.actions.store.storing import dry
 from farm.exchange.choosing import asked_between, asked_of_lots
 from farm.exchange.key_data import key_data
 from farm.reports.rows import Cell, Report, Table

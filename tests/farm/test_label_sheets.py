@@ -6,9 +6,9 @@ from pathlib import Path
 import pytest
 from PIL import Image, ImageOps
 
-from farm.queries.labels import Label, grouped
-from farm.reports.labels import DoesNotFit, labels_pdf
-from farm.reports.sheets import MM, SHEETS, Sheet
+from farm.queries.tracing.labels import Label, grouped
+from farm.reports.tracing.label_sheets import MM, SHEETS, Sheet
+from farm.reports.tracing.labels import DoesNotFit, labels_pdf
 from ledger.codes import lot_code
 from tests.farm.printing import (
     DPI,

@@ -9,14 +9,14 @@ from django.core.management import CommandError, call_command
 from django.http import HttpResponse
 from django.test import Client
 
-from farm.actions.checks import check
 from farm.actions.common import Draw
-from farm.actions.packing import pack
-from farm.actions.storing import dry
+from farm.actions.growing.checks import check
+from farm.actions.store.packing import pack
+from farm.actions.store.storing import dry
 from farm.models import Farm, Form, Product
-from farm.pages.labels import codes_in
-from farm.queries.labels import Label, grouped, labels_of, net_words, usual_count
+from farm.pages.tracing.labels import codes_in
 from farm.queries.stock import lot_by_code
+from farm.queries.tracing.labels import Label, grouped, labels_of, net_words, usual_count
 from ledger.codes import lot_code
 from ledger.models import Lot
 from tests.farm.printing import needs_pdftoppm, rendered, scanned

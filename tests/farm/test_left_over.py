@@ -5,11 +5,11 @@ from datetime import timedelta
 import pytest
 
 from farm.actions.common import Draw
-from farm.actions.holding import hold
-from farm.actions.storing import dry
+from farm.actions.store.storing import dry
+from farm.actions.tracing.holding import hold
 from farm.models import Form, PackKind, Price, Product
-from farm.queries.left_over import BIN, DISCOUNT, DRY, KEEP, UNKNOWN, advice_for
-from farm.reports.left_over_rows import advice_words, told_words
+from farm.queries.costs.left_over import BIN, DISCOUNT, DRY, KEEP, UNKNOWN, advice_for
+from farm.reports.costs.left_over_rows import advice_words, told_words
 from ledger.models import Lot
 from tests.farm.goods import a_day, crop, packs
 from tests.farm.world import FIRST_DAY, GRAM, KG, UNIT, World, fresh, small_farm

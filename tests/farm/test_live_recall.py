@@ -8,19 +8,19 @@ import pytest
 from django.utils import timezone
 
 from farm.actions.common import Doing, Draw
-from farm.actions.cultures import clone_culture
-from farm.actions.giving import give_away
-from farm.actions.harvesting import pick
-from farm.actions.orders import Days, Wanted, deliver, take_order
-from farm.actions.packing import pack
-from farm.actions.recalling import add_call
-from farm.actions.selling import SoldLine, sell
-from farm.actions.stalls import Besides, load_stall, settle_stall
-from farm.actions.storing import dry, throw_away
+from farm.actions.growing.cultures import clone_culture
+from farm.actions.growing.harvesting import pick
+from farm.actions.orders.orders import Days, Wanted, deliver, take_order
+from farm.actions.selling.giving import give_away
+from farm.actions.selling.selling import SoldLine, sell
+from farm.actions.selling.stalls import Besides, load_stall, settle_stall
+from farm.actions.store.packing import pack
+from farm.actions.store.storing import dry, throw_away
+from farm.actions.tracing.recalling import add_call
 from farm.models import Customer, Given, StallDay
-from farm.queries.reach import reach_of
-from farm.queries.suspects import suspect_lots
-from farm.reports.recall_rows import still_to_do, told_words
+from farm.queries.tracing.reach import reach_of
+from farm.queries.tracing.suspects import suspect_lots
+from farm.reports.tracing.recall_rows import still_to_do, told_words
 from ledger.book import Recorded
 from ledger.errors import OnHold
 from ledger.models import Entry

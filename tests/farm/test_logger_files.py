@@ -16,12 +16,12 @@ from django.test import Client
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from farm.actions.run_readings import Source, attach_readings
-from farm.actions.runs import run_of
+from farm.actions.growing.runs import run_of
+from farm.actions.records.run_readings import Source, attach_readings
 from farm.actions.signing import Signed
 from farm.logger_file import ColumnQuestion, CountQuestion, ReadingsError
 from farm.models import RunReadings
-from farm.queries.run_readings import readings_of
+from farm.queries.records.run_readings import readings_of
 from farm.readings import Found, Reading, Units, read_readings
 from ledger.errors import Malformed
 from ledger.models import Entry

@@ -10,13 +10,13 @@ from django.core.exceptions import ValidationError
 from django.test import Client
 from django.utils import timezone
 
+from farm.actions.accounts.invoicing import issue_invoice
 from farm.actions.common import Draw, card, item_for, post
-from farm.actions.correcting import correct_quantity
-from farm.actions.invoicing import issue_invoice
-from farm.actions.orders import Wanted
+from farm.actions.orders.orders import Wanted
 from farm.actions.questions import PlausibilityQuestion
-from farm.actions.selling import SoldLine, sell, take_back
-from farm.actions.stalls import load_stall, settle_stall
+from farm.actions.recording.correcting import correct_quantity
+from farm.actions.selling.selling import SoldLine, sell, take_back
+from farm.actions.selling.stalls import load_stall, settle_stall
 from farm.models import (
     AgreedPrice,
     Grade,
@@ -30,13 +30,13 @@ from farm.models import (
     Stage,
     sales_tax_ppm,
 )
-from farm.queries.invoices import lines_of, rate_totals
-from farm.queries.kilos import kilos_from
-from farm.queries.months import month_figures, month_with
-from farm.queries.orders import due_order
-from farm.queries.prices import listed_price, ordered_price
-from farm.queries.till import till_goods
-from farm.reports.month_rows import month_report
+from farm.queries.accounts.invoices import lines_of, rate_totals
+from farm.queries.costs.kilos import kilos_from
+from farm.queries.months.months import month_figures, month_with
+from farm.queries.orders.orders import due_order
+from farm.queries.selling.prices import listed_price, ordered_price
+from farm.queries.selling.till import till_goods
+from farm.reports.months.month_rows import month_report
 from ledger.book import Recorded
 from ledger.drafts import LineDraft, NewLot
 from ledger.errors import Malformed

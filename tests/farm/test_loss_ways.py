@@ -4,11 +4,11 @@ from fractions import Fraction
 
 import pytest
 
-from farm.actions.checks import check
 from farm.actions.common import Draw
-from farm.actions.correcting import undo
-from farm.actions.harvesting import pick
-from farm.queries.loss_ways import loss_way_of
+from farm.actions.growing.checks import check
+from farm.actions.growing.harvesting import pick
+from farm.actions.recording.correcting import undo
+from farm.queries.growing.loss_ways import loss_way_of
 from ledger.models import Entry, Lot
 from tests.conftest import signed_in
 from tests.farm.costed import blocks_at, costless_farm, whole

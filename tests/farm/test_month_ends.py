@@ -11,10 +11,10 @@ import pytest
 from django.test import Client
 
 from farm.models import Farm
-from farm.queries.canonical import rows_of
-from farm.queries.closings import closings_add_up, totals
-from farm.queries.months import Month, Span, month_figures, month_of
-from farm.queries.years import year_sums
+from farm.queries.months.canonical import rows_of
+from farm.queries.months.closings import closings_add_up, totals
+from farm.queries.months.months import Month, Span, month_figures, month_of
+from farm.queries.months.years import year_sums
 from ledger.models import Lot
 from tests.conftest import signed_in
 from tests.farm.closed import blocks, close, flush, sold

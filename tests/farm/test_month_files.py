@@ -14,10 +14,10 @@ from openpyxl.chart import BarChart
 from openpyxl.worksheet.worksheet import Worksheet
 
 from farm.models import Customer
-from farm.queries.months import month_figures, month_of
+from farm.queries.months.months import month_figures, month_of
 from farm.reports import rows
 from farm.reports.csv_tables import table_csv, zipped_tables
-from farm.reports.month_rows import month_report
+from farm.reports.months.month_rows import month_report
 from farm.reports.rows import Column, Kind, Report, Table
 from farm.reports.xlsx import HEADER_ROW, workbook_bytes
 from tests.farm.season import MADE, season

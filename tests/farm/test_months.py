@@ -16,10 +16,10 @@ from django.test.utils import CaptureQueriesContext
 from openpyxl import load_workbook
 
 from farm.actions.common import Draw
-from farm.actions.correcting import correct_quantity, undo
-from farm.actions.harvesting import pick
-from farm.actions.selling import SoldLine, sell
-from farm.queries.months import (
+from farm.actions.growing.harvesting import pick
+from farm.actions.recording.correcting import correct_quantity, undo
+from farm.actions.selling.selling import SoldLine, sell
+from farm.queries.months.months import (
     MonthFigures,
     Movement,
     NoMonthError,
@@ -28,7 +28,7 @@ from farm.queries.months import (
     months_kept,
 )
 from farm.reports import rows
-from farm.reports.month_rows import month_report
+from farm.reports.months.month_rows import month_report
 from farm.reports.pdf import pdf_bytes
 from farm.reports.rows import Kind, Report, Table
 from farm.reports.xlsx import workbook_bytes

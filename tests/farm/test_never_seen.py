@@ -19,8 +19,8 @@ from django.db import transaction
 from pytest_django import DjangoDbBlocker
 
 from farm.actions.common import Doing
-from farm.actions.selling import SoldLine, sell
-from farm.actions.stalls import settle_stall
+from farm.actions.selling.selling import SoldLine, sell
+from farm.actions.selling.stalls import settle_stall
 from farm.models import AgreedPrice, Price, Rate, RateOf, Recall, RecipeVersion, Role, Stage
 from ledger.models import Lot
 from tests.conftest import signed_in

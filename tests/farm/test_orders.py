@@ -4,14 +4,14 @@ from datetime import timedelta
 
 import pytest
 
-from farm.actions.correcting import correct_quantity, undo
-from farm.actions.holding import hold
-from farm.actions.orders import Days, Wanted, deliver, stop_order, take_order, write_note
+from farm.actions.orders.orders import Days, Wanted, deliver, stop_order, take_order, write_note
 from farm.actions.questions import PlausibilityQuestion
-from farm.actions.selling import SoldLine
+from farm.actions.recording.correcting import correct_quantity, undo
+from farm.actions.selling.selling import SoldLine
+from farm.actions.tracing.holding import hold
 from farm.models import DeliveryNote, Order
-from farm.queries.allocations import sellable, suggested
-from farm.queries.orders import State, days_of, due_between, due_order
+from farm.queries.orders.allocations import sellable, suggested
+from farm.queries.orders.orders import State, days_of, due_between, due_order
 from ledger.errors import Conflict, Malformed
 from ledger.models import Role
 from tests.farm.goods import crop, on_hand, packs

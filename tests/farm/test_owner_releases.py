@@ -8,14 +8,14 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 
 from farm.actions.common import Draw
-from farm.actions.correcting import undo
-from farm.actions.harvesting import pick
-from farm.actions.holding import hold, release
-from farm.actions.recalling import add_call, open_recall
+from farm.actions.growing.harvesting import pick
+from farm.actions.recording.correcting import undo
+from farm.actions.tracing.holding import hold, release
+from farm.actions.tracing.recalling import add_call, open_recall
 from farm.models import Person, Recall
-from farm.queries.reach import reach_of
-from farm.queries.recalls import open_recalls, state_of
-from farm.queries.suspects import suspect_lots
+from farm.queries.tracing.reach import reach_of
+from farm.queries.tracing.recalls import open_recalls, state_of
+from farm.queries.tracing.suspects import suspect_lots
 from ledger.errors import Malformed
 from ledger.models import Entry, Lot
 from tests.farm.filled import typed

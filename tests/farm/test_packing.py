@@ -4,12 +4,12 @@ from typing import Any
 
 import pytest
 
-from farm.actions.blocks import move
 from farm.actions.common import Draw
-from farm.actions.correcting import undo
-from farm.actions.holding import hold
-from farm.actions.packing import pack
+from farm.actions.growing.blocks import move
 from farm.actions.questions import PlausibilityQuestion
+from farm.actions.recording.correcting import undo
+from farm.actions.store.packing import pack
+from farm.actions.tracing.holding import hold
 from farm.models import LotCard, Stage
 from farm.queries.stock import last_shelf, shelf_of
 from farm.units import read_mass

@@ -8,7 +8,7 @@ from django.test import Client
 from django.utils import timezone
 
 from farm.models import Customer, Payment, Role, Settling
-from farm.queries.owed import account_of
+from farm.queries.accounts.owed import account_of
 from tests.conftest import person_in_role, signed_in
 from tests.farm.goods import packs
 from tests.farm.papers import pdf_words, text

@@ -6,11 +6,11 @@ from uuid import uuid4
 import pytest
 from django.test import Client
 
-from farm.actions.checks import check
 from farm.actions.common import Draw
-from farm.actions.holding import hold
-from farm.actions.selling import SoldLine, sell
-from farm.actions.stalls import load_stall
+from farm.actions.growing.checks import check
+from farm.actions.selling.selling import SoldLine, sell
+from farm.actions.selling.stalls import load_stall
+from farm.actions.tracing.holding import hold
 from farm.models import LotCard, Role, Stage
 from ledger.models import Entry, Lot
 from tests.conftest import person_in_role, signed_in

@@ -8,7 +8,7 @@ from django.test import Client
 from openpyxl import load_workbook
 from pytest_django import DjangoAssertNumQueries
 
-from farm.actions.holding import hold
+from farm.actions.tracing.holding import hold
 from farm.models import Stage
 from farm.queries.keeping import keeps_until, too_old_words
 from ledger.models import Lot

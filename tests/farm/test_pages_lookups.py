@@ -22,8 +22,8 @@ from farm.models import (
     Supply,
     Token,
 )
-from farm.pages.lookup_list import LOOKUPS
-from farm.queries.by_products import by_product_way
+from farm.pages.lookups.lookup_list import LOOKUPS
+from farm.queries.growing.by_products import by_product_way
 from tests.conftest import signed_in
 from tests.farm.filled import prefilled, text
 from tests.farm.world import FIRST_DAY, GRAM, UNIT, World

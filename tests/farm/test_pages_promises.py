@@ -8,16 +8,16 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from farm.actions.allotting import allocate
 from farm.actions.common import Draw
-from farm.actions.holding import hold
-from farm.actions.orders import Wanted
-from farm.actions.stalls import load_stall
+from farm.actions.orders.allotting import allocate
+from farm.actions.orders.orders import Wanted
+from farm.actions.selling.stalls import load_stall
+from farm.actions.tracing.holding import hold
 from farm.habits import day
 from farm.models import AgreedPrice, Allocation, BoxLeft, Customer, Order, Payment, Role, Share
-from farm.queries.allocations import set_aside
-from farm.queries.orders import due_order
-from farm.queries.shares import share_states
+from farm.queries.orders.allocations import set_aside
+from farm.queries.orders.orders import due_order
+from farm.queries.orders.shares import share_states
 from ledger.models import Lot
 from tests.conftest import person_in_role, signed_in
 from tests.farm.filled import typed

@@ -9,7 +9,7 @@ import pytest
 from django.test import Client
 
 from farm.actions.common import Draw
-from farm.actions.stalls import load_stall
+from farm.actions.selling.stalls import load_stall
 from farm.models import (
     CashUp,
     GivenAway,

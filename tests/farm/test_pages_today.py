@@ -6,13 +6,13 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from farm.actions.checks import check
-from farm.actions.cultures import buy_culture, transfer_culture
-from farm.actions.orders import stop_order
+from farm.actions.growing.checks import check
+from farm.actions.growing.cultures import buy_culture, transfer_culture
+from farm.actions.orders.orders import stop_order
 from farm.models import Farm, Person
-from farm.pages.today import most_used, to_deliver
+from farm.pages.day.today import most_used, to_deliver
+from farm.queries.day.today import ToDo, by_room, to_do
 from farm.queries.entries import often
-from farm.queries.today import ToDo, by_room, to_do
 from farm.units import show_mass
 from tests.conftest import signed_in
 from tests.farm.filled import prefilled, text

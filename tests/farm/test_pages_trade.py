@@ -7,12 +7,12 @@ from django.test import Client
 from django.utils import timezone
 from openpyxl import load_workbook
 
-from farm.actions.invoicing import issue_for_sale, issue_invoice
-from farm.actions.selling import SoldLine, sell
+from farm.actions.accounts.invoicing import issue_for_sale, issue_invoice
+from farm.actions.selling.selling import SoldLine, sell
 from farm.habits import short_day
 from farm.models import Customer, DeliveryNote, Invoice, Order, Payment, Role
-from farm.pages.forms.orders import key_of
-from farm.queries.orders import due_order
+from farm.pages.orders.order_forms import key_of
+from farm.queries.orders.orders import due_order
 from tests.conftest import person_in_role, signed_in
 from tests.farm.goods import on_hand, packs
 from tests.farm.papers import pdf_words, text

@@ -2,7 +2,7 @@
 
 from datetime import date, timedelta
 
-from farm.queries.paperwork import DailyPaper, daily_papers
+from farm.queries.records.paperwork import DailyPaper, daily_papers
 from farm.records import STORE
 from tests.conftest import signed_in
 from tests.farm.filled import text

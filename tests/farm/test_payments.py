@@ -5,14 +5,14 @@ from datetime import date, timedelta
 
 import pytest
 
-from farm.actions.correcting import undo
-from farm.actions.invoicing import issue_change
-from farm.actions.payments import Paid, enter_payment, take_payment_back
+from farm.actions.accounts.invoicing import issue_change
+from farm.actions.accounts.payments import Paid, enter_payment, take_payment_back
 from farm.actions.questions import PlausibilityQuestion
-from farm.actions.selling import take_back
+from farm.actions.recording.correcting import undo
+from farm.actions.selling.selling import take_back
 from farm.models import Invoice, Payment, SaleLine
-from farm.queries.invoices import changed_invoices, invoices, to_invoice
-from farm.queries.owed import account_of, accounts, statement
+from farm.queries.accounts.invoices import changed_invoices, invoices, to_invoice
+from farm.queries.accounts.owed import account_of, accounts, statement
 from ledger.errors import Conflict, Malformed, NotStanding, Refused
 from tests.farm.goods import packs
 from tests.farm.sold import delivered, invoiced, order, selling_farm, sold

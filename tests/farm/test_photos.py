@@ -8,7 +8,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.test import Client
 from PIL import Image
 
-from farm.actions.photos import MOST_BYTES, MOST_PHOTOS, add_photo, remove_photo, shrunk
+from farm.actions.records.photos import MOST_BYTES, MOST_PHOTOS, add_photo, remove_photo, shrunk
 from farm.models import Photo, Role
 from ledger.errors import Malformed
 from ledger.models import Entry

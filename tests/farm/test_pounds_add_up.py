@@ -15,16 +15,16 @@ import pytest
 from openpyxl import load_workbook
 
 from farm.models import ClosedMonth, Form
-from farm.queries.months import MonthFigures, Only, Span, month_figures
-from farm.queries.reconciliation import Reconciliation
-from farm.queries.years import week_of, week_sums, year_as_shown
-from farm.reports.closing_rows import days_report
+from farm.queries.months.months import MonthFigures, Only, Span, month_figures
+from farm.queries.months.reconciliation import Reconciliation
+from farm.queries.months.years import week_of, week_sums, year_as_shown
 from farm.reports.csv_tables import table_csv
-from farm.reports.month_rows import month_report
-from farm.reports.reconciliation_rows import steps_table
+from farm.reports.months.closing_rows import days_report
+from farm.reports.months.month_rows import month_report
+from farm.reports.months.reconciliation_rows import steps_table
+from farm.reports.months.year_rows import year_report
 from farm.reports.rows import Kind, Report, Table, printed, show_fact
 from farm.reports.xlsx import workbook_bytes
-from farm.reports.year_rows import year_report
 from farm.weight import Weight, hundredths_of
 from ledger.models import Flow
 from tests.farm.closed import close

@@ -5,14 +5,14 @@ from datetime import date, timedelta
 import pytest
 from django.db import IntegrityError, transaction
 
-from farm.actions.orders import Wanted
-from farm.actions.pricing import Terms
-from farm.actions.selling import SoldLine, sell
+from farm.actions.orders.orders import Wanted
+from farm.actions.selling.pricing import Terms
+from farm.actions.selling.selling import SoldLine, sell
 from farm.habits import short_day
 from farm.models import AgreedPrice, Price, SaleLine
-from farm.queries.invoices import sold_lines
-from farm.queries.orders import due_order
-from farm.queries.prices import Listed, listed_price, ordered_price, prices_at
+from farm.queries.accounts.invoices import sold_lines
+from farm.queries.orders.orders import due_order
+from farm.queries.selling.prices import Listed, listed_price, ordered_price, prices_at
 from ledger.errors import Malformed
 from tests.farm.goods import crop, money, packs
 from tests.farm.sold import sold

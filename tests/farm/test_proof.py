@@ -14,7 +14,7 @@ from django.core.management import CommandError, call_command
 from django.db import connection, transaction
 from pytest_django import DjangoDbBlocker
 
-from farm.actions.holding import hold
+from farm.actions.tracing.holding import hold
 from farm.exchange.check_chain import FACTS, Broken, check
 from farm.exchange.proof import COLUMNS, write_proof
 from farm.tables.writing import FolderError

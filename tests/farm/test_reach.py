@@ -11,17 +11,17 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from farm.actions.blocks import inoculate_blocks, move_to_fruiting
 from farm.actions.common import Draw
-from farm.actions.correcting import undo
-from farm.actions.harvesting import pick
-from farm.actions.packing import pack
-from farm.actions.selling import SoldLine, sell, take_back
-from farm.actions.stalls import load_stall, settle_stall
-from farm.actions.storing import dry
+from farm.actions.growing.blocks import inoculate_blocks, move_to_fruiting
+from farm.actions.growing.harvesting import pick
+from farm.actions.recording.correcting import undo
+from farm.actions.selling.selling import SoldLine, sell, take_back
+from farm.actions.selling.stalls import load_stall, settle_stall
+from farm.actions.store.packing import pack
+from farm.actions.store.storing import dry
 from farm.models import Customer, Placing, Sale, Stage, StallDay
-from farm.queries.reach import Reach, reach_of
-from farm.queries.suspects import (
+from farm.queries.tracing.reach import Reach, reach_of
+from farm.queries.tracing.suspects import (
     Suspects,
     runs_kept,
     suspect_culture,
@@ -30,7 +30,7 @@ from farm.queries.suspects import (
     suspect_run,
     suspect_supplier_lot,
 )
-from farm.reports.reach_rows import reach_report
+from farm.reports.tracing.reach_rows import reach_report
 from ledger import waiting
 from ledger.models import Entry, Line, Lot, Role
 from ledger.tracing import ancestors

@@ -7,11 +7,11 @@ import pytest
 from django.test import Client
 
 from farm.actions.common import Draw
-from farm.actions.harvesting import pick
-from farm.actions.holding import hold
-from farm.actions.selling import SoldLine, sell
-from farm.queries.reach import Reach, reach_of
-from farm.queries.suspects import (
+from farm.actions.growing.harvesting import pick
+from farm.actions.selling.selling import SoldLine, sell
+from farm.actions.tracing.holding import hold
+from farm.queries.tracing.reach import Reach, reach_of
+from farm.queries.tracing.suspects import (
     runs_kept,
     suspect_lots,
 )

@@ -11,15 +11,15 @@ from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
-from farm.actions.recalling import add_call, open_recall, write_notice
-from farm.actions.selling import SoldLine, sell
+from farm.actions.selling.selling import SoldLine, sell
+from farm.actions.tracing.recalling import add_call, open_recall, write_notice
 from farm.models import Recall, RecallCall
-from farm.queries.frozen import freeze, thaw
-from farm.queries.reach import Reach, reach_of
-from farm.queries.recalls import state_of
-from farm.queries.suspects import Suspects, suspect_lots
-from farm.reports.notice import first_words
-from farm.reports.recall_rows import share_words
+from farm.queries.tracing.frozen_lists import freeze, thaw
+from farm.queries.tracing.reach import Reach, reach_of
+from farm.queries.tracing.recalls import state_of
+from farm.queries.tracing.suspects import Suspects, suspect_lots
+from farm.reports.tracing.notice import first_words
+from farm.reports.tracing.recall_rows import share_words
 from ledger.drafts import canonical
 from ledger.errors import Malformed
 from tests.farm.papers import pdf_words

@@ -15,20 +15,20 @@ from random import Random
 import pytest
 from django.db import transaction
 
-from farm.actions.checks import check
 from farm.actions.common import Doing, Draw
-from farm.actions.correcting import correct_quantity, undo_with_dependants
-from farm.actions.giving import give_away
-from farm.actions.harvesting import pick
-from farm.actions.holding import release
-from farm.actions.packing import pack
-from farm.actions.recalling import Told, add_call, take_out
-from farm.actions.selling import SoldLine, sell, take_back
-from farm.actions.sharing_out import ItemDay, share_out
-from farm.actions.stalls import Besides, load_stall, settle_stall
-from farm.actions.storing import count_lot, dry, throw_away
+from farm.actions.growing.checks import check
+from farm.actions.growing.harvesting import pick
+from farm.actions.recording.correcting import correct_quantity, undo_with_dependants
+from farm.actions.selling.giving import give_away
+from farm.actions.selling.selling import SoldLine, sell, take_back
+from farm.actions.selling.sharing_out import ItemDay, share_out
+from farm.actions.selling.stalls import Besides, load_stall, settle_stall
+from farm.actions.store.packing import pack
+from farm.actions.store.storing import count_lot, dry, throw_away
+from farm.actions.tracing.holding import release
+from farm.actions.tracing.recalling import Told, add_call, take_out
 from farm.models import Customer, Given, Recall, SaleLine, Stage, StallDay
-from farm.queries.recalls import recalls_kept, state_of
+from farm.queries.tracing.recalls import recalls_kept, state_of
 from ledger.errors import Refused
 from ledger.models import Entry, Line, Lot, Role
 from tests.farm.recall_cases import now, recalled

@@ -7,19 +7,19 @@ import pytest
 from django.test import Client
 
 from farm.actions.common import Draw
-from farm.actions.correcting import correct_quantity, undo
-from farm.actions.harvesting import pick
-from farm.actions.holding import hold, release
-from farm.actions.recalling import take_out
-from farm.actions.selling import SoldLine, sell, take_back
-from farm.actions.stalls import settle_stall
-from farm.actions.storing import count_lot, throw_away
-from farm.actions.supplies import Delivery, receive_supplies
-from farm.actions.till import tap
+from farm.actions.growing.harvesting import pick
+from farm.actions.growing.supplies import Delivery, receive_supplies
+from farm.actions.recording.correcting import correct_quantity, undo
+from farm.actions.selling.selling import SoldLine, sell, take_back
+from farm.actions.selling.stalls import settle_stall
+from farm.actions.selling.till import tap
+from farm.actions.store.storing import count_lot, throw_away
+from farm.actions.tracing.holding import hold, release
+from farm.actions.tracing.recalling import take_out
 from farm.models import SaleLine
-from farm.queries.recalls import open_recalls, state_of
-from farm.queries.suspects import suspect_place, suspect_supplier_lot
-from farm.reports.recall_rows import still_to_do, told_words
+from farm.queries.tracing.recalls import open_recalls, state_of
+from farm.queries.tracing.suspects import suspect_place, suspect_supplier_lot
+from farm.reports.tracing.recall_rows import still_to_do, told_words
 from ledger import waiting
 from ledger.errors import Malformed, OnHold
 from ledger.models import Entry, Role

@@ -9,11 +9,11 @@ from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from farm.actions.common import Draw
-from farm.actions.giving import give_away
-from farm.actions.selling import SoldLine, sell
-from farm.actions.storing import throw_away
+from farm.actions.selling.giving import give_away
+from farm.actions.selling.selling import SoldLine, sell
+from farm.actions.store.storing import throw_away
 from farm.models import Customer, Given, Recall
-from farm.queries.recalls import open_recalls
+from farm.queries.tracing.recalls import open_recalls
 from ledger.errors import Refused
 from tests.farm.recall_cases import late, recalled, state, told
 from tests.farm.season import season

@@ -6,25 +6,25 @@ import pytest
 from django.test import Client
 
 from farm.actions.common import Draw
-from farm.actions.giving import give_away
-from farm.actions.orders import Wanted, deliver
-from farm.actions.packing import pack
-from farm.actions.selling import SoldLine, take_back
-from farm.actions.shares import Season, take_share
-from farm.actions.stalls import Besides, load_stall, settle_stall
-from farm.actions.storing import count_lot, throw_away, weigh_again
+from farm.actions.orders.orders import Wanted, deliver
+from farm.actions.orders.shares import Season, take_share
+from farm.actions.selling.giving import give_away
+from farm.actions.selling.selling import SoldLine, take_back
+from farm.actions.selling.stalls import Besides, load_stall, settle_stall
+from farm.actions.store.packing import pack
+from farm.actions.store.storing import count_lot, throw_away, weigh_again
 from farm.models import Farm, Form, Given, PlaceKind, StallDay
-from farm.queries.happened import happened
-from farm.queries.lot_reconciliation import reconcile_lot
-from farm.queries.place_reconciliation import reconcile_place
-from farm.queries.reconciliation import (
+from farm.queries.months.lot_reconciliation import reconcile_lot
+from farm.queries.months.place_reconciliation import reconcile_place
+from farm.queries.months.reconciliation import (
     Reconciliation,
     Step,
     reconcile,
     steps_taken,
 )
+from farm.queries.movements import happened
 from farm.reports import rows
-from farm.reports.reconciliation_rows import steps_drawings, steps_table, told, verdict
+from farm.reports.months.reconciliation_rows import steps_drawings, steps_table, told, verdict
 from ledger.models import Lot
 from tests.farm.closed import blocks, flush, sold
 from tests.farm.goods import packs

@@ -9,15 +9,15 @@ from random import Random
 import pytest
 
 from farm.actions.common import Draw
-from farm.actions.correcting import correct_quantity, undo
-from farm.actions.giving import give_away
-from farm.actions.packing import pack
-from farm.actions.selling import take_back
-from farm.actions.storing import dry, throw_away, weigh_again
+from farm.actions.recording.correcting import correct_quantity, undo
+from farm.actions.selling.giving import give_away
+from farm.actions.selling.selling import take_back
+from farm.actions.store.packing import pack
+from farm.actions.store.storing import dry, throw_away, weigh_again
 from farm.models import Given, SaleLine, Stage
-from farm.queries.lot_reconciliation import reconcile_lot
-from farm.queries.reconciliation import Reconciliation, Step, reconcile
-from farm.reports.reconciliation_rows import told
+from farm.queries.months.lot_reconciliation import reconcile_lot
+from farm.queries.months.reconciliation import Reconciliation, Step, reconcile
+from farm.reports.months.reconciliation_rows import told
 from ledger.errors import Refused
 from ledger.models import Dimension, Entry, Line, Lot
 from tests.farm.closed import blocks, flush, sold

@@ -9,14 +9,14 @@ from django.db import DatabaseError, transaction
 from django.utils import timezone
 from pytest_django import DjangoAssertNumQueries
 
-from farm.actions.blocks import move
-from farm.actions.records import erase_private, review
+from farm.actions.growing.blocks import move
+from farm.actions.records.records import erase_private, review
 from farm.actions.signing import MOST_MISSES, Signed, set_pin, signed
 from farm.models import Person, PrivateWords, Record, Role, Room
-from farm.queries import records as query
-from farm.queries.stores import excursions
+from farm.queries.records import records as query
+from farm.queries.records.store_temperatures import excursions
 from farm.records import ILLNESS, STORE
-from farm.reports.record_rows import gap_words, in_fahrenheit, signature, state_words
+from farm.reports.records.record_rows import gap_words, in_fahrenheit, signature, state_words
 from ledger.errors import Conflict, Malformed
 from tests.conftest import person_in_role
 from tests.farm.goods import packs

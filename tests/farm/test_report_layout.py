@@ -17,9 +17,9 @@ from farm.reports import pdf, rows, xlsx
 from farm.reports.bars import Bar, Step, bars, waterfall
 from farm.reports.drawing import Box, Text, Tone, svg
 from farm.reports.faces import text_width
-from farm.reports.pictures import stages_picture
 from farm.reports.rows import Column, Fact, Kind, Report, Table
-from farm.reports.stages import Link, Node, arranged, folded
+from farm.reports.tracing.pictures import stages_picture
+from farm.reports.tracing.stages import Link, Node, arranged, folded
 
 # Reports take rows, whatever these came from.
 pytestmark = pytest.mark.same_on_any_engine

@@ -6,12 +6,12 @@ from typing import Any
 
 import pytest
 
-from farm.actions.blocks import inoculate_blocks
 from farm.actions.common import Draw
-from farm.actions.correcting import undo
-from farm.actions.grain import inoculate_grain
+from farm.actions.growing.blocks import inoculate_blocks
+from farm.actions.growing.grain import inoculate_grain
+from farm.actions.growing.runs import sterilise
 from farm.actions.questions import PlausibilityQuestion
-from farm.actions.runs import sterilise
+from farm.actions.recording.correcting import undo
 from farm.models import Steriliser
 from ledger.book import Recorded
 from ledger.errors import Malformed

@@ -6,15 +6,15 @@ from uuid import uuid4
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 
-from farm.actions.run_readings import Source, attach_readings
-from farm.actions.runs import run_of
+from farm.actions.growing.runs import run_of
+from farm.actions.records.run_readings import Source, attach_readings
 from farm.actions.signing import Signed
 from farm.logger_file import ReadingsError
 from farm.models import RunReadings
-from farm.queries.run_readings import RunCourse, course_of, readings_of
+from farm.queries.records.run_readings import RunCourse, course_of, readings_of
 from farm.readings import Reading, Units, decoded, read_readings
 from farm.reports.curves import run_curve
-from farm.reports.run_rows import run_content
+from farm.reports.records.run_rows import run_content
 from ledger.errors import Conflict, Malformed
 from ledger.models import Entry
 from tests.conftest import signed_in

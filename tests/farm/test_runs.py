@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from farm.actions.common import draft
-from farm.actions.runs import run_of, sterilise, unsterilised_doubt
+from farm.actions.growing.runs import run_of, sterilise, unsterilised_doubt
 from ledger import book
 from ledger.book import Recorded
 from ledger.errors import Malformed

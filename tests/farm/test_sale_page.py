@@ -5,8 +5,8 @@ import re
 import pytest
 from django.test import Client
 
-from farm.actions.correcting import correct_quantity, undo
-from farm.actions.selling import SoldLine, sell, take_back
+from farm.actions.recording.correcting import correct_quantity, undo
+from farm.actions.selling.selling import SoldLine, sell, take_back
 from farm.models import SalesTax
 from farm.queries.sales import Sums, sale_now
 from ledger.models import Entry, Lot, Role

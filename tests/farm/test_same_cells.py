@@ -7,18 +7,18 @@ from collections import Counter
 
 import pytest
 
-from farm.actions.checks import check
 from farm.actions.common import Draw
-from farm.actions.packing import pack
-from farm.actions.selling import SoldLine, sell
+from farm.actions.growing.checks import check
+from farm.actions.selling.selling import SoldLine, sell
+from farm.actions.store.packing import pack
 from farm.models import Given, Rate, RateOf, SellingCost, Stage
-from farm.queries.growing_losses import growing_losses
-from farm.queries.lot_reconciliation import reconcile_lot
-from farm.queries.months import MonthFigures, month_figures, month_with
-from farm.queries.place_reconciliation import reconcile_place
-from farm.queries.reconciliation import Step, moves_of, reconcile
-from farm.queries.stall_days import earned_by
-from farm.reports.month_harvest import harvest_tables
+from farm.queries.months.growing_losses import growing_losses
+from farm.queries.months.lot_reconciliation import reconcile_lot
+from farm.queries.months.months import MonthFigures, month_figures, month_with
+from farm.queries.months.place_reconciliation import reconcile_place
+from farm.queries.months.reconciliation import Step, moves_of, reconcile
+from farm.queries.selling.stall_days import earned_by
+from farm.reports.months.month_harvest import harvest_tables
 from farm.reports.rows import Table
 from farm.weight import hundredths_of
 from ledger.models import Flow, Lot

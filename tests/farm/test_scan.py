@@ -12,11 +12,11 @@ from PIL import Image
 
 from farm.gs1 import link_of_lot
 from farm.pages.uploads import PHOTO
-from farm.queries.labels import Label, labels_of
-from farm.queries.reading_labels import NoCodeError, code_in, code_on_photo
 from farm.queries.stock import lot_by_code
-from farm.reports.labels import labels_pdf
-from farm.reports.sheets import SHEETS
+from farm.queries.tracing.labels import Label, labels_of
+from farm.queries.tracing.reading_labels import NoCodeError, code_in, code_on_photo
+from farm.reports.tracing.label_sheets import SHEETS
+from farm.reports.tracing.labels import labels_pdf
 from tests.farm.filled import text
 from tests.farm.goods import crop
 from tests.farm.photos import by_hand, jpeg, turned

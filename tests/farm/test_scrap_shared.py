@@ -5,12 +5,12 @@ Only the planned part of a loss can: what is beyond plan lowers its own loss, wh
 
 import pytest
 
-from farm.actions.checks import check
-from farm.actions.correcting import correct_quantity, undo
-from farm.actions.harvesting import mark_spent
-from farm.actions.selling import SoldLine, sell
+from farm.actions.growing.checks import check
+from farm.actions.growing.harvesting import mark_spent
+from farm.actions.recording.correcting import correct_quantity, undo
+from farm.actions.selling.selling import SoldLine, sell
 from farm.models import ByProductChoice, ByProductWay, Loose, Price, SalesTax, Stage
-from farm.queries.prices import usual_kg_money
+from farm.queries.selling.prices import usual_kg_money
 from ledger.errors import Malformed, NotEnough
 from ledger.models import Lot, Role
 from ledger.tracing import composition, follow

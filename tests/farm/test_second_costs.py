@@ -5,9 +5,9 @@ The figures stand beside it as they are worked by hand; `tests/year` holds it ag
 
 import pytest
 
-from farm.actions.correcting import correct_quantity, undo
-from farm.actions.harvesting import keep_spent, mark_spent
-from farm.actions.selling import SoldLine, sell
+from farm.actions.growing.harvesting import keep_spent, mark_spent
+from farm.actions.recording.correcting import correct_quantity, undo
+from farm.actions.selling.selling import SoldLine, sell
 from farm.models import ByProductChoice, ByProductWay, Grade
 from ledger.models import Flow, Lot, Role
 from tests.farm.costed import blocks_at, costless_farm

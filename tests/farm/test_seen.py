@@ -13,8 +13,8 @@ from django.test import Client
 from openpyxl import load_workbook
 
 from farm.actions.common import Draw
-from farm.actions.correcting import correct_quantity
-from farm.actions.stalls import load_stall
+from farm.actions.recording.correcting import correct_quantity
+from farm.actions.selling.stalls import load_stall
 from farm.models import Person, Role
 from farm.records import CLEANING
 from ledger.models import Lot

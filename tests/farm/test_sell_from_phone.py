@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 from django.test import Client
 
-from farm.actions.selling import take_back
+from farm.actions.selling.selling import take_back
 from farm.models import AgreedPrice, Role, SaleLine
 from ledger.models import Lot
 from tests.conftest import person_in_role, signed_in

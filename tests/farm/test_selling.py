@@ -2,10 +2,10 @@
 
 import pytest
 
-from farm.actions.correcting import correct_quantity
-from farm.actions.pricing import Terms, to_cent
 from farm.actions.questions import PlausibilityQuestion
-from farm.actions.selling import SoldLine, sell, take_back
+from farm.actions.recording.correcting import correct_quantity
+from farm.actions.selling.pricing import Terms, to_cent
+from farm.actions.selling.selling import SoldLine, sell, take_back
 from farm.models import PlaceKind, Price, Sale, SaleLine, SellingCost, SellingPlace
 from ledger.book import Recorded
 from ledger.errors import Conflict, Malformed, NotEnough

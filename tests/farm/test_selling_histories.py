@@ -24,15 +24,15 @@ from hypothesis.stateful import (
     run_state_machine_as_test,
 )
 
-from farm.actions.allotting import allocate
+from farm.actions.accounts.invoicing import issue_change, issue_invoice
+from farm.actions.accounts.payments import Paid, enter_payment, take_payment_back
 from farm.actions.common import Draw
-from farm.actions.correcting import correct_quantity, undo
-from farm.actions.holding import hold, release
-from farm.actions.invoicing import issue_change, issue_invoice
-from farm.actions.orders import Days, Wanted, deliver, pause_order, stop_order, take_order
-from farm.actions.payments import Paid, enter_payment, take_payment_back
-from farm.actions.selling import SoldLine, take_back
-from farm.actions.shares import Season, take_share
+from farm.actions.orders.allotting import allocate
+from farm.actions.orders.orders import Days, Wanted, deliver, pause_order, stop_order, take_order
+from farm.actions.orders.shares import Season, take_share
+from farm.actions.recording.correcting import correct_quantity, undo
+from farm.actions.selling.selling import SoldLine, take_back
+from farm.actions.tracing.holding import hold, release
 from farm.models import (
     Allocation,
     AllocationLine,
@@ -47,12 +47,19 @@ from farm.models import (
     Share,
     Stage,
 )
-from farm.queries.allocations import sellable, set_aside, suggested, taken_of
-from farm.queries.invoices import changed_invoices, invoices, to_invoice
-from farm.queries.orders import DueOrder, State, due_between, due_on_days, of_open_days, orders
-from farm.queries.owed import account_of
+from farm.queries.accounts.invoices import changed_invoices, invoices, to_invoice
+from farm.queries.accounts.owed import account_of
+from farm.queries.orders.allocations import sellable, set_aside, suggested, taken_of
+from farm.queries.orders.orders import (
+    DueOrder,
+    State,
+    due_between,
+    due_on_days,
+    of_open_days,
+    orders,
+)
+from farm.queries.orders.shares import share_states
 from farm.queries.sales import returnable
-from farm.queries.shares import share_states
 from ledger.errors import Refused
 from ledger.models import Line, Lot, Role
 from tests.farm.goods import packs

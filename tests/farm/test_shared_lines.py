@@ -9,18 +9,18 @@ from hypothesis import given
 from hypothesis import strategies as some
 
 from farm.actions.common import Draw
-from farm.actions.correcting import correct_quantity, undo
-from farm.actions.orders import Wanted, deliver, write_note
-from farm.actions.pricing import Terms, shared_out
-from farm.actions.selling import SoldLine, sell, take_back
-from farm.actions.shares import Season, take_share
-from farm.actions.sharing_out import ItemDay, share_out
-from farm.actions.stalls import Besides, load_stall, settle_stall
+from farm.actions.orders.orders import Wanted, deliver, write_note
+from farm.actions.orders.shares import Season, take_share
+from farm.actions.recording.correcting import correct_quantity, undo
+from farm.actions.selling.pricing import Terms, shared_out
+from farm.actions.selling.selling import SoldLine, sell, take_back
+from farm.actions.selling.sharing_out import ItemDay, share_out
+from farm.actions.selling.stalls import Besides, load_stall, settle_stall
 from farm.models import LoadLine, SaleLine, StallDay
-from farm.queries.invoices import lines_of, sold_lines
-from farm.queries.months import month_figures, month_with
-from farm.reports.invoice_rows import invoice_paper, note_paper
-from farm.reports.month_rows import month_report
+from farm.queries.accounts.invoices import lines_of, sold_lines
+from farm.queries.months.months import month_figures, month_with
+from farm.reports.accounts.invoice_rows import invoice_paper, note_paper
+from farm.reports.months.month_rows import month_report
 from ledger.book import Recorded
 from ledger.models import Lot, Role
 from tests.farm.goods import crop, money, packs

@@ -4,20 +4,20 @@ from datetime import timedelta
 
 import pytest
 
-from farm.actions.boxes import note_left
+from farm.actions.accounts.invoicing import issue_for_sale, issue_invoice
+from farm.actions.accounts.payments import Paid, enter_payment, take_payment_back
 from farm.actions.common import Recorded
-from farm.actions.correcting import correct_quantity, undo
-from farm.actions.invoicing import issue_for_sale, issue_invoice
-from farm.actions.orders import Wanted, deliver, pause_order
-from farm.actions.payments import Paid, enter_payment, take_payment_back
+from farm.actions.orders.boxes import note_left
+from farm.actions.orders.orders import Wanted, deliver, pause_order
+from farm.actions.orders.shares import Season, take_share
 from farm.actions.questions import PlausibilityQuestion
-from farm.actions.selling import SoldLine, take_back
-from farm.actions.shares import Season, take_share
+from farm.actions.recording.correcting import correct_quantity, undo
+from farm.actions.selling.selling import SoldLine, take_back
 from farm.models import BoxDelivery, BoxLeft, Customer, Payment, SaleLine, Share
-from farm.queries.invoices import customers_to_invoice
-from farm.queries.orders import State, days_of, due_order, orders
-from farm.queries.owed import account_of, accounts, statement
-from farm.queries.shares import ShareState, deposits_held, missed_species, share_states
+from farm.queries.accounts.invoices import customers_to_invoice
+from farm.queries.accounts.owed import account_of, accounts, statement
+from farm.queries.orders.orders import State, days_of, due_order, orders
+from farm.queries.orders.shares import ShareState, deposits_held, missed_species, share_states
 from ledger.errors import Conflict, Malformed, NotStanding
 from ledger.models import Lot, Role
 from tests.farm.goods import crop, money, packs

@@ -5,8 +5,8 @@ from datetime import UTC, datetime
 import pytest
 from django.test import Client
 
-from farm.actions.blocks import move
-from farm.actions.storing import throw_away
+from farm.actions.growing.blocks import move
+from farm.actions.store.storing import throw_away
 from ledger.models import Entry, Lot, Waiting
 from tests.conftest import signed_in
 from tests.farm.filled import text

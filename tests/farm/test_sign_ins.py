@@ -6,8 +6,8 @@ import pytest
 from django.contrib.auth.models import User
 from django.test import Client, override_settings
 
-from farm.actions import sign_ins as action
-from farm.actions.sign_ins import TooManyTries
+from farm.actions.people import sign_ins as action
+from farm.actions.people.sign_ins import TooManyTries
 from farm.models import Person, SignIn
 from tests.farm.filled import text
 

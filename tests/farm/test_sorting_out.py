@@ -8,10 +8,10 @@ from uuid import uuid4
 import pytest
 from django.test import Client
 
-from farm.actions import unfinished
-from farm.actions.harvesting import mark_spent
-from farm.actions.holding import hold
-from farm.actions.storing import throw_away
+from farm.actions.growing.harvesting import mark_spent
+from farm.actions.recording import unfinished
+from farm.actions.store.storing import throw_away
+from farm.actions.tracing.holding import hold
 from farm.models import Role
 from ledger.models import Entry, Lot
 from tests.conftest import person_in_role, signed_in

@@ -5,18 +5,18 @@ from datetime import date, timedelta
 import pytest
 from pytest_django import DjangoAssertNumQueries
 
-from farm.actions.checks import check
 from farm.actions.common import Draw
-from farm.actions.correcting import undo
-from farm.actions.harvesting import mark_spent, pick
+from farm.actions.growing.checks import check
+from farm.actions.growing.harvesting import mark_spent, pick
+from farm.actions.recording.correcting import undo
 from farm.models import OrderLine
-from farm.queries.block_lots import block_lots
-from farm.queries.calendar import due_from
-from farm.queries.experience import experience_of, weights_a_block_mg
+from farm.queries.day.calendar import due_from
+from farm.queries.day.today import to_do
+from farm.queries.day.wall_sheets import sheet_rows
+from farm.queries.growing.block_lots import block_lots
+from farm.queries.growing.experience import experience_of, weights_a_block_mg
 from farm.queries.lives import lives_of
-from farm.queries.promises import promises
-from farm.queries.today import to_do
-from farm.queries.wall_sheets import sheet_rows
+from farm.queries.orders.promises import promises
 from ledger.models import Lot
 from tests.farm.world import GRAM, KG, World, fresh, fruiting, grow_blocks, grow_spawn
 

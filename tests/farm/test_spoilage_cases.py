@@ -9,10 +9,10 @@ from datetime import date
 import pytest
 from django.test import Client
 
-from farm.actions.blocks import fill_blocks
-from farm.actions.checks import check
 from farm.actions.common import Draw, oldest_first
-from farm.actions.supplies import Delivery, receive_supplies, top_up
+from farm.actions.growing.blocks import fill_blocks
+from farm.actions.growing.checks import check
+from farm.actions.growing.supplies import Delivery, receive_supplies, top_up
 from farm.models import Recipe, RecipeFor, RecipeVersion, Supply, Use
 from ledger.errors import Malformed
 from ledger.models import Item, Lot

@@ -4,13 +4,13 @@ from uuid import uuid4
 
 import pytest
 
-from farm.actions.cashing import CashCount
 from farm.actions.common import Doing, Draw
-from farm.actions.correcting import undo, undo_with_dependants
-from farm.actions.giving import give_away
-from farm.actions.holding import hold
-from farm.actions.sharing_out import ItemDay, share_out
-from farm.actions.stalls import Besides, load_stall, settle_stall
+from farm.actions.recording.correcting import undo, undo_with_dependants
+from farm.actions.selling.cashing import CashCount
+from farm.actions.selling.giving import give_away
+from farm.actions.selling.sharing_out import ItemDay, share_out
+from farm.actions.selling.stalls import Besides, load_stall, settle_stall
+from farm.actions.tracing.holding import hold
 from farm.models import (
     CashUp,
     Given,
@@ -21,7 +21,7 @@ from farm.models import (
     SellingCost,
     StallDay,
 )
-from farm.queries.trace_events import happened_to, moved_of
+from farm.queries.tracing.trace_events import happened_to, moved_of
 from ledger.errors import Conflict, Malformed, NotEnough, OnHold
 from ledger.models import Entry, Flow, Lot
 from ledger.models import Role as LineRole

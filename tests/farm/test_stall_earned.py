@@ -6,15 +6,15 @@ from fractions import Fraction
 import pytest
 from pytest_django import DjangoAssertNumQueries
 
-from farm.actions.cashing import CashCount, cash_up, tokens_paid
 from farm.actions.common import Draw
-from farm.actions.correcting import correct_quantity, undo
-from farm.actions.selling import take_back
-from farm.actions.stalls import Besides, load_stall, settle_stall
+from farm.actions.recording.correcting import correct_quantity, undo
+from farm.actions.selling.cashing import CashCount, cash_up, tokens_paid
+from farm.actions.selling.selling import take_back
+from farm.actions.selling.stalls import Besides, load_stall, settle_stall
 from farm.models import Given, Person, Sale, SaleLine, StallDay, Token
 from farm.models import Role as PersonRole
-from farm.queries.cash import cash_of, tokens_owed
-from farm.queries.stall_days import (
+from farm.queries.selling.cash import cash_of, tokens_owed
+from farm.queries.selling.stall_days import (
     Earned,
     Usual,
     became_of,

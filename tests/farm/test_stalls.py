@@ -3,10 +3,10 @@
 import pytest
 
 from farm.actions.common import Draw
-from farm.actions.correcting import undo
-from farm.actions.holding import hold
-from farm.actions.selling import SoldLine, sell
-from farm.actions.stalls import load_stall, settle_stall, settling_of
+from farm.actions.recording.correcting import undo
+from farm.actions.selling.selling import SoldLine, sell
+from farm.actions.selling.stalls import load_stall, settle_stall, settling_of
+from farm.actions.tracing.holding import hold
 from farm.models import LoadLine, Price, Sale, SaleLine, StallDay
 from ledger.errors import Malformed, NotEnough, OnHold
 from ledger.models import Lot, Role

@@ -6,14 +6,14 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from farm.actions.checks import check
-from farm.actions.harvesting import mark_spent
-from farm.actions.orders import Days, Wanted, pause_order, take_order
+from farm.actions.growing.checks import check
+from farm.actions.growing.harvesting import mark_spent
+from farm.actions.orders.orders import Days, Wanted, pause_order, take_order
 from farm.models import Order, OrderPause
-from farm.queries.batches import batch_of
-from farm.queries.orders import State, days_of, due_order, orders
-from farm.queries.promises import Promise, Sureness, outlooks
-from farm.reports.sure_words import sure_words
+from farm.queries.growing.batches import batch_of
+from farm.queries.orders.orders import State, days_of, due_order, orders
+from farm.queries.orders.promises import Promise, Sureness, outlooks
+from farm.reports.orders.certainty_words import sure_words
 from ledger.errors import Malformed
 from ledger.models import Lot
 from tests.farm.goods import packs

@@ -7,8 +7,8 @@ from django.contrib.auth import authenticate
 from django.core.management import CommandError, call_command
 
 from farm.actions.common import standard_minutes
-from farm.actions.starting import initials_of
-from farm.models.people import Farm, Person, Role, the_farm
+from farm.actions.starting.starting import initials_of
+from farm.models.people.people import Farm, Person, Role, the_farm
 from farm.models.trading import RateOf, rate_on
 from farm.refusals import MendedInDetails
 

@@ -3,12 +3,12 @@
 import pytest
 from django.test import Client
 
-from farm.actions.orders import deliver
-from farm.actions.selling import SoldLine
-from farm.actions.start_book import take_out
+from farm.actions.orders.orders import deliver
+from farm.actions.selling.selling import SoldLine
+from farm.actions.starting.start_book import take_out
 from farm.habits import day
 from farm.models import Order, OrderLine, OrderStop, Stage
-from farm.queries.orders import due_between
+from farm.queries.orders.orders import due_between
 from ledger.errors import Conflict
 from tests.farm.test_start_workbook import DUE, ROWS, filled_in, lot_of, problems, recorded
 from tests.farm.world import GRAM, KG, UNIT, World

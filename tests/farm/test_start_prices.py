@@ -3,7 +3,7 @@
 import pytest
 
 from farm.models import Farm, LooseGoods, PlaceKind, Price, SellingPlace
-from farm.queries.prices import prices_at
+from farm.queries.selling.prices import prices_at
 from tests.farm.test_start_workbook import DAY, TODAY, problems, recorded
 from tests.farm.world import UNIT, World
 

@@ -12,12 +12,12 @@ from django.test import Client
 from django.utils import timezone
 from openpyxl import Workbook, load_workbook
 
-from farm.actions.blocks import move_to_fruiting
 from farm.actions.common import Draw
-from farm.actions.harvesting import pick
-from farm.actions.recalling import open_recall
-from farm.actions.start_book import read_in, take_out
-from farm.actions.supplies import Delivery, receive_supplies
+from farm.actions.growing.blocks import move_to_fruiting
+from farm.actions.growing.harvesting import pick
+from farm.actions.growing.supplies import Delivery, receive_supplies
+from farm.actions.starting.start_book import read_in, take_out
+from farm.actions.tracing.recalling import open_recall
 from farm.models import (
     Customer,
     LotCard,
@@ -29,9 +29,9 @@ from farm.models import (
     Supplier,
     Supply,
 )
-from farm.queries.reach import reach_of
-from farm.queries.suspects import suspect_supplier_lot
-from farm.reports.start_sheets import start_workbook
+from farm.queries.tracing.reach import reach_of
+from farm.queries.tracing.suspects import suspect_supplier_lot
+from farm.reports.starting.start_sheets import start_workbook
 from farm.start_book.cells import typed
 from farm.start_book.layout import BY_KEY, SHEETS
 from farm.start_book.reading import Filled, read_workbook

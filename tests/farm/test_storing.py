@@ -6,8 +6,8 @@ import pytest
 
 from farm.actions.common import Draw
 from farm.actions.questions import PlausibilityQuestion
-from farm.actions.selling import SoldLine, sell
-from farm.actions.storing import dried_moisture, dry, throw_away, water_band, weigh_again
+from farm.actions.selling.selling import SoldLine, sell
+from farm.actions.store.storing import dried_moisture, dry, throw_away, water_band, weigh_again
 from farm.models import LotCard, Stage
 from farm.moisture import Portion, dried_mass
 from ledger.errors import Malformed, NotEnough

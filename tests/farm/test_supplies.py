@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from farm.actions.common import Draw, oldest_first
-from farm.actions.supplies import Delivery, receive_supplies
+from farm.actions.growing.supplies import Delivery, receive_supplies
 from farm.models import Stage
 from ledger.errors import Conflict, Malformed
 from ledger.models import Lot

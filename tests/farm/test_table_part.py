@@ -6,7 +6,7 @@ import django_tables2 as tables
 import pytest
 from django.test import RequestFactory
 
-from farm.models.people import Farm
+from farm.models.people.people import Farm
 
 
 class Weighings(tables.Table):

@@ -16,8 +16,8 @@ from django.utils import timezone
 from pytest_django import DjangoDbBlocker
 
 from farm.actions.common import Doing
-from farm.actions.holding import hold
-from farm.actions.supplies import receive_supplies
+from farm.actions.growing.supplies import receive_supplies
+from farm.actions.tracing.holding import hold
 from farm.models import Farm, Person, Supply
 from farm.tables import layout
 from farm.tables.dictionary import unit_of

@@ -4,12 +4,12 @@ from collections.abc import Mapping
 
 import pytest
 
-from farm.actions.checks import check
 from farm.actions.common import Draw
-from farm.actions.correcting import correct_quantity, undo
-from farm.actions.harvesting import Valued, keep_spent, mark_spent, pick, pick_by_value
-from farm.actions.scrap import Scrap
-from farm.actions.selling import SoldLine, sell
+from farm.actions.growing.checks import check
+from farm.actions.growing.harvesting import Valued, keep_spent, mark_spent, pick, pick_by_value
+from farm.actions.growing.scrap import Scrap
+from farm.actions.recording.correcting import correct_quantity, undo
+from farm.actions.selling.selling import SoldLine, sell
 from farm.models import ByProductChoice, ByProductWay, Grade, Stage
 from ledger.errors import Malformed
 from ledger.models import Charge, Flow, Lot, Role

@@ -10,11 +10,11 @@ from django.test import Client
 from django.utils import timezone
 
 from farm.actions.common import Doing, Draw
-from farm.actions.holding import hold, release
-from farm.actions.stalls import load_stall
+from farm.actions.selling.stalls import load_stall
+from farm.actions.tracing.holding import hold, release
 from farm.models import Role, StallDay, Tap
-from farm.queries.reach import reach_of
-from farm.queries.suspects import suspect_lots
+from farm.queries.tracing.reach import reach_of
+from farm.queries.tracing.suspects import suspect_lots
 from ledger.models import Lot, Waiting
 from tests.conftest import person_in_role, signed_in
 from tests.farm.filled import text, typed

@@ -6,11 +6,11 @@ from uuid import uuid4
 import pytest
 
 from farm.actions.common import Doing, Draw
-from farm.actions.selling import SoldLine, sell
-from farm.actions.stalls import load_stall, settle_stall
-from farm.actions.till import set_price, tap
+from farm.actions.selling.selling import SoldLine, sell
+from farm.actions.selling.stalls import load_stall, settle_stall
+from farm.actions.selling.till import set_price, tap
 from farm.models import Discount, Given, Person, Price, Role, StallDay, Tap, TapOf
-from farm.queries.till import TillGoods, last_tap, till_goods
+from farm.queries.selling.till import TillGoods, last_tap, till_goods
 from ledger.errors import Conflict, Malformed
 from ledger.models import Lot
 from tests.conftest import person_in_role, signed_in

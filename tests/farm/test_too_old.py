@@ -8,18 +8,18 @@ from datetime import date, timedelta
 import pytest
 
 from farm.actions.common import Draw, Recorded
-from farm.actions.giving import give_away
-from farm.actions.holding import hold
-from farm.actions.packing import pack
 from farm.actions.questions import PlausibilityQuestion
-from farm.actions.selling import SoldLine, sell
-from farm.actions.stalls import load_stall
-from farm.actions.storing import dry
+from farm.actions.selling.giving import give_away
+from farm.actions.selling.selling import SoldLine, sell
+from farm.actions.selling.stalls import load_stall
+from farm.actions.store.packing import pack
+from farm.actions.store.storing import dry
+from farm.actions.tracing.holding import hold
 from farm.models import Form, Given, Person, Product, the_farm
-from farm.queries.check_weights import filling_of
-from farm.queries.labels import labels_of
 from farm.queries.stock import all_lots
-from farm.queries.traces import trace_of
+from farm.queries.store.check_weights import filling_of
+from farm.queries.tracing.labels import labels_of
+from farm.queries.tracing.traces import trace_of
 from ledger.errors import OnHold
 from ledger.models import Lot
 from tests.conftest import signed_in

@@ -8,16 +8,16 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from farm.actions.common import Draw
-from farm.actions.correcting import undo
-from farm.actions.harvesting import pick
-from farm.actions.packing import pack
-from farm.actions.selling import SoldLine, sell
-from farm.actions.stalls import load_stall, settle_stall
+from farm.actions.growing.harvesting import pick
+from farm.actions.recording.correcting import undo
+from farm.actions.selling.selling import SoldLine, sell
+from farm.actions.selling.stalls import load_stall, settle_stall
+from farm.actions.store.packing import pack
 from farm.models import Customer, Stage, StallDay
 from farm.queries.finding import Amount, find_lot
-from farm.queries.traces import Trace, TracedLot, trace_of
-from farm.reports import trace_picture
-from farm.reports.trace_rows import trace_report
+from farm.queries.tracing.traces import Trace, TracedLot, trace_of
+from farm.reports.tracing import trace_picture
+from farm.reports.tracing.trace_rows import trace_report
 from ledger import waiting
 from ledger.models import Entry, Lot
 from ledger.tracing import ancestors, reach

@@ -7,16 +7,16 @@ from typing import NamedTuple
 import pytest
 
 from farm.actions.common import Draw
-from farm.actions.correcting import undo
-from farm.actions.harvesting import Valued, mark_spent, pick, pick_by_value
-from farm.actions.packing import pack
-from farm.actions.selling import SoldLine, sell, take_back
-from farm.actions.storing import dry, throw_away
+from farm.actions.growing.harvesting import Valued, mark_spent, pick, pick_by_value
+from farm.actions.recording.correcting import undo
+from farm.actions.selling.selling import SoldLine, sell, take_back
+from farm.actions.store.packing import pack
+from farm.actions.store.storing import dry, throw_away
 from farm.models import Form, Grade, Product, SaleLine
-from farm.queries.costs import CostOfLot, cost_of
-from farm.queries.kilos import Kilo
-from farm.reports.cost_rows import cost_report
-from farm.reports.made import Made
+from farm.queries.costs.costs import CostOfLot, cost_of
+from farm.queries.costs.kilos import Kilo
+from farm.reports.costs.cost_rows import cost_report
+from farm.reports.report_heading import Made
 from ledger.models import Lot
 from tests.farm.costed import blocks_at, costless_farm
 from tests.farm.world import GRAM, KG, START, UNIT, World, assert_book_is_sound, fresh

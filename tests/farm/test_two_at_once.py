@@ -6,7 +6,7 @@ import pytest
 from django.db import connection
 
 from farm.actions.common import Doing, Draw
-from farm.actions.stalls import load_stall, settle_stall
+from farm.actions.selling.stalls import load_stall, settle_stall
 from farm.models import Sale, StallDay
 from ledger.errors import Refused
 from tests.farm.goods import a_day, packs

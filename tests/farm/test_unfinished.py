@@ -4,10 +4,10 @@ from datetime import timedelta
 
 import pytest
 
-from farm.actions import unfinished
 from farm.actions.common import Doing
-from farm.actions.holding import hold, release
-from farm.actions.selling import SoldLine, sell
+from farm.actions.recording import unfinished
+from farm.actions.selling.selling import SoldLine, sell
+from farm.actions.tracing.holding import hold, release
 from ledger.errors import Malformed, OnHold
 from ledger.models import Lot, Waiting
 from tests.farm.goods import crop

@@ -9,14 +9,14 @@ from django.test import Client
 from django.utils import timezone
 from PIL import Image
 
-from farm.actions.blocks import move
-from farm.actions.harvesting import mark_spent
-from farm.actions.holding import hold
+from farm.actions.growing.blocks import move
+from farm.actions.growing.harvesting import mark_spent
+from farm.actions.tracing.holding import hold
 from farm.models import Photo, Record, Room, Shelf
-from farm.queries.labels import grouped
-from farm.queries.wall_sheets import SheetRow, in_pages, sheet_rows
-from farm.reports.sheets import MM
-from farm.reports.wall_sheet_pdf import ROW, WallSheet, wall_sheet_pdf, with_spare
+from farm.queries.day.wall_sheets import SheetRow, in_pages, sheet_rows
+from farm.queries.tracing.labels import grouped
+from farm.reports.day.wall_sheet_pdf import ROW, WallSheet, wall_sheet_pdf, with_spare
+from farm.reports.tracing.label_sheets import MM
 from ledger.models import Entry, Line, Lot
 from tests.farm.papers import pdf_words
 from tests.farm.world import GRAM, KG, World, assert_book_is_sound, fresh, fruiting, grow, picked

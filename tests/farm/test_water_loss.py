@@ -2,10 +2,17 @@
 
 import pytest
 
-from farm.actions.correcting import undo
-from farm.actions.storing import weigh_again
-from farm.actions.weights import check_weights
-from farm.queries.water_loss import ENOUGH, Kept, WaterLoss, daily_rate, loss_from, water_losses
+from farm.actions.recording.correcting import undo
+from farm.actions.store.check_weights import check_weights
+from farm.actions.store.storing import weigh_again
+from farm.queries.store.water_loss import (
+    ENOUGH,
+    Kept,
+    WaterLoss,
+    daily_rate,
+    loss_from,
+    water_losses,
+)
 from tests.farm.goods import crop, packs
 from tests.farm.world import GRAM, KG, World, small_farm
 

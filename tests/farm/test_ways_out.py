@@ -7,7 +7,7 @@ from urllib.parse import quote
 import pytest
 from django.test import Client
 
-from farm.actions.holding import hold
+from farm.actions.tracing.holding import hold
 from farm.models import Customer, Price, Product, SellingPlace, StandardTime, Supply
 from ledger.models import Lot
 from tests.conftest import signed_in

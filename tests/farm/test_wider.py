@@ -7,11 +7,11 @@ import pytest
 from django.http import QueryDict
 from django.test import Client
 
-from farm.actions.storing import throw_away
-from farm.pages.forms.reach import ReachForm
-from farm.queries.reach import reach_of
-from farm.queries.suspects import runs_kept, suspect_lots
-from farm.queries.wider import Wider, how_far_back
+from farm.actions.store.storing import throw_away
+from farm.pages.tracing.reach_forms import ReachForm
+from farm.queries.tracing.possible_sources import Wider, how_far_back
+from farm.queries.tracing.reach import reach_of
+from farm.queries.tracing.suspects import runs_kept, suspect_lots
 from ledger.models import Lot
 from tests.farm.season import Season, season
 from tests.farm.world import KG, fresh

@@ -12,14 +12,14 @@ from uuid import uuid4
 from django.contrib.auth.models import User
 from django.utils import timezone
 
-from farm.actions.blocks import fill_blocks, inoculate_blocks, move_to_fruiting
 from farm.actions.common import Doing, Draw
-from farm.actions.cultures import buy_culture
-from farm.actions.grain import inoculate_grain, prepare_grain
-from farm.actions.harvesting import pick
-from farm.actions.runs import sterilise
-from farm.actions.starting import add_beliefs, add_strain
-from farm.actions.supplies import Delivery, receive_supplies
+from farm.actions.growing.blocks import fill_blocks, inoculate_blocks, move_to_fruiting
+from farm.actions.growing.cultures import buy_culture
+from farm.actions.growing.grain import inoculate_grain, prepare_grain
+from farm.actions.growing.harvesting import pick
+from farm.actions.growing.runs import sterilise
+from farm.actions.growing.supplies import Delivery, receive_supplies
+from farm.actions.starting.starting import add_beliefs, add_strain
 from farm.beliefs import PICKED, planned
 from farm.models import (
     Customer,

@@ -2,12 +2,12 @@
 
 from uuid import uuid4
 
-from farm.actions.bills import BillSaid, enter_bill
+from farm.actions.months.bills import BillSaid, enter_bill
 from farm.models import BillKind
-from farm.queries.bills import charged_and_billed
-from farm.queries.closings import earliest_open, frozen_rows, since_closing, totals
-from farm.queries.happened import money_in
-from farm.queries.months import month_with
+from farm.queries.months.bills import charged_and_billed
+from farm.queries.months.closings import earliest_open, frozen_rows, since_closing, totals
+from farm.queries.months.months import month_with
+from farm.queries.movements import money_in
 from ledger.models import Lot, Waiting
 from tests.conftest import signed_in
 from tests.farm.closed import close

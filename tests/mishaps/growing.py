@@ -2,14 +2,14 @@
 
 from datetime import datetime, timedelta
 
-from farm.actions.blocks import move_to_fruiting
-from farm.actions.checks import check
 from farm.actions.common import Draw
-from farm.actions.correcting import undo
-from farm.actions.cultures import clone_culture
-from farm.actions.grain import inoculate_grain
-from farm.actions.harvesting import mark_spent, pick
-from farm.actions.starting import add_strain
+from farm.actions.growing.blocks import move_to_fruiting
+from farm.actions.growing.checks import check
+from farm.actions.growing.cultures import clone_culture
+from farm.actions.growing.grain import inoculate_grain
+from farm.actions.growing.harvesting import mark_spent, pick
+from farm.actions.recording.correcting import undo
+from farm.actions.starting.starting import add_strain
 from farm.beliefs import planned
 from farm.models import RateOf, Strain
 from ledger.errors import Refused

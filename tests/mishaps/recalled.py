@@ -3,13 +3,13 @@
 from dataclasses import replace
 
 from farm.actions.common import Draw
-from farm.actions.giving import give_away
-from farm.actions.recalling import open_recall
-from farm.actions.selling import SoldLine, sell
+from farm.actions.selling.giving import give_away
+from farm.actions.selling.selling import SoldLine, sell
+from farm.actions.tracing.recalling import open_recall
 from farm.models import Given, Recall
-from farm.queries.reach import reach_of
-from farm.queries.recalls import state_of
-from farm.queries.suspects import suspect_lots
+from farm.queries.tracing.reach import reach_of
+from farm.queries.tracing.recalls import state_of
+from farm.queries.tracing.suspects import suspect_lots
 from ledger.errors import Refused
 from ledger.models import Lot
 from tests.farm.goods import packs

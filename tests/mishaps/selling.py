@@ -2,14 +2,14 @@
 
 from datetime import date, timedelta
 
+from farm.actions.accounts.invoicing import issue_change, issue_for_sale
 from farm.actions.common import Draw
-from farm.actions.correcting import correct_quantity
-from farm.actions.harvesting import mark_spent, pick
-from farm.actions.invoicing import issue_change, issue_for_sale
-from farm.actions.packing import pack
-from farm.actions.selling import SoldLine, sell, take_back
-from farm.actions.stalls import load_stall, settle_stall
-from farm.actions.storing import count_lot, dry, throw_away
+from farm.actions.growing.harvesting import mark_spent, pick
+from farm.actions.recording.correcting import correct_quantity
+from farm.actions.selling.selling import SoldLine, sell, take_back
+from farm.actions.selling.stalls import load_stall, settle_stall
+from farm.actions.store.packing import pack
+from farm.actions.store.storing import count_lot, dry, throw_away
 from farm.models import Customer, SaleLine, StallDay
 from ledger.models import Flow, Lot, Role
 from tests.farm.costed import blocks_at

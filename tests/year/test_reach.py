@@ -7,7 +7,7 @@ from pytest_django import DjangoDbBlocker
 
 from farm.demo.clock import Year
 from farm.models import LotCard, Stage
-from farm.queries.suspects import suspect_supplier_lot
+from farm.queries.tracing.suspects import suspect_supplier_lot
 from tests.graph import Graph
 from tests.recalled import assert_reach_is_right
 

@@ -4,8 +4,8 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError
 
-from farm.queries import account_checks
-from farm.queries.closings import closings_add_up
+from farm.queries.months import account_checks
+from farm.queries.months.closings import closings_add_up
 from ledger.checks import CHECKS
 
 

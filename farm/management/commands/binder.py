@@ -10,9 +10,9 @@ from django.core.management.base import BaseCommand, CommandError
 
 from farm.management.answering import made_here
 from farm.models import Farm, the_farm
-from farm.reports.binder_pdf import binder_pdf
-from farm.reports.binder_rows import Span, binder_cover, binder_report, sections
-from farm.reports.made import Made
+from farm.reports.records.binder_pdf import binder_pdf
+from farm.reports.records.binder_rows import Span, binder_cover, binder_report, sections
+from farm.reports.report_heading import Made
 from farm.reports.xlsx import workbook_bytes
 
 

@@ -6,14 +6,14 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
-from farm.actions.closing import close_month
+from farm.actions.months.closing import close_month
 from farm.management.answering import made_here
 from farm.models import ClosedMonth, Person, Role, the_farm
-from farm.queries.bills import NO_BILL, charged_and_billed
-from farm.queries.happened import money_in
-from farm.queries.months import NoMonthError, month_of, month_with
-from farm.reports.closing_rows import closing_files, in_words
-from farm.reports.made import made_for
+from farm.queries.months.bills import NO_BILL, charged_and_billed
+from farm.queries.months.months import NoMonthError, month_of, month_with
+from farm.queries.movements import money_in
+from farm.reports.months.closing_rows import closing_files, in_words
+from farm.reports.report_heading import made_for
 from farm.units import show_money
 from ledger.errors import Refused
 

@@ -7,8 +7,8 @@ from typing import Any
 from django.core.management.base import BaseCommand
 
 from farm.management.answering import lot_or_refuse, made_here, write_files
-from farm.queries.costs import cost_of
-from farm.reports.cost_rows import cost_report
+from farm.queries.costs.costs import cost_of
+from farm.reports.costs.cost_rows import cost_report
 from farm.reports.text import text
 
 

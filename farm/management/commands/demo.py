@@ -14,16 +14,16 @@ from farm.demo.scenery import ACCOUNTS, build
 from farm.demo.year import WEEKS, ZONE, play
 from farm.management.answering import made_here
 from farm.models import Farm, Form, SaleLine, Stage
-from farm.queries.closings import closings
-from farm.queries.costs import cost_of
-from farm.queries.months import month_figures, month_of
-from farm.queries.traces import trace_of
-from farm.reports.closing_rows import closed_report
-from farm.reports.cost_rows import cost_report
-from farm.reports.month_rows import month_report
+from farm.queries.costs.costs import cost_of
+from farm.queries.months.closings import closings
+from farm.queries.months.months import month_figures, month_of
+from farm.queries.tracing.traces import trace_of
+from farm.reports.costs.cost_rows import cost_report
+from farm.reports.months.closing_rows import closed_report
+from farm.reports.months.month_rows import month_report
 from farm.reports.rows import Report
 from farm.reports.text import text
-from farm.reports.trace_rows import trace_report
+from farm.reports.tracing.trace_rows import trace_report
 from ledger.models import Entry, Lot
 
 

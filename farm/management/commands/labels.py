@@ -8,10 +8,10 @@ from django.core.management.base import BaseCommand, CommandError
 from django.utils import timezone
 
 from farm.models import Farm
-from farm.queries.labels import labels_of, usual_count
 from farm.queries.stock import lot_by_code, lots_near
-from farm.reports.labels import DoesNotFit, labels_pdf
-from farm.reports.sheets import SHEETS
+from farm.queries.tracing.labels import labels_of, usual_count
+from farm.reports.tracing.label_sheets import SHEETS
+from farm.reports.tracing.labels import DoesNotFit, labels_pdf
 from ledger.models import Lot
 
 

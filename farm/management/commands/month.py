@@ -8,9 +8,9 @@ from django.core.management.base import BaseCommand, CommandError
 
 from farm.management.answering import made_here, write_files
 from farm.models import ClosedMonth
-from farm.queries.closings import closings
-from farm.queries.months import NoMonthError, month_of
-from farm.reports.closing_rows import open_report
+from farm.queries.months.closings import closings
+from farm.queries.months.months import NoMonthError, month_of
+from farm.reports.months.closing_rows import open_report
 from farm.reports.text import text
 
 

@@ -8,8 +8,8 @@ from django.core.exceptions import ValidationError
 from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
-from farm.actions.starting import Account, refuse_second_farm, start_farm
-from farm.models.people import Farm
+from farm.actions.starting.starting import Account, refuse_second_farm, start_farm
+from farm.models.people.people import Farm
 from farm.models.trading import RateOf
 from farm.units import UnitError, read_money
 

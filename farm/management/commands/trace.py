@@ -7,9 +7,9 @@ from typing import Any
 from django.core.management.base import BaseCommand
 
 from farm.management.answering import lot_or_refuse, made_here, write_files
-from farm.queries.traces import trace_of
+from farm.queries.tracing.traces import trace_of
 from farm.reports.text import text
-from farm.reports.trace_rows import trace_report
+from farm.reports.tracing.trace_rows import trace_report
 
 
 class Command(BaseCommand):

@@ -1,0 +1,282 @@
+"""A trace as rows and as a drawing by stage; it holds no money, so helpers may see it."""
+
+from datetime import tzinfo
+
+from farm import habits
+from farm.models import Stage
+from farm.queries.finding import Amount
+from farm.queries.tracing.traces import Trace
+from farm.reports.report_heading import Made, added, amount_fact, cells
+from farm.reports.rows import Column, Fact, Kind, Report, Row, Table, total_row
+from farm.reports.tracing.trace_columns import (
+    GIVEN,
+    LOAD_RULE,
+    LOADED,
+    LOST,
+    LOT,
+    ON_HAND,
+    PIECES,
+    SOLD,
+    WEIGHT,
+    given_cells,
+    loaded_cells,
+    lost_cells,
+    lot_cells,
+    sold_cells,
+    sure_words,
+)
+from farm.reports.tracing.trace_picture import trace_picture
+from farm.units import show_pressure, show_temperature
+
+RUNS = (
+    Column("Entry"),
+    Column("Done at", Kind.DATE),
+    Column("Steriliser"),
+    Column("Minutes at temperature", Kind.COUNT),
+    Column("Above air"),
+    Column("Temperature"),
+    Column("Lots of this trace in it"),
+    Column("By"),
+)
+WORKS = (
+    Column("Entry"),
+    Column("Done at", Kind.DATE),
+    Column("What"),
+    Column("Lots"),
+    Column("By"),
+    Column("Recorded at", Kind.DATE),
+    Column("Corrected"),
+)
+LOADS = (
+    Column("Day", Kind.DATE),
+    Column("Place"),
+    Column("Lot"),
+    Column("Product"),
+    *LOADED,
+)
+MIXED = "A mixed lot counts whole: certain must hold some of it, possible may."
+
+
+def trace_report(trace: Trace, made: Made, *, names: bool) -> Report:
+    """Build the report; ``names``: with customers' names and contacts, else their numbers only."""
+    way = "forward" if trace.forward else "back"
+    lot = trace.lot
+    return Report(
+        title=f"Trace of {lot.code}, {way}",
+        subtitle=f"{lot.name} · {lot.stage.label} · made {habits.day(lot.made_on)}",
+        farm_name=made.farm_name,
+        made_by=made.by,
+        made_at=made.at,
+        facts=_facts(trace),
+        tables=(_forward_tables if trace.forward else _back_tables)(trace, names, made.at.tzinfo),
+        drawings=(trace_picture(trace),),
+        currency=made.currency,
+    )
+
+
+def _facts(trace: Trace) -> tuple[Fact, ...]:
+    lot = trace.lot
+    came = "Received" if lot.stage == Stage.SUPPLY else "Made"
+    facts = [amount_fact(came, trace.whole), amount_fact("On hand", lot.on_hand)]
+    if lot.facts:
+        facts.append(Fact("What it is", lot.facts))
+    if lot.supplier:
+        facts.append(Fact("From", lot.supplier))
+    if lot.held:
+        facts.append(Fact("On hold", "yes: it may not be used or sold"))
+    sure = sum(other.certain for other in trace.lots) - 1
+    others = len(trace.lots) - 1
+    words = "made of it" if trace.forward else "behind it"
+    facts.append(Fact(f"Lots {words}", f"{others}: {sure} certain, {others - sure} possible"))
+    if trace.forward:
+        facts += [
+            amount_fact("Of it still here", added(one.share for one in trace.lots)),
+            amount_fact("Of it sold", added(one.share for one in trace.sales)),
+            amount_fact("Of it given away", added(one.share for one in trace.given)),
+            amount_fact("Of it lost", added(one.share for one in trace.losses)),
+        ]
+    facts.append(
+        Fact("Waiting entries about these lots", trace.waiting, Kind.COUNT),
+    )
+    return tuple(facts)
+
+
+def _back_tables(trace: Trace, names: bool, zone: tzinfo | None) -> tuple[Table, ...]:
+    received = (_sales(trace, names), _loads(trace)) if trace.lot.stage >= Stage.CROP else ()
+    return (_behind(trace), _runs(trace, zone), *received, _works(trace, zone))
+
+
+def _forward_tables(trace: Trace, names: bool, zone: tzinfo | None) -> tuple[Table, ...]:
+    return (
+        _sales(trace, names),
+        _loads(trace),
+        _given(trace),
+        _stock(trace),
+        _losses(trace),
+        _reached(trace),
+        _runs(trace, zone),
+        _works(trace, zone),
+    )
+
+
+# --- lots ------------------------------------------------------------------------------------
+
+
+def _behind(trace: Trace) -> Table:
+    columns = (
+        *LOT,
+        Column(f"In {trace.lot.code}, pieces", Kind.COUNT),
+        Column(f"In {trace.lot.code}", Kind.MASS),
+        Column("How sure"),
+        Column("From"),
+        Column("More"),
+    )
+    rows: list[Row] = [
+        (*lot_cells(lot), *_known(lot.share),
+         sure_words(lot.certain), lot.supplier, lot.facts)
+        for lot in trace.lots
+        if lot != trace.lot
+    ]  # fmt: skip
+    note = f"{MIXED} Amounts are by share; blank is less than one piece."
+    return Table("Everything behind it", columns, tuple(rows), note=note)
+
+
+def _known(share: Amount) -> Row:
+    """Leave a share of less than one piece blank: it is not nothing."""
+    return (share.pieces or None, share.mass_mg or None)
+
+
+def _reached(trace: Trace) -> Table:
+    columns = (
+        *LOT,
+        Column("Made, pieces", Kind.COUNT),
+        Column("Made of it", Kind.MASS),
+        Column("How sure"),
+        Column("State"),
+        Column("More"),
+    )
+    rows: list[Row] = [
+        (*lot_cells(lot), *cells(lot.made),
+         sure_words(lot.certain), "on hold" if lot.held else "", lot.facts)
+        for lot in trace.lots
+    ]  # fmt: skip
+    return Table("Everything made of it", columns, tuple(rows), note=MIXED)
+
+
+def _stock(trace: Trace) -> Table:
+    columns = (
+        Column("Stage"),
+        Column("Lot"),
+        Column("What"),
+        Column("Where"),
+        *ON_HAND,
+        *_share_columns(trace),
+        Column("How sure"),
+        Column("State"),
+    )
+    rows: list[Row] = [
+        (lot.stage.label, lot.code, lot.name, lot.shelf, *cells(lot.on_hand), *cells(lot.share),
+         sure_words(lot.certain), "on hold" if lot.held else "")
+        for lot in trace.lots
+        if lot.on_hand.pieces or lot.on_hand.mass_mg or lot.share.mass_mg
+    ]  # fmt: skip
+    return _with_total("Still here", columns, rows)
+
+
+def _share_columns(trace: Trace) -> tuple[Column, Column]:
+    code = trace.lot.code
+    return Column(f"Of {code}, pieces", Kind.COUNT), Column(f"Of {code}", Kind.MASS)
+
+
+def _with_total(
+    title: str, columns: tuple[Column, ...], rows: list[Row], *, note: str = ""
+) -> Table:
+    """Add up what is of one lot (the share), not what is of different kinds."""
+    summed = {column.name for column in columns if column.name.startswith("Of ")}
+    total = total_row(columns, rows, summed) if rows else None
+    return Table(title, columns, tuple(rows), total, note)
+
+
+# --- what happened ---------------------------------------------------------------------------
+
+
+def _sales(trace: Trace, names: bool) -> Table:
+    columns = (
+        *SOLD,
+        *((Column("Customer"), Column("Contact")) if names else ()),
+        Column("Place"),
+        Column("Lot"),
+        PIECES,
+        WEIGHT,
+        *_share_columns(trace),
+        Column("How sure"),
+    )
+    rows: list[Row] = [
+        (*sold_cells(sale),
+         *((sale.customer, sale.contact) if names else ()),
+         sale.place, sale.lot_code, *cells(sale.amount), *cells(sale.share),
+         sure_words(sale.certain))
+        for sale in trace.sales
+    ]  # fmt: skip
+    title = "Who received it" if trace.forward else f"Who received {trace.lot.code}"
+    note = "What was sold at a stall has no customer's name; see the loads."
+    return _with_total(title, columns, rows, note=note if rows else "")
+
+
+def _loads(trace: Trace) -> Table:
+    rows: list[Row] = [
+        (load.day, load.place, load.lot_code, load.name, *loaded_cells(load))
+        for load in trace.loads
+    ]
+    return Table("Loaded for a stall", LOADS, tuple(rows), note=LOAD_RULE)
+
+
+def _given(trace: Trace) -> Table:
+    columns = (
+        *GIVEN,
+        Column("Lot"),
+        PIECES,
+        WEIGHT,
+        *_share_columns(trace),
+        Column("How sure"),
+    )
+    rows: list[Row] = [
+        (*given_cells(one), one.lot_code, *cells(one.amount), *cells(one.share),
+         sure_words(one.certain))
+        for one in trace.given
+    ]  # fmt: skip
+    return _with_total("Given away", columns, rows)
+
+
+def _losses(trace: Trace) -> Table:
+    columns = (
+        *LOST,
+        PIECES,
+        WEIGHT,
+        *_share_columns(trace),
+    )
+    rows: list[Row] = [
+        (*lost_cells(loss), *cells(loss.amount), *cells(loss.share)) for loss in trace.losses
+    ]
+    note = "Planned losses and water leave without a share: what is left carries it."
+    return _with_total("Thrown away or lost", columns, rows, note=note)
+
+
+def _runs(trace: Trace, zone: tzinfo | None) -> Table:
+    rows: list[Row] = [
+        (str(run.entry), run.at.astimezone(zone), run.steriliser, run.minutes,
+         "" if run.gauge_pa is None else show_pressure(run.gauge_pa, "kPa"),
+         "" if run.temperature_milli_c is None else show_temperature(run.temperature_milli_c, "C"),
+         ", ".join(run.lot_codes), run.by)
+        for run in trace.runs
+    ]  # fmt: skip
+    return Table("Steriliser runs", RUNS, tuple(rows))
+
+
+def _works(trace: Trace, zone: tzinfo | None) -> Table:
+    rows: list[Row] = [
+        (str(work.entry), work.at.astimezone(zone), work.what, ", ".join(work.lot_codes), work.by,
+         work.recorded_at.astimezone(zone), "corrected" if work.corrected else "")
+        for work in trace.works
+    ]  # fmt: skip
+    return Table("What was done, and by whom", WORKS, tuple(rows))

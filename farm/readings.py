@@ -10,6 +10,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from fractions import Fraction
 from itertools import pairwise
 
 from farm.logger_file import Columns, ReadingsError, opened
@@ -160,3 +161,8 @@ def _not_thousands(text: str) -> str:
     """Write a fourth decimal: a logger's 121.523 °C cannot be a hundred thousand degrees."""
     found = _THREE_DECIMALS.fullmatch(text)
     return f"{found[1]}0{found[2] or ''}" if found else text
+
+
+def in_fahrenheit(milli_c: int, *, is_rise: bool = False) -> int:
+    """Turn thousandths of a degree: 5,000 °C is 41,000 °F; rounded half to even."""
+    return round(Fraction(milli_c * 9, 5)) + (0 if is_rise else 32_000)

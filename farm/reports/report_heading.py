@@ -8,6 +8,8 @@ from farm.models import Farm
 from farm.queries.finding import Amount
 from farm.reports.rows import Fact, Kind, Row
 
+NUMBER = "Customer number"  # the head of a column: rows name no customer
+
 
 @dataclass(frozen=True)
 class Made:

@@ -15,8 +15,9 @@ from farm.actions.signing import MOST_MISSES, Signed, set_pin, signed
 from farm.models import Person, PrivateWords, Record, Role, Room
 from farm.queries.records import records as query
 from farm.queries.records.store_temperatures import excursions
+from farm.readings import in_fahrenheit
 from farm.records import ILLNESS, STORE
-from farm.reports.records.record_rows import gap_words, in_fahrenheit, signature, state_words
+from farm.reports.records.record_rows import gap_words, signature, state_words
 from ledger.errors import Conflict, Malformed
 from tests.conftest import person_in_role
 from tests.farm.goods import packs

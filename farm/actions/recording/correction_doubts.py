@@ -14,7 +14,7 @@ from farm.actions.common import Doing, Draw, amount_words
 from farm.actions.doubts import price_doubt, sale_price_doubt, spawn_doubt
 from farm.actions.growing.harvesting import kept_doubt
 from farm.actions.growing.pick_doubts import Picked, weight_doubts
-from farm.actions.orders.allotting import set_aside_doubt
+from farm.actions.promise_doubts import set_aside_doubt
 from farm.actions.questions import PlausibilityQuestion
 from farm.actions.store.count_doubts import CheckCount, filling_doubts, loss_doubt
 from farm.actions.store.packing import far_over_doubt

@@ -13,7 +13,7 @@ from farm.actions.common import Doing, Draw, need_stage, post
 from farm.actions.doubts import nobody_doubt, sale_price_doubt, too_old_doubt
 from farm.actions.hold_refusals import refuse_held
 from farm.actions.idempotency import action
-from farm.actions.orders.allotting import set_aside_doubt
+from farm.actions.promise_doubts import set_aside_doubt
 from farm.actions.questions import PlausibilityQuestion, answered
 from farm.actions.selling.pricing import Amount, Terms, shared_out, terms_at
 from farm.actions.selling.takings import (

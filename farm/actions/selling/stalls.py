@@ -14,7 +14,7 @@ from farm.actions.common import Doing, Draw, both, need_stage, post
 from farm.actions.doubts import too_old_doubt
 from farm.actions.hold_refusals import refuse_held
 from farm.actions.idempotency import action
-from farm.actions.orders.allotting import set_aside_doubt
+from farm.actions.promise_doubts import set_aside_doubt
 from farm.actions.questions import answered
 from farm.actions.selling.cashing import CashCount, write_cash_up
 from farm.actions.selling.giving import follow_up, post_given

@@ -20,7 +20,7 @@ from farm.actions.common import (
 from farm.actions.doubts import too_old_doubt
 from farm.actions.hold_refusals import refuse_held
 from farm.actions.idempotency import action
-from farm.actions.orders.allotting import set_aside_doubt
+from farm.actions.promise_doubts import set_aside_doubt
 from farm.actions.questions import PlausibilityQuestion, answered
 from farm.actions.store.storing import one_species, origin_of
 from farm.models import Form, LotCard, Product, Shelf, Stage, the_farm

@@ -22,7 +22,7 @@ from farm.actions.common import (
 from farm.actions.doubts import in_other_unit, too_old_doubt
 from farm.actions.hold_refusals import refuse_held
 from farm.actions.idempotency import action
-from farm.actions.orders.allotting import set_aside_doubt
+from farm.actions.promise_doubts import set_aside_doubt
 from farm.actions.questions import PlausibilityQuestion, answered
 from farm.models import Form, LotCard, Shelf, Species, Stage
 from farm.moisture import PPM, Portion, fresh_per_dried, plausible_dried_range

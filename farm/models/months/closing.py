@@ -14,8 +14,8 @@ from farm.models.trading import Supplier
 class ClosedMonth(models.Model):
     """A month as it was closed. ``month``: its first day.
 
-    ``rows``: the canonical rows as JSON (`farm.queries.months.canonical`), whole numbers, customers by
-    number. ``cells``: the whole grams and cents that it handed out, each by entry, lot and role
+    ``rows``: the canonical rows as JSON (`farm.queries.months.canonical`), whole numbers, customers
+    by number. ``cells``: the whole grams and cents that it handed out, each by entry, lot and role
     beside its exact number, as JSON (`farm.queries.cells`): they stay. ``until_seq``: the book's
     last entry then; what comes later is late for this month.
     ``head_digest``: that entry's digest, which covers the whole book up to it; '' without entries.

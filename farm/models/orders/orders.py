@@ -127,7 +127,7 @@ class Allocation(models.Model):
     """Lots set aside for one day of an order; the last one made says what is set aside.
 
     One without lines sets nothing aside. What became of the promise - delivered, called off, on
-    hold - is read from the order and the lots (`farm.queries.orders.allocations`) and stands nowhere.
+    hold - is read from the order and the lots (`farm.queries.orders.allocations`), kept nowhere.
     """
 
     order = models.ForeignKey(Order, models.PROTECT, related_name="allocations")

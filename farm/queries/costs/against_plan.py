@@ -64,7 +64,7 @@ def batch_against(lot: Lot) -> BatchAgainst | None:
 
 def month_against(month: Month) -> MonthAgainst:
     """Hold every batch finished in a month against its plan; some fifteen queries a batch."""
-    lots = finished_in(month)
+    lots = finished_in(month.first, month.last)
     found = [batch_against(lot) for lot in lots]
     return MonthAgainst(
         month=month,

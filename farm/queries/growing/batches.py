@@ -17,7 +17,6 @@ from django.db.models import Exists, F, Max, OuterRef, Q, Subquery, Sum
 
 from farm.models import Stage
 from farm.planning.variance import Used
-from farm.queries.months.months import Month
 from ledger.amounts import largest_remainder
 from ledger.models import KINDS, Charge, CostKind, Dimension, Edge, Entry, Flow, Line, Lot, Role
 from ledger.story import Story, expected_now, picks_before_now, read_steps
@@ -109,18 +108,18 @@ def batch_of(lot: Lot) -> Batch | None:
     )  # fmt: skip
 
 
-def finished_in(month: Month) -> list[Lot]:
-    """The first lots of the batches whose last block went in a month, in their order."""
+def finished_in(first: date, last: date) -> list[Lot]:
+    """The first lots of the batches whose last block went on some days, in their order."""
     flows = Flow.objects.filter(
         role=Role.LOST,
         lot__card__stage=Stage.BLOCKS,
         lot__quantity=0,
-        entry__happened_on__range=(month.first, month.last),
+        entry__happened_on__range=(first, last),
     )
     roots: dict[int, Lot] = {}
     for lot in Lot.objects.filter(pk__in=flows.values("lot")).select_related("made_by", "card"):
         lots = family(lot)
-        if lots and not any(one.quantity for one in lots) and _last_day(lots) <= month.last:
+        if lots and not any(one.quantity for one in lots) and _last_day(lots) <= last:
             roots[lots[0].pk] = lots[0]
     return [roots[key] for key in sorted(roots)]
 

@@ -8,7 +8,7 @@ from collections.abc import Callable, Sequence
 from datetime import date
 
 from farm.queries.roll_forward import NO_SHARE, Rolled
-from farm.reports.months.month_sales import NUMBER
+from farm.reports.report_heading import NUMBER
 from farm.reports.rows import Column, Fact, Kind, Row, Table, total_row
 
 OWED, HELD = "From what was owed to what is owed", "From what was held for boxes to what is held"

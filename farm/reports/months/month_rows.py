@@ -17,7 +17,7 @@ from farm.reports.bars import Bar, bars
 from farm.reports.drawing import Drawing
 from farm.reports.months.account_rows import rolled_tables, settled_facts
 from farm.reports.months.month_harvest import HARVEST_BY_SPECIES, harvest_tables
-from farm.reports.months.month_sales import BY_WEEK, COUNTS, NUMBER, sales_tables
+from farm.reports.months.month_sales import BY_WEEK, COUNTS, sales_tables
 from farm.reports.months.reconciliation_rows import (
     IN,
     OUT,
@@ -27,7 +27,7 @@ from farm.reports.months.reconciliation_rows import (
     told,
 )
 from farm.reports.pounds import beside_pounds
-from farm.reports.report_heading import Made
+from farm.reports.report_heading import NUMBER, Made
 from farm.reports.rows import Chart, Column, Fact, Kind, Report, Row, Table, total_row
 from farm.units import show_mass
 

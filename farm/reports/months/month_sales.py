@@ -5,11 +5,11 @@ from collections.abc import Callable, Iterable, Sequence
 from datetime import date, timedelta
 
 from farm.queries.months.months import MonthFigures, SoldRow
+from farm.reports.report_heading import NUMBER
 from farm.reports.rows import Column, Kind, Row, Table, total_row
 
 NO_CUSTOMER = "no name (stall or door)"
 NO_PLACE = "no place"
-NUMBER = "Customer number"
 BY_WEEK = "Sales by week and place"
 COUNTS = (Column("Pieces", Kind.COUNT), Column("Weight", Kind.MASS))
 MONEY = (

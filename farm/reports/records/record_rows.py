@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from fractions import Fraction
 from typing import Any
 
 from farm import habits
@@ -15,6 +14,7 @@ from farm.queries.records.records import (
     values_of,
 )
 from farm.queries.records.store_temperatures import Excursion
+from farm.readings import in_fahrenheit
 from farm.records import Field, Holds, RecordKind
 from farm.reports.report_heading import Made
 from farm.reports.rows import Cell, Column, Kind, Report, Row, Table, show_cell, unit_of
@@ -95,11 +95,6 @@ def words_of(field: Field, value: object, farm: Farm) -> str:
     kind = column_kind(field, farm)
     shown = show_cell(Column(field.label, kind), cell_of(field, value, farm))
     return f"{shown} {unit_of(kind, '')}".strip() if shown else ""
-
-
-def in_fahrenheit(milli_c: int, *, is_rise: bool = False) -> int:
-    """Turn thousandths of a degree: 5,000 °C is 41,000 °F; rounded half to even."""
-    return round(Fraction(milli_c * 9, 5)) + (0 if is_rise else 32_000)
 
 
 def signature(record: Record) -> str:

@@ -6,8 +6,8 @@ from farm import habits
 from farm.habits import to_places
 from farm.models import Farm
 from farm.queries.records.run_readings import GAP, Point, RunCourse
+from farm.readings import in_fahrenheit
 from farm.reports.curves import run_curve
-from farm.reports.records.record_rows import in_fahrenheit
 from farm.reports.rows import Column, Content, Kind, Row, Table
 from farm.templatetags.farm_format import pressure_unit, temperature_unit
 from farm.units import show_pressure

@@ -21,7 +21,7 @@ from tests.browser.phone import (
     visit_again,
 )
 from tests.browser.signal import Cable
-from tests.farm.test_photos import jpeg
+from tests.farm.records.test_photos import jpeg
 from tests.farm.world import World, assert_book_is_sound
 
 

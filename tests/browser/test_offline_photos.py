@@ -21,7 +21,7 @@ from tests.browser.phone import (
     until,
 )
 from tests.browser.signal import Cable
-from tests.farm.test_photos import jpeg
+from tests.farm.records.test_photos import jpeg
 
 # So long Chromium goes by how much room there was when it last looked.
 ROOM_IS_REMEMBERED_S = 31

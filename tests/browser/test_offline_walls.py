@@ -21,8 +21,8 @@ from tests.browser.phone import (
 )
 from tests.browser.signal import Cable
 from tests.farm.goods import crop
-from tests.farm.test_in_store import put_in_fridge
-from tests.farm.test_photos import jpeg
+from tests.farm.records.test_photos import jpeg
+from tests.farm.store.test_in_store import put_in_fridge
 from tests.farm.world import GRAM, KG, World, assert_book_is_sound, fresh
 
 

@@ -121,7 +121,7 @@ def dependants(entry: Entry) -> list[int]:
         )
         places = set(later) - found
         found |= places
-    standing = Entry.objects.filter(pk__in=found).exclude(amendments__takes_back=True)
+    standing = Entry.objects.filter(pk__in=found).standing()
     return list(standing.order_by("-seq").values_list("seq", flat=True))
 
 
@@ -262,12 +262,7 @@ def _free_after(place: int) -> set[int]:
 def _refuse_stranding(root: Entry) -> None:
     """Refuse to empty lots made here while later entries, even without quantity, stand on them."""
     later = Line.objects.filter(lot__made_by=root, entry__place__gt=root.seq, entry__amends=None)
-    first = (
-        later.exclude(entry__amendments__takes_back=True)
-        .select_related("entry", "lot")
-        .order_by("entry_id", "pk")
-        .first()
-    )
+    first = later.standing().select_related("entry", "lot").order_by("entry_id", "pk").first()
     if first:
         raise errors.NotEnough(
             f"Lot {first.lot.code} was made at entry {root.seq} ({root.kind}) and entry "

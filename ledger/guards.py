@@ -77,7 +77,7 @@ def check_amended(root: Entry) -> None:
 
 def check_standing(root: Entry) -> None:
     """Refuse to amend what was taken back."""
-    if root.amendments.filter(takes_back=True).exists():
+    if root.is_taken_back:
         raise errors.NotStanding(
             f"Entry {root.seq} ({root.kind}, {root.happened_on}) was taken back already. "
             "Record it anew instead."

@@ -9,7 +9,9 @@ Money is whole numbers of 1/10,000 of the currency unit.
 """
 
 from django.db import models
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q
+
+from ledger.standing import EntryQuerySet, StandingQuerySet
 
 KINDS = ("materials", "paid", "own", "energy", "room")
 
@@ -107,6 +109,8 @@ class Entry(models.Model):
     particulars = models.TextField(default="{}")
     fingerprint = models.CharField(max_length=64)
 
+    objects = EntryQuerySet.as_manager()
+
     class Meta:
         ordering = ("seq",)
         constraints = [
@@ -119,6 +123,16 @@ class Entry(models.Model):
 
     def __str__(self) -> str:
         return f"entry {self.seq} ({self.kind})"
+
+    @property
+    def is_taken_back(self) -> bool:
+        """Whether an amendment takes all of it back (one query)."""
+        return self.amendments.filter(takes_back=True).exists()
+
+
+def taken_back(entry: str) -> Exists:
+    """Ask within a query whether the entry that a row names as ``entry`` was taken back."""
+    return Exists(Entry.objects.filter(amends=OuterRef(entry), takes_back=True))
 
 
 class Lot(CostColumns):
@@ -136,6 +150,8 @@ class Lot(CostColumns):
     quantity = models.BigIntegerField(default=0)
     shares_open = models.BooleanField(default=False)
     held = models.BooleanField(default=False)
+
+    objects = StandingQuerySet.as_manager()
 
     class Meta:
         constraints = [
@@ -179,6 +195,8 @@ class Line(models.Model):
     closes = models.SmallIntegerField(default=0)
     returns = models.ForeignKey("self", models.PROTECT, null=True, related_name="returned_by")
 
+    objects = StandingQuerySet.as_manager()
+
     class Meta:
         constraints = [
             models.UniqueConstraint(
@@ -211,6 +229,8 @@ class Mark(models.Model):
     entry = models.ForeignKey(Entry, models.PROTECT, related_name="marks")
     lot = models.ForeignKey(Lot, models.PROTECT, related_name="marks")
     held = models.BooleanField()
+
+    objects = StandingQuerySet.as_manager()
 
 
 class Seal(models.Model):

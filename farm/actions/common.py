@@ -283,6 +283,6 @@ def _last_day(lot: Lot, kinds: Sequence[str], before: int | None) -> date | None
     entries = Entry.objects.filter(lines__lot=lot, kind__in=kinds, amends=None)
     if before is not None:
         entries = entries.filter(seq__lt=before)
-    standing = entries.exclude(amendments__takes_back=True)
+    standing = entries.standing()
     day: date | None = standing.aggregate(day=Max("happened_on"))["day"]
     return day

@@ -132,7 +132,7 @@ def _growing_areas(lots: Iterable[Lot]) -> dict[int, str]:
 
 def _placings(lots: set[int]) -> dict[int, list[tuple[int, str]]]:
     placings = Placing.objects.filter(lot__in=lots).select_related("shelf__room")
-    standing = placings.exclude(entry__amendments__takes_back=True).order_by("entry_id", "pk")
+    standing = placings.standing().order_by("entry_id", "pk")
     found: dict[int, list[tuple[int, str]]] = defaultdict(list)
     for placing in standing:
         found[placing.lot_id].append((placing.entry_id, str(placing.shelf)))

@@ -11,6 +11,7 @@ from farm.models.growing.growing import RecipeVersion, Shelf, Species, Strain
 from farm.models.people.people import Person
 from farm.models.trading import Customer, Product, SellingPlace, Supplier
 from ledger.models import Entry, Line, Lot
+from ledger.standing import StandingQuerySet
 
 
 class Stage(models.IntegerChoices):
@@ -76,6 +77,8 @@ class LotCard(models.Model):
     product = models.ForeignKey(Product, models.PROTECT, null=True, related_name="+")
     gtin = models.CharField(max_length=14, blank=True)
 
+    objects = StandingQuerySet.as_manager()
+
     def __str__(self) -> str:
         return f"{self.lot.code} ({self.get_stage_display()})"
 
@@ -95,6 +98,8 @@ class Placing(models.Model):
     lot = models.ForeignKey(Lot, models.PROTECT, related_name="placings")
     shelf = models.ForeignKey(Shelf, models.PROTECT, related_name="placings")
 
+    objects = StandingQuerySet.as_manager()
+
 
 class StallDay(models.Model):
     """What was loaded for a selling place on a day; its entry holds the lots without quantity.
@@ -107,6 +112,8 @@ class StallDay(models.Model):
     day = models.DateField()
     seller = models.ForeignKey(Person, models.PROTECT, null=True, related_name="stall_days")
 
+    objects = StandingQuerySet.as_manager()
+
 
 class LoadLine(models.Model):
     """How much of a lot was loaded, in the lot's own unit."""
@@ -114,6 +121,8 @@ class LoadLine(models.Model):
     stall_day = models.ForeignKey(StallDay, models.PROTECT, related_name="lines")
     lot = models.ForeignKey(Lot, models.PROTECT, related_name="load_lines")
     quantity = models.PositiveBigIntegerField()
+
+    objects = StandingQuerySet.as_manager()
 
 
 class Sale(models.Model):
@@ -123,6 +132,8 @@ class Sale(models.Model):
     place = models.ForeignKey(SellingPlace, models.PROTECT, related_name="sales")
     customer = models.ForeignKey(Customer, models.PROTECT, null=True, related_name="sales")
     stall_day = models.ForeignKey(StallDay, models.PROTECT, null=True, related_name="sales")
+
+    objects = StandingQuerySet.as_manager()
 
     @property
     def is_box(self) -> bool:
@@ -143,6 +154,8 @@ class SaleLine(models.Model):
     tax = models.BigIntegerField()
     gross = models.BigIntegerField()
     tax_ppm = models.PositiveIntegerField()
+
+    objects = StandingQuerySet.as_manager()
 
     class Meta:
         constraints = [
@@ -167,6 +180,8 @@ class SellingCost(models.Model):
     amount = models.BigIntegerField()
     own = models.BooleanField(default=False)
     minutes = models.IntegerField(default=0)
+
+    objects = StandingQuerySet.as_manager()
 
 
 NEVER_CHANGED = (Placing, StallDay, LoadLine, Sale, SaleLine, SellingCost)

@@ -67,7 +67,7 @@ def last_days(lots: Iterable[Lot], kinds: Iterable[str]) -> Days:
 
 def _standing(lots: Iterable[int], kinds: Iterable[str]) -> QuerySet[Line]:
     lines = Line.objects.filter(lot__in=list(lots), entry__kind__in=list(kinds))
-    return lines.filter(entry__amends=None).exclude(entry__amendments__takes_back=True)
+    return lines.filter(entry__amends=None).standing()
 
 
 def _wholes(lots: Collection[Lot]) -> dict[int, _Whole]:

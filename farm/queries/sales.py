@@ -20,10 +20,8 @@ from ledger.models import Entry, Line, Lot, Role
 
 def open_loads() -> QuerySet[StallDay]:
     """Load lists that stand and were not settled, oldest first."""
-    settled = Sale.objects.filter(stall_day=OuterRef("pk")).exclude(
-        entry__amendments__takes_back=True
-    )
-    loads = StallDay.objects.exclude(entry__amendments__takes_back=True)
+    settled = Sale.objects.filter(stall_day=OuterRef("pk")).standing()
+    loads = StallDay.objects.standing()
     return loads.filter(~Exists(settled)).select_related("place").order_by("day", "pk")
 
 

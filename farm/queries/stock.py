@@ -21,6 +21,7 @@ from farm.models import (
 from farm.models.lots import STATES
 from ledger.codes import near, tidy
 from ledger.models import Dimension, Entry, Lot
+from ledger.standing import StandingQuerySet
 
 
 @dataclass(frozen=True)
@@ -34,7 +35,7 @@ class StageStock:
     held: int
 
 
-def all_lots() -> QuerySet[Lot]:
+def all_lots() -> StandingQuerySet[Lot]:
     """Every lot with what its name and label need, newest first."""
     return Lot.objects.select_related(
         "item", "made_by", "card__strain__species", "card__species", "card__product",
@@ -64,7 +65,7 @@ def loose_goods() -> list[LooseGoods]:
     return list(found)
 
 
-def lots_of(what: Goods) -> QuerySet[Lot]:
+def lots_of(what: Goods) -> StandingQuerySet[Lot]:
     """Every lot of some goods, the oldest first."""
     lots = all_lots().order_by("made_by_id", "pk")
     if isinstance(what, Product):
@@ -74,10 +75,10 @@ def lots_of(what: Goods) -> QuerySet[Lot]:
     return lots.filter(card__stage__in=stages, card__species=what.species, card__grade__in=grades)
 
 
-def recorded_since(what: Goods, since: datetime, *, until: date) -> QuerySet[Lot]:
+def recorded_since(what: Goods, since: datetime, *, until: date) -> StandingQuerySet[Lot]:
     """Lots of some goods that were written down since a moment, and made by the end of a day."""
     made = {"made_by__recorded_at__gt": since, "made_by__happened_on__lte": until}
-    return lots_of(what).filter(**made).exclude(made_by__amendments__takes_back=True)
+    return lots_of(what).filter(**made).standing("made_by")
 
 
 def located(lots: Iterable[Lot]) -> list[Lot]:
@@ -96,7 +97,7 @@ def located(lots: Iterable[Lot]) -> list[Lot]:
 def shelf_of(lots: Sequence[Lot]) -> dict[int, Shelf]:
     """Say on which shelf each lot stands: its last placing that still stands; one query."""
     placings = Placing.objects.filter(lot__in=[lot.pk for lot in lots])
-    standing = placings.exclude(entry__amendments__takes_back=True).order_by("entry_id", "pk")
+    standing = placings.standing().order_by("entry_id", "pk")
     return {p.lot_id: p.shelf for p in standing.select_related("shelf__room")}
 
 
@@ -104,7 +105,7 @@ def last_shelf(kind: str, **facts: object) -> Shelf | None:
     """Say where the last standing entry of a kind put a lot of such a card; one query."""
     where = {f"lot__card__{name}": value for name, value in facts.items()}
     placings = Placing.objects.filter(entry__kind=kind, **where)
-    standing = placings.exclude(entry__amendments__takes_back=True)
+    standing = placings.standing()
     last = standing.select_related("shelf__room").order_by("-entry_id", "-pk").first()
     return last.shelf if last else None
 

@@ -153,7 +153,7 @@ def _made_line(lot: Lot) -> Line:
 
 
 def _shelf_of(lot: Lot) -> Shelf | None:
-    placings = Placing.objects.filter(lot=lot).exclude(entry__amendments__takes_back=True)
+    placings = Placing.objects.filter(lot=lot).standing()
     last = placings.select_related("shelf__room").order_by("-entry_id").first()
     return last.shelf if last else None
 

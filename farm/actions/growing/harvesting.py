@@ -316,7 +316,7 @@ def _write_card(
 
 def _last_pick(lot: Lot) -> Line:
     picks = lot.lines.filter(given_mg__gt=0, entry__kind="pick", entry__amends=None)
-    standing = picks.exclude(entry__amendments__takes_back=True)
+    standing = picks.standing()
     last = standing.order_by("-entry_id").first()
     if last is None:
         raise MendedByRecording(

@@ -77,7 +77,7 @@ def _mass_mg(lot: Lot) -> int:
 def run_of(lot: Lot) -> Entry | None:
     """The last standing steriliser run that a lot was in; one query."""
     lines = Line.objects.filter(lot=lot, entry__kind=KIND, entry__amends=None)
-    standing = lines.exclude(entry__amendments__takes_back=True)
+    standing = lines.standing()
     line = standing.select_related("entry").order_by("-entry_id").first()
     return line.entry if line else None
 
@@ -126,5 +126,5 @@ def _weak(run: Entry, card: LotCard) -> PlausibilityQuestion | None:
 def _was_answered(lot: Lot, question: PlausibilityQuestion) -> bool:
     """Say whether this very question was answered when part of the lot was inoculated; a query."""
     entries = Entry.objects.filter(lines__lot=lot, amends=None)
-    standing = entries.exclude(amendments__takes_back=True).values_list("particulars", flat=True)
+    standing = entries.standing().values_list("particulars", flat=True)
     return any(question.question in json.loads(said).get("asked", "") for said in standing)

@@ -54,7 +54,7 @@ def note_left(doing: Doing, delivery: BoxDelivery) -> BoxLeft:
     if known:
         return known
     note = delivery.note
-    if note.sale.entry.amendments.filter(takes_back=True).exists():
+    if note.sale.entry.is_taken_back:
         raise NotStanding(f"{note}: this box was taken back, so it is owed still. Nothing to note.")
     if not doing.reason.strip():
         raise Malformed(f"{note}: say what became of the box: given away, eaten, composted.")

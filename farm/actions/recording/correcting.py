@@ -179,7 +179,7 @@ def _check_nothing_given(entry: Entry) -> None:
 
 def _given_with(sale: Sale) -> list[Entry]:
     """What was given away with the settling of a stall day, and stands; the newest first."""
-    entries = Entry.objects.filter(given_away__sale=sale).exclude(amendments__takes_back=True)
+    entries = Entry.objects.filter(given_away__sale=sale).standing()
     return list(entries.select_related("given_away").order_by("-seq"))
 
 

@@ -40,7 +40,7 @@ def cash_up(doing: Doing, *, sale: Sale, count: CashCount) -> CashUp:
     known = CashUp.objects.filter(uuid=doing.uuid).first()
     if known:
         return _the_same(known, sale, count)
-    if sale.stall_day is None or sale.entry.amendments.filter(takes_back=True).exists():
+    if sale.stall_day is None or sale.entry.is_taken_back:
         raise Malformed(
             f"Entry {sale.entry_id} settles no stall day that stands. Settle the day first, then "
             "count the cash."

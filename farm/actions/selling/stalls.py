@@ -142,7 +142,7 @@ def settle_stall(
 def settling_of(stall_day: StallDay) -> Sale | None:
     """Find the standing sale that settled a stall day; one query."""
     sales = Sale.objects.filter(stall_day=stall_day).select_related("entry")
-    return sales.exclude(entry__amendments__takes_back=True).first()
+    return sales.standing().first()
 
 
 # --- loading ---------------------------------------------------------------------------------
@@ -204,7 +204,7 @@ def _what_was_sold(
 
 
 def _check_unsettled(stall_day: StallDay) -> None:
-    if stall_day.entry.amendments.filter(takes_back=True).exists():
+    if stall_day.entry.is_taken_back:
         raise Malformed(
             f"The load of {stall_day.place} on {habits.day(stall_day.day)} (entry "
             f"{stall_day.entry_id}) was taken back. Load the stall anew, then settle that."

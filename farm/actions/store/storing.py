@@ -225,7 +225,7 @@ def _refuse_late(doing: Doing, lot: Lot) -> None:
     later = Entry.objects.filter(
         lines__lot=lot, kind__in=(WEIGHED_AGAIN, "count"), amends=None,
         happened_at__gt=doing.happened_at,
-    ).exclude(amendments__takes_back=True).last()  # fmt: skip
+    ).standing().last()  # fmt: skip
     if later is not None:
         raise Malformed(
             f"Lot {lot.code} was weighed or counted again after that, as entry {later.seq}: that "

@@ -13,6 +13,7 @@ from farm.models.people.people import Person, WeightUnit
 from farm.models.selling.pricing import OfGoods, of_one_thing
 from farm.models.trading import Customer, Product
 from ledger.models import Lot
+from ledger.standing import StandingQuerySet
 
 
 class Share(models.Model):
@@ -173,6 +174,8 @@ class DeliveryNote(models.Model):
     customer_address = models.CharField(max_length=200, blank=True)
     rest_follows = models.BooleanField(default=False)
 
+    objects = StandingQuerySet.as_manager()
+
     class Meta:
         ordering = ("series", "number")
         constraints = [
@@ -190,6 +193,8 @@ class DeliveredLine(models.Model):
     sale_line = models.OneToOneField(SaleLine, models.PROTECT, related_name="delivered")
     order_line = models.ForeignKey(OrderLine, models.PROTECT, related_name="delivered")
 
+    objects = StandingQuerySet.as_manager()
+
 
 class BoxDelivery(models.Model):
     """A box of a share that was given out; its sale comes to the box price.
@@ -200,6 +205,8 @@ class BoxDelivery(models.Model):
     share = models.ForeignKey(Share, models.PROTECT, related_name="deliveries")
     note = models.OneToOneField(DeliveryNote, models.PROTECT, related_name="box")
     worth_money = models.PositiveBigIntegerField()
+
+    objects = StandingQuerySet.as_manager()
 
 
 class BoxLeft(models.Model):

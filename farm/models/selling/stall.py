@@ -9,6 +9,7 @@ from farm.models.lots import Sale, StallDay
 from farm.models.people.people import Person
 from farm.models.trading import SellingPlace
 from ledger.models import Entry, Item
+from ledger.standing import StandingQuerySet
 
 
 class Given(models.TextChoices):
@@ -116,6 +117,8 @@ class CashUp(models.Model):
     word = models.CharField(max_length=30, choices=CashWord, blank=True)
     at = models.DateTimeField()
     by = models.ForeignKey(Person, models.PROTECT, related_name="+")
+
+    objects = StandingQuerySet.as_manager()
 
 
 class CashUpToken(models.Model):

@@ -257,7 +257,7 @@ def note(request: PageRequest, name: str) -> HttpResponse:
     found = get_or_refuse(request, rows, Right.SEE_ORDERS, **numbered(name))
     due = due_order(found.order, found.due_on) if found.order else None
     paper = note_paper(found, sold_lines(found.sale), farm=request.farm, due=due)
-    undone = found.sale.entry.amendments.filter(takes_back=True).exists()
+    undone = found.sale.entry.is_taken_back
     return paper_page(request, paper, name=f"delivery-note-{found}",
                       cautions=("The sale was taken back: this note is void.",) * undone,
                       entry=found.sale.entry_id)  # fmt: skip

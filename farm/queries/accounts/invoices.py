@@ -159,7 +159,7 @@ def papers_of(entry: Entry) -> Papers | None:
         return None
     on = Invoice.objects.filter(lines__sale_line__sale=sale).distinct().order_by("pk")
     note = DeliveryNote.objects.filter(sale=sale).first()
-    stands = not entry.amendments.filter(takes_back=True).exists()
+    stands = not entry.is_taken_back
     is_box = note is not None and hasattr(note, "box")
     return Papers(
         note=note,

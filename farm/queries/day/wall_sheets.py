@@ -137,7 +137,7 @@ def _rows_of(
 def _shelves(lots: Sequence[Lot], day: date) -> dict[int, Shelf]:
     """Where each lot stood when the day began; one that was placed later, where it was put."""
     placings = Placing.objects.filter(lot__in=[lot.pk for lot in lots])
-    standing = placings.exclude(entry__amendments__takes_back=True).order_by("entry_id", "pk")
+    standing = placings.standing().order_by("entry_id", "pk")
     found: dict[int, Shelf] = {}
     for placing in standing.select_related("shelf__room", "entry"):
         if placing.entry.happened_on < day or placing.lot_id not in found:
@@ -149,7 +149,7 @@ def _entries(rows: Sequence[SheetRow], day: date, kind: str) -> Mapping[int, lis
     lines = Line.objects.filter(
         lot__in=[row.lot.pk for row in rows if row.lot], entry__kind=kind,
         entry__happened_on=day, entry__amends=None,
-    ).exclude(entry__amendments__takes_back=True)  # fmt: skip
+    ).standing()  # fmt: skip
     found: dict[int, list[str]] = defaultdict(list)
     for lot, entry in sorted(set(lines.values_list("lot_id", "entry_id"))):
         found[lot].append(f"entry {entry}")

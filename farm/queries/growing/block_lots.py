@@ -9,10 +9,10 @@ from datetime import date
 from itertools import groupby
 from typing import Any, NamedTuple
 
-from django.db.models import Exists, F, FilteredRelation, OuterRef, Q, QuerySet
+from django.db.models import F, FilteredRelation, Q, QuerySet
 
 from farm.models import Grade, LotCard, Stage
-from ledger.models import Entry, Flow, Role
+from ledger.models import Flow, Role, taken_back
 
 FLUSHES = 3
 
@@ -107,7 +107,7 @@ def block_lots(lots: "Collection[int] | QuerySet[LotCard, Any]") -> dict[int, Bl
     first.
     """
     given = FilteredRelation("entry__edges", condition=Q(entry__edges__src=F("lot")))
-    undone = Exists(Entry.objects.filter(amends=OuterRef("entry"), takes_back=True))
+    undone = taken_back("entry")
     flows = Flow.objects.filter(lot__in=lots, role__in=(Role.MADE, Role.USED, Role.LOST))
     flows = flows.annotate(given=given, undone=undone)
     ordered = flows.order_by("lot_id", "entry_id", "-role").values_list(*_Row._fields)

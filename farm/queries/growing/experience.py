@@ -15,10 +15,8 @@ from typing import NamedTuple
 from django.db.models import (
     BigIntegerField,
     Case,
-    Exists,
     F,
     Max,
-    OuterRef,
     Q,
     Sum,
     When,
@@ -28,7 +26,7 @@ from django.db.models.functions import Coalesce
 from farm.models import Grade, LotCard, Sale, Species, Stage, Strain
 from farm.planning.grown import Grown
 from farm.queries.growing.block_lots import FLUSHES, BlockLot, block_lots
-from ledger.models import Dimension, Entry, Flow, Role
+from ledger.models import Dimension, Flow, Role, taken_back
 
 ENOUGH_BLOCKS = 20
 
@@ -144,7 +142,7 @@ def usual_days_mg() -> dict[int, tuple[int, int]]:
         default=F("lines__line__quantity") * Coalesce(F("lines__line__lot__unit_mass_mg"), 0),
         output_field=BigIntegerField(),
     )
-    undone = Exists(Entry.objects.filter(amends=OuterRef("entry"), takes_back=True))
+    undone = taken_back("entry")
     sales = Sale.objects.exclude(undone).values_list("place", "entry__happened_on")
     sums = sales.annotate(mg=Sum(mass_mg, default=0), is_stall=Max("stall_day")).order_by()
     days: dict[int, list[int]] = defaultdict(list)

@@ -81,4 +81,4 @@ def _was_picked(flow: Flow) -> bool:
         lots.append(lot.pk)
         lot = lot.part_of
     picks = Line.objects.filter(lot__in=lots, given_mg__gt=0, entry__place__lt=flow.entry_id)
-    return picks.exclude(entry__amendments__takes_back=True).exists()
+    return picks.standing().exists()

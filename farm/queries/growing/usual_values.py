@@ -63,7 +63,7 @@ def _alike(kind: str, also: Mapping[str, object]) -> list[dict[str, Any]]:
 
 
 def _stated(kind: str) -> list[dict[str, Any]]:
-    standing = Entry.objects.filter(kind=kind, amends=None).exclude(amendments__takes_back=True)
+    standing = Entry.objects.filter(kind=kind, amends=None).standing()
     newest = standing.order_by("-seq").values_list("particulars", flat=True)[:NEWEST]
     return [json.loads(words) for words in newest]
 

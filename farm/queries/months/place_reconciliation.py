@@ -34,7 +34,7 @@ def reconcile_place(
     Took 40 packs, gave 1 away as samples, brought back 9: sold 30.
     """
     days = StallDay.objects.filter(place=place, day__range=(first, last))
-    moves = list(_loaded(days.exclude(entry__amendments__takes_back=True), form))
+    moves = list(_loaded(days.standing(), form))
     direct = SaleLine.objects.filter(sale__place=place, sale__stall_day=None)
     flows = goods_flows(form, None).filter(
         entry__in=direct.values("line__entry__place"), role__in=(Role.SOLD, Role.BACK),
@@ -51,7 +51,7 @@ def _loaded(days: QuerySet[StallDay], form: Form) -> Iterator[Move]:
     What was sold and given away is in the grams that its month handed out; what came back is
     rounded to them, and what was loaded is both together.
     """
-    sales = Sale.objects.filter(stall_day__in=days).exclude(entry__amendments__takes_back=True)
+    sales = Sale.objects.filter(stall_day__in=days).standing()
     settled = dict(sales.values_list("stall_day_id", "pk"))
     entries = {
         **dict(sales.values_list("entry_id", "stall_day_id")),

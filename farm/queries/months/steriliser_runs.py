@@ -89,7 +89,7 @@ class _Load:
 
 
 def _standing() -> QuerySet[Entry]:
-    runs = Entry.objects.filter(kind=KIND, amends=None).exclude(amendments__takes_back=True)
+    runs = Entry.objects.filter(kind=KIND, amends=None).standing()
     return runs.order_by("happened_on", "seq")
 
 

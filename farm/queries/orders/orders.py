@@ -101,7 +101,7 @@ def orders() -> QuerySet[Order]:
 
 def standing_notes() -> QuerySet[DeliveryNote]:
     """Delivery notes whose sale was not taken back."""
-    rows = _standing(DeliveryNote.objects.all())
+    rows = DeliveryNote.objects.all().standing("sale__entry")
     return rows.select_related("sale__entry", "sale__customer", "order")
 
 
@@ -143,7 +143,7 @@ def of_open_days(rows: QuerySet[OnDay]) -> QuerySet[OnDay]:
     the rest was said to follow is left in.
     """
     one = {"order": OuterRef("order")}
-    notes = _standing(DeliveryNote.objects.filter(**one, due_on=OuterRef("due_on")))
+    notes = DeliveryNote.objects.filter(**one, due_on=OuterRef("due_on")).standing("sale__entry")
     stops = OrderStop.objects.filter(**one, from_day__lte=OuterRef("due_on"))
     pauses = OrderPause.objects.filter(
         **one, first__lte=OuterRef("due_on"), last__gte=OuterRef("due_on")
@@ -233,10 +233,6 @@ def _state(order: Order, day: date, asked: Sequence[Asked]) -> State:
     return State.OFF if called_off(order, day) else State.REST
 
 
-def _standing(notes: QuerySet[DeliveryNote]) -> QuerySet[DeliveryNote]:
-    return notes.exclude(sale__entry__amendments__takes_back=True)
-
-
 def given_on(days: Collection[tuple[int, date]]) -> dict[tuple[int, date], list[Given]]:
     """What was given on days of orders (by pk), by the line's pk and the day; one query."""
     # What the lines of an entry say of a lot now, corrections added.
@@ -247,7 +243,7 @@ def given_on(days: Collection[tuple[int, date]]) -> dict[tuple[int, date], list[
     # Notes of these orders on these days alone, however long they have stood.
     orders, dates = {order for order, _ in days}, {day for _, day in days}
     rows = DeliveredLine.objects.filter(note__order__in=orders, note__due_on__in=dates)
-    rows = rows.exclude(note__sale__entry__amendments__takes_back=True).select_related(
+    rows = rows.standing("note__sale__entry").select_related(
         "note", "order_line__product", "order_line__species", "sale_line__product",
         "sale_line__line__lot__item", "sale_line__line__lot__card__species",
         "sale_line__line__lot__card__product",

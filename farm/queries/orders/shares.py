@@ -129,7 +129,7 @@ def missed_species(state: ShareState, there: Iterable[str], last: int = 2) -> li
 def _boxes(shares: list[Share], day: date) -> dict[int, list[Box]]:
     """Standing boxes by share, in the order of days; two queries."""
     rows = BoxDelivery.objects.filter(share__in=shares, note__issued_on__lte=day)
-    rows = rows.exclude(note__sale__entry__amendments__takes_back=True)
+    rows = rows.standing("note__sale__entry")
     rows = rows.select_related("note__sale__entry", "left").order_by("note__issued_on", "pk")
     deliveries = list(rows)
     price: dict[int, int] = defaultdict(int)

@@ -123,7 +123,7 @@ class _Rooms:
 
     @classmethod
     def of(cls, lots: Iterable[int]) -> "_Rooms":
-        rows = Placing.objects.filter(lot__in=lots).exclude(entry__amendments__takes_back=True)
+        rows = Placing.objects.filter(lot__in=lots).standing()
         placed: dict[int, list[tuple[int, str]]] = defaultdict(list)
         told = rows.order_by("entry", "pk").values_list("lot", "entry", "shelf__room__name")
         for lot, entry, room in told:

@@ -129,7 +129,7 @@ def _outside(
 def _moves(rooms: Sequence[Room]) -> Moves:
     """Every standing placing of the lots that ever stood in some rooms, by lot; one query."""
     here = Placing.objects.filter(shelf__room__in=rooms).values("lot")
-    placings = Placing.objects.filter(lot__in=here).exclude(entry__amendments__takes_back=True)
+    placings = Placing.objects.filter(lot__in=here).standing()
     moves: dict[int, list[Placing]] = defaultdict(list)
     for placing in placings.select_related("entry", "shelf", "lot__item", "lot__card").order_by(
         "entry__happened_at", "entry_id", "pk"

@@ -95,6 +95,6 @@ def tokens_owed() -> list[TokensOwed]:
 
 def _standing_counts() -> list[int]:
     """The newest count of each day that was not taken back."""
-    rows = CashUp.objects.exclude(sale__entry__amendments__takes_back=True)
+    rows = CashUp.objects.standing("sale__entry")
     newest = {sale: pk for sale, pk in rows.order_by("pk").values_list("sale_id", "pk")}
     return list(newest.values())

@@ -140,7 +140,7 @@ class Became:
 def settled_days() -> QuerySet[Sale]:
     """The sales that settled stall days and stand, the newest day first."""
     sales = Sale.objects.filter(stall_day__isnull=False)
-    standing = sales.exclude(entry__amendments__takes_back=True)
+    standing = sales.standing()
     known = standing.select_related("entry", "place", "stall_day__place", "stall_day__seller__user")
     return known.order_by("-stall_day__day", "-pk")
 

@@ -42,7 +42,7 @@ def standing_entries(workbook: StartWorkbook) -> QuerySet[Entry]:
     """The entries of a workbook that were not taken back."""
     span = (workbook.first_seq, workbook.last_seq)
     entries = Entry.objects.filter(seq__range=span, amends=None)
-    return entries.exclude(amendments__takes_back=True)
+    return entries.standing()
 
 
 def standing_orders(workbook: StartWorkbook) -> QuerySet[Order]:

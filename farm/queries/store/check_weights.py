@@ -53,7 +53,7 @@ class Filling:
 def weighings(weight_unit: str, lot: Lot | None = None) -> list[Weighing]:
     """The newest check weights that stand, newest first; three queries."""
     rows = Line.objects.filter(entry__kind="check weights", entry__amends=None)
-    rows = rows.exclude(entry__amendments__takes_back=True)
+    rows = rows.standing()
     if lot:
         rows = rows.filter(lot=lot)
     rows = rows.select_related("entry", "lot__card__product__species").order_by("-entry_id")

@@ -98,8 +98,7 @@ def verdict_of(line: StockCountLine) -> Verdict:
 def standing_answer(line: StockCountLine) -> StockCountAnswer | None:
     """The last answer whose entry, if it has one, was not taken back."""
     for answer in reversed(list(line.answers.all())):
-        backs = answer.entry.amendments.all() if answer.entry else []
-        if not any(one.takes_back for one in backs):
+        if not answer.entry or not any(one.takes_back for one in answer.entry.amendments.all()):
             return answer
     return None
 

@@ -132,7 +132,7 @@ def last_weighed(lots: Sequence[Lot]) -> dict[int, date]:
     """The last day on which each lot was weighed again; one query."""
     lines = Line.objects.filter(
         lot__in=[lot.pk for lot in lots], entry__kind=WEIGHED, entry__amends=None
-    ).exclude(entry__amendments__takes_back=True)
+    ).standing()
     return dict(lines.values_list("lot").annotate(Max("entry__happened_on")).order_by())
 
 

@@ -42,7 +42,7 @@ def _weighings(lot: Lot, entry: Entry) -> Iterator[Stated]:
     weighed = Entry.objects.filter(
         lines__lot=lot, kind="weigh again", amends=None, seq__gt=entry.place,
         happened_at__gte=entry.happened_at,
-    ).exclude(amendments__takes_back=True)  # fmt: skip
+    ).standing()  # fmt: skip
     for one in weighed.distinct().order_by("seq"):
         lines = Line.objects.filter(lot=lot)
         moved = lines.filter(entry__amends=one).aggregate(sum=Sum("quantity"))["sum"] or 0

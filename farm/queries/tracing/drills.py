@@ -158,5 +158,5 @@ def _unexplained(balance: Balance) -> list[str]:
 def _in_runs(lots: Iterable[int]) -> dict[int, int]:
     """The standing steriliser run of each lot that was in one; one query."""
     lines = Line.objects.filter(lot__in=list(lots), entry__kind=RUN_KIND, entry__amends=None)
-    standing = lines.exclude(entry__amendments__takes_back=True)
+    standing = lines.standing()
     return dict(standing.values_list("lot_id", "entry_id"))

@@ -29,7 +29,7 @@ def held_now() -> list[Held]:
     lots = held_lots()
     owners = owners_alone(lots)
     marks = Mark.objects.filter(lot__in=[lot.pk for lot in lots], held=True)
-    standing = marks.exclude(entry__amendments__takes_back=True).order_by("entry_id")
+    standing = marks.standing().order_by("entry_id")
     last = {mark.lot_id: mark for mark in standing.select_related("entry")}
     initials = dict(Person.objects.values_list("pk", "initials"))
     return [_held(lot, last.get(lot.pk), initials, owners=owners.get(lot.pk, "")) for lot in lots]
@@ -77,7 +77,7 @@ class _Behind:
     def read(cls, lots: Iterable[Lot]) -> "_Behind":
         chain = ancestors(lot.pk for lot in lots)
         marks, sources = defaultdict(list), defaultdict(list)
-        standing = Mark.objects.filter(lot__in=chain).exclude(entry__amendments__takes_back=True)
+        standing = Mark.objects.filter(lot__in=chain).standing()
         for mark in standing.select_related("entry", "lot").order_by("pk"):
             marks[mark.lot_id].append(mark)
         for lot, source in Edge.objects.filter(dst__in=chain).values_list("dst_id", "src_id"):

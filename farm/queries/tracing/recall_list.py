@@ -53,7 +53,7 @@ def _marked_since(
 ) -> tuple[dict[int, datetime], dict[int, int]]:
     """When each lot was first put on hold since a recall was opened, and which entry let it go."""
     marks = Mark.objects.filter(lot__in=list(lots), entry__gte=recall.entry_id)
-    standing = marks.exclude(entry__amendments__takes_back=True).order_by("-pk")
+    standing = marks.standing().order_by("-pk")
     held_at, let_go = {}, {}
     for lot, held, entry, at in standing.values_list(
         "lot_id", "held", "entry_id", "entry__recorded_at"

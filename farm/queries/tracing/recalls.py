@@ -242,7 +242,7 @@ def _releases(recall: Recall, lots: Sequence[int]) -> tuple[Released, ...]:
         return ()
     initials = dict(Person.objects.values_list("pk", "initials"))
     marks = Mark.objects.filter(held=False, lot__in=lots, entry__gt=recall.entry_id)
-    standing = marks.exclude(entry__amendments__takes_back=True)
+    standing = marks.standing()
     return tuple(
         Released(mark.entry.happened_at, mark.lot.code, initials.get(mark.entry.by, ""),
                  mark.entry.reason, mark.entry_id)

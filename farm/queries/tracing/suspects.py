@@ -62,7 +62,7 @@ def suspect_place(room: Room, first: date, last: date) -> Suspects:
     both days count, since the hour of a move says little about what was in the air.
     """
     stays: dict[int, list[tuple[date, int]]] = defaultdict(list)
-    placings = Placing.objects.exclude(entry__amendments__takes_back=True)
+    placings = Placing.objects.standing()
     moved = placings.filter(entry__happened_on__lte=last).order_by("entry__happened_at", "pk")
     for lot, day, where in moved.values_list("lot_id", "entry__happened_on", "shelf__room_id"):
         stays[lot].append((day, where))
@@ -94,7 +94,7 @@ def asked_again(asked: str) -> tuple[int, ...]:
 def runs_kept() -> QuerySet[Entry]:
     """Every standing steriliser run, newest first."""
     runs = Entry.objects.filter(kind=RUN_KIND, amends=None)
-    return runs.exclude(amendments__takes_back=True).order_by("-happened_at", "-seq")
+    return runs.standing().order_by("-happened_at", "-seq")
 
 
 def cultures_kept() -> QuerySet[Lot]:

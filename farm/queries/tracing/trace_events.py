@@ -12,7 +12,7 @@ from django.db.models import Case, Exists, F, OuterRef, Q, Subquery, When
 from farm.models import LoadLine, Person, Sale
 from farm.queries.finding import Amount, amount_in
 from farm.queries.tracing.loads_left import Loaded, loads_left
-from ledger.models import Entry, Flow, Line, Lot, Role
+from ledger.models import Entry, Flow, Line, Lot, Role, taken_back
 from ledger.tracing import Carried
 
 RUN_KIND = "steriliser run"
@@ -162,7 +162,7 @@ def works_on(lots: Lots, moved: Iterable[Moved]) -> tuple[tuple[Run, ...], tuple
     for row in moved:
         if row.role in (Role.BOUGHT, Role.MADE):
             codes[row.entry].append(lots[row.lot].code)
-    standing = Entry.objects.filter(seq__in=list(codes)).exclude(amendments__takes_back=True)
+    standing = Entry.objects.filter(seq__in=list(codes)).standing()
     amended = Exists(Entry.objects.filter(amends=OuterRef("pk")))
     initials = dict(Person.objects.values_list("pk", "initials"))
     works, runs = [], []
@@ -233,9 +233,7 @@ def happened_to(
 
 def _trade(lots: Lots, moved: Iterable[Moved]) -> _Trade:
     """Read the sales and loads of some lots; two queries."""
-    lines = LoadLine.objects.filter(lot__in=list(lots)).exclude(
-        stall_day__entry__amendments__takes_back=True
-    )
+    lines = LoadLine.objects.filter(lot__in=list(lots)).standing("stall_day__entry")
     loaded = list(
         lines.select_related("stall_day__place", "stall_day__entry").order_by(
             "stall_day__day", "pk"
@@ -243,7 +241,7 @@ def _trade(lots: Lots, moved: Iterable[Moved]) -> _Trade:
     )
     entries = {row.sale for row in moved if row.role in (Role.SOLD, Role.BACK)}
     named = Q(entry__in=entries) | Q(stall_day__in={line.stall_day_id for line in loaded})
-    gone = Exists(Entry.objects.filter(amends=OuterRef("entry"), takes_back=True))
+    gone = taken_back("entry")
     sales = Sale.objects.filter(named).annotate(taken_back=gone)
     found = list(sales.select_related("place", "customer", "entry"))
     settled = {sale.stall_day_id: sale for sale in found

@@ -51,6 +51,12 @@ def test_weights_that_cannot_share_are_refused(by: list[int]) -> None:
 
 def test_a_rate_is_rounded_down_to_whole_pieces() -> None:
     assert rate_of(40, 70_000) == 2  # 7 % of 40 is 2.8
+    assert rate_of(10**9, 10**6) == 10**9  # all of it
+
+
+def test_one_part_alone_takes_all() -> None:
+    for share in (split, largest_remainder):
+        assert share(7, [1]) == [7]
 
 
 @pytest.mark.parametrize(
@@ -66,6 +72,7 @@ def test_a_rate_is_rounded_down_to_whole_pieces() -> None:
         (20_000_000, "mass", "20 kg"),
         (40, "count", "40 pieces"),
         (1, "count", "1 piece"),
+        (2, "count", "2 pieces"),
     ],
 )
 def test_a_quantity_is_said_in_the_unit_people_use(

@@ -14,7 +14,7 @@ from tests.mutants.where import KEPT, ROOT
 
 CALLS = KEPT / "calls.json"
 MOST_TESTS, MOST_OF_ONE, MOST_OF_A_FILE, MOST_SECONDS = 80, 3, 25, 60.0
-A_MOMENT_S = 0.02  # what takes no longer is always run: a table of cases, one a line
+A_MOMENT_S = 0.02  # of what takes no longer many are run: a table of cases, one a line
 
 
 @dataclass(frozen=True)
@@ -38,8 +38,9 @@ class Nearest:
         for test in sorted(tests, key=lambda each: stem not in each):  # stable: nearest first
             file, one = test.partition("::")[0], test.partition("[")[0]
             full = of_one[one] >= MOST_OF_ONE or of_file[file] >= MOST_OF_A_FILE
-            full = full or len(chosen) >= MOST_TESTS
             is_long = self.seconds[test] > A_MOMENT_S
+            if len(chosen) >= MOST_TESTS:
+                break
             if is_long and (full or spent + self.seconds[test] > MOST_SECONDS):
                 continue
             spent += self.seconds[test]

@@ -3,8 +3,6 @@
 from collections import defaultdict
 from collections.abc import Iterator
 from datetime import date
-from functools import cache
-from pathlib import Path
 
 import pytest
 from django.contrib.auth.models import User
@@ -15,6 +13,7 @@ from xdist.scheduler import LoadScopeScheduling
 
 from farm.models.people.people import Farm, Person, Role
 from ledger import append_only
+from tests.shared_farms import shared_farm
 
 # Speed is measured by the bench, against a baseline: no test fails because a machine is busy.
 settings.register_profile("untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow])
@@ -46,21 +45,7 @@ class _InTurn(LoadScopeScheduling):
     """Hand tests out one by one, but whole files or folders that share a farm: it is made once."""
 
     def _split_scope(self, nodeid: str) -> str:
-        return _shared_farm(self.config.rootpath, nodeid.partition("::")[0]) or nodeid
-
-
-@cache
-def _shared_farm(root: Path, file: str) -> str:
-    """Name the folder or the file whose tests share a farm; none for tests that do not."""
-    folder = (root / file).parent
-    for_all = folder / "conftest.py"
-    if for_all.exists() and _has_fixture(for_all, "package"):
-        return str(folder)
-    return file if _has_fixture(root / file, "module") else ""
-
-
-def _has_fixture(file: Path, scope: str) -> bool:
-    return f'\n@pytest.fixture(scope="{scope}")' in file.read_text()
+        return shared_farm(self.config.rootpath, nodeid.partition("::")[0]) or nodeid
 
 
 def pytest_xdist_make_scheduler(config: pytest.Config, log: object) -> LoadScopeScheduling:

@@ -3,7 +3,8 @@
 ``python -m tests.mutants`` draws 200 of all changes by a seed that it prints; with modules named
 (``ledger.costing``) it tries all of theirs. It runs the tests nearest to each, lists what nothing
 noticed, and keeps what it found in ``.data/mutants``, so that a second run only tries what changed.
-Which tests call what is noted once, by a run of the whole suite (``--note`` notes it anew).
+Which tests call what is noted once, by a run of the whole suite; ``--note`` notes it anew, of all
+tests or of those that are named.
 """
 
 import argparse
@@ -37,7 +38,8 @@ def asked() -> argparse.Namespace:
     parser.add_argument("--count", type=int, default=200, help="how many are drawn")
     parser.add_argument("--seed", type=int, default=random.SystemRandom().randrange(10**6))
     parser.add_argument("--at-once", type=int, default=2, help="how many are tried side by side")
-    parser.add_argument("--note", action="store_true", help="note anew which tests call what")
+    parser.add_argument("--note", nargs="*", metavar="TEST",
+                        help="note anew what all tests call, or these")  # fmt: skip
     return parser.parse_args()
 
 
@@ -81,6 +83,6 @@ def report(found: list[Found]) -> int:
 
 if __name__ == "__main__":
     given = asked()
-    if given.note or not CALLS.exists():
-        note_calls()
+    if given.note is not None or not CALLS.exists():
+        note_calls(given.note or ())
     sys.exit(report(try_all(drawn(given), nearest(), given.at_once)))

@@ -6,6 +6,7 @@ import subprocess
 import sys
 import tempfile
 from collections import Counter, defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
@@ -15,7 +16,7 @@ from tests.mutants.where import KEPT, ROOT
 from tests.shared_farms import shared_farm
 
 CALLS = KEPT / "calls.json"
-MOST_TESTS, MOST_OF_ONE, MOST_OF_A_FILE, MOST_SECONDS = 80, 3, 25, 60.0
+MOST_TESTS, MOST_OF_ONE, MOST_OF_A_FILE, MOST_SECONDS = 80, 3, 25, 30.0
 A_MOMENT_S = 0.02  # of what takes no longer many are run: a table of cases, one a line
 
 
@@ -67,13 +68,13 @@ def _shares_a_farm(test: str) -> bool:
     return bool(shared_farm(ROOT, test.partition("::")[0]))
 
 
-def note_calls() -> None:
-    """Run the whole suite once, and note which functions each test calls."""
+def note_calls(tests: Sequence[str] = ()) -> None:
+    """Run the whole suite once, or some tests, and note which functions each test calls."""
+    noted: dict[str, object] = json.loads(CALLS.read_text()) if tests else {}
     with tempfile.TemporaryDirectory() as folder:
-        command = [sys.executable, "-m", "pytest", "-p", "tests.mutants.plugin", "-q"]
+        command = [sys.executable, "-m", "pytest", "-p", "tests.mutants.plugin", "-q", *tests]
         noting = os.environ | {"MUTANTS_CALLS": folder, "FARM_HISTORIES": "3"}
         subprocess.run(command, cwd=ROOT, env=noting, check=False)
-        noted: dict[str, object] = {}
         for part in Path(folder).glob("*.json"):
             noted |= json.loads(part.read_text())
     KEPT.mkdir(parents=True, exist_ok=True)

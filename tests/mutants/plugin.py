@@ -71,6 +71,14 @@ if CHANGED or FOLDER:
     sys.meta_path.insert(0, _Finder)
 
 
+@pytest.hookimpl(trylast=True)
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Run the nearest tests first, as they were named; Django's would come before plain ones."""
+    if CHANGED:
+        named = {name: place for place, name in enumerate(config.args)}
+        items.sort(key=lambda item: named.get(item.nodeid, len(named)))
+
+
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_protocol(item: pytest.Item) -> Generator[None, object, object]:
     Calls.now.clear()

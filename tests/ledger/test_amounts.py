@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ledger.amounts import in_words, largest_remainder, rate_of, split
+from ledger.amounts import in_words, largest_remainder, part_worth, rate_of, split
 
 totals = st.integers(-(10**15), 10**15)
 weights = st.lists(st.integers(0, 10**9), min_size=1, max_size=12).filter(any)
@@ -52,6 +52,21 @@ def test_weights_that_cannot_share_are_refused(by: list[int]) -> None:
 def test_a_rate_is_rounded_down_to_whole_pieces() -> None:
     assert rate_of(40, 70_000) == 2  # 7 % of 40 is 2.8
     assert rate_of(10**9, 10**6) == 10**9  # all of it
+
+
+@pytest.mark.parametrize(
+    ("worth", "cost", "taken"),
+    [
+        (50, [60, 30, 10], (30, 15, 5)),
+        (200, [60, 30, 10], (60, 30, 10)),  # never more than there is
+        (1, [1], (1,)),
+        (50, [0, 0], (0, 0)),
+    ],
+)
+def test_a_worth_takes_its_part_of_each_kind_of_cost(
+    worth: int, cost: list[int], taken: tuple[int, ...]
+) -> None:
+    assert part_worth(worth, cost) == taken
 
 
 def test_one_part_alone_takes_all() -> None:

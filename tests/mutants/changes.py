@@ -139,7 +139,8 @@ def _children(node: ast.AST) -> Iterator[tuple[str, int | None, ast.AST]]:
 
 def _is_left_alone(node: ast.AST) -> bool:
     words = isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant)
-    return words or isinstance(node, LEFT_ALONE)
+    asserts = isinstance(node, ast.keyword) and node.arg == "strict"  # that two are as long
+    return words or asserts or isinstance(node, LEFT_ALONE)
 
 
 def _instead(node: ast.AST, parent: ast.AST) -> Iterator[ast.AST]:

@@ -294,3 +294,28 @@ def test_what_was_bought_brings_its_money() -> None:
     assert (life.quantity, life.cost) == (4, (100,))
     five = work([Step(1, Role.BOUGHT, 4, money=80)], {}, 1)
     assert five.cost == (80, 0, 0, 0, 0)
+
+
+# --- one piece, one milligram, one unit: the last of each ------------------------------------
+
+
+def test_the_last_piece_takes_what_it_cost() -> None:
+    assert moves(lived(made(1), Step(2, SOLD, -1)))[2, SOLD] == -700
+    assert moves(lived(made(1), Step(2, LOST, -1)))[2, LOST] == -700
+
+
+def test_a_lot_with_one_piece_left_is_open_still() -> None:
+    life = lived(made(), pick(2, 100), Step(3, LOST, -39))
+    assert (life.shares_open, rest(life)) == (True, (1, 600))
+    assert lived(made(1), pick(2, 100)).short is None
+    assert lived(made(1), pick(2, 30, worth=1)).short is None
+
+
+def test_a_pick_of_one_milligram_is_a_pick() -> None:
+    life = lived(made(), pick(2, 1, turn_mg=0, later_mg=0))
+    assert (moves(life)[2, USED], life.shares_open) == (-700, True)
+
+
+def test_a_worth_of_one_is_a_worth_and_all_goes_where_nothing_stays() -> None:
+    assert moves(lived(made(), Step(2, USED, -1, basis=1)))[2, USED] == -17  # of 40
+    assert moves(lived(made(), Step(2, USED, -40, basis=5)))[2, USED] == -700

@@ -160,3 +160,15 @@ def test_an_import_is_seen_in_both_its_forms() -> None:
     seen = set(imports_in(ast.parse("import farm.units\nfrom farm import models")))
 
     assert seen == {"farm.units", "farm", "farm.models"}
+
+
+def test_what_was_taken_back_is_left_out_by_the_method_of_the_book_alone() -> None:
+    way = "amendments__" + "takes_back"
+    by_hand = [
+        str(path.relative_to(ROOT))
+        for place in ("farm", "ledger")
+        for path in sources(place)
+        if way in path.read_text() and path.name != "standing.py"
+    ]
+
+    assert by_hand == []

@@ -1,4 +1,4 @@
-"""The rooms of the house: a folder a subject in each layer, and which way imports go between them."""
+"""The rooms of the house: a folder a subject in each layer, and which way imports go."""
 
 import ast
 from collections.abc import Iterator

@@ -1,3 +1,5 @@
+"""Mixes, spawn rates, drying and biological efficiency, against published figures."""
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st

@@ -1,3 +1,5 @@
+"""Steam at a pressure and a height, and how much a run kills, against steam tables."""
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st

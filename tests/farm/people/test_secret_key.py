@@ -1,3 +1,5 @@
+"""The site's signing key is made once, and read by its user alone."""
+
 from pathlib import Path
 
 from farm.secret_key import kept_secret_key

@@ -16,7 +16,7 @@ from openpyxl import Workbook
 from farm.models import Person
 from farm.pages.uploads import PHOTO, READINGS, WORKBOOK, FileKind, checked
 
-PROJECT = Path(__file__).resolve().parents[2]
+PROJECT = Path(__file__).resolve().parents[3]
 
 
 def test_djangos_list_for_a_site_on_the_internet_is_clean(tmp_path: Path) -> None:

@@ -43,7 +43,7 @@ pytestmark = pytest.mark.django_db
 LONG = int(os.environ.get("FARM_ANY_INPUT", "0"))
 # On a server's database, which is slower to ask, one a page meets what differs there: NUL, numbers.
 A_PAGE = LONG or (4 if connection.vendor == "sqlite" else 1)
-PAGES = Path(__file__).parents[2] / "farm" / "pages"
+PAGES = Path(__file__).parents[3] / "farm" / "pages"
 SLUGS = {
     "record-action": [deed.slug for deed in DEEDS],
     "lookup": [lookup.slug for lookup in LOOKUPS],

@@ -1,3 +1,5 @@
+"""What is typed as a weight, a count, a sum or a temperature, and printed as one."""
+
 from fractions import Fraction
 
 import pytest

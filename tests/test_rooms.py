@@ -31,7 +31,52 @@ LAYERS = (*ORDER, "pages")
 # Modules that any subject may ask for.
 SHARED = [
     f"farm.{name}"
-    for name in ["beliefs", "habits", "refusals", "units", "templatetags.farm_format", "models.lots", "models.people.people", "models.trading", "actions.common", "actions.doubts", "actions.idempotency", "actions.promise_doubts", "actions.questions", "actions.signing", "queries.cells", "queries.entries", "queries.finding", "queries.keeping", "queries.movements", "queries.roll_forward", "queries.sales", "queries.stock", "reports.bars", "reports.drawing", "reports.files", "reports.pdf", "reports.pounds", "reports.report_heading", "reports.rows", "reports.xlsx", "pages.access", "pages.addresses", "pages.clock", "pages.fields", "pages.frame", "pages.from_phone", "pages.kept_pages", "pages.lists", "pages.recording_form", "pages.report_files", "pages.report_page", "pages.retrying", "pages.visible_rows", "pages.ways_out"]
+    for name in [
+        "beliefs",
+        "habits",
+        "refusals",
+        "units",
+        "templatetags.farm_format",
+        "models.lots",
+        "models.people.people",
+        "models.trading",
+        "actions.common",
+        "actions.doubts",
+        "actions.idempotency",
+        "actions.promise_doubts",
+        "actions.questions",
+        "actions.signing",
+        "queries.cells",
+        "queries.entries",
+        "queries.finding",
+        "queries.keeping",
+        "queries.movements",
+        "queries.roll_forward",
+        "queries.sales",
+        "queries.stock",
+        "reports.bars",
+        "reports.drawing",
+        "reports.files",
+        "reports.pdf",
+        "reports.pounds",
+        "reports.report_heading",
+        "reports.rows",
+        "reports.xlsx",
+        "pages.access",
+        "pages.addresses",
+        "pages.clock",
+        "pages.fields",
+        "pages.frame",
+        "pages.from_phone",
+        "pages.kept_pages",
+        "pages.lists",
+        "pages.recording_form",
+        "pages.report_files",
+        "pages.report_page",
+        "pages.retrying",
+        "pages.visible_rows",
+        "pages.ways_out",
+    ]
 ]
 
 # Whose subject it is that stands outside the layers.

@@ -67,7 +67,7 @@ TEMPLATES = [
     },
 ]
 
-FORM_RENDERER = "farm.pages.forms.SiteFormRenderer"
+FORM_RENDERER = "farm.pages.form_renderer.SiteFormRenderer"
 
 DATABASES = {"default": dj_database_url.parse(DATABASE_URL, conn_health_checks=True)}
 if DATABASES["default"]["ENGINE"] == "django.db.backends.sqlite3":

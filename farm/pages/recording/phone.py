@@ -24,7 +24,7 @@ from farm.pages.access import PageRequest, Right, farm_for, page, person_of
 from farm.pages.frame import show
 from farm.pages.kept_pages import KeptForm, kept_forms, may_be_kept, sent_to, wall_pages
 
-FILES = Path(__file__).resolve().parent.parent / "static" / "farm"
+FILES = Path(__file__).resolve().parents[2] / "static" / "farm"
 WORKER = "worker.js"
 # Pictures that explain are not needed to enter anything.
 SHELL_ENDS = (".css", ".js", ".svg")

@@ -41,9 +41,11 @@ def world(db: None) -> World:
 def a_saturday(
     world: World, lot: Lot, back: int = 9, *, seller: Person | None = None, **said: object
 ) -> Sale:
+    # The day by UTC: weeks of seven days are counted here, and a farm's midnight lies across them.
     entry = load_stall(
-        world.doing(), place=world.stall, day=a_day(world), lines=[Draw(lot, 40)], seller=seller
-    ).entry
+        world.doing(), place=world.stall, day=world.now.date(), lines=[Draw(lot, 40)],
+        seller=seller,
+    ).entry  # fmt: skip
     minutes = said.pop("minutes", None)
     settled = settle_stall(
         world.doing(minutes=minutes), stall_day=StallDay.objects.get(entry=entry),

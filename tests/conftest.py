@@ -13,6 +13,7 @@ from xdist.scheduler import LoadScopeScheduling
 
 from farm.models.people.people import Farm, Person, Role
 from ledger import append_only
+from tests.copied import copied
 from tests.shared_farms import shared_farm
 
 # Speed is measured by the bench, against a baseline: no test fails because a machine is busy.
@@ -89,6 +90,11 @@ def _passwords_are_hashed_quickly() -> Iterator[None]:
 
 @pytest.fixture
 def farm(db: None) -> Farm:
+    return _a_farm()
+
+
+@copied
+def _a_farm() -> Farm:
     return Farm.objects.create(
         name="Alder Lane",
         place="Alder Lane 3, Lowfield",
@@ -153,6 +159,7 @@ def stranger(farm: Farm) -> Client:
     return Client()
 
 
+@copied
 def person_in_role(role: Role, name: str) -> Person:
     """Make a person without a password: hashing one is slow and the cast signs in by force."""
     user = User.objects.create_user(name)

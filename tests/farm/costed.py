@@ -8,9 +8,11 @@ from farm.actions.growing.cultures import buy_culture
 from farm.actions.growing.grain import inoculate_grain, prepare_grain
 from farm.models import Rate, RateOf, StandardTime
 from ledger.models import Flow, Lot, Role
+from tests.copied import copied
 from tests.farm.world import GRAM, UNIT, World, fresh, run, small_farm
 
 
+@copied
 def costless_farm() -> World:
     """A farm where nothing costs but what a test says: an own hour is 60, so a minute is 1."""
     world = small_farm()
@@ -22,6 +24,7 @@ def costless_farm() -> World:
     return world
 
 
+@copied
 def blocks_at(world: World, count: int, cost: int | Fraction, *, planned_ppm: int = 0) -> Lot:
     """Blocks whose filled bags cost so much, and nothing else."""
     world.strain.planned_loss_ppm = planned_ppm
@@ -40,6 +43,7 @@ def blocks_at(world: World, count: int, cost: int | Fraction, *, planned_ppm: in
     return fresh(made.lots[-1])
 
 
+@copied
 def free_spawn(world: World) -> Lot:
     """Ten kilos and more, so that a block of 10,000 has its gram."""
     bags = 8

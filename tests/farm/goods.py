@@ -9,9 +9,11 @@ from ledger.balances import whole_book
 from ledger.book import Recorded
 from ledger.drafts import LineDraft, NewLot
 from ledger.models import Edge, Entry, Flow, Lot, Role
+from tests.copied import copied
 from tests.farm.world import GRAM, KG, UNIT, World, fresh
 
 
+@copied
 def crop(
     world: World, mass_mg: int = 10 * KG, *, money: int = 50 * UNIT, species: Species | None = None
 ) -> Lot:
@@ -24,6 +26,7 @@ def crop(
     return fresh(lot)
 
 
+@copied
 def packs(world: World, count: int = 40) -> Lot:
     """Packs of 200 g, of exactly their weight."""
     mass_mg = count * 200 * GRAM

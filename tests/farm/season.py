@@ -17,6 +17,7 @@ from farm.models import StallDay
 from farm.reports.report_heading import Made
 from ledger.book import Recorded
 from ledger.models import Lot
+from tests.copied import copied
 from tests.farm.world import GRAM, KG, UNIT, Grown, World, fresh, grow, small_farm
 
 MARKET_DAY = date(2026, 10, 17)
@@ -38,6 +39,7 @@ class Season:
     stall: Recorded
 
 
+@copied
 def season(*, spent: bool = True) -> Season:
     world = small_farm()
     grown = grow(world)

@@ -7,6 +7,7 @@ from farm.actions.accounts.payments import Paid, enter_payment, pay_back
 from farm.models import Customer, Invoice, Payment
 from farm.queries.accounts.owed import account_of
 from farm.queries.roll_forward import NO_SHARE, Rolled, account_moves, rolled
+from tests.copied import copied
 from tests.farm.goods import packs
 from tests.farm.sold import invoiced, sold
 from tests.farm.world import UNIT, World
@@ -14,6 +15,7 @@ from tests.farm.world import UNIT, World
 CENT = UNIT // 100
 
 
+@copied
 def invoice_of(world: World, count: int) -> Invoice:
     """So many packs at 5.00, invoiced."""
     sold(world, packs(world, count), count)

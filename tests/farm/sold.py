@@ -8,9 +8,11 @@ from farm.actions.orders.orders import Days, Wanted, deliver, take_order
 from farm.actions.selling.selling import SoldLine, sell
 from farm.models import Invoice, Order
 from ledger.models import Lot
+from tests.copied import copied
 from tests.farm.world import UNIT, World, small_farm
 
 
+@copied
 def selling_farm() -> World:
     """A farm that may issue invoices with tax, and a customer who has an address."""
     world = small_farm()

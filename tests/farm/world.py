@@ -49,6 +49,7 @@ from farm.models import (
 )
 from ledger.checks import CHECKS
 from ledger.models import Item, Lot
+from tests.copied import copied
 
 KG = 1_000_000
 GRAM = 1_000
@@ -139,6 +140,7 @@ class Grown(NamedTuple):
     blocks: Lot
 
 
+@copied
 def small_farm() -> World:
     farm = Farm.objects.first() or Farm.objects.create(
         name="Alder Lane", place="Lowfield", time_zone="Europe/Madrid", currency="EUR"
@@ -179,6 +181,7 @@ def grow_blocks(world: World, count: int = 40) -> Lot:
     return grow(world, count).blocks
 
 
+@copied
 def grow(world: World, count: int = 40) -> Grown:
     """Go the whole way, at 226.8 g of spawn a block; three weeks pass."""
     spawn_mg = 226_800 * count
@@ -191,6 +194,7 @@ def grow(world: World, count: int = 40) -> Grown:
     return Grown(culture, grain, spawn, bags, fresh(blocks))
 
 
+@copied
 def grow_spawn(world: World, bags: int = 7, strain: Strain | None = None) -> tuple[Lot, Lot, Lot]:
     """Culture, prepared grain and the spawn made of both; the grain is used up."""
     culture = buy_culture(
@@ -204,6 +208,7 @@ def grow_spawn(world: World, bags: int = 7, strain: Strain | None = None) -> tup
     return fresh(culture), fresh(grain), fresh(spawn)
 
 
+@copied
 def prepared_grain(world: World, bags: int = 7) -> Lot:
     draws = [Draw(world.received("rye", bags * 885 * GRAM), bags * 885 * GRAM),
              Draw(world.received("grain bag", bags), bags)]  # fmt: skip
@@ -211,6 +216,7 @@ def prepared_grain(world: World, bags: int = 7) -> Lot:
     return fresh(recorded.lots[-1])
 
 
+@copied
 def filled_bags(world: World, count: int = 40, *, sterilised: bool = True) -> Lot:
     draws = [Draw(world.received("sawdust", count * 975 * GRAM), count * 975 * GRAM),
              Draw(world.received("block bag", count), count)]  # fmt: skip
@@ -227,6 +233,7 @@ def run(world: World, *lots: Lot) -> None:
     )  # fmt: skip
 
 
+@copied
 def fruiting(world: World, count: int = 40) -> Lot:
     """Blocks moved to where they fruit, 16 days after inoculation."""
     blocks = grow_blocks(world, count)
@@ -235,6 +242,7 @@ def fruiting(world: World, count: int = 40) -> Lot:
     return fresh(blocks)
 
 
+@copied
 def picked(world: World, firsts_mg: int = 10 * KG, count: int = 40) -> Lot:
     """The firsts of a first flush, nine days after the move to fruiting."""
     blocks = fruiting(world, count)

@@ -15,15 +15,6 @@ PICKED, SALEABLE = "picked", "saleable"
 TRIM_PPM = 80_000
 
 
-class Time(NamedTuple):
-    """The usual minutes of an action each time, and seconds per bag, block, pack or kilogram."""
-
-    action: str
-    minutes: int
-    unit_seconds: int
-    source: str = PRACTICE
-
-
 class Planned(NamedTuple):
     """A species with one line of it: the figures of `Species` and `Strain`, in their units.
 
@@ -56,27 +47,6 @@ class Planned(NamedTuple):
         first, second, third = (round(Fraction(mg * 1_000, left)) * 1_000 for mg in self.flushes_mg)
         return first, second, third
 
-
-# Mixing and filling 3-6 min a block, steriliser 30-60 min a run, inoculating 1-3 min a block,
-# moving 1 min a block, picking 3-6 min a kg of clusters, packing 20-40 s a punnet.
-STANDARD_TIMES = (
-    Time("transfer culture", 10, 60),
-    Time("clone culture", 15, 60),
-    Time("prepare grain", 20, 180),
-    Time("inoculate grain", 15, 60),
-    Time("fill blocks", 15, 240),
-    Time("steriliser run", 45, 0),
-    Time("inoculate blocks", 15, 120),
-    Time("check", 5, 10),
-    Time("move to fruiting", 5, 60),
-    Time("pick", 5, 270),
-    Time("dry", 15, 120),
-    Time("pack", 5, 30),
-    Time("sell", 10, 0),
-    Time("load stall", 30, 0),
-    Time("settle stall", 420, 0),
-    Time("take back", 3, 0),
-)
 
 # What a crate is believed to lose of what its species may lose as water a day: half. Own rule, no
 # source: no published figure a day was found, so weigh, and it is replaced.

@@ -18,6 +18,7 @@ FACE = ("django.http", "django.forms", "django.shortcuts", "django.views", "djan
 BANS = [
     ("ledger", ("farm", "django.urls", "django.template", *FACE)),
     ("farm/models", ("farm.pages", "farm.actions", "farm.queries", "farm.reports", *FACE)),
+    ("farm/kinds", ("farm.pages", "farm.actions", "farm.queries", "farm.reports", *FACE)),
     ("farm/actions", ("farm.pages", "farm.reports", *FACE)),
     ("farm/queries", ("farm.pages", "farm.actions", "farm.reports", "ledger.book", *FACE)),
     ("farm/queries.py", ("farm.pages", "farm.actions", "farm.reports", "ledger.book", *FACE)),

@@ -14,6 +14,8 @@ from uuid import UUID
 
 from django.db.models import Max, QuerySet
 
+from farm.kinds.growing import CHECK, RECEIVE_SUPPLIES
+from farm.kinds.kind import Kind
 from farm.models import (
     LotCard,
     Person,
@@ -84,7 +86,7 @@ class Draw:
 
 def post(
     doing: Doing,
-    kind: str,
+    kind: Kind,
     lines: Iterable[LineDraft],
     *,
     charges: Iterable[ChargeDraft] = (),
@@ -97,7 +99,7 @@ def post(
 
 def draft(
     doing: Doing,
-    kind: str,
+    kind: Kind,
     lines: Iterable[LineDraft],
     *,
     charges: Iterable[ChargeDraft] = (),
@@ -133,23 +135,23 @@ def draft(
 # --- labour, energy, room --------------------------------------------------------------------
 
 
-def labour(doing: Doing, action: str, units: int = 0) -> tuple[ChargeDraft, ...]:
+def labour(doing: Doing, kind: Kind, units: int = 0) -> tuple[ChargeDraft, ...]:
     """Charge the minutes, or the standard time, at the rate of the day; never silently zero.
 
     10 minutes at 18.0000 an hour are 3.0000.
     """
-    minutes = standard_minutes(action, units) if doing.minutes is None else doing.minutes
+    minutes = standard_minutes(kind, units) if doing.minutes is None else doing.minutes
     own = doing.by.role == Role.OWNER if doing.own is None else doing.own
     rate = rate_on(RateOf.OWN_HOUR if own else RateOf.PAID_HOUR, doing.day)
     return _charge("own" if own else "paid", minutes, per=60, rate=rate)
 
 
-def standard_minutes(action: str, units: int = 0) -> int:
+def standard_minutes(kind: Kind, units: int = 0) -> int:
     """Minutes each time and for so many units, rounded up; one query."""
-    usual = StandardTime.objects.filter(action=action).first()
+    usual = StandardTime.objects.filter(action=kind).first()
     if usual is None:
         raise MendedInDetails(
-            f"How long “{action}” usually takes is not known. Add it under Farm details, standard "
+            f"How long “{kind}” usually takes is not known. Add it under Farm details, standard "
             "times, or state the minutes.",
             of=StandardTime,
         )
@@ -226,7 +228,7 @@ def oldest_first(supply: Supply, quantity: int) -> list[Draw]:
         raise MendedByRecording(
             f"{supply.item.name}: {needed} needed, {there} on hand. Receive the supply first, or "
             "take less.",
-            kind="receive supplies",
+            kind=RECEIVE_SUPPLIES,
             row=supply,
         )
     return draws
@@ -262,7 +264,7 @@ def need_some(quantity: int, what: str) -> None:
         raise Malformed(f"{quantity} {what} cannot be. State 1 or more.")
 
 
-def last_day(lot: Lot, kinds: Sequence[str]) -> date | None:
+def last_day(lot: Lot, kinds: Sequence[Kind]) -> date | None:
     """The last local day on which a standing entry of these kinds touched a lot.
 
     What a check split off lived in the lot it came from until then; one query a split and lot.
@@ -270,7 +272,7 @@ def last_day(lot: Lot, kinds: Sequence[str]) -> date | None:
     before: int | None = None
     while True:
         day = _last_day(lot, kinds, before)
-        if day is not None or lot.made_by.kind != "check":
+        if day is not None or lot.made_by.kind != CHECK:
             return day
         before = lot.made_by_id
         edge = lot.edges_in.select_related("src__made_by").first()
@@ -279,7 +281,7 @@ def last_day(lot: Lot, kinds: Sequence[str]) -> date | None:
         lot = edge.src
 
 
-def _last_day(lot: Lot, kinds: Sequence[str], before: int | None) -> date | None:
+def _last_day(lot: Lot, kinds: Sequence[Kind], before: int | None) -> date | None:
     entries = Entry.objects.filter(lines__lot=lot, kind__in=kinds, amends=None)
     if before is not None:
         entries = entries.filter(seq__lt=before)

@@ -6,6 +6,7 @@ from uuid import uuid5
 from django.db.models import Q
 
 from farm.actions.common import Doing, draft
+from farm.kinds.tracing import HOLD
 from farm.models import Recall, RecallLot, RecallStanding
 from farm.queries.tracing.recall_list import Listed, listed_by
 from farm.queries.tracing.recalls import RecallState, recalls_kept, state_of
@@ -46,7 +47,7 @@ def relist(doing: Doing, recall: Recall) -> None:
 
 def hold_listed(doing: Doing, lots: Iterable[Lot], why: str) -> Entry:
     """Put what a recall lists on hold, each lot, whether some of it is here or may come back."""
-    said = draft(doing, "hold", [], marks=[MarkDraft(lot, held=True) for lot in lots])
+    said = draft(doing, HOLD, [], marks=[MarkDraft(lot, held=True) for lot in lots])
     held = said.but(reason=why[:LONGEST_REASON], uuid=uuid5(doing.uuid, why.partition(":")[0]))
     return book.record(held).entry
 

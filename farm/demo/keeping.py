@@ -8,11 +8,11 @@ from random import Random
 from typing import Any
 from uuid import UUID
 
-from farm.actions.growing.runs import KIND as RUN
 from farm.actions.records.records import Stated, keep_record, review
 from farm.actions.records.run_readings import Source, attach_readings
 from farm.actions.signing import Signed
 from farm.demo.clock import Year
+from farm.kinds.growing import STERILISER_RUN
 from farm.models import Record
 from farm.queries.records.records import to_review
 from farm.readings import Reading, Units
@@ -89,7 +89,7 @@ class Keeper:
 
     def log_runs(self, week: int) -> None:
         """Attach a logger's readings to the runs of the last weeks."""
-        logged = Entry.objects.filter(kind=RUN, run_readings=None, amends=None)
+        logged = Entry.objects.filter(kind=STERILISER_RUN, run_readings=None, amends=None)
         if week >= RUNS_LOGGED_FROM:
             for run in logged.filter(happened_on=self.year.clock.date()):
                 attach_readings(

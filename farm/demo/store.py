@@ -5,9 +5,10 @@ from collections.abc import Iterable
 from farm.actions.common import Doing, Draw, last_day
 from farm.actions.signing import Signed
 from farm.actions.store.counting import Counted, answer_difference, keep_count
-from farm.actions.store.storing import WEIGHED_AGAIN, Laid, dry, weigh_again
+from farm.actions.store.storing import Laid, dry, weigh_again
 from farm.demo.clock import Year
 from farm.demo.scenery import GRAM
+from farm.kinds.store import WEIGH_AGAIN
 from farm.models import Answered, Stage, StockCount
 from farm.queries.store.counts import Verdict, checked_lines, lots_to_count
 from farm.queries.store.in_store import STORED
@@ -20,7 +21,7 @@ SLICES_MM = {"oyster": 4, "mane": 8, "shiitake": 6}
 
 def weigh_crate(year: Year, lot: Lot) -> None:
     """Weigh a crate again: it lost water, now and then more, and once the sample is remembered."""
-    weighed = last_day(lot, [WEIGHED_AGAIN]) or lot.made_by.happened_on
+    weighed = last_day(lot, [WEIGH_AGAIN]) or lot.made_by.happened_on
     days = (year.clock.date() - weighed).days
     more = 0.03 if year.shelf_dice.random() < 0.1 else 0
     weight = _dried_away(year, lot.quantity, days, more=more)
@@ -83,7 +84,7 @@ def _found(year: Year, lot: Lot, *, short: bool) -> int:
     """What stands on the shelf: crates have lost water, and of one a little more is gone."""
     if lot.card.stage != Stage.CROP:
         return lot.quantity
-    weighed = last_day(lot, [WEIGHED_AGAIN]) or lot.made_by.happened_on
+    weighed = last_day(lot, [WEIGH_AGAIN]) or lot.made_by.happened_on
     days = (year.clock.date() - weighed).days
     return max(_dried_away(year, lot.quantity, days, more=0.06 if short else 0), 5 * GRAM)
 

@@ -5,6 +5,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from farm.exchange.choosing import Asked, Places
+from farm.kinds.growing import PICK
+from farm.kinds.store import DRY, PACK
 from farm.models import Farm, PlaceKind, Placing, Sale, SaleLine, Stage, the_farm
 from ledger.models import Edge, Entry, Flow, Lot, Role
 
@@ -47,7 +49,7 @@ class KeyFacts:
 
 def key_facts(asked: Asked) -> KeyFacts:
     """Read everything; about fifteen queries, however many rows."""
-    harvested = _moved(asked, role=Role.MADE, kind="pick")
+    harvested = _moved(asked, role=Role.MADE, kind=PICK)
     went = _went(asked)
     packed = tuple(one for one in went if _is_first_packing(one))
     sold, back = (_trade(asked, role=role) for role in (Role.SOLD, Role.BACK))
@@ -66,14 +68,14 @@ def key_facts(asked: Asked) -> KeyFacts:
 
 def _is_first_packing(one: Went) -> bool:
     """Packing what was picked is; packing what was dried changes food that was made before."""
-    return one.entry.kind == "pack" and one.src.card.stage == Stage.CROP
+    return one.entry.kind == PACK and one.src.card.stage == Stage.CROP
 
 
 def _went(asked: Asked) -> list[Went]:
     """What packing and drying put in and got out; packaging is not food and stays out."""
     edges = Edge.objects.filter(
         entry__in=asked.places,
-        entry__kind__in=("pack", "dry"),
+        entry__kind__in=(PACK, DRY),
         src__card__stage__in=(Stage.CROP, Stage.DRIED, Stage.PACKS),
     ).select_related("entry", *_related("src"), *_related("dst"))
     rows = edges.order_by("entry_id", "dst_id", "src_id")

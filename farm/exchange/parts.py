@@ -7,14 +7,16 @@ from typing import Any
 from farm.exchange import steps
 from farm.exchange.amounts import amount, own, readings, shared_facts, weight
 from farm.exchange.names import Names
-from farm.exchange.steps import Step
 from farm.exchange.told import Stated, Told, Version
+from farm.kinds import kind_named
+from farm.kinds.kind import COUNTED, Kind, Step
+from farm.kinds.store import WEIGH_AGAIN
+from farm.kinds.tracing import HOLD, RELEASE
 from farm.queries.months.reconciliation import FOUND_MISSING
 from ledger.models import Lot, Role
 
 Event = dict[str, Any]
 Amounts = list[dict[str, Any]]
-WEIGHING = "weigh again"
 
 
 @dataclass(frozen=True)
@@ -23,8 +25,8 @@ class Happening:
     names: Names
 
     @property
-    def kind(self) -> str:
-        return self.told.root.kind
+    def kind(self) -> Kind:
+        return kind_named(self.told.root.kind)
 
 
 def parts_of(happening: Happening, version: Version) -> dict[str, Event]:
@@ -52,7 +54,7 @@ def _came_back(happening: Happening, lines: Iterable[Stated]) -> Event:
 
 
 def _counted_up(happening: Happening, lines: Iterable[Stated]) -> Event:
-    return _object(happening, _moved(lines, Role.COUNTED), action="ADD", step=steps.COUNTED)
+    return _object(happening, _moved(lines, Role.COUNTED), action="ADD", step=COUNTED)
 
 
 def _made(happening: Happening, lines: Iterable[Stated]) -> Event:
@@ -70,10 +72,10 @@ def _made(happening: Happening, lines: Iterable[Stated]) -> Event:
     if not used and not made:
         return {}
     if not used:
-        event = _object(happening, made, action="ADD", step=steps.made_by(happening.kind))
+        event = _object(happening, made, action="ADD", step=happening.kind.made)
         return _with(event, ilmd=shared_facts(line.lot for line in made))
     event = {"type": "TransformationEvent", "inputQuantityList": used}
-    event |= steps.made_by(happening.kind).words() | _where(happening, made)
+    event |= happening.kind.made.words() | _where(happening, made)
     return _with(
         event,
         outputQuantityList=[amount(names, line.lot, line.quantity) for line in made],
@@ -91,7 +93,7 @@ def _went_in(names: Names, line: Stated) -> dict[str, Any]:
 
 
 def _dried_out(happening: Happening, lines: Iterable[Stated]) -> Event:
-    event = _object(happening, _moved(lines, Role.SHRUNK), action="DELETE", step=steps.COUNTED)
+    event = _object(happening, _moved(lines, Role.SHRUNK), action="DELETE", step=COUNTED)
     return _with(event, **{own("cause"): "water"})
 
 
@@ -123,13 +125,11 @@ def _seen(happening: Happening, lines: Iterable[Stated]) -> Event:
         for line in lines
         if line.role in (Role.MADE, Role.COUNTED) and not line.quantity and not line.given_mg
     ]
-    if happening.kind == WEIGHING:
+    if happening.kind == WEIGH_AGAIN:
         return _weighed(happening, lines)
     if happening.told.loaded:
         return _loaded(happening, lines)
-    event = _object(
-        happening, seen, action="OBSERVE", step=steps.seen_by(happening.kind), whole=True
-    )
+    event = _object(happening, seen, action="OBSERVE", step=happening.kind.seen, whole=True)
     said = happening.told.particulars
     more = {own("steriliser"): said.get("steriliser"), **_seen_percent(happening)}
     return _with(event, sensorElementList=readings(said), **more)
@@ -140,7 +140,7 @@ def _weighed(happening: Happening, lines: Iterable[Stated]) -> Event:
     lot = next(line.lot for line in lines)
     book_mg = happening.told.particulars["book_mg"]
     found_mg = book_mg + sum(line.quantity for line in lines)
-    event = _event("OBSERVE", steps.COUNTED, [weight(happening.names, lot, found_mg)])
+    event = _event("OBSERVE", COUNTED, [weight(happening.names, lot, found_mg)])
     return event | _where(happening, [])
 
 
@@ -157,7 +157,7 @@ def _loaded(happening: Happening, lines: Iterable[Stated]) -> Event:
             left[line.lot.pk] += line.quantity
     lots = {line.lot.pk: line.lot for line in lines}
     amounts = [amount(happening.names, lots[pk], rest) for pk, rest in left.items() if rest > 0]
-    event = _event("OBSERVE", steps.seen_by(happening.kind), amounts)
+    event = _event("OBSERVE", happening.kind.seen, amounts)
     if not event or happening.told.sale or not happening.told.place:
         return _with(event, **_where(happening, [])) if event else {}
     stall = {"type": "location", "destination": happening.names.place(happening.told.place)}
@@ -166,8 +166,8 @@ def _loaded(happening: Happening, lines: Iterable[Stated]) -> Event:
 
 def _marked(happening: Happening) -> dict[str, Event]:
     """Holds and releases; what was picked from held blocks is held from its birth on."""
-    parts = {}
-    for name, held in (("hold", True), ("release", False)):
+    parts: dict[str, Event] = {}
+    for name, held in ((HOLD, True), (RELEASE, False)):
         lots = [mark.lot for mark in happening.told.marks if mark.held is held]
         if lots:
             parts[name] = _mark(happening, lots, held=held)

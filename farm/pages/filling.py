@@ -69,8 +69,8 @@ def filled_form(
         },
     )
     lead_on(form, person, back=reverse("record-action", args=[deed.slug]))
-    if form.takes_time:
-        usual = usual_time(deed.kind, form.place())
+    if form.kind.takes_time:
+        usual = usual_time(form.kind.of_entry, form.place())
         form.fields["minutes"].help_text = f"Blank: {usual or 'no standard time is set: type them'}"
     return form
 

@@ -17,6 +17,7 @@ from django.utils import timezone
 
 from farm.actions.common import Doing, Draw, Recorded
 from farm.actions.signing import signed
+from farm.kinds.kind import Kind
 from farm.models import Farm, LotCard, Person, SellingPlace
 from farm.pages.addresses import number_named
 from farm.pages.clock import ClockField
@@ -127,8 +128,8 @@ class DoingForm(FarmForm):
 
     first: ClassVar[type[FirstForm] | None] = None
     reason_label: ClassVar[str] = "Note"
-    # Whether the action charges its labour; one that does not asks for no minutes.
-    takes_time: ClassVar[bool] = True
+    # What it records; nameless where it records many entries, or one of several kinds.
+    kind: ClassVar[Kind] = Kind("")
     # A sale beyond what the book holds asks once, and then counts up.
     counts_up: ClassVar[bool] = False
     # Whether a script fills in what is drawn: on a kept page that fits any number.
@@ -176,7 +177,7 @@ class DoingForm(FarmForm):
         self.group_stages: dict[str, Sequence[int]] = {}
         self.group_hints: dict[str, str] = {}
         self.fields["reason"].label = self.reason_label
-        if not self.takes_time:
+        if not self.kind.takes_time:
             del self.fields["minutes"], self.fields["own"]
         self.build()
         self.order_fields([*(name for name in self.fields if name not in REST), *REST])

@@ -32,7 +32,6 @@ class RowsForm(DoingForm, Generic[Thing]):
     needed. ``asked_late``: boxes shown only once their row was asked about.
     """
 
-    takes_time = False
     typed: ClassVar[tuple[str, ...]]
     folded: ClassVar[tuple[str, ...]] = ()
     asked_late: ClassVar[tuple[str, ...]] = ()

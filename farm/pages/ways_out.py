@@ -9,6 +9,18 @@ from django.db.models import Model
 from django.urls import reverse
 from django.utils.html import format_html, format_html_join
 
+from farm.kinds.growing import (
+    BUY_CULTURE,
+    FILL_BLOCKS,
+    INOCULATE_BLOCKS,
+    INOCULATE_GRAIN,
+    KEEP_SPENT_BLOCKS,
+    PICK,
+    PREPARE_GRAIN,
+    RECEIVE_SUPPLIES,
+)
+from farm.kinds.selling import LOAD_STALL, SELL
+from farm.kinds.store import DRY, PACK
 from farm.models import Farm, Person, RecipeVersion, SaleLine, Stage, StallDay
 from farm.pages.access import Right, may
 from farm.pages.fields import NONE, LotField, LotsField, RowField
@@ -22,13 +34,13 @@ from ledger.errors import Refused
 
 # What makes lots of a stage, and rows that no list under Farm details holds.
 MADE_BY = {
-    Stage.SUPPLY: "receive-supplies", Stage.CULTURE: "buy-culture", Stage.GRAIN: "prepare-grain",
-    Stage.SPAWN: "inoculate-grain", Stage.BAGS: "fill-blocks", Stage.BLOCKS: "inoculate-blocks",
-    Stage.CROP: "pick", Stage.DRIED: "dry", Stage.PACKS: "pack", Stage.SPENT: "keep-spent-blocks",
+    Stage.SUPPLY: RECEIVE_SUPPLIES, Stage.CULTURE: BUY_CULTURE, Stage.GRAIN: PREPARE_GRAIN,
+    Stage.SPAWN: INOCULATE_GRAIN, Stage.BAGS: FILL_BLOCKS, Stage.BLOCKS: INOCULATE_BLOCKS,
+    Stage.CROP: PICK, Stage.DRIED: DRY, Stage.PACKS: PACK, Stage.SPENT: KEEP_SPENT_BLOCKS,
 }  # fmt: skip
 ROWS_MADE_BY: dict[type[Model], tuple[str, str]] = {
-    StallDay: ("load", "load-stall"),
-    SaleLine: ("sale", "sell"),
+    StallDay: ("load", LOAD_STALL.slug),
+    SaleLine: ("sale", SELL.slug),
 }
 # What a farm has first of all.
 FIRST_STAGES = (Stage.SUPPLY, Stage.CULTURE)
@@ -193,7 +205,7 @@ def _no_row_yet(model: type[Model], person: Person, back: str) -> str:
 
 def _makers(stages: Sequence[int], back: str) -> list[WayOn]:
     """Lead to what makes lots of these stages, but not to the form at hand."""
-    ways = [to_record(BY_SLUG[MADE_BY[Stage(stage)]]) for stage in stages]
+    ways = [to_record(BY_SLUG[MADE_BY[Stage(stage)].slug]) for stage in stages]
     return [way for way in ways if way.address != back]
 
 

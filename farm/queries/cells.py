@@ -14,6 +14,7 @@ from dataclasses import replace
 from datetime import date
 from typing import NamedTuple, TypeVar
 
+from farm.kinds.growing import SPENT
 from farm.queries.movements import (
     BOUGHT,
     NO_CELLS,
@@ -129,7 +130,7 @@ def _measure(one: Moved) -> tuple[str, int]:
         return Role.SOLD, 0
     if one.role in LEFT:
         # Blocks that are binned once spent are no loss.
-        is_loss = any(one.cost) or one.kind != "spent"
+        is_loss = any(one.cost) or one.kind != SPENT
         return Role.LOST, int(is_loss)
     return one.role, one.stage
 

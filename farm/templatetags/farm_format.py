@@ -9,6 +9,10 @@ from django.template import Context
 from django.utils import timezone
 
 from farm import habits
+from farm.kinds import kind_named
+from farm.kinds.growing import SPENT
+from farm.kinds.selling import GIVE_AWAY
+from farm.kinds.store import THROW_AWAY
 from farm.models import Farm, Stage
 from farm.queries.costs.costs import is_in_jars
 from farm.queries.entries import Standing
@@ -39,16 +43,7 @@ ROLES: Mapping[str, str] = {
     "sold": "sold",
 }
 # What was done to a lot whose loss nobody would call one.
-GONE = ("spent", "thrown away", "given away")
-# How pages call a kind of entry whose own word is not theirs.
-KIND_WORDS: Mapping[str, str] = {
-    "load stall": "load for a stall",
-    "settle stall": "back from the market",
-    "hold": "put on hold",
-    "release": "release from hold",
-    "spent": "blocks are spent",
-    "take back": "take back unsold",
-}
+GONE = tuple(kind.done.lower() for kind in (SPENT, THROW_AWAY, GIVE_AWAY))
 MINUS = "−"
 
 
@@ -133,7 +128,7 @@ def quantity_written(line: Standing, farm: Farm) -> str:
 @register.filter
 def what(kind: str) -> str:
     """Name a kind of entry as its page does, where the two differ."""
-    return KIND_WORDS.get(kind, kind)
+    return kind_named(kind).called or kind
 
 
 @register.filter

@@ -7,6 +7,7 @@ from farm.actions.common import Draw, card, item_for, post
 from farm.actions.growing.harvesting import mark_spent, pick
 from farm.actions.months.closing import close_month
 from farm.actions.selling.selling import SoldLine, sell
+from farm.kinds.growing import INOCULATE_BLOCKS
 from farm.models import ClosedMonth, Rate, RateOf, Stage
 from farm.queries.months.months import Month, month_of
 from farm.reports.months.closing_rows import closing_files
@@ -37,7 +38,7 @@ def blocks(world: World, count: int = 1, money: int = 5 * UNIT) -> Lot:
     Rate.objects.filter(of=RateOf.BLOCK_DAY).update(rate_money=0)
     new = NewLot(item_for("Oyster blocks", "count"), unit_mass_mg=1_500 * GRAM)
     line = LineDraft(new, Role.BOUGHT, count, money)
-    lot = post(world.doing(), "inoculate blocks", [line]).lots[0]
+    lot = post(world.doing(), INOCULATE_BLOCKS, [line]).lots[0]
     card(lot, Stage.BLOCKS, strain=world.strain, species=world.species)
     return fresh(lot)
 

@@ -4,6 +4,7 @@ from datetime import date
 
 from farm.actions.common import Draw, card, item_for, post
 from farm.actions.store.packing import pack
+from farm.kinds.growing import PICK
 from farm.models import SaleLine, SellingCost, Species, Stage
 from ledger.balances import whole_book
 from ledger.book import Recorded
@@ -21,7 +22,7 @@ def crop(
     species = species or world.species
     line = LineDraft(NewLot(item_for(f"Fresh {species}, firsts")), Role.BOUGHT, mass_mg, money)
     doing = world.doing()
-    lot = post(doing, "pick", [line]).lots[0]
+    lot = post(doing, PICK, [line]).lots[0]
     card(lot, Stage.CROP, species=species, harvested_on=doing.day)
     return fresh(lot)
 

@@ -22,6 +22,8 @@ from farm.actions.growing.filling import fill, need_recipe_for, recipe_mix
 from farm.actions.growing.runs import unsterilised_doubt
 from farm.actions.idempotency import action
 from farm.actions.questions import answered
+from farm.kinds.growing import INOCULATE_BLOCKS, MOVE, MOVE_TO_FRUITING
+from farm.kinds.kind import Kind
 from farm.models import LotCard, RecipeFor, RecipeVersion, Shelf, Stage, Strain
 from farm.moisture import Portion, spawn_rate
 from farm.refusals import MendedByRecording
@@ -73,9 +75,9 @@ def inoculate_blocks(
     )
     recorded = post(
         doing,
-        "inoculate blocks",
+        INOCULATE_BLOCKS,
         [*used([Draw(bags, count), *spawn]), made],
-        charges=labour(doing, "inoculate blocks", count),
+        charges=labour(doing, INOCULATE_BLOCKS, count),
         particulars=_rates(filled, parents, count=count, spawn=spawn),
     )
     if recorded.fresh:
@@ -91,21 +93,21 @@ def inoculate_blocks(
 def move_to_fruiting(doing: Doing, *, lot: Lot, shelf: Shelf) -> Recorded:
     """Bring colonised blocks to where they fruit; their room since inoculation is charged."""
     lot = need_blocks(lot).lot
-    moved_on = last_day(lot, ["move to fruiting"])
+    moved_on = last_day(lot, [MOVE_TO_FRUITING])
     if moved_on:
         raise MendedByRecording(
             f"Lot {lot.code} was moved to fruiting on {habits.day(moved_on)}. To put it on "
             "another shelf, use “move”.",
             [lot.code],
-            kind="move",
+            kind=MOVE,
         )
     recorded = post(
         doing,
-        "move to fruiting",
+        MOVE_TO_FRUITING,
         [LineDraft(lot, Role.MADE, 0, basis=1)],
         charges=[
-            *labour(doing, "move to fruiting", lot.quantity),
-            *room_since(doing, lot, ["inoculate blocks"]),
+            *labour(doing, MOVE_TO_FRUITING, lot.quantity),
+            *room_since(doing, lot, [INOCULATE_BLOCKS]),
         ],
     )
     if recorded.fresh:
@@ -116,7 +118,7 @@ def move_to_fruiting(doing: Doing, *, lot: Lot, shelf: Shelf) -> Recorded:
 @action
 def move(doing: Doing, *, lot: Lot, shelf: Shelf) -> Recorded:
     """Put a lot on another shelf; allowed on hold, and without cost."""
-    recorded = post(doing, "move", [LineDraft(lot, Role.COUNTED, 0)])
+    recorded = post(doing, MOVE, [LineDraft(lot, Role.COUNTED, 0)])
     if recorded.fresh:
         put(recorded.entry, lot, shelf)
     return recorded
@@ -134,7 +136,7 @@ def need_blocks(lot: Lot) -> LotCard:
     return found
 
 
-def room_since(doing: Doing, lot: Lot, kinds: Sequence[str]) -> tuple[ChargeDraft, ...]:
+def room_since(doing: Doing, lot: Lot, kinds: Sequence[Kind]) -> tuple[ChargeDraft, ...]:
     """Charge the room of the blocks on hand since the last of these; none for a day before."""
     since = last_day(lot, kinds)
     days = (doing.day - since).days if since else 0

@@ -8,6 +8,7 @@ from farm.actions.growing.scrap import Scrap, scrapped
 from farm.actions.idempotency import action
 from farm.actions.questions import answered
 from farm.actions.store.count_doubts import CheckCount, loss_doubt, most_in_lot, uncounted_doubt
+from farm.kinds.growing import CHECK
 from farm.models import LotCard, Placing, Shelf, Stage
 from farm.queries.growing.by_products import by_product_way
 from ledger.amounts import rate_of
@@ -16,7 +17,6 @@ from ledger.drafts import LineDraft, NewLot
 from ledger.errors import Malformed
 from ledger.models import Line, Lot, Role
 
-KIND = "check"
 CAUSES = (
     "green mould",
     "wet spot / sour",
@@ -72,7 +72,7 @@ def check(
     checked = (passed or 0) + lost if splits else seen.on_hand
     counted = CheckCount(lot.code, seen.on_hand, lost, passed)
     doing = answered(doing, loss_doubt(counted, checked), uncounted_doubt(counted))
-    charges = labour(doing, KIND, checked)
+    charges = labour(doing, CHECK, checked)
     if scrap:
         _refuse_scrap(seen, lost, splits=splits)
         lines = scrapped(seen.card, lost, scrap, way=by_product_way(doing.day))
@@ -81,7 +81,7 @@ def check(
         lines = _split(seen, checked, lost) if splits else _whole(seen, lost)
     recorded = post(
         doing,
-        KIND,
+        CHECK,
         lines,
         charges=charges,
         particulars={"colonised_percent": colonised_percent, "lost": lost, "checked": checked},

@@ -12,6 +12,8 @@ from farm.actions.growing.harvesting import worth_as_much
 from farm.actions.growing.purchase_tax import landed
 from farm.actions.growing.supplies import NOT_STATED, Delivery
 from farm.actions.idempotency import action
+from farm.kinds.growing import BUY_CULTURE, CLONE_CULTURE, TRANSFER_CULTURE
+from farm.kinds.kind import Kind
 from farm.models import Stage, Strain
 from ledger.book import Recorded
 from ledger.drafts import LineDraft, NewLot
@@ -43,7 +45,7 @@ def buy_culture(
     """Register a culture that was bought, at what was paid; its tax as of supplies."""
     paid = landed(paid_money, tax_money)
     line = LineDraft(_culture_of(strain), Role.BOUGHT, portions, money=paid.cost_money)
-    recorded = post(doing, "buy culture", [line], particulars=paid.particulars)
+    recorded = post(doing, BUY_CULTURE, [line], particulars=paid.particulars)
     if recorded.fresh:
         card(recorded.lots[0], Stage.CULTURE, strain=strain, species=strain.species,
              transfers=transfers, **vars(delivery))  # fmt: skip
@@ -59,7 +61,7 @@ def transfer_culture(
     assert parent.strain
     need_some(used, "portions of the culture")
     draws = common.used([Draw(source, used), *medium])
-    return _make(doing, "transfer culture", parent.strain, used=draws, portions=portions,
+    return _make(doing, TRANSFER_CULTURE, parent.strain, used=draws, portions=portions,
                  transfers=(parent.transfers or 0) + 1)  # fmt: skip
 
 
@@ -89,12 +91,12 @@ def clone_culture(
     like_mg = worth_as_much(worth.money, worth.crop_kg_money) if worth else 0
     piece = LineDraft(source, Role.USED, -piece_mg, basis=like_mg)
     used = [piece, *common.used(medium)]
-    return _make(doing, "clone culture", parent.strain, used=used, portions=portions, transfers=0)
+    return _make(doing, CLONE_CULTURE, parent.strain, used=used, portions=portions, transfers=0)
 
 
 def _make(
     doing: Doing,
-    kind: str,
+    kind: Kind,
     strain: Strain,
     *,
     used: Sequence[LineDraft],

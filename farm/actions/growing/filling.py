@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 from farm.actions.common import Doing, Draw, card, labour, need_some, need_stage, post, used
 from farm.actions.questions import answered
 from farm.actions.store.count_doubts import filling_doubts
+from farm.kinds.growing import FILL_BLOCKS, PREPARE_GRAIN
 from farm.models import RecipeFor, RecipeLine, RecipeVersion, Stage, Supply, Use
 from farm.moisture import Mix, Portion, mix
 from ledger.book import Recorded
@@ -12,7 +13,7 @@ from ledger.drafts import LineDraft, NewLot
 from ledger.errors import Malformed
 from ledger.models import Dimension, Item, Role
 
-KINDS = {RecipeFor.GRAIN: "prepare grain", RecipeFor.BLOCKS: "fill blocks"}
+KINDS = {RecipeFor.GRAIN: PREPARE_GRAIN, RecipeFor.BLOCKS: FILL_BLOCKS}
 STAGES = {RecipeFor.GRAIN: Stage.GRAIN, RecipeFor.BLOCKS: Stage.BAGS}
 
 

@@ -17,6 +17,7 @@ from farm.actions.growing.filling import fill, need_recipe_for
 from farm.actions.growing.runs import unsterilised_doubt
 from farm.actions.idempotency import action
 from farm.actions.questions import answered
+from farm.kinds.growing import INOCULATE_GRAIN
 from farm.models import RecipeFor, RecipeVersion, Stage
 from ledger.amounts import rate_of
 from ledger.book import Recorded
@@ -63,9 +64,9 @@ def inoculate_grain(doing: Doing, *, grain: Lot, bags: int, source: Lot, amount:
     )
     recorded = post(
         doing,
-        "inoculate grain",
+        INOCULATE_GRAIN,
         [*used([Draw(source, amount), Draw(grain, bags)]), made],
-        charges=labour(doing, "inoculate grain", bags),
+        charges=labour(doing, INOCULATE_GRAIN, bags),
     )
     if recorded.fresh:
         generation = (parent.generation or 0) + 1 if from_grain else 1

@@ -22,6 +22,7 @@ from farm.actions.growing.blocks import need_blocks, room_since
 from farm.actions.growing.pick_doubts import Picked, pick_doubts
 from farm.actions.idempotency import action
 from farm.actions.questions import PlausibilityQuestion, answered
+from farm.kinds.growing import INOCULATE_BLOCKS, KEEP_SPENT_BLOCKS, MOVE_TO_FRUITING, PICK, SPENT
 from farm.models import ByProductWay, Grade, LotCard, Shelf, Species, Stage
 from farm.queries.growing.by_products import by_product_way
 from farm.refusals import MendedByRecording
@@ -108,9 +109,9 @@ def mark_spent(doing: Doing, *, lot: Lot) -> Recorded:
     found = need_blocks(lot)
     blocks = found.lot
     line = LineDraft(blocks, Role.LOST, -blocks.quantity, closes=1)
-    usual = "spent" if last_day(blocks, ["pick"]) else "spent without a pick"
+    usual = "spent" if last_day(blocks, [PICK]) else "spent without a pick"
     said = replace(doing, reason=doing.reason or usual)
-    return post(said, "spent", [line], charges=_room(doing, [found]))
+    return post(said, SPENT, [line], charges=_room(doing, [found]))
 
 
 @action
@@ -144,7 +145,7 @@ def keep_spent(
         ),
     ]  # fmt: skip
     said = {"worth_money": worth_money, "crop_kg_money": crop_kg_money}
-    recorded = post(doing, "keep spent blocks", lines, particulars=said)
+    recorded = post(doing, KEEP_SPENT_BLOCKS, lines, particulars=said)
     if recorded.fresh:
         card(recorded.lots[-1], Stage.SPENT, species=blocks.species, strain=blocks.strain)
     return recorded
@@ -217,7 +218,7 @@ def _pick(
     doing = answered(doing, *pick_doubts(Picked(doing, species, cards, flush, total_mg)))
     weights = _weights(cards, [draw.quantity for draw in given], total_mg)
     taken = _from_blocks(cards, weights, flush)
-    work = labour(doing, "pick", -(-total_mg // MG_PER_KG))
+    work = labour(doing, PICK, -(-total_mg // MG_PER_KG))
     trim = shares.get(Grade.TRIM)
     if trim and trim.worth and trim.basis:  # picked alone: a by-product of the blocks themselves
         worths = split(trim.worth, weights)
@@ -225,7 +226,7 @@ def _pick(
         work = _falling_on(work, [blocks.lot for blocks in cards], weights)
     recorded = post(
         doing,
-        "pick",
+        PICK,
         [*taken, *_into_lots(species, shares)],
         charges=[*work, *_room(doing, cards)],
         particulars={"flush": flush},
@@ -315,7 +316,7 @@ def _write_card(
 
 
 def _last_pick(lot: Lot) -> Line:
-    picks = lot.lines.filter(given_mg__gt=0, entry__kind="pick", entry__amends=None)
+    picks = lot.lines.filter(given_mg__gt=0, entry__kind=PICK, entry__amends=None)
     standing = picks.standing()
     last = standing.order_by("-entry_id").first()
     if last is None:
@@ -323,7 +324,7 @@ def _last_pick(lot: Lot) -> Line:
             f"Lot {lot.code} ({lot.quantity} blocks) was never picked, so spent blocks have no "
             "crop to share its cost with. Record the pick first, or mark the blocks spent.",
             [lot.code],
-            kind="pick",
+            kind=PICK,
         )
     return last
 
@@ -341,8 +342,8 @@ def _room(doing: Doing, cards: Sequence[LotCard]) -> list[ChargeDraft]:
     """
     charges: list[ChargeDraft] = []
     for blocks in cards:
-        moved = last_day(blocks.lot, ["move to fruiting"])
-        kinds = ["move to fruiting", "pick"] if moved else ["inoculate blocks", "pick"]
+        moved = last_day(blocks.lot, [MOVE_TO_FRUITING])
+        kinds = [MOVE_TO_FRUITING, PICK] if moved else [INOCULATE_BLOCKS, PICK]
         charges += [replace(room, lot=blocks.lot) for room in room_since(doing, blocks.lot, kinds)]
     return charges
 

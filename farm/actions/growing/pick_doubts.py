@@ -12,6 +12,7 @@ from farm import habits
 from farm.actions.common import Doing, both, last_day
 from farm.actions.doubts import SLIPPED, in_other_unit, is_half, is_near, is_twice, writes_pounds
 from farm.actions.questions import PlausibilityQuestion
+from farm.kinds.growing import INOCULATE_BLOCKS, MOVE_TO_FRUITING
 from farm.models import LotCard, Species
 from farm.moisture import PPM
 from farm.queries.growing.block_picks import BlockPick, Picks, flush_on, gap_of, picks_of
@@ -81,13 +82,13 @@ def pick_doubts(picked: Picked) -> Iterator[PlausibilityQuestion | None]:
 def day_doubt(doing: Doing, lot: Lot) -> PlausibilityQuestion | None:
     """Ask about a pick before its blocks were inoculated or moved, or where they never were."""
     day, said = doing.day, f"Lot {lot.code} ({lot.quantity} blocks)"
-    made = last_day(lot, ["inoculate blocks"])
+    made = last_day(lot, [INOCULATE_BLOCKS])
     if made and day < made:
         words = (
             f"{said} was inoculated on {habits.day(made)}, after this pick of {habits.day(day)}. "
             "Is the day right, or were other blocks picked?"
         )
-    elif (moved := last_day(lot, ["move to fruiting"])) is None:
+    elif (moved := last_day(lot, [MOVE_TO_FRUITING])) is None:
         words = f"{said} was never moved to fruiting. Was it picked where it stood?"
     elif day < moved:
         words = (

@@ -10,9 +10,9 @@ from typing import Any
 
 from farm.actions.common import both
 from farm.actions.questions import PlausibilityQuestion
+from farm.kinds.growing import STERILISER_RUN
 from farm.models import LotCard, Stage, Steriliser, the_farm
 from farm.queries.growing.usual_values import usual_worked
-from farm.queries.months.steriliser_runs import KIND
 from farm.refusals import MendedInDetails
 from farm.steam import held, steam_temperature_c
 from farm.units import show_pressure, show_temperature
@@ -112,7 +112,7 @@ def weak_doubt(
     need, largest = max((_usual_minutes(card), card.lot.unit_mass_mg or 0) for card in cards)
     if killed * TIMES_SHORT >= need:
         return None
-    usual = usual_worked(KIND, lambda said: _killed_seconds(said, altitude_m),
+    usual = usual_worked(STERILISER_RUN, lambda said: _killed_seconds(said, altitude_m),
                          steriliser=steriliser.name)  # fmt: skip
     if usual and round(killed * 60) >= usual.least:
         return None

@@ -12,14 +12,13 @@ from farm.actions.doubts import minutes_doubt
 from farm.actions.growing.run_doubts import need_possible, steam_doubt, weak_doubt
 from farm.actions.idempotency import action
 from farm.actions.questions import PlausibilityQuestion, answered
+from farm.kinds.growing import STERILISER_RUN
 from farm.models import LotCard, Stage, Steriliser
 from farm.refusals import MendedByRecording
 from ledger.book import Recorded
 from ledger.drafts import LineDraft
 from ledger.errors import Malformed
 from ledger.models import Entry, Line, Lot, Role
-
-KIND = "steriliser run"
 
 
 @action
@@ -48,9 +47,9 @@ def sterilise(
     )  # fmt: skip
     return post(
         doing,
-        KIND,
+        STERILISER_RUN,
         [LineDraft(card.lot, Role.MADE, 0, basis=_mass_mg(card.lot)) for card in cards],
-        charges=[*labour(doing, KIND), *energy(doing, steriliser.run_wh)],
+        charges=[*labour(doing, STERILISER_RUN), *energy(doing, steriliser.run_wh)],
         particulars={
             "steriliser": steriliser.name,
             "minutes_at_temperature": minutes_at_temperature,
@@ -76,7 +75,7 @@ def _mass_mg(lot: Lot) -> int:
 
 def run_of(lot: Lot) -> Entry | None:
     """The last standing steriliser run that a lot was in; one query."""
-    lines = Line.objects.filter(lot=lot, entry__kind=KIND, entry__amends=None)
+    lines = Line.objects.filter(lot=lot, entry__kind=STERILISER_RUN, entry__amends=None)
     standing = lines.standing()
     line = standing.select_related("entry").order_by("-entry_id").first()
     return line.entry if line else None
@@ -98,7 +97,7 @@ def _never_ran(lot: Lot) -> PlausibilityQuestion:
     recorded_first = MendedByRecording(
         f"Lot {lot.code} was in no steriliser run. Record the run first, or choose another lot.",
         [lot.code],
-        kind=KIND,
+        kind=STERILISER_RUN,
     )
     return PlausibilityQuestion(
         f"Lot {lot.code} was in no steriliser run: spawn put into what was never treated rots. "

@@ -6,6 +6,7 @@ from django.db.models import Sum
 
 from farm.actions.common import item_for
 from farm.actions.growing.harvesting import MG_PER_KG, worth_as_much
+from farm.kinds.growing import KEEP_SPENT_BLOCKS
 from farm.models import ByProductWay, LotCard, Stage
 from farm.queries.entries import on_hand_before
 from ledger.costing import Step
@@ -56,7 +57,7 @@ def by_products_that_follow(
     worth 8.00, corrected to 3: 6.75 kg worth 6.00. The weight of kept spent blocks that are taken
     off: what a trace credits them with.
     """
-    if role == Role.MADE and root.kind == "keep spent blocks":
+    if role == Role.MADE and root.kind == KEEP_SPENT_BLOCKS:
         return _kept_that_follow(root, right_mg=right_quantity)
     was = _sums(root, lot, Role.LOST)["quantity"] if role == Role.LOST else 0
     used = _sums(root, lot, Role.USED)

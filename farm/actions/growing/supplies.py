@@ -9,6 +9,7 @@ from farm.actions.doubts import price_doubt
 from farm.actions.growing.purchase_tax import landed
 from farm.actions.idempotency import action
 from farm.actions.questions import answered
+from farm.kinds.growing import RECEIVE_SUPPLIES, TOP_UP
 from farm.models import Shelf, Stage, Supplier, Supply
 from ledger.book import Recorded
 from ledger.drafts import LineDraft, NewLot
@@ -49,7 +50,7 @@ def receive_supplies(
     counted = supply.item.dimension == Dimension.COUNT
     lot = NewLot(supply.item, unit_mass_mg=max(supply.piece_mg, 1) if counted else None)
     line = LineDraft(lot, Role.BOUGHT, quantity, money=paid.cost_money)
-    recorded = post(doing, "receive supplies", [line], particulars=paid.particulars)
+    recorded = post(doing, RECEIVE_SUPPLIES, [line], particulars=paid.particulars)
     if recorded.fresh:
         made = recorded.lots[0]
         card(made, Stage.SUPPLY, **vars(delivery))
@@ -78,7 +79,7 @@ def top_up(doing: Doing, *, lots: Sequence[Lot], shelf: Shelf | None = None) -> 
     new = NewLot(now[0].item, unit_mass_mg=now[0].unit_mass_mg)
     made = LineDraft(new, Role.MADE, quantity, basis=quantity)
     draws = [Draw(lot, lot.quantity) for lot in now]
-    recorded = post(doing, "top up", [*used(draws), made])
+    recorded = post(doing, TOP_UP, [*used(draws), made])
     if recorded.fresh:
         bin_lot = recorded.lots[-1]
         suppliers = {found.supplier for found in cards}

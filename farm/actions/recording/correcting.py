@@ -29,6 +29,8 @@ from farm.actions.selling.takings import (
     to_give_back,
 )
 from farm.actions.tracing.holding import check_may_release
+from farm.kinds.recording import CORRECT, UNDO
+from farm.kinds.tracing import HOLD
 from farm.models import LoadLine, Recall, Sale, SaleLine, SellingCost, StallDay
 from ledger import book
 from ledger.book import Recorded
@@ -47,10 +49,10 @@ def undo(doing: Doing, entry: Entry) -> Recorded:
     root = _root(entry)
     _check_not_settled(root)
     _check_nothing_given(root)
-    if root.kind == "hold":
+    if root.kind == HOLD:
         _check_no_recall(root)
         check_may_release(doing, [mark.lot for mark in root.marks.select_related("lot")])
-    recorded = book.take_back(root, draft(doing, "undo", []))
+    recorded = book.take_back(root, draft(doing, UNDO, []))
     if recorded.fresh:
         _give_money_back(root, recorded.entry)
         _give_costs_back(root, recorded.entry)
@@ -114,7 +116,7 @@ def correct_quantity(
     right = Correction(doing, root, lot, role, quantity=right_quantity, money=right_money)
     doing = answered(doing, *correction_doubts(right))
     said = {"right_quantity": right_quantity, "right_money": right_money}
-    recorded = book.amend(root, draft(doing, "correct", [difference, *following], said=said))
+    recorded = book.amend(root, draft(doing, CORRECT, [difference, *following], said=said))
     if recorded.fresh and role == Role.SOLD:
         sold = _follow_in_money(
             root, recorded.entry.lines.get(),
@@ -322,7 +324,7 @@ def _follow_in_returns(doing: Doing, sold: Line) -> None:
         if amount == NOTHING:
             continue
         named = LineDraft(sold.lot, Role.BACK, 0, returns=sold)
-        fix = book.amend(entry, draft(_follow_up(doing, entry), "correct", [named])).entry
+        fix = book.amend(entry, draft(_follow_up(doing, entry), CORRECT, [named])).entry
         add_sale_line(first.sale, fix.lines.get(), amount, like=first)
         add_share_of_takings(fix, first.sale.place, amount.gross)
 

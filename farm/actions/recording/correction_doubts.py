@@ -21,12 +21,22 @@ from farm.actions.store.packing import far_over_doubt
 from farm.actions.store.storing import (
     SCALE_MG,
     UNEXPLAINED,
-    WEIGHED_AGAIN,
     Before,
     dried_doubt,
     mass_of,
     missing_doubt,
 )
+from farm.kinds.growing import (
+    CHECK,
+    FILL_BLOCKS,
+    INOCULATE_BLOCKS,
+    KEEP_SPENT_BLOCKS,
+    PICK,
+    PREPARE_GRAIN,
+    RECEIVE_SUPPLIES,
+)
+from farm.kinds.selling import SELL, SETTLE_STALL
+from farm.kinds.store import DRY, PACK, WEIGH_AGAIN
 from farm.models import LotCard, Stage, Supply
 from farm.moisture import Portion
 from farm.queries.entries import gave_in, on_hand_before, particulars, standing
@@ -216,16 +226,16 @@ def _sale(to: Correction) -> Doubts:
 
 
 DOUBTS: Mapping[str, Callable[[Correction], Doubts]] = {
-    "prepare grain": _filling,
-    "fill blocks": _filling,
-    "inoculate blocks": _inoculation,
-    "check": _check,
-    "pick": _pick,
-    "keep spent blocks": _keep_spent,
-    WEIGHED_AGAIN: _weighing,
-    "dry": _drying,
-    "pack": _packing,
-    "receive supplies": _delivery,
-    "sell": _sale,
-    "settle stall": _sale,
+    PREPARE_GRAIN: _filling,
+    FILL_BLOCKS: _filling,
+    INOCULATE_BLOCKS: _inoculation,
+    CHECK: _check,
+    PICK: _pick,
+    KEEP_SPENT_BLOCKS: _keep_spent,
+    WEIGH_AGAIN: _weighing,
+    DRY: _drying,
+    PACK: _packing,
+    RECEIVE_SUPPLIES: _delivery,
+    SELL: _sale,
+    SETTLE_STALL: _sale,
 }

@@ -8,8 +8,8 @@ from django.db import transaction
 from django.utils import timezone
 
 from farm import habits
-from farm.actions.growing.runs import KIND
 from farm.actions.signing import Signed, one_at_a_time
+from farm.kinds.growing import STERILISER_RUN
 from farm.models import RunReadings, the_farm
 from farm.reading_times import HALF_A_DAY, LONGEST
 from farm.readings import Reading, Units
@@ -58,8 +58,10 @@ def attach_readings(
     signed: Signed, entry: Entry, *, readings: Sequence[Reading], source: Source, uuid: UUID
 ) -> RunReadings:
     """Keep the readings of a run; the same form sent twice keeps one set."""
-    if entry.kind != KIND:
-        raise Malformed(f"Entry {entry.seq} is “{entry.kind}”, no {KIND}. Choose the run.")
+    if entry.kind != STERILISER_RUN:
+        raise Malformed(
+            f"Entry {entry.seq} is “{entry.kind}”, no {STERILISER_RUN}. Choose the run."
+        )
     if source.z_milli_c <= 0:
         raise Malformed("z must be above zero: 10 °C is usual. State it.")
     _of_this_run(entry, readings)

@@ -9,7 +9,7 @@ from farm.actions.doubts import too_old_doubt
 from farm.actions.hold_refusals import refuse_held
 from farm.actions.idempotency import action
 from farm.actions.questions import answered
-from farm.actions.selling.selling import SELLABLE
+from farm.kinds.selling import GIVE_AWAY, SELLABLE
 from farm.models import Given, GivenAway, Sale
 from ledger.book import Recorded
 from ledger.drafts import LineDraft
@@ -43,7 +43,7 @@ def post_given(
     said = f"{why}: {doing.reason}" if doing.reason and sale is None else why
     recorded = post(
         replace(doing, reason=said),
-        "give away",
+        GIVE_AWAY,
         [LineDraft(draw.lot, Role.LOST, -draw.quantity) for draw in draws],
     )
     if recorded.fresh:

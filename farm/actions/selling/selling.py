@@ -24,6 +24,8 @@ from farm.actions.selling.takings import (
     to_give_back,
     total,
 )
+from farm.kinds.kind import Kind
+from farm.kinds.selling import SELL, SELLABLE, TAKE_BACK
 from farm.models import (
     Customer,
     Order,
@@ -31,7 +33,6 @@ from farm.models import (
     Sale,
     SaleLine,
     SellingPlace,
-    Stage,
     StallDay,
 )
 from farm.queries.selling.prices import listed_price
@@ -42,7 +43,6 @@ from ledger.errors import Malformed
 from ledger.models import Entry, Lot, Role
 
 WHOLE = "for all of it"
-SELLABLE = (Stage.PACKS, Stage.CROP, Stage.DRIED, Stage.SPENT, Stage.SPAWN)
 
 
 @dataclass(frozen=True)
@@ -111,7 +111,7 @@ def sell(
     nobody = nobody_doubt(place, customer)
     doing = answered(doing, nobody, set_aside_doubt(draws, besides=promised), old, *doubts)
     counted = _missing(lines) if count_up else []
-    recorded = post_sale(doing, "sell", Deal(place, customer), lines=lines, beside=counted)
+    recorded = post_sale(doing, SELL, Deal(place, customer), lines=lines, beside=counted)
     if recorded.fresh:
         add_hours(recorded.entry, doing, place)
     return recorded
@@ -127,7 +127,7 @@ def take_back(doing: Doing, *, sale_line: SaleLine, quantity: int) -> Recorded:
     """
     sold = sold_line(sale_line.line)
     sale = sale_line.sale
-    recorded = post(doing, "take back", [LineDraft(sold.lot, Role.BACK, quantity, returns=sold)])
+    recorded = post(doing, TAKE_BACK, [LineDraft(sold.lot, Role.BACK, quantity, returns=sold)])
     if recorded.fresh:
         amount = total(part for _, part in to_give_back(sold))
         add_sale_line(sale, recorded.entry.lines.get(), amount, like=sale_line)
@@ -152,7 +152,7 @@ def _price_doubt(deal: Deal, day: date, line: SoldLine) -> PlausibilityQuestion 
 
 def post_sale(
     doing: Doing,
-    kind: str,
+    kind: Kind,
     deal: Deal,
     *,
     lines: Sequence[SoldLine],

@@ -19,10 +19,11 @@ from farm.actions.questions import answered
 from farm.actions.selling.cashing import CashCount, write_cash_up
 from farm.actions.selling.giving import follow_up, post_given
 from farm.actions.selling.pricing import need_price
-from farm.actions.selling.selling import SELLABLE, Deal, Priced, SoldLine, post_sale, priced
+from farm.actions.selling.selling import Deal, Priced, SoldLine, post_sale, priced
 from farm.actions.selling.sharing_out import Counted
 from farm.actions.selling.takings import add_hours
 from farm.actions.selling.till import check_discount
+from farm.kinds.selling import LOAD_STALL, SELLABLE, SETTLE_STALL
 from farm.models import LoadLine, Person, Sale, SellingCost, SellingPlace, StallDay
 from farm.queries.sales import loads_of
 from ledger.book import Recorded
@@ -79,7 +80,7 @@ def load_stall(
     doing = answered(doing, set_aside_doubt(lines), old)
     recorded = post(
         doing,
-        "load stall",
+        LOAD_STALL,
         [LineDraft(line.lot, Role.COUNTED, 0) for line in lines],
         particulars={
             "place": place.pk,
@@ -126,7 +127,7 @@ def settle_stall(
     check_discount(doing.by, stall_day, sold)
     recorded = post_sale(
         doing,
-        "settle stall",
+        SETTLE_STALL,
         deal,
         lines=sold,
         # Every lot loaded is named, also one that was wholly brought back.

@@ -10,6 +10,7 @@ from django.db.models import QuerySet, Sum
 
 from farm.actions.common import Doing, labour, standard_minutes
 from farm.actions.selling.pricing import NOTHING, Amount, to_cent
+from farm.kinds import kind_named
 from farm.models import Sale, SaleLine, SellingCost, SellingPlace
 from farm.queries.costs.times import place_minutes
 from ledger.amounts import MILLION
@@ -83,10 +84,11 @@ def total(amounts: Iterable[Amount]) -> Amount:
 
 def add_hours(entry: Entry, doing: Doing, place: SellingPlace) -> None:
     """Write the minutes stated, the place's usual ones, or else the action's standard time."""
-    minutes = place_minutes(place, entry.kind) if doing.minutes is None else doing.minutes
+    kind = kind_named(entry.kind)
+    minutes = place_minutes(place, kind) if doing.minutes is None else doing.minutes
     if minutes is None:
-        minutes = standard_minutes(entry.kind)
-    for charge in labour(replace(doing, minutes=minutes), entry.kind):
+        minutes = standard_minutes(kind)
+    for charge in labour(replace(doing, minutes=minutes), kind):
         SellingCost.objects.create(
             entry=entry, place=place, what=SellingCost.HOURS, amount=charge.amount, minutes=minutes,
             own=charge.kind == "own",

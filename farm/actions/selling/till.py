@@ -13,7 +13,8 @@ from farm import habits
 from farm.actions.common import Doing, need_stage
 from farm.actions.hold_refusals import named
 from farm.actions.selling.pricing import PACK, Terms
-from farm.actions.selling.selling import SELLABLE, SoldLine
+from farm.actions.selling.selling import SoldLine
+from farm.kinds.selling import SELLABLE
 from farm.models import (
     Discount,
     LoadLine,

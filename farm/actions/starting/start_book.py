@@ -22,6 +22,10 @@ from farm.actions.recording.correcting import undo
 from farm.actions.relisting import keep_up
 from farm.actions.selling.selling import Deal, SoldLine, post_sale
 from farm.actions.starting.start_lookups import Known, write_lookups
+from farm.kinds.kind import Kind
+from farm.kinds.selling import SELL
+from farm.kinds.starting import OPENING_STOCK
+from farm.kinds.store import THROW_AWAY
 from farm.models import Grade, LotCard, Order, Stage, StartWorkbook, the_farm
 from farm.queries.orders.orders import standing_notes
 from farm.queries.starting.start_books import (
@@ -36,7 +40,6 @@ from ledger.drafts import Draft, LineDraft, NewLot
 from ledger.errors import Conflict
 from ledger.models import Dimension, Item, Lot, Role
 
-KIND = "opening stock"
 UNKNOWN = "before the book began; what became of the rest is not known"
 NOON = time(12)
 
@@ -207,7 +210,7 @@ def _draft(
     row: Row,
     *,
     lines: Sequence[LineDraft],
-    kind: str = KIND,
+    kind: Kind = OPENING_STOCK,
     reason: str = "",
     day: date | None = None,
 ) -> Draft:
@@ -248,7 +251,7 @@ def _sell(beginning: _Beginning, rows: Sequence[Row]) -> None:
         )
         line = SoldLine(beginning.marked[row["mark"]], row["mass_mg"], row["kg_money"])
         deal = Deal(known.places[row["place"]], known.customers.get(row["customer"]))
-        post_sale(doing, "sell", deal, lines=[line])
+        post_sale(doing, SELL, deal, lines=[line])
 
 
 def _write_off(beginning: _Beginning, rows: Sequence[Row]) -> None:
@@ -260,7 +263,7 @@ def _write_off(beginning: _Beginning, rows: Sequence[Row]) -> None:
             assert entry
             line = LineDraft(lot, Role.LOST, -lot.quantity)
             book.record(
-                _draft(beginning, row, lines=[line], kind="throw away", reason=UNKNOWN,
+                _draft(beginning, row, lines=[line], kind=THROW_AWAY, reason=UNKNOWN,
                        day=entry.entry.happened_on)
             )  # fmt: skip
 

@@ -10,7 +10,8 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 
 from farm.actions.lookups.lookups import Look, new_version, set_look
-from farm.beliefs import STANDARD_TIMES, Filling, Part, Planned
+from farm.beliefs import Filling, Part, Planned
+from farm.kinds import TIMED
 from farm.models.growing.growing import Recipe, RecipeVersion, Room, Shelf, Species, Strain, Supply
 from farm.models.people.people import Farm, Person, Role
 from farm.models.trading import Rate, StandardTime
@@ -47,11 +48,19 @@ def start_farm(farm: Farm, account: Account, rates: Mapping[str, int] | None = N
 @transaction.atomic
 def add_beliefs(rates: Mapping[str, int]) -> None:
     """Write the standard time of every action, and what an hour, a kWh and a block's day cost."""
-    StandardTime.objects.bulk_create(
-        StandardTime(action=time.action, minutes=time.minutes, unit_seconds=time.unit_seconds)
-        for time in STANDARD_TIMES
-    )
+    add_usual_times()
     add_rates(rates)
+
+
+def add_usual_times() -> None:
+    """Write the standard time of each kind that has none yet."""
+    StandardTime.objects.bulk_create(
+        (
+            StandardTime(action=kind, minutes=usual.minutes, unit_seconds=usual.unit_seconds)
+            for kind, usual in TIMED.items()
+        ),
+        ignore_conflicts=True,
+    )
 
 
 def add_rates(rates: Mapping[str, int]) -> None:

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from farm.actions.common import Doing, both, need_stage, post
 from farm.actions.idempotency import action
 from farm.actions.questions import PlausibilityQuestion, answered
+from farm.kinds.store import CHECK_WEIGHTS
 from farm.models import Stage
 from farm.queries.store.check_weights import expected
 from ledger.book import Recorded
@@ -34,7 +35,7 @@ def check_weights(
     loss = expected(card, doing.day)
     return post(
         doing,
-        "check weights",
+        CHECK_WEIGHTS,
         [LineDraft(lot, Role.COUNTED, 0)],
         particulars={
             "declared_mg": lot.unit_mass_mg,

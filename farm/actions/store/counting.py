@@ -11,7 +11,8 @@ from django.utils import timezone
 from farm.actions.common import Doing, last_day
 from farm.actions.signing import Signed, one_at_a_time
 from farm.actions.store.count_doubts import above_doubt
-from farm.actions.store.storing import WEIGHED_AGAIN, count_lot, held_when, water_band, weigh_again
+from farm.actions.store.storing import count_lot, held_when, water_band, weigh_again
+from farm.kinds.store import WEIGH_AGAIN
 from farm.models import (
     Answered,
     LotCard,
@@ -164,7 +165,7 @@ def _should_be(lot: Lot, count: StockCount, losses: Mapping[Species, WaterLoss])
     species = card.species
     if card.stage != Stage.CROP or species is None:
         return lot.quantity, lot.quantity
-    since = last_day(lot, [WEIGHED_AGAIN]) or lot.made_by.happened_on
+    since = last_day(lot, [WEIGH_AGAIN]) or lot.made_by.happened_on
     days = max(0, (count.happened_on - since).days)
     band = water_band(lot.quantity, species.water_loss_ppm, days)
     return losses[species].after(lot.quantity, days), lot.quantity - band

@@ -24,6 +24,7 @@ from farm.actions.hold_refusals import refuse_held
 from farm.actions.idempotency import action
 from farm.actions.promise_doubts import set_aside_doubt
 from farm.actions.questions import PlausibilityQuestion, answered
+from farm.kinds.store import COUNT, DRY, THROW_AWAY, WEIGH_AGAIN
 from farm.models import Form, LotCard, Shelf, Species, Stage
 from farm.moisture import PPM, Portion, fresh_per_dried, plausible_dried_range
 from farm.queries.keeping import past_days
@@ -37,7 +38,6 @@ MG_PER_KG = 1_000_000
 # Own rule: so much may be the scale's, so more than the book by no more is the same weight, and
 # what is missing beyond the water is asked about only where it is more.
 SCALE_MG = 10_000
-WEIGHED_AGAIN = "weigh again"
 UNEXPLAINED = "unexplained"
 
 
@@ -70,7 +70,7 @@ def weigh_again(doing: Doing, *, lot: Lot, weight_mg: int) -> Recorded:
         doing = replace(doing, reason=UNEXPLAINED)
     said = {"weight_mg": weight_mg, **vars(before)}
     lines = lines or [LineDraft(lot, Role.COUNTED, 0)]
-    return post(doing, WEIGHED_AGAIN, lines, particulars=said)
+    return post(doing, WEIGH_AGAIN, lines, particulars=said)
 
 
 @action
@@ -85,7 +85,7 @@ def throw_away(doing: Doing, *, lot: Lot, quantity: int) -> Recorded:
             f"Lot {lot.code}: {quantity} thrown away without a cause. Say why.", [lot.code]
         )
     doing = answered(doing, set_aside_doubt([Draw(lot, quantity)]))
-    return post(doing, "throw away", [LineDraft(lot, Role.LOST, -quantity)])
+    return post(doing, THROW_AWAY, [LineDraft(lot, Role.LOST, -quantity)])
 
 
 @action
@@ -101,7 +101,7 @@ def count_lot(doing: Doing, *, lot: Lot, difference: int) -> Recorded:
         gone = amount_words(-difference, lot.item.dimension)
         raise Malformed(f"Lot {lot.code}: {gone} gone without a cause. Say why.", [lot.code])
     role = Role.LOST if difference < 0 else Role.COUNTED
-    return post(doing, "count", [LineDraft(lot, role, difference)])
+    return post(doing, COUNT, [LineDraft(lot, role, difference)])
 
 
 @dataclass(frozen=True)
@@ -146,9 +146,9 @@ def dry(
     laid_out = {"slice_mm": laid.slice_mm, "trays": laid.trays}
     recorded = post(
         doing,
-        "dry",
+        DRY,
         [*used(draws), made],
-        charges=[*labour(doing, "dry", -(-fresh.mass_mg // MG_PER_KG)), *energy(doing, dryer_wh)],
+        charges=[*labour(doing, DRY, -(-fresh.mass_mg // MG_PER_KG)), *energy(doing, dryer_wh)],
         particulars={
             "temperature_milli_c": temperature_milli_c,
             "minutes_drying": minutes_drying,
@@ -209,7 +209,7 @@ def _before_weighing(doing: Doing, found: LotCard) -> Before:
     lot, species = Lot.objects.select_related("made_by").get(pk=found.lot_id), found.species
     assert species, "a picked lot has a species"
     _refuse_late(doing, lot)
-    since = last_day(lot, [WEIGHED_AGAIN]) or lot.made_by.happened_on
+    since = last_day(lot, [WEIGH_AGAIN]) or lot.made_by.happened_on
     days = max(0, (doing.day - since).days)
     book_mg = held_when(doing, lot)
     return Before(book_mg, days, water_band(book_mg, species.water_loss_ppm, days))
@@ -223,7 +223,7 @@ def held_when(doing: Doing, lot: Lot) -> int:
 def _refuse_late(doing: Doing, lot: Lot) -> None:
     """Refuse a weighing after which the lot was weighed or set right again: the last one stands."""
     later = Entry.objects.filter(
-        lines__lot=lot, kind__in=(WEIGHED_AGAIN, "count"), amends=None,
+        lines__lot=lot, kind__in=(WEIGH_AGAIN, COUNT), amends=None,
         happened_at__gt=doing.happened_at,
     ).standing().last()  # fmt: skip
     if later is not None:

@@ -4,6 +4,8 @@ from collections.abc import Sequence
 
 from farm.actions.common import Doing, post
 from farm.actions.idempotency import action
+from farm.kinds.kind import Kind
+from farm.kinds.tracing import HOLD, RELEASE
 from farm.models import Role
 from farm.queries.tracing.holds import owners_alone
 from ledger.book import Recorded
@@ -15,14 +17,14 @@ from ledger.models import Lot
 @action
 def hold(doing: Doing, lots: Sequence[Lot]) -> Recorded:
     """Stop lots from being used or sold; what is picked from held blocks is born on hold."""
-    return _mark(doing, "hold", lots, held=True)
+    return _mark(doing, HOLD, lots, held=True)
 
 
 @action
 def release(doing: Doing, lots: Sequence[Lot]) -> Recorded:
     """Let lots be used and sold again; what a recall lists or an owner held, an owner alone."""
     check_may_release(doing, lots)
-    return _mark(doing, "release", lots, held=False)
+    return _mark(doing, RELEASE, lots, held=False)
 
 
 def check_may_release(doing: Doing, lots: Sequence[Lot]) -> None:
@@ -40,7 +42,7 @@ def check_may_release(doing: Doing, lots: Sequence[Lot]) -> None:
         )
 
 
-def _mark(doing: Doing, kind: str, lots: Sequence[Lot], *, held: bool) -> Recorded:
+def _mark(doing: Doing, kind: Kind, lots: Sequence[Lot], *, held: bool) -> Recorded:
     if not doing.reason.strip():
         codes = [lot.code for lot in lots]
         raise Malformed(

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from django.http import Http404, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
 
+from farm.kinds.growing import INOCULATE_BLOCKS
 from farm.models import Stage
 from farm.pages.access import PageRequest, Right, page
 from farm.pages.frame import show
@@ -36,7 +37,7 @@ def against_plan(request: PageRequest) -> HttpResponse:
             return HttpResponseRedirect(reverse("against-of", args=[_key(typed)]))
         except UnknownLotError as error:
             refusal = str(error)
-    blocks = Lot.objects.filter(card__stage=Stage.BLOCKS, made_by__kind="inoculate blocks")
+    blocks = Lot.objects.filter(card__stage=Stage.BLOCKS, made_by__kind=INOCULATE_BLOCKS)
     newest = blocks.select_related("item", "made_by").order_by("-pk")[:NEWEST]
     shown = AskPage(typed, refusal, tuple(newest), tuple(months_kept()[:NEWEST]))
     return show(request, "farm/answers/ask_against.html", shown)

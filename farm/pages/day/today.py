@@ -8,6 +8,9 @@ from uuid import uuid4
 from django.http import HttpResponse
 from django.utils import timezone
 
+from farm.kinds.growing import CHECK, PICK, RECEIVE_SUPPLIES
+from farm.kinds.selling import SELL
+from farm.kinds.store import PACK, THROW_AWAY
 from farm.models import Person, Recall, StallDay
 from farm.pages import visible_rows
 from farm.pages.access import PageRequest, Right, may, page
@@ -48,7 +51,7 @@ class TodayPage:
 OFTEN = 6
 NEWEST = 3
 # What a farm does most, as long as somebody's own entries do not say so.
-USUAL = ("pick", "sell", "pack", "check", "receive-supplies", "throw-away")
+USUAL = (PICK.slug, SELL.slug, PACK.slug, CHECK.slug, RECEIVE_SUPPLIES.slug, THROW_AWAY.slug)
 
 
 @page(Right.READ)
@@ -66,7 +69,7 @@ def today(request: PageRequest) -> HttpResponse:
         unfinished=unfinished_rows(person),
         recent=[(row, UndoForm(initial={"uuid": uuid4()})) for row in newest],
         often=most_used(person, counts),
-        first=_first_steps(person, has_picked="pick" in counts),
+        first=_first_steps(person, has_picked=PICK in counts),
     )
     return show(request, "farm/today/today.html", shown)
 
@@ -92,6 +95,6 @@ def most_used(person: Person, counts: Mapping[str, int]) -> list[Deed]:
     Those of the days before are counted: they stay for a day where a thumb finds them again.
     """
     usual = {slug: place for place, slug in enumerate(reversed(USUAL))}
-    deeds = [deed for deed in DEEDS if not deed.time and may_do(person, deed)]
+    deeds = [deed for deed in DEEDS if not deed.kind.entered_as and may_do(person, deed)]
     deeds.sort(key=lambda deed: (-counts.get(deed.kind, 0), -usual.get(deed.slug, -1)))
     return sorted(deeds[:OFTEN], key=DEEDS.index)

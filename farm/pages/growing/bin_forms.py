@@ -2,6 +2,7 @@
 
 from farm.actions.common import Doing, Recorded
 from farm.actions.growing.supplies import top_up
+from farm.kinds.growing import TOP_UP
 from farm.models import Shelf, Stage
 from farm.pages.fields import LotsField, RowField
 from farm.pages.recording_form import DoingForm
@@ -10,7 +11,7 @@ from farm.pages.recording_form import DoingForm
 class TopUpForm(DoingForm):
     """The rest and the new sack become one new lot; its code goes on the bin."""
 
-    takes_time = False
+    kind = TOP_UP
     lots = LotsField(Stage.SUPPLY, label="What is in the bin now")
     shelf = RowField(
         label="Where it stands", queryset=Shelf.objects.select_related("room"), required=False

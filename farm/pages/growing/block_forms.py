@@ -6,6 +6,7 @@ from farm.actions.common import Doing, Recorded
 from farm.actions.growing.blocks import fill_blocks, inoculate_blocks, move, move_to_fruiting
 from farm.actions.growing.checks import CAUSES, check
 from farm.actions.growing.scrap import Scrap
+from farm.kinds.growing import CHECK, FILL_BLOCKS, INOCULATE_BLOCKS, MOVE, MOVE_TO_FRUITING
 from farm.models import RecipeFor, Shelf, Stage
 from farm.pages.fields import CountField, LotField, MoneyField, RowField
 from farm.pages.growing.by_product_forms import ByWorthForm
@@ -23,6 +24,7 @@ class BlocksFirst(FirstForm):
 
 
 class FillBlocksForm(FillForm):
+    kind = FILL_BLOCKS
     first = BlocksFirst
 
     def run(self, doing: Doing) -> Recorded:
@@ -35,6 +37,7 @@ class FillBlocksForm(FillForm):
 
 
 class InoculateBlocksForm(DoingForm):
+    kind = INOCULATE_BLOCKS
     group_titles = {"spawn": "Spawn used, of each lot"}
     bags = LotField(Stage.BAGS, label="Which filled bags")
     count = CountField(label="How many", noun="bags")
@@ -55,6 +58,7 @@ class InoculateBlocksForm(DoingForm):
 
 
 class CheckForm(ByWorthForm):
+    kind = CHECK
     lot = LotField(Stage.SPAWN, Stage.BLOCKS, label="Which spawn or blocks")
     colonised_percent = forms.IntegerField(
         label="How far grown through, in percent",
@@ -106,6 +110,7 @@ class CheckForm(ByWorthForm):
 
 
 class MoveToFruitingForm(DoingForm):
+    kind = MOVE_TO_FRUITING
     lot = LotField(Stage.BLOCKS, label="Which blocks")
     shelf = RowField(label="To which shelf", queryset=SHELVES)
 
@@ -115,7 +120,7 @@ class MoveToFruitingForm(DoingForm):
 
 
 class MoveForm(DoingForm):
-    takes_time = False
+    kind = MOVE
     lot = LotField(label="Which lot")
     shelf = RowField(label="To which shelf", queryset=SHELVES)
 

@@ -7,6 +7,7 @@ from django import forms
 
 from farm.actions.common import Doing, Recorded
 from farm.actions.growing.cultures import Worth, clone_culture, transfer_culture
+from farm.kinds.growing import CLONE_CULTURE, TRANSFER_CULTURE
 from farm.models import Stage, Use
 from farm.pages.fields import CountField, LotField, MassField, MoneyField
 from farm.pages.recording_form import DoingForm, DrawGroup
@@ -25,6 +26,7 @@ class MediumForm(DoingForm):
 
 
 class TransferForm(MediumForm):
+    kind = TRANSFER_CULTURE
     source = LotField(Stage.CULTURE, label="From which culture")
     used = CountField(label="Portions used up", noun="portions", initial=1)
     portions = CountField(label="Portions made", noun="portions")
@@ -41,6 +43,7 @@ class TransferForm(MediumForm):
 
 
 class CloneForm(MediumForm):
+    kind = CLONE_CULTURE
     source = LotField(Stage.CROP, label="From which pick")
     piece_mg = MassField(label="Weight of the piece taken")
     portions = CountField(label="Portions made", noun="portions")

@@ -5,6 +5,7 @@ from typing import Any
 from farm.actions.common import Doing, Recorded
 from farm.actions.growing.grain import inoculate_grain, prepare_grain
 from farm.actions.growing.runs import sterilise
+from farm.kinds.growing import INOCULATE_GRAIN, PREPARE_GRAIN, STERILISER_RUN
 from farm.models import RecipeFor, RecipeVersion, Stage, Steriliser
 from farm.pages.fields import (
     CountField,
@@ -64,6 +65,7 @@ class FillForm(DoingForm):
 
 
 class PrepareGrainForm(FillForm):
+    kind = PREPARE_GRAIN
     first = GrainFirst
 
     def run(self, doing: Doing) -> Recorded:
@@ -76,6 +78,7 @@ class PrepareGrainForm(FillForm):
 
 
 class SteriliseForm(DoingForm):
+    kind = STERILISER_RUN
     steriliser = RowField(queryset=Steriliser.objects.all())
     lots = LotsField(Stage.GRAIN, Stage.BAGS, label="What was in it")
     minutes_at_temperature = CountField(label="Minutes at temperature", noun="minutes")
@@ -109,6 +112,7 @@ class SourceFirst(FirstForm):
 class InoculateGrainForm(DoingForm):
     """The unit of what is taken (portions, or weight) follows from the source."""
 
+    kind = INOCULATE_GRAIN
     first = SourceFirst
     grain = LotField(Stage.GRAIN, label="Into which grain")
     bags = CountField(label="How many bags or jars", noun="bags")

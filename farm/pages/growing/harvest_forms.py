@@ -9,6 +9,7 @@ from django import forms
 from farm import habits
 from farm.actions.common import Doing, Draw, Recorded
 from farm.actions.growing.harvesting import Valued, keep_spent, mark_spent, pick, pick_by_value
+from farm.kinds.growing import KEEP_SPENT_BLOCKS, PICK, SPENT
 from farm.models import Grade, Shelf, Stage
 from farm.pages.fields import (
     CountField,
@@ -31,6 +32,7 @@ WORTH = {f"{grade.value}_kg_money": grade for grade in Grade}
 class PickForm(DoingForm):
     """Several lots of blocks may be picked together; what each gave only if weighed apart."""
 
+    kind = PICK
     group_titles = {"gave": "What each gave, if weighed apart"}
     folded = ("gave",)
     blocks = LotsField(Stage.BLOCKS, label="From which blocks")
@@ -103,7 +105,7 @@ def flush_of(blocks: Sequence[Lot], day: date) -> int:
 class KeepSpentForm(ByWorthForm):
     """Spent blocks to sell: they share the cost of the blocks by worth, or are taken off it."""
 
-    takes_time = False
+    kind = KEEP_SPENT_BLOCKS
     lot = LotField(Stage.BLOCKS, label="Of which blocks")
     worth_money = MoneyField(
         label="What is kept is worth, together", help_text="Mark the blocks spent afterwards"
@@ -129,7 +131,7 @@ class KeepSpentForm(ByWorthForm):
 
 
 class SpentForm(DoingForm):
-    takes_time = False
+    kind = SPENT
     lot = LotField(Stage.BLOCKS, label="Which blocks")
     all_of_them = forms.BooleanField(
         label="Every block of the lot is taken out",

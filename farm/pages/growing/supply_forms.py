@@ -7,6 +7,7 @@ from django import forms
 from farm.actions.common import Doing, Recorded
 from farm.actions.growing import cultures
 from farm.actions.growing.supplies import Delivery, receive_supplies
+from farm.kinds.growing import BUY_CULTURE, RECEIVE_SUPPLIES
 from farm.models import Shelf, Strain, Supplier, Supply
 from farm.pages.clock import DayField
 from farm.pages.fields import (
@@ -24,7 +25,6 @@ from ledger.models import Dimension
 class DeliveryForm(TaxForm, DoingForm):
     """What the supplier's paper says; the supplier's lot is what a recall asks for."""
 
-    takes_time = False
     supplier = RowField(queryset=Supplier.objects.all(), required=False)
     supplier_lot = forms.CharField(label="Supplier's lot number", max_length=60, required=False)
     best_before = DayField(
@@ -42,6 +42,7 @@ class DeliveryForm(TaxForm, DoingForm):
 
 
 class ReceiveForm(DeliveryForm):
+    kind = RECEIVE_SUPPLIES
     supply = RowField(queryset=Supply.objects.select_related("item"))
     quantity = PlainAmountField(label="How much came")
     paid_money = MoneyField(
@@ -79,6 +80,7 @@ class ReceiveForm(DeliveryForm):
 
 
 class BuyCultureForm(DeliveryForm):
+    kind = BUY_CULTURE
     strain = RowField(queryset=Strain.objects.select_related("species"))
     portions = CountField(
         label="Portions", noun="portions", help_text="A wedge, or a millilitre of liquid"

@@ -11,6 +11,7 @@ from django.db.models import Model
 
 from farm.actions.common import item_for
 from farm.actions.lookups.lookups import Look
+from farm.kinds import BY_NAME, TIMED
 from farm.models import Farm, Person, RecipeVersion, Role, Supply
 from farm.pages.clock import DayField
 from farm.pages.fields import (
@@ -24,7 +25,6 @@ from farm.pages.fields import (
 )
 from farm.pages.lookups.growing_forms import ProductForm, SpeciesForm, SteriliserForm, StrainForm
 from farm.pages.lookups.lookup_form import LookupForm
-from farm.pages.recording.actions import DEEDS
 from farm.pages.recording_form import FarmForm
 from ledger.models import Dimension
 
@@ -77,11 +77,11 @@ class SupplyForm(LookupForm):
 
 
 # The actions that charge their labour; a delivery is a sale.
-TIMED = [(d.kind, d.title) for d in DEEDS if d.form.takes_time and not d.time]
+TIMES = [(name, BY_NAME[name].words) for name in TIMED]
 
 
 class StandardTimeForm(LookupForm):
-    action = forms.ChoiceField(label="Action", choices=TIMED)
+    action = forms.ChoiceField(label="Action", choices=TIMES)
 
 
 SPECIAL = {

@@ -12,6 +12,7 @@ from django.views.decorators.http import require_POST
 
 from farm.actions.months.bills import BillSaid, enter_bill, take_bill_back
 from farm.actions.months.closing import check_may_close, close_month
+from farm.kinds.selling import SETTLE_STALL
 from farm.models import Bill, ClosedFile, ClosedMonth, Customer
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, require
 from farm.pages.frame import show
@@ -47,7 +48,7 @@ MEDIA_TYPES = {
     "txt": "text/plain; charset=utf-8",
     "json": "application/json",
 }
-RECORD = {"settle": ("record-action", ["settle-stall"]), "unfinished": ("unfinished", [])}
+RECORD = {"settle": ("record-action", [SETTLE_STALL.slug]), "unfinished": ("unfinished", [])}
 
 
 @dataclass(frozen=True)

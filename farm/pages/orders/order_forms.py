@@ -15,6 +15,7 @@ from django.utils import timezone
 from farm.actions.common import Doing, Draw, Recorded
 from farm.actions.orders.orders import Days, Wanted, deliver
 from farm.actions.selling.selling import SoldLine
+from farm.kinds.selling import DELIVER
 from farm.models import Customer, Farm, Goods, Loose, LooseGoods, Person, Product, SellingPlace
 from farm.pages.access import Right, may
 from farm.pages.addresses import day_named, number_named
@@ -195,6 +196,7 @@ class DeliverFirst(FirstForm):
 class DeliverForm(PricedForm):
     """What is given of which lot; the oldest that keeps until the day is filled in."""
 
+    kind = DELIVER
     first = DeliverFirst
     group_titles = {
         "give": "What is given, of each lot",

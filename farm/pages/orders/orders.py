@@ -17,6 +17,7 @@ from django.views.decorators.http import require_POST
 
 from farm.actions.common import Doing
 from farm.actions.orders.orders import pause_order, stop_order, take_order, write_note
+from farm.kinds.selling import DELIVER
 from farm.models import Customer, DeliveryNote, Order, Sale
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
 from farm.pages.accounts.papers import numbered, paper_page
@@ -277,5 +278,5 @@ def note_write(request: PageRequest, seq: int) -> HttpResponse:
 
 
 def _deliver_link(due: DueOrder) -> SafeString:
-    address = reverse("record-action", args=["deliver"])
+    address = reverse("record-action", args=[DELIVER.slug])
     return format_html(' <a href="{}?due={}">Deliver</a>', address, key_of(due))

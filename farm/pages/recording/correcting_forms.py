@@ -10,6 +10,7 @@ from django.http import QueryDict
 
 from farm.actions.common import Doing, Recorded
 from farm.actions.tracing.holding import hold, release
+from farm.kinds.tracing import HOLD, RELEASE
 from farm.models import Farm
 from farm.pages.asking_form import SureForm
 from farm.pages.fields import LotField, MassField, MoneyField, quantity_field
@@ -20,7 +21,7 @@ from ledger.models import Role
 
 
 class HoldForm(DoingForm):
-    takes_time = False
+    kind = HOLD
     reason_label = "What was found"
     lot = LotField(label="Which lot")
 
@@ -32,7 +33,7 @@ class HoldForm(DoingForm):
 
 
 class ReleaseForm(DoingForm):
-    takes_time = False
+    kind = RELEASE
     reason_label = "Why it may be used again"
     lot = LotField(label="Which lot", none="Nothing is on hold")
 

@@ -16,6 +16,7 @@ from django.views.decorators.http import require_POST
 from farm.actions.common import Doing
 from farm.actions.questions import PlausibilityQuestion
 from farm.actions.recording.correcting import correct_quantity, undo, undo_with_dependants
+from farm.kinds import kind_named
 from farm.models import Person, Sale, SaleLine, SellingCost
 from farm.pages import retrying, visible_rows
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, sees_stall_prices
@@ -41,7 +42,6 @@ from ledger.models import Entry, Lot, Role
 
 # What became of a lot that an entry names without any quantity, where the action's own word for
 # what is done does not say it.
-NAMED = {"settle stall": "not sold"}
 WRITE = (Right.RECORD, Right.SELL)
 
 
@@ -274,12 +274,12 @@ def is_open(found: Entry) -> bool:
 
 def named_as(root: Entry) -> str:
     """Say what was done to a lot that an entry only names: “moved to fruiting”."""
-    deed = deed_of(root)
-    return NAMED.get(root.kind) or (deed.done.lower() if deed else "named")
+    kind = kind_named(root.kind)
+    return kind.named or kind.done.lower() or "named"
 
 
 def deed_of(found: Entry) -> Deed | None:
-    return BY_SLUG.get(found.kind.replace(" ", "-"))
+    return BY_SLUG.get(kind_named(found.kind).slug)
 
 
 def writes(person: Person) -> bool:

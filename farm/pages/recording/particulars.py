@@ -6,6 +6,7 @@ from datetime import date
 from typing import Any
 
 from farm.habits import day
+from farm.kinds.store import DRY
 from farm.models import Farm, SellingPlace
 from farm.pages.access import PageRequest, Right, may
 from farm.queries.entries import particulars
@@ -86,7 +87,7 @@ def stated(request: PageRequest, found: Entry) -> list[Stated]:
     """Put the particulars into words, without those that the person may not see."""
     hidden = [word for words, right in KEPT_FROM if not may(request.person, right)
               for word in words]  # fmt: skip
-    drying = drying_in(found) if found.kind == "dry" else None
+    drying = drying_in(found) if found.kind == DRY else None
     beside = (*SAID_ELSEWHERE, *(SAID_BY_BALANCE if drying else ()))
     said = {
         key: value

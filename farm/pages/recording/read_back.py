@@ -4,6 +4,10 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 
 from farm.actions.common import Recorded
 from farm.habits import day
+from farm.kinds import kind_named
+from farm.kinds.growing import CHECK, STERILISER_RUN
+from farm.kinds.selling import SETTLE_STALL
+from farm.kinds.store import CHECK_WEIGHTS, WEIGH_AGAIN
 from farm.models import Farm, LoadLine, Person, Sale, Stage, StallDay
 from farm.pages.access import Right, may, sees_stall_prices
 from farm.pages.fields import lot_name
@@ -19,8 +23,6 @@ NAMED = ("lot__item", "lot__card__strain__species")
 GONE = (Role.SOLD, Role.BACK, Role.LOST)
 # More lots than these are counted, not named.
 MOST = 4
-# Kinds whose reason is their cause; elsewhere it is a note.
-CAUSED = ("hold", "release", "throw away", "give away", "take back", "weigh again")
 
 
 def said_of(deed: Deed, recorded: Recorded, farm: Farm, *, person: Person | None = None) -> str:
@@ -31,10 +33,10 @@ def said_of(deed: Deed, recorded: Recorded, farm: Farm, *, person: Person | None
     entry = recorded.entry
     lines = list(entry.lines.select_related(*NAMED).order_by("pk"))
     told = TOLD.get(entry.kind, _amounts)(entry, lines, farm)
-    sentences = [f"{deed.done}: {told}", *_beside(entry, lines, farm=farm)]
+    sentences = [f"{deed.kind.done}: {told}", *_beside(entry, lines, farm=farm)]
     sentences += [*_money(entry, farm, person), *_why(entry)]
-    if deed.then:
-        sentences.append(f"Next: {deed.then}")
+    if deed.kind.then:
+        sentences.append(f"Next: {deed.kind.then}")
     held = [line.lot.code for line in _made(lines) if line.lot.held]
     if held:
         sentences.append(f"Made of a lot on hold, so on hold too: {', '.join(held)}")
@@ -122,11 +124,11 @@ def _settled(entry: Entry, lines: Sequence[Line], farm: Farm) -> str:
 
 
 TOLD: dict[str, Callable[[Entry, Sequence[Line], Farm], str]] = {
-    "check": _checked,
-    "steriliser run": _ran,
-    "weigh again": _weighed_again,
-    "check weights": _checked_weights,
-    "settle stall": _settled,
+    CHECK: _checked,
+    STERILISER_RUN: _ran,
+    WEIGH_AGAIN: _weighed_again,
+    CHECK_WEIGHTS: _checked_weights,
+    SETTLE_STALL: _settled,
 }
 
 
@@ -136,14 +138,14 @@ TOLD: dict[str, Callable[[Entry, Sequence[Line], Farm], str]] = {
 def _beside(entry: Entry, lines: Sequence[Line], *, farm: Farm) -> Iterator[str]:
     """Say of what it was made, and where it was put or is taken."""
     made = _made(lines)
-    if made and entry.kind != "check":
+    if made and entry.kind != CHECK:
         if len(made) == 1:
             yield _capital(lot_name(made[0].lot))
         used = [line for line in lines if line.role == Role.USED]
         if used:
             yield f"From {_listed(used, farm)}"
     placing = entry.placings.select_related("shelf__room").first()
-    if placing and entry.kind != "check":
+    if placing and entry.kind != CHECK:
         yield f"On {placing.shelf}"
     load = StallDay.objects.filter(entry=entry).select_related("place").first()
     if load:
@@ -173,7 +175,11 @@ def _money(entry: Entry, farm: Farm, person: Person | None) -> Iterator[str]:
 
 
 def _why(entry: Entry) -> Iterable[str]:
-    return [f"Why: {entry.reason.rstrip('.')}"] if entry.kind in CAUSED and entry.reason else []
+    return (
+        [f"Why: {entry.reason.rstrip('.')}"]
+        if kind_named(entry.kind).caused and entry.reason
+        else []
+    )
 
 
 # --- words -----------------------------------------------------------------------------------

@@ -5,6 +5,9 @@ from collections.abc import Sequence
 from django.urls import reverse
 
 from farm.actions.recording.unfinished import Kept
+from farm.kinds.growing import PICK
+from farm.kinds.store import PACK
+from farm.kinds.tracing import RELEASE
 from farm.models import Farm, Person
 from farm.pages.access import Right, may
 from farm.pages.recording.actions import BY_SLUG
@@ -59,8 +62,8 @@ def _of_lots(lots: Sequence[Lot], farm: Farm, opened_at: str) -> WayOn:
     held = next((lot for lot in lots if lot.held), None)
     if held:
         return WayOn(
-            f"Release lot {held.code}", f"{_record('release')}?lot={held.code}",
-            BY_SLUG["release"].rights,
+            f"Release lot {held.code}", f"{_record(RELEASE.slug)}?lot={held.code}",
+            BY_SLUG[RELEASE.slug].rights,
             f"Lot {held.code} is on hold now. Once it is released, this is recorded by itself.",
         )  # fmt: skip
     empty = next((lot for lot in lots if not lot.quantity), None)
@@ -83,9 +86,9 @@ def _unrecorded(kept: Kept, opened_at: str) -> WayOn:
     what = (kept.data.get(UNLISTED) or [""])[0]
     if not what:
         return WayOn("Open and mend it", opened_at, words="Nothing is written yet.")
-    title, slug = ("Record the pick", "pick")
+    title, slug = ("Record the pick", PICK.slug)
     if what.startswith("product-"):
-        title, slug = "Record the packing", "pack"
+        title, slug = "Record the packing", PACK.slug
     by_itself = "Once that is recorded, this is recorded by itself."
     return WayOn(title, _record(slug), BY_SLUG[slug].rights, by_itself)
 

@@ -9,14 +9,13 @@ from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
 
-from farm.actions.growing.runs import KIND as RUN
 from farm.actions.records.run_readings import attach_readings
 from farm.actions.signing import signed
+from farm.kinds.growing import PRESSURE, STERILISER_RUN
 from farm.models import Room, RunReadings
 from farm.pages import visible_rows
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
 from farm.pages.frame import show
-from farm.pages.recording.actions import PRESSURE
 from farm.pages.records.record_forms import DaysForm, ReadingsForm
 from farm.pages.report_files import answer_page, made_by, taken_away
 from farm.pages.report_page import AnswerPage, Way
@@ -140,7 +139,7 @@ def _span(request: PageRequest, form: DaysForm) -> Span | None:
 
 @page(Right.SEE_SAFETY)
 def run_readings(request: PageRequest, seq: int) -> HttpResponse:
-    rows = visible_rows.entries(request.person, Entry.objects.filter(kind=RUN))
+    rows = visible_rows.entries(request.person, Entry.objects.filter(kind=STERILISER_RUN))
     entry = get_or_refuse(request, rows, Right.SEE_SAFETY, pk=seq)
     sets = readings_of(entry)
     answer = None
@@ -158,7 +157,7 @@ def run_readings(request: PageRequest, seq: int) -> HttpResponse:
 
 @page(Right.RECORD)
 def add_readings(request: PageRequest, seq: int) -> HttpResponse:
-    entry = get_or_refuse(request, Entry.objects.filter(kind=RUN), Right.RECORD, pk=seq)
+    entry = get_or_refuse(request, Entry.objects.filter(kind=STERILISER_RUN), Right.RECORD, pk=seq)
     form = ReadingsForm(
         request.POST if request.method == "POST" else None,
         request.FILES,

@@ -11,6 +11,7 @@ from django.utils import timezone
 from farm.actions.common import Doing, Draw, Recorded
 from farm.actions.selling.pricing import need_price
 from farm.actions.selling.selling import SoldLine, sell, take_back
+from farm.kinds.selling import SELL, TAKE_BACK
 from farm.models import Customer, Person, SaleLine, SellingPlace, Stage
 from farm.pages import visible_rows
 from farm.pages.access import Right, may, sees_stall_prices
@@ -92,6 +93,7 @@ class PlaceFirst(FirstForm):
 
 
 class SellForm(PricedForm, UnlistedForm):
+    kind = SELL
     first = PlaceFirst
     counts_up = True
     group_titles = {"sold": "What was sold, of each lot"}
@@ -154,6 +156,7 @@ class TakeBackFirst(FirstForm):
 
 
 class TakeBackForm(DoingForm):
+    kind = TAKE_BACK
     first = TakeBackFirst
 
     def build(self) -> None:

@@ -18,6 +18,7 @@ from farm.actions.selling.cashing import CashCount
 from farm.actions.selling.giving import give_away
 from farm.actions.selling.sharing_out import Counted, ItemDay, share_out
 from farm.actions.selling.stalls import Besides, load_stall, settle_stall
+from farm.kinds.selling import GIVE_AWAY, LOAD_STALL, SETTLE_STALL
 from farm.models import (
     Discount,
     Given,
@@ -56,6 +57,7 @@ class LoadFirst(FirstForm):
 
 
 class LoadForm(ListedByKind):
+    kind = LOAD_STALL
     first = LoadFirst
     group_titles = {"load": "What goes along, of each lot"}
     day = DayField(label="For which day")
@@ -150,6 +152,7 @@ class ShownRow:
 class BackForm(DoingForm):
     """Took 40, brought back 9, cut up 1: what was sold follows. Then what was in the till."""
 
+    kind = SETTLE_STALL
     first = SettleFirst
     by_lot = forms.BooleanField(required=False, widget=forms.HiddenInput)
 
@@ -346,7 +349,7 @@ def _word(why: str) -> str:
 class GiveAwayForm(DoingForm):
     """Samples, gifts, own use, away from a stall: it leaves with its cost, and brings nothing."""
 
-    takes_time = False
+    kind = GIVE_AWAY
     first = LotFirst
     why = forms.ChoiceField(label="As what", choices=Given.choices)
 

@@ -12,7 +12,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 
 from farm.actions.common import Doing, Draw
-from farm.actions.selling.selling import SELLABLE
+from farm.kinds.selling import SELLABLE
 from farm.models import Customer, Form, Goods, Loose, LooseGoods, Product, Stage
 from farm.pages.access import sees_stall_prices
 from farm.pages.fields import (

@@ -16,7 +16,8 @@ from farm.actions.starting.starting import (
     add_strain,
     start_farm,
 )
-from farm.beliefs import FILLINGS, PLANNED, ROOMS, STANDARD_TIMES, Filling, Planned
+from farm.beliefs import FILLINGS, PLANNED, ROOMS, Filling, Planned
+from farm.kinds import TIMED
 from farm.models import Farm, Person, RateOf, Recipe, Room, StandardTime, Strain
 from farm.pages.fields import MoneyField
 from farm.queries.costs.times import in_words
@@ -160,7 +161,7 @@ def time_offers() -> list[Offer]:
 
     Where nobody types minutes, these are charged.
     """
-    believed = {(one.action, one.minutes, one.unit_seconds): one.source for one in STANDARD_TIMES}
+    believed = {(name, *usual[:2]): usual.source for name, usual in TIMED.items()}
     return [
         Offer(one.action, one.action.capitalize(), in_words(one),
               believed.get((one.action, one.minutes, one.unit_seconds), "your own figure"), True)

@@ -45,8 +45,6 @@ class WhereForm(FarmForm):
 class CountForm(DoingForm):
     """One box a lot; blank is not counted, 0 is not there."""
 
-    takes_time = False
-
     def __init__(
         self,
         data: Mapping[str, Any] | None = None,

@@ -6,6 +6,7 @@ from django.core.exceptions import ValidationError
 from farm.actions.common import Doing, Recorded
 from farm.actions.store.check_weights import check_weights
 from farm.actions.store.packing import pack
+from farm.kinds.store import CHECK_WEIGHTS, PACK
 from farm.models import Farm, Form, Product, Shelf, Stage
 from farm.pages.fields import CountField, LotField, MassField, RowField
 from farm.pages.recording_form import DoingForm, FirstForm
@@ -27,6 +28,7 @@ class PackForm(DoingForm):
     Packs that must hold 200 g on their last day are filled with more: 20 of 220 g are 4.40 kg.
     """
 
+    kind = PACK
     first = PackFirst
     group_titles = {"draws": "From which lots"}
     shelf = RowField(
@@ -37,7 +39,7 @@ class PackForm(DoingForm):
         product: Product = self.given["product"]
         packs: int | None = self.given["packs"]
         # Pouches stand on a dry shelf, and punnets in the cold.
-        self.initial.setdefault("shelf", last_shelf("pack", product__form=product.form))
+        self.initial.setdefault("shelf", last_shelf(PACK, product__form=product.form))
         stage = Stage.CROP if product.form == Form.FRESH else Stage.DRIED
         lots = [lot for lot in lots_on_hand(stage) if lot.card.species_id == product.species_id]
         day, self.filling = self.initial_day(), filling_of(product, self.farm.weight_unit)
@@ -108,7 +110,7 @@ class CheckWeightsFirst(FirstForm):
 class CheckWeightsForm(DoingForm):
     """Some packs on the scale, as they are sold: with the pack around them."""
 
-    takes_time = False
+    kind = CHECK_WEIGHTS
     first = CheckWeightsFirst
     weights = WeightsField(label="What each weighs, with its pack")
     tare = TareField(label="An empty pack weighs")

@@ -8,6 +8,7 @@ from django import forms
 from farm.actions.common import Doing, Recorded
 from farm.actions.growing.checks import CAUSES
 from farm.actions.store.storing import Laid, dry, throw_away, weigh_again
+from farm.kinds.store import DRY, THROW_AWAY, WEIGH_AGAIN
 from farm.models import Shelf, Stage
 from farm.pages.fields import (
     AmountField,
@@ -32,7 +33,7 @@ HOURS = re.compile(r"(\d{1,3}):([0-5]\d)")
 
 
 class WeighAgainForm(DoingForm):
-    takes_time = False
+    kind = WEIGH_AGAIN
     lot = LotField(Stage.CROP, label="Which pick")
     weight_mg = MassField(label="What it weighs now")
     cause = forms.ChoiceField(
@@ -56,7 +57,7 @@ class LotFirst(FirstForm):
 class ThrowAwayForm(DoingForm):
     """The unit (weight or pieces) follows from the lot."""
 
-    takes_time = False
+    kind = THROW_AWAY
     first = LotFirst
     cause = forms.ChoiceField(
         label="Why", choices=[("", "Choose a cause"), *((why, why) for why in CAUSES)]
@@ -101,6 +102,7 @@ class MinutesField(AmountField):
 class DryForm(DoingForm):
     """Picks, and packs that came back; how it was sliced and laid is asked for, not required."""
 
+    kind = DRY
     group_titles = {"draws": "What went into the dryer, of each lot"}
     dried_mg = MassField(label="Weight when dried")
     temperature_milli_c = TemperatureField(
@@ -118,7 +120,7 @@ class DryForm(DoingForm):
     )
 
     def build(self) -> None:
-        self.initial.setdefault("shelf", last_shelf("dry"))
+        self.initial.setdefault("shelf", last_shelf(DRY))
         lots = sorted(lots_on_hand(Stage.CROP, Stage.PACKS), key=lambda lot: lot.card.stage)
         self.offer_draws("draws", [lot for lot in lots if is_fresh(lot.card)],
                          stages=[Stage.CROP])  # fmt: skip

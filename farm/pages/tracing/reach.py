@@ -20,6 +20,7 @@ from django.views.decorators.http import require_POST
 from farm.actions.common import Doing, Recorded
 from farm.actions.tracing.holding import hold, release
 from farm.actions.tracing.recalling import open_recall
+from farm.kinds.tracing import RELEASE
 from farm.models import Customer
 from farm.pages import retrying
 from farm.pages.access import PageRequest, Right, may, page
@@ -194,7 +195,7 @@ def _release_lots(request: PageRequest, asked: ReasonForm, lots: list[Lot]) -> N
     except Refused as refusal:
         messages.error(request, str(refusal))
         return
-    messages.success(request, said_of(BY_SLUG["release"], recorded, request.farm))
+    messages.success(request, said_of(BY_SLUG[RELEASE.slug], recorded, request.farm))
     for words in answer_what_waited(request, recorded):
         messages.success(request, words)
 

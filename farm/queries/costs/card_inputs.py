@@ -13,7 +13,20 @@ from django.db.models import Case, Max, Q, QuerySet, Sum, When
 from django.db.models.functions import Coalesce
 
 from farm import habits
-from farm.beliefs import STANDARD_TIMES, TRIM_PPM, Time
+from farm.beliefs import PRACTICE, TRIM_PPM
+from farm.kinds import TIMED
+from farm.kinds.growing import (
+    CHECK,
+    FILL_BLOCKS,
+    INOCULATE_BLOCKS,
+    INOCULATE_GRAIN,
+    MOVE_TO_FRUITING,
+    PICK,
+    PREPARE_GRAIN,
+    STERILISER_RUN,
+)
+from farm.kinds.kind import Usual
+from farm.kinds.store import PACK
 from farm.models import (
     LotCard,
     Product,
@@ -35,13 +48,12 @@ from farm.queries.costs.card_selling import PlaceInputs, beside_inputs, selling_
 from farm.queries.growing.experience import Experience, Share
 from ledger.models import KINDS, Dimension, Flow, Item, Line, Lot, Role
 
-PRACTICE = "common practice, no source"
 UNKNOWN_PRICE = -1
 USUAL_BATCH = 24
 FRIDGE_DAYS = 2
 CAME_IN = (Role.MADE, Role.BOUGHT)
 Seconds = Mapping[str, tuple[int, int]]
-GROWING = ("fill blocks", "inoculate blocks", "check", "move to fruiting")
+GROWING = (FILL_BLOCKS, INOCULATE_BLOCKS, CHECK, MOVE_TO_FRUITING)
 
 
 @dataclass(frozen=True)
@@ -200,7 +212,7 @@ def _recipe_price(
     rate = rates.get("own_hour_money")
     if rate is None or any(part.price_money == UNKNOWN_PRICE for part in parts):
         return None
-    seconds = sum(times[name][1] for name in ("prepare grain", "inoculate grain"))
+    seconds = sum(times[name][1] for name in (PREPARE_GRAIN, INOCULATE_GRAIN))
     cost = sum(part.cost for part in parts) + Fraction(seconds * rate.value, 3_600)
     source = f"{recipe}: ingredients and own hours, without steam and culture"
     return Known(round(cost * MILLION / fill_mg(recipe.water_mg, lines)), source)
@@ -308,19 +320,20 @@ def _best(own: Experience, share: Share, believed: Known, *, what: str = "") -> 
 def growing_times(times: Seconds, blocks: int) -> dict[str, Known]:
     """Seconds a block, a kilo and a pack, from the standard times of each action."""
     each = sum(times[name][1] for name in GROWING)
-    once = sum(times[name][0] for name in (*GROWING, "steriliser run"))
+    once = sum(times[name][0] for name in (*GROWING, STERILISER_RUN))
     source = f"farm details: standard times, {blocks} blocks at a time"
     return {
         "block_seconds": Known(round(each + once / blocks), source),
-        "pick_seconds": Known(times["pick"][1], "farm details: standard times"),
-        "pack_seconds": Known(times["pack"][1], "farm details: standard times"),
+        "pick_seconds": Known(times[PICK][1], "farm details: standard times"),
+        "pack_seconds": Known(times[PACK][1], "farm details: standard times"),
     }
 
 
 def standard_seconds() -> Seconds:
-    """Seconds each time and a unit of every action: the farm's, else the starting beliefs."""
-    rows: list[Time | StandardTime] = [*STANDARD_TIMES, *StandardTime.objects.all()]
-    return {row.action: (row.minutes * 60, row.unit_seconds) for row in rows}
+    """Seconds each time and a unit of every action: the farm's, else the kind's."""
+    own = {row.action: row for row in StandardTime.objects.all()}
+    times: dict[str, Usual | StandardTime] = {**TIMED, **own}
+    return {name: (row.minutes * 60, row.unit_seconds) for name, row in times.items()}
 
 
 # --- packing, rates --------------------------------------------------------------------------

@@ -8,8 +8,9 @@ from fractions import Fraction
 
 from django.db.models import Sum
 
-from farm.beliefs import STANDARD_TIMES
+from farm.beliefs import PRACTICE
 from farm.habits import to_places
+from farm.kinds.store import DRY, PACK
 from farm.models import (
     Form,
     LotCard,
@@ -18,7 +19,6 @@ from farm.models import (
     SaleLine,
     Species,
     Stage,
-    StandardTime,
     Strain,
     products_on,
 )
@@ -27,7 +27,6 @@ from farm.planning.card import MILLION, block_lines, without_own_hours
 from farm.planning.inputs import GROUPS, Known, plan_from
 from farm.queries.costs.card_choice import Batches, Choice, Offered, usual_choice
 from farm.queries.costs.card_inputs import (
-    PRACTICE,
     UNKNOWN_PRICE,
     CardInputs,
     growing_inputs,
@@ -279,7 +278,7 @@ def _pouches(species: Species, day: date, rates: Mapping[str, Known]) -> Known |
             return None
         money += price
     if hour := rates.get("own_hour_money"):
-        money += Fraction(standard_seconds()["pack"][1] * hour.value, 3_600)
+        money += Fraction(standard_seconds()[PACK][1] * hour.value, 3_600)
         said += ", and its hours"
     return Known(round(money * MILLION / pack.net_mg), f"{pack.name}: {said}")
 
@@ -290,9 +289,8 @@ def _drying_cost(own: _Dried, rates: Mapping[str, Known]) -> Known | None:
         return Known(round(Fraction(own.cost * MILLION, own.fresh_mg)), f"own: {own.times} dryings")
     if not {"own_hour_money", "kwh_money"} <= set(rates):
         return None
-    usual = StandardTime.objects.filter(action="dry").first()
-    each = usual or next(time for time in STANDARD_TIMES if time.action == "dry")
-    money = Fraction(each.unit_seconds * rates["own_hour_money"].value, 3600)
+    _, each = standard_seconds()[DRY]
+    money = Fraction(each * rates["own_hour_money"].value, 3600)
     money += Fraction(DRYER_WH * rates["kwh_money"].value, 1000)
     return Known(round(money), f"standard time and 1.5 kWh: {PRACTICE}")
 

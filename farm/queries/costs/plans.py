@@ -13,6 +13,7 @@ from fractions import Fraction
 
 from django.db.models import OuterRef, Q, Subquery
 
+from farm.kinds.growing import INOCULATE_BLOCKS
 from farm.models import RecipeLine, RecipeVersion, SavedCard, Stage, Steriliser, Strain
 from farm.planning.card import MILLION, Ingredient, Plan
 from farm.planning.inputs import GROUPS, Known, Names, plan_from
@@ -151,7 +152,7 @@ def _spawn_price(batch: Batch, strain: Strain) -> Known | None:
 def _batches_of(recipe: RecipeVersion, root: Lot) -> tuple[int | None, Lot]:
     """Blocks of the newest batch of a recipe, and the batch before this one, else this one."""
     lots = Lot.objects.filter(card__stage=Stage.BLOCKS, card__recipe=recipe).order_by("-pk")
-    before = lots.filter(pk__lt=root.pk, made_by__kind="inoculate blocks").values("pk")[:1]
+    before = lots.filter(pk__lt=root.pk, made_by__kind=INOCULATE_BLOCKS).values("pk")[:1]
     lines = Line.objects.filter(lot=OuterRef("pk"), role=Role.MADE, quantity__gt=0)
     made = Subquery(lines.order_by("pk").values("quantity")[:1])
     found = list(

@@ -1,16 +1,18 @@
 """How long things usually take."""
 
+from farm.kinds.kind import Kind
+from farm.kinds.selling import SELL, SETTLE_STALL
 from farm.models import PlaceKind, SellingPlace, StandardTime
 
 
-def usual_time(action: str, place: SellingPlace | None = None) -> str:
+def usual_time(kind: Kind, place: SellingPlace | None = None) -> str:
     """Say in words what is charged where no minutes are typed; empty where none is known."""
-    minutes = place_minutes(place, action) if place else None
+    minutes = place_minutes(place, kind) if place else None
     if minutes == 0:
         return "none, as the stall's hours are charged when its day is settled"
     if minutes:
         return f"the usual time of {place}, {minutes} min"
-    usual = StandardTime.objects.filter(action=action).first()
+    usual = StandardTime.objects.filter(action=kind).first()
     if usual is None:
         return ""
     return f"the standard time, {in_words(usual)}"
@@ -22,11 +24,11 @@ def in_words(usual: StandardTime) -> str:
     return f"{usual.minutes} min{each}"
 
 
-def place_minutes(place: SellingPlace, action: str) -> int | None:
+def place_minutes(place: SellingPlace, kind: Kind) -> int | None:
     """The usual minutes of selling at a place; None: the standard time of the action.
 
     A sale at a stall takes none of its own: settling the day charges the whole of it.
     """
-    if action == "sell" and place.kind == PlaceKind.STALL:
+    if kind == SELL and place.kind == PlaceKind.STALL:
         return 0
-    return place.day_minutes or None if action in ("sell", "settle stall") else None
+    return place.day_minutes or None if kind in (SELL, SETTLE_STALL) else None

@@ -9,6 +9,8 @@ from datetime import date, timedelta
 
 from django.utils import timezone
 
+from farm.kinds.growing import CHECK, MOVE_TO_FRUITING, PICK, STERILISER_RUN
+from farm.kinds.selling import SELL
 from farm.models import Drill, Stage, StallDay, Steriliser
 from farm.queries.accounts.owed import open_invoices
 from farm.queries.day.today import PICK_EARLY_DAYS, SHAKE_AFTER_DAYS
@@ -22,7 +24,7 @@ from ledger.models import Entry, Lot
 WEEKS_AHEAD = 8
 # Common practice, no source: a trace is practised once a year.
 DRILL_EVERY = timedelta(days=365)
-KINDS = ("steriliser run", "check", "move to fruiting", "pick")
+KINDS = (STERILISER_RUN, CHECK, MOVE_TO_FRUITING, PICK)
 
 
 @dataclass(frozen=True)
@@ -79,13 +81,13 @@ def _of_lots(lots: list[Lot], lives: Lives, today: date) -> Iterator[Due]:
     for lot in lots:
         stage, made = lot.card.stage, lives.begun[lot.pk]
         if stage in (Stage.GRAIN, Stage.BAGS):
-            ran = lives.last.get((lot.pk, "steriliser run"))
+            ran = lives.last.get((lot.pk, STERILISER_RUN))
             title = f"Inoculate {lot.code}" if ran else f"Sterilise {lot.code}"
             about = f"{lot.item}, sterilised {ran:%-d %b}" if ran else f"{lot.item}, filled"
             yield Due(
                 f"{'inoculate' if ran else 'sterilise'}-{lot.code}", ran or made, title, about
             )
-        elif stage == Stage.SPAWN and (lot.pk, "check") not in lives.last:
+        elif stage == Stage.SPAWN and (lot.pk, CHECK) not in lives.last:
             shake = made + timedelta(days=SHAKE_AFTER_DAYS)
             yield Due(f"shake-{lot.code}", shake, f"Check and shake {lot.code}", str(lot.item))
         elif stage == Stage.BLOCKS and lot.card.strain:
@@ -101,11 +103,11 @@ def _blocks(lot: Lot, lives: Lives) -> Iterator[Due]:
     """
     strain, made = lot.card.strain, lives.begun[lot.pk]
     assert strain
-    if (lot.pk, "move to fruiting") not in lives.last:
+    if (lot.pk, MOVE_TO_FRUITING) not in lives.last:
         day = made + timedelta(days=strain.spawn_run_days)
         yield Due(f"move-{lot.code}", day, f"Move {lot.code} to fruiting", str(lot.item))
         return
-    picked = lives.last.get((lot.pk, "pick"))
+    picked = lives.last.get((lot.pk, PICK))
     gap = strain.flush_gap_days if picked else strain.first_pick_days
     day = (picked or made) + timedelta(days=gap)
     flush = "next flush" if picked else "first flush"
@@ -158,7 +160,7 @@ def _certificates() -> Iterator[Due]:
 def _drills() -> Iterator[Due]:
     """A trace drill a year after the last, or after the farm first sold something."""
     last = Drill.objects.first()
-    sold = Entry.objects.filter(kind="sell").order_by("happened_on").first()
+    sold = Entry.objects.filter(kind=SELL).order_by("happened_on").first()
     if last:
         day = timezone.localdate(last.started_at) + DRILL_EVERY
         yield Due(f"drill-{day}", day, "Practise a trace", f"the last was {last}")

@@ -4,6 +4,17 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from farm.kinds.growing import (
+    CHECK,
+    INOCULATE_BLOCKS,
+    INOCULATE_GRAIN,
+    MOVE_TO_FRUITING,
+    PICK,
+    STERILISER_RUN,
+)
+from farm.kinds.selling import SELL
+from farm.kinds.store import PACK, THROW_AWAY
+from farm.kinds.tracing import RELEASE
 from farm.models import Stage
 from farm.queries.keeping import is_fresh, keeps_until
 from farm.queries.lives import Lives, lives_of
@@ -73,7 +84,7 @@ def to_do(day: date) -> list[ToDoList]:
     One more a generation of lots that checks split others off.
     """
     lots = lots_on_hand()
-    lives = lives_of(lots, ("steriliser run", "check", "move to fruiting", "pick"))
+    lives = lives_of(lots, (STERILISER_RUN, CHECK, MOVE_TO_FRUITING, PICK))
     found = (
         ToDoList("Pick", tuple(_in_pick_window(lots, lives, day))),
         ToDoList("Sell or dry, the oldest first", tuple(_crop(lots, day))),
@@ -110,16 +121,18 @@ def _of(lots: Iterable[Lot], *stages: Stage) -> list[Lot]:
 
 def _unsterilised(lots: list[Lot], lives: Lives) -> Iterable[ToDo]:
     for lot in _of(lots, Stage.GRAIN, Stage.BAGS):
-        if (lot.pk, "steriliser run") not in lives.last:
-            yield ToDo(lot, "filled, not sterilised", "steriliser-run", "lots", urgent=True)
+        if (lot.pk, STERILISER_RUN) not in lives.last:
+            yield ToDo(lot, "filled, not sterilised", STERILISER_RUN.slug, "lots", urgent=True)
 
 
 def _sterilised(lots: list[Lot], lives: Lives, day: date) -> Iterable[ToDo]:
     for lot in _of(lots, Stage.GRAIN, Stage.BAGS):
-        run = lives.last.get((lot.pk, "steriliser run"))
+        run = lives.last.get((lot.pk, STERILISER_RUN))
         if run:
             grain = lot.card.stage == Stage.GRAIN
-            slug, field = ("inoculate-grain", "grain") if grain else ("inoculate-blocks", "bags")
+            slug, field = (
+                (INOCULATE_GRAIN.slug, "grain") if grain else (INOCULATE_BLOCKS.slug, "bags")
+            )
             yield ToDo(lot, f"sterilised {ago(run, day)}", slug, field, (day - run).days)
 
 
@@ -127,11 +140,11 @@ def _spawn(lots: list[Lot], lives: Lives, day: date) -> Iterable[ToDo]:
     for lot in _of(lots, Stage.SPAWN):
         age = (day - lives.begun[lot.pk]).days
         if age >= SHAKE_AFTER_DAYS:
-            checked = lives.last.get((lot.pk, "check"))
+            checked = lives.last.get((lot.pk, CHECK))
             about = f"inoculated {age} days ago, " + (
                 f"checked {ago(checked, day)}" if checked else "not checked yet"
             )
-            slug, field = ("inoculate-blocks", "all_of") if checked else ("check", "lot")
+            slug, field = (INOCULATE_BLOCKS.slug, "all_of") if checked else (CHECK.slug, "lot")
             yield ToDo(lot, about, slug, field, age, urgent=checked is None)
 
 
@@ -139,23 +152,25 @@ def _colonised(lots: list[Lot], lives: Lives, day: date) -> Iterable[ToDo]:
     for lot in _of(lots, Stage.BLOCKS):
         age = (day - lives.begun[lot.pk]).days
         strain = lot.card.strain
-        moved = (lot.pk, "move to fruiting") in lives.last
+        moved = (lot.pk, MOVE_TO_FRUITING) in lives.last
         if strain and not moved and age >= strain.spawn_run_days:
             about = f"inoculated {age} days ago, planned {strain.spawn_run_days}"
-            yield ToDo(lot, about, "move-to-fruiting", "lot", age)
+            yield ToDo(lot, about, MOVE_TO_FRUITING.slug, "lot", age)
 
 
 def _in_pick_window(lots: list[Lot], lives: Lives, day: date) -> Iterable[ToDo]:
     for lot in _of(lots, Stage.BLOCKS):
         strain = lot.card.strain
-        if not strain or (lot.pk, "move to fruiting") not in lives.last:
+        if not strain or (lot.pk, MOVE_TO_FRUITING) not in lives.last:
             continue
-        picked = lives.last.get((lot.pk, "pick"))
+        picked = lives.last.get((lot.pk, PICK))
         days = strain.flush_gap_days if picked else strain.first_pick_days
         due = (picked or lives.begun[lot.pk]) + timedelta(days=days)
         if day >= due - timedelta(days=PICK_EARLY_DAYS):
             about = "next flush" if picked else "first flush"
-            yield ToDo(lot, f"{about} planned for {due:%-d %b}", "pick", "blocks", (due - day).days)
+            yield ToDo(
+                lot, f"{about} planned for {due:%-d %b}", PICK.slug, "blocks", (due - day).days
+            )
 
 
 def _crop(lots: list[Lot], day: date) -> Iterable[ToDo]:
@@ -168,7 +183,7 @@ def _crop(lots: list[Lot], day: date) -> Iterable[ToDo]:
             if left < 0:
                 fresh.append(_over(lot, left))
             else:
-                slug = "pack" if lot.card.stage == Stage.CROP else "sell"
+                slug = PACK.slug if lot.card.stage == Stage.CROP else SELL.slug
                 more = show_count(left, "day", "days")
                 about = f"keeps {more} more" if left else "today is its last day"
                 fresh.append(ToDo(lot, about, slug, "", left, urgent=left <= 1))
@@ -178,13 +193,13 @@ def _crop(lots: list[Lot], day: date) -> Iterable[ToDo]:
 def _over(lot: Lot, left: int) -> ToDo:
     """Past its days in the fridge nothing is packed, sold or dried unasked: it is binned."""
     about = f"{show_count(-left, 'day', 'days')} too old"
-    return ToDo(lot, about, "throw-away", "lot", left, urgent=True)
+    return ToDo(lot, about, THROW_AWAY.slug, "lot", left, urgent=True)
 
 
 def _held(lots: list[Lot]) -> Iterable[ToDo]:
     for lot in lots:
         if lot.held:
-            yield ToDo(lot, "on hold", "release", "lot", urgent=True)
+            yield ToDo(lot, "on hold", RELEASE.slug, "lot", urgent=True)
 
 
 def ago(then: date, day: date) -> str:

@@ -12,6 +12,8 @@ from typing import Any
 
 from django.db.models import Exists, OuterRef, Q
 
+from farm.kinds.growing import CHECK, MOVE_TO_FRUITING, PICK
+from farm.kinds.store import WEIGH_AGAIN
 from farm.models import Placing, Record, Room, Shelf, Stage
 from farm.queries.growing.block_picks import flushes_offered
 from farm.queries.lives import lives_of
@@ -27,7 +29,7 @@ TITLES = {
     FRIDGE: "What is in the fridge",
     TEMPERATURES: "Store temperatures",
 }
-KINDS = {PICKS: "pick", CHECKS: "check", FRIDGE: "weigh again"}
+KINDS = {PICKS: PICK, CHECKS: CHECK, FRIDGE: WEIGH_AGAIN}
 ROWS_A_PAGE = 10
 TIMES_A_DAY = ("morning", "evening")  # common practice, no source
 
@@ -112,8 +114,8 @@ def _temperatures(day: date) -> list[SheetRow]:
 def _blocks(day: date) -> list[tuple[Lot, bool]]:
     """Blocks, and whether they were moved to fruiting before the day."""
     lots = _there(day, Stage.BLOCKS)
-    moved = lives_of(lots, ("move to fruiting",)).last
-    return [(lot, moved.get((lot.pk, "move to fruiting"), day) < day) for lot in lots]
+    moved = lives_of(lots, (MOVE_TO_FRUITING,)).last
+    return [(lot, moved.get((lot.pk, MOVE_TO_FRUITING), day) < day) for lot in lots]
 
 
 def _there(day: date, stage: Stage) -> list[Lot]:

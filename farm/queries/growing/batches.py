@@ -15,6 +15,7 @@ from typing import NamedTuple
 
 from django.db.models import Exists, F, Max, OuterRef, Q, Subquery, Sum
 
+from farm.kinds.growing import INOCULATE_BLOCKS, STERILISER_RUN
 from farm.models import Stage
 from farm.planning.variance import Used
 from ledger.amounts import largest_remainder
@@ -80,7 +81,7 @@ def batch_of(lot: Lot) -> Batch | None:
     Five queries for five generations of what was split off, and one more where it is such a part.
     """
     lots = family(lot)
-    if not lots or lots[0].made_by.kind != "inoculate blocks":
+    if not lots or lots[0].made_by.kind != INOCULATE_BLOCKS:
         return None
     story = read_steps(one.pk for one in lots)
     steps = [step for own in story.steps.values() for step in own]
@@ -277,7 +278,7 @@ class _Parts:
         self, flow: Flow, flows: Sequence[Flow], charges: Charges
     ) -> list[tuple[str, Fraction, tuple[int, ...]]]:
         """What one entry put into the bags: supplies, and their part of hours and energy."""
-        if flow.entry.kind == "steriliser run":
+        if flow.entry.kind == STERILISER_RUN:
             self.run = flow.entry
         leaves = []
         for drawn in flows:

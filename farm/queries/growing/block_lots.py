@@ -11,6 +11,7 @@ from typing import Any, NamedTuple
 
 from django.db.models import F, FilteredRelation, Q, QuerySet
 
+from farm.kinds.growing import MOVE_TO_FRUITING
 from farm.models import Grade, LotCard, Stage
 from ledger.models import Flow, Role, taken_back
 
@@ -126,7 +127,7 @@ def block_lots(lots: "Collection[int] | QuerySet[LotCard, Any]") -> dict[int, Bl
             lot.started += row.quantity
         else:
             lot.lose(row.entry__happened_on, -row.quantity)
-        if row.entry__kind == "move to fruiting" and not row.undone:
+        if row.entry__kind == MOVE_TO_FRUITING and not row.undone:
             lot.moved_on = row.entry__happened_on
         if role == Role.USED:
             _use(lot, same)

@@ -11,6 +11,7 @@ from typing import Any
 
 from django.db.models import F
 
+from farm.kinds.growing import CHECK, PICK
 from ledger.models import Edge, Line, Lot
 
 
@@ -85,7 +86,7 @@ def _split_from(lots: Collection[int]) -> dict[int, tuple[int, int]]:
     asked = set(lots)
     while asked:
         splits = Edge.objects.filter(
-            dst__in=asked, dst__made_by__kind="check", entry=F("dst__made_by")
+            dst__in=asked, dst__made_by__kind=CHECK, entry=F("dst__made_by")
         ).values_list("dst", "src", "entry")
         found |= {dst: (src, entry) for dst, src, entry in splits}
         asked = {src for _, src, _ in splits} - found.keys()
@@ -104,7 +105,7 @@ def _picks(lots: Collection[int]) -> dict[int, list[BlockPick]]:
         for place, parts in groupby(own, key=lambda row: row[1]):
             said = list(parts)
             given_mg, first = sum(row[3] for row in said), said[0]
-            if first[5] == "pick" and given_mg and blocks:
+            if first[5] == PICK and given_mg and blocks:
                 flush = json.loads(first[7])["flush"]
                 found[lot].append(BlockPick(place, first[6], flush, Fraction(given_mg, blocks)))
             blocks += sum(row[2] for row in said)

@@ -23,6 +23,7 @@ from django.db.models import (
 )
 from django.db.models.functions import Coalesce
 
+from farm.kinds.store import WEIGH_AGAIN
 from farm.models import Grade, LotCard, Sale, Species, Stage, Strain
 from farm.planning.grown import Grown
 from farm.queries.growing.block_lots import FLUSHES, BlockLot, block_lots
@@ -217,7 +218,7 @@ def _made(strain: Strain) -> list[Made]:
         made=_sum(role=Role.MADE),
         shrunk=_sum(role=Role.SHRUNK),
         lost=_sum(role=Role.LOST),
-        missing=_sum(role=Role.LOST, entry__kind="weigh again"),
+        missing=_sum(role=Role.LOST, entry__kind=WEIGH_AGAIN),
     )
     return [Made(*row[1:]) for row in sums.order_by("lot_id")]
 

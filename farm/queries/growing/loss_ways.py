@@ -11,6 +11,7 @@ from fractions import Fraction
 
 from django.db.models import Sum
 
+from farm.kinds.growing import CHECK
 from ledger.amounts import rate_of
 from ledger.models import KINDS, Dimension, Entry, Flow, Line, Lot, Role
 
@@ -36,7 +37,7 @@ def loss_way_of(entry: Entry) -> LossWay | None:
     """
     lost = Flow.objects.filter(entry=entry.place, role=Role.LOST, quantity__lt=0)
     of_pieces = lost.filter(lot__item__dimension=Dimension.COUNT)
-    flow = of_pieces.select_related("lot").first() if entry.kind == "check" else None
+    flow = of_pieces.select_related("lot").first() if entry.kind == CHECK else None
     if flow is None or _was_picked(flow):
         return None
     pieces, cost = _before(flow)

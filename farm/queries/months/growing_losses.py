@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 from django.db.models import QuerySet
 
+from farm.kinds.growing import SPENT
 from farm.models import LotCard, Stage
 from farm.queries.cells import CENT, handed_between
 from farm.queries.months.months import Cost, Month
@@ -80,7 +81,7 @@ def growing_losses(month: Month) -> LossesOfMonth:
     flows = loss_flows(month).select_related("lot__item", "lot__card", "entry")
     found: dict[tuple[int, str], list[tuple[Flow, Moved]]] = defaultdict(list)
     for flow in flows.order_by("entry_id", "pk"):
-        if flow.entry.kind == "spent" and not any(flow.cost):
+        if flow.entry.kind == SPENT and not any(flow.cost):
             continue
         cause = flow.entry.reason.partition(":")[0] or flow.entry.kind
         found[flow.lot.card.stage, cause].append((flow, handed[flow.entry_id, flow.lot_id]))

@@ -13,6 +13,7 @@ from datetime import date, timedelta
 from django.db.models.functions import TruncMonth
 
 from farm import habits
+from farm.kinds.growing import SPENT
 from farm.models import Form, SaleLine, SellingPlace, Species, Stage
 from farm.queries.accounts.owed import Account, accounts
 from farm.queries.cells import CENT, handed_out
@@ -311,7 +312,7 @@ def lost_among(moved: Iterable[Moved], only: Only = EVERYTHING) -> tuple[LostRow
     """Add up by stage and cause. Blocks binned once spent are no loss; water costs nothing."""
     sums: dict[tuple[int, str], list[int]] = defaultdict(lambda: [0, 0, 0])
     for one in _of(only.species, moved):
-        is_free = not any(one.cost) and (one.kind == "spent" or not one.quantity)
+        is_free = not any(one.cost) and (one.kind == SPENT or not one.quantity)
         if one.role not in LOST or is_free:
             continue
         reason = LOST[one.role] or one.reason or one.kind

@@ -14,6 +14,7 @@ from enum import Enum
 
 from django.db.models import Max, Min, Q, QuerySet
 
+from farm.kinds.store import COUNT, WEIGH_AGAIN
 from farm.models import Form, Given, Grade, SaleLine, Species, Stage
 from farm.queries.cells import handed_between
 from farm.queries.finding import amount_of
@@ -26,7 +27,6 @@ from farm.queries.movements import (
     sale_lines,
     whole_months,
 )
-from farm.queries.tracing.balance import WEIGHED_AGAIN
 from farm.weight import Weight, hundredths_of
 from ledger.models import Flow, Lot, Role
 
@@ -77,7 +77,7 @@ GIVEN_AWAY = {Given.SAMPLE: Step.SAMPLES, Given.GIFT: Step.GIFTS, Given.OWN: Ste
 # What was handed out of flows, by entry, lot and role.
 Handed = Mapping[tuple[int, int, str], Moved]
 # What was found missing: on the scale, or at a count.
-FOUND_MISSING = (WEIGHED_AGAIN, "count")
+FOUND_MISSING = (WEIGH_AGAIN, COUNT)
 
 
 @dataclass(frozen=True)

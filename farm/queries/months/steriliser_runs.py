@@ -9,10 +9,9 @@ from fractions import Fraction
 
 from django.db.models import QuerySet, Sum
 
+from farm.kinds.growing import STERILISER_RUN
 from farm.queries.months.months import Month
 from ledger.models import Charge, CostKind, Entry, Line, Role
-
-KIND = "steriliser run"
 
 
 @dataclass(frozen=True)
@@ -89,7 +88,7 @@ class _Load:
 
 
 def _standing() -> QuerySet[Entry]:
-    runs = Entry.objects.filter(kind=KIND, amends=None).standing()
+    runs = Entry.objects.filter(kind=STERILISER_RUN, amends=None).standing()
     return runs.order_by("happened_on", "seq")
 
 

@@ -13,6 +13,7 @@ from django.db.models import F, Q, QuerySet, Sum
 from django.db.models.expressions import Combinable
 from django.db.models.functions import Coalesce, TruncMonth
 
+from farm.kinds.growing import INOCULATE_BLOCKS
 from farm.models import ClosedMonth, SaleLine, SellingCost, Stage
 from farm.queries.cells import CENT, GRAM, handed_between
 from farm.queries.months.canonical import from_text
@@ -23,7 +24,6 @@ from farm.steps import rounded
 from farm.weight import HUNDREDTH, SCALE, Weight
 from ledger.models import KINDS, Charge, Flow, Role
 
-STARTED = "inoculate blocks"
 SUMMED = (
     "blocks", "picked_mg", "net", "gross", "cost_of_sales", "selling", "lost", "hours_milli",
 )  # fmt: skip
@@ -101,7 +101,7 @@ def year_sums(year: int) -> list[MonthSums]:
     lines = SaleLine.objects.annotate(day=line_day).filter(day__year=year)
     fees = SellingCost.objects.annotate(day=ROOT_DAY).filter(day__year=year)
     hours = Charge.objects.annotate(day=ROOT_DAY).filter(day__year=year, kind__in=("paid", "own"))
-    blocks = made & Q(lot__card__stage=Stage.BLOCKS, entry__kind=STARTED)
+    blocks = made & Q(lot__card__stage=Stage.BLOCKS, entry__kind=INOCULATE_BLOCKS)
     found = [
         _by_month(
             flows,
@@ -197,7 +197,7 @@ def week_sums(week: Span) -> list[WeekSums]:
         lambda: dict.fromkeys(("blocks", "picked_mg", "sold_mg", "net"), 0)
     )
     for one in rows:
-        if (one.role, one.stage, one.kind) == (Role.MADE, Stage.BLOCKS, STARTED):
+        if (one.role, one.stage, one.kind) == (Role.MADE, Stage.BLOCKS, INOCULATE_BLOCKS):
             sums[one.species or ""]["blocks"] += one.quantity
     for pick in picks_among(rows, given_into(*days)):
         sums[pick.species]["picked_mg"] += pick.mass_mg

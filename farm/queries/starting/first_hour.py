@@ -4,6 +4,17 @@ from dataclasses import dataclass
 
 from django.db.models import Max, Min, Model
 
+from farm.kinds.growing import (
+    BUY_CULTURE,
+    FILL_BLOCKS,
+    INOCULATE_BLOCKS,
+    INOCULATE_GRAIN,
+    MOVE_TO_FRUITING,
+    PICK,
+    PREPARE_GRAIN,
+    RECEIVE_SUPPLIES,
+    STERILISER_RUN,
+)
 from farm.models import Rate, Recipe, Shelf, Steriliser, Strain, Supplier
 from ledger.models import Entry
 
@@ -36,22 +47,22 @@ SET_UP: tuple[tuple[str, str, type[Model], str, tuple[str, ...]], ...] = (
 )  # fmt: skip
 # Title, help, kind of entry, the action's slug; in the order of the work.
 WORK = (
-    ("Receive supplies", "Sacks become lots: sawdust, bran, grain, bags.", "receive supplies",
-     "receive-supplies"),
-    ("Buy a culture", "Or transfer one you have.", "buy culture", "buy-culture"),
-    ("Prepare grain", "So many jars or bags by a recipe.", "prepare grain", "prepare-grain"),
-    ("Sterilise the grain", "What was in, how hot, how long.", "steriliser run",
-     "steriliser-run"),
-    ("Inoculate grain", "From here on each block knows its grain.", "inoculate grain",
-     "inoculate-grain"),
-    ("Fill blocks", "So many bags by a recipe.", "fill blocks", "fill-blocks"),
+    ("Receive supplies", "Sacks become lots: sawdust, bran, grain, bags.", RECEIVE_SUPPLIES,
+     RECEIVE_SUPPLIES.slug),
+    ("Buy a culture", "Or transfer one you have.", BUY_CULTURE, BUY_CULTURE.slug),
+    ("Prepare grain", "So many jars or bags by a recipe.", PREPARE_GRAIN, PREPARE_GRAIN.slug),
+    ("Sterilise the grain", "What was in, how hot, how long.", STERILISER_RUN,
+     STERILISER_RUN.slug),
+    ("Inoculate grain", "From here on each block knows its grain.", INOCULATE_GRAIN,
+     INOCULATE_GRAIN.slug),
+    ("Fill blocks", "So many bags by a recipe.", FILL_BLOCKS, FILL_BLOCKS.slug),
     ("Sterilise the blocks", "In a run of their own.", "steriliser run of blocks",
-     "steriliser-run"),
-    ("Inoculate blocks", "Which spawn went into which bags.", "inoculate blocks",
-     "inoculate-blocks"),
-    ("Move to fruiting", "When they are white and firm.", "move to fruiting",
-     "move-to-fruiting"),
-    ("Pick", "Weigh it. The first kilo has a cost.", "pick", "pick"),
+     STERILISER_RUN.slug),
+    ("Inoculate blocks", "Which spawn went into which bags.", INOCULATE_BLOCKS,
+     INOCULATE_BLOCKS.slug),
+    ("Move to fruiting", "When they are white and firm.", MOVE_TO_FRUITING,
+     MOVE_TO_FRUITING.slug),
+    ("Pick", "Weigh it. The first kilo has a cost.", PICK, PICK.slug),
 )  # fmt: skip
 
 
@@ -83,7 +94,7 @@ def _work() -> list[Step]:
     first = {kind: seq for kind, seq, _ in spans}
     last = {kind: seq for kind, _, seq in spans}
     done = set(first)
-    if "fill blocks" in first and last.get("steriliser run", 0) > first["fill blocks"]:
+    if FILL_BLOCKS in first and last.get(STERILISER_RUN, 0) > first[FILL_BLOCKS]:
         done.add("steriliser run of blocks")
     return [
         Step(title, why, kind in done, "record-action", (slug,)) for title, why, kind, slug in WORK
@@ -92,4 +103,4 @@ def _work() -> list[Step]:
 
 def is_past() -> bool:
     """Say whether the farm has picked: the first hour is over."""
-    return Entry.objects.filter(kind="pick").exists()
+    return Entry.objects.filter(kind=PICK).exists()

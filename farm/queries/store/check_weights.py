@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from farm.kinds.store import CHECK_WEIGHTS
 from farm.models import Form, LotCard, PackKind, Product, Stage
 from farm.net_weight import Judged, Tolerance, fill_for, tolerance
 from farm.queries.keeping import keeps_until
@@ -52,7 +53,7 @@ class Filling:
 
 def weighings(weight_unit: str, lot: Lot | None = None) -> list[Weighing]:
     """The newest check weights that stand, newest first; three queries."""
-    rows = Line.objects.filter(entry__kind="check weights", entry__amends=None)
+    rows = Line.objects.filter(entry__kind=CHECK_WEIGHTS, entry__amends=None)
     rows = rows.standing()
     if lot:
         rows = rows.filter(lot=lot)

@@ -12,6 +12,7 @@ from fractions import Fraction
 
 from django.db.models import QuerySet
 
+from farm.kinds.store import DRY
 from farm.models import Species, Stage
 from farm.moisture import PPM, Portion, dried_mass, fresh_per_dried
 from ledger.models import Dimension, Entry, Flow, Lot, Role
@@ -95,7 +96,7 @@ def implied_moisture(ratio_ppm: int) -> int:
 
 
 def _made() -> QuerySet[Flow]:
-    made = Flow.objects.filter(role=Role.MADE, lot__card__stage=Stage.DRIED, entry__kind="dry")
+    made = Flow.objects.filter(role=Role.MADE, lot__card__stage=Stage.DRIED, entry__kind=DRY)
     return made.filter(quantity__gt=0)
 
 

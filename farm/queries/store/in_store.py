@@ -10,11 +10,12 @@ from itertools import chain
 
 from django.db.models import Max, Q
 
+from farm.kinds.store import PACK, WEIGH_AGAIN
 from farm.models import Room, Shelf, Stage
 from farm.queries.keeping import is_fresh, keeps_until
 from farm.queries.records.store_temperatures import excursions, store_rooms
 from farm.queries.stock import all_lots, shelf_of
-from farm.queries.store.water_loss import WEIGHED, Kept, Losses, WaterLoss
+from farm.queries.store.water_loss import Kept, Losses, WaterLoss
 from ledger.models import Dimension, Entry, Line, Lot
 
 STORED = (Stage.CROP, Stage.DRIED, Stage.PACKS)
@@ -131,7 +132,7 @@ def use_first(stored: Iterable[Stored]) -> dict[int, int]:
 def last_weighed(lots: Sequence[Lot]) -> dict[int, date]:
     """The last day on which each lot was weighed again; one query."""
     lines = Line.objects.filter(
-        lot__in=[lot.pk for lot in lots], entry__kind=WEIGHED, entry__amends=None
+        lot__in=[lot.pk for lot in lots], entry__kind=WEIGH_AGAIN, entry__amends=None
     ).standing()
     return dict(lines.values_list("lot").annotate(Max("entry__happened_on")).order_by())
 
@@ -178,7 +179,7 @@ def _is_airtight(lot: Lot) -> bool:
 def _filled(lots: Sequence[Lot]) -> dict[int, int]:
     """What the packs on hand were filled with, in mg: their part of what was drawn, rounded."""
     packs = {lot.made_by_id: lot for lot in lots if lot.card.stage == Stage.PACKS}
-    entries = Entry.objects.filter(pk__in=packs, kind="pack").values_list("pk", "particulars")
+    entries = Entry.objects.filter(pk__in=packs, kind=PACK).values_list("pk", "particulars")
     made = Line.objects.filter(entry__in=packs, lot__in=[lot.pk for lot in packs.values()])
     counts = dict(made.filter(role="made").values_list("lot", "quantity"))
     filled = {}

@@ -7,6 +7,7 @@ from datetime import date
 
 from django.db.models import Sum
 
+from farm.kinds.store import WEIGH_AGAIN
 from farm.models import StockCountLine
 from farm.queries.store.counts import Verdict, standing_answer, verdict_of
 from ledger.balances import held_at
@@ -40,7 +41,7 @@ def stated_later(lot: Lot, entry: Entry) -> list[Stated]:
 def _weighings(lot: Lot, entry: Entry) -> Iterator[Stated]:
     """A weighing states a weight, and its corrections have moved it since."""
     weighed = Entry.objects.filter(
-        lines__lot=lot, kind="weigh again", amends=None, seq__gt=entry.place,
+        lines__lot=lot, kind=WEIGH_AGAIN, amends=None, seq__gt=entry.place,
         happened_at__gte=entry.happened_at,
     ).standing()  # fmt: skip
     for one in weighed.distinct().order_by("seq"):

@@ -15,12 +15,12 @@ from enum import Enum
 from statistics import median, quantiles
 
 from farm.beliefs import USUAL_OF_ALLOWED_PPM
+from farm.kinds.store import CHECK_WEIGHTS, WEIGH_AGAIN
 from farm.models import Form, PackKind, Species, Stage
 from ledger.models import Line, Role
 
 MILLION = 1_000_000
 ENOUGH = 10  # weighings of a species before its own figure is used: own rule
-WEIGHED, CHECKED = "weigh again", "check weights"
 UNEXPLAINED = "unexplained"
 
 
@@ -90,7 +90,7 @@ def _in_packs(rates_ppm: Sequence[int], loose: WaterLoss) -> WaterLoss:
     """The packs' own loss, or that of the crates until there are enough check weights."""
     found = len(rates_ppm)
     if found >= ENOUGH:
-        return _own(rates_ppm, "check weights")
+        return _own(rates_ppm, CHECK_WEIGHTS)
     source = f"as in crates ({loose.source}); own from {ENOUGH} check weights on, {found} so far"
     return replace(loose, weighings=found, is_own=False, source=source)
 
@@ -112,7 +112,10 @@ def daily_rate(before_mg: float, weight_mg: float, days: int) -> int:
 def _daily_rates() -> Mapping[int, list[int]]:
     """The rates of all weighings that stand as they were written, by species; one query."""
     lines = Line.objects.filter(
-        entry__kind=WEIGHED, entry__amends=None, entry__amendments=None, lot__card__stage=Stage.CROP
+        entry__kind=WEIGH_AGAIN,
+        entry__amends=None,
+        entry__amendments=None,
+        lot__card__stage=Stage.CROP,
     ).values_list("entry_id", "entry__particulars", "entry__reason", "lot__card__species")
     # A weighing has more lines than one where more than water is missing.
     weighings = {entry: (said, why, species) for entry, said, why, species in lines}
@@ -134,7 +137,7 @@ def _packed_rates() -> Mapping[int, list[int]]:
     From the average that was filled in to the average that was weighed.
     """
     lines = Line.objects.filter(
-        entry__kind=CHECKED, entry__amends=None, entry__amendments=None,
+        entry__kind=CHECK_WEIGHTS, entry__amends=None, entry__amendments=None,
         lot__card__product__form=Form.FRESH, lot__card__product__pack=PackKind.OPEN,
     ).select_related("entry", "lot__made_by", "lot__card")  # fmt: skip
     packs = dict(

@@ -8,12 +8,12 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
+from farm.kinds.store import WEIGH_AGAIN
 from farm.models import LotCard, Stage
 from farm.queries.tracing.trace_events import Moved
 from ledger.amounts import MILLION, largest_remainder
 from ledger.models import Dimension, Role
 
-WEIGHED_AGAIN = "weigh again"
 PARTS = ("still here", "used", "sold", "water", "lost", "unexplained")
 
 
@@ -94,7 +94,7 @@ def balances_of(cards: Mapping[int, LotCard], moved: Iterable[Moved]) -> tuple[B
     for row in moved:
         if row.role != Role.LOST:
             sums[row.lot][row.role] += row.quantity
-        elif row.kind == WEIGHED_AGAIN:
+        elif row.kind == WEIGH_AGAIN:
             sums[row.lot]["unexplained"] -= row.quantity
         else:
             lost[row.lot][_cause(row.kind, row.reason)] -= row.quantity

@@ -10,13 +10,14 @@ from typing import Any
 from django.db.models import Exists, OuterRef, QuerySet
 
 from farm import habits
+from farm.kinds.growing import STERILISER_RUN
 from farm.models import Customer, Drill, LotCard, Stage
 from farm.queries.finding import amount_in
 from farm.queries.tracing.balance import Balance
 from farm.queries.tracing.frozen_lists import Frozen, freeze, lot_of, thawed
 from farm.queries.tracing.reach import Reach, reach_of
 from farm.queries.tracing.suspects import suspect_lots
-from farm.queries.tracing.trace_events import RUN_KIND, moved_of
+from farm.queries.tracing.trace_events import moved_of
 from farm.queries.tracing.traces import TracedLot, cards_of, traced_lots
 from farm.units import show_mass
 from ledger.models import Flow, Line, Lot, Role
@@ -157,6 +158,6 @@ def _unexplained(balance: Balance) -> list[str]:
 
 def _in_runs(lots: Iterable[int]) -> dict[int, int]:
     """The standing steriliser run of each lot that was in one; one query."""
-    lines = Line.objects.filter(lot__in=list(lots), entry__kind=RUN_KIND, entry__amends=None)
+    lines = Line.objects.filter(lot__in=list(lots), entry__kind=STERILISER_RUN, entry__amends=None)
     standing = lines.standing()
     return dict(standing.values_list("lot_id", "entry_id"))

@@ -7,6 +7,7 @@ from fractions import Fraction
 
 from django.utils import timezone
 
+from farm.kinds.growing import CHECK
 from farm.models import Farm, Form, LotCard, Species, Stage
 from farm.queries.keeping import past_words
 from farm.units import MG_PER_LB, MG_PER_UNIT, show_both, show_mass
@@ -151,7 +152,7 @@ def _dates(lot: Lot, card: LotCard) -> tuple[str, ...]:
 
 def _started_on(lot: Lot) -> date:
     """The day a lot began: what a check split off began with the lot it came from."""
-    while lot.made_by.kind == "check":
+    while lot.made_by.kind == CHECK:
         lot = lot.edges_in.select_related("src__made_by").get().src
     return lot.made_by.happened_on
 

@@ -9,8 +9,8 @@ from datetime import date
 from django.db.models import Max, QuerySet
 
 from farm import habits
+from farm.kinds.growing import STERILISER_RUN
 from farm.models import LotCard, Placing, Room, Stage, Supplier
-from farm.queries.tracing.trace_events import RUN_KIND
 from ledger.drafts import canonical
 from ledger.models import Entry, Flow, Line, Lot
 
@@ -93,7 +93,7 @@ def asked_again(asked: str) -> tuple[int, ...]:
 
 def runs_kept() -> QuerySet[Entry]:
     """Every standing steriliser run, newest first."""
-    runs = Entry.objects.filter(kind=RUN_KIND, amends=None)
+    runs = Entry.objects.filter(kind=STERILISER_RUN, amends=None)
     return runs.standing().order_by("-happened_at", "-seq")
 
 

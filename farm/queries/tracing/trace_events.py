@@ -9,13 +9,13 @@ from typing import Any, NamedTuple
 
 from django.db.models import Case, Exists, F, OuterRef, Q, Subquery, When
 
+from farm.kinds.growing import STERILISER_RUN
 from farm.models import LoadLine, Person, Sale
 from farm.queries.finding import Amount, amount_in
 from farm.queries.tracing.loads_left import Loaded, loads_left
 from ledger.models import Entry, Flow, Line, Lot, Role, taken_back
 from ledger.tracing import Carried
 
-RUN_KIND = "steriliser run"
 Lots = Mapping[int, Lot]
 
 
@@ -178,7 +178,7 @@ def works_on(lots: Lots, moved: Iterable[Moved]) -> tuple[tuple[Run, ...], tuple
             corrected=entry.corrected,
         )
         works.append(work)
-        if entry.kind == RUN_KIND:
+        if entry.kind == STERILISER_RUN:
             runs.append(_run(work, json.loads(entry.particulars)))
     return tuple(runs), tuple(works)
 

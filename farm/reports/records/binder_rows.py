@@ -12,6 +12,9 @@ from functools import partial
 from django.utils import timezone
 
 from farm import habits
+from farm.kinds.growing import CHECK, PICK, STERILISER_RUN
+from farm.kinds.selling import GIVE_AWAY, LOAD_STALL, SELL, SETTLE_STALL, TAKE_BACK
+from farm.kinds.store import DRY, PACK
 from farm.models import Farm, Person, Photo, Room, RunReadings
 from farm.queries.entries import signature
 from farm.queries.recording.phone import pictures_of
@@ -38,12 +41,12 @@ STANDING_CAUTION = (
 )
 # Kinds of entries of the book that belong in the binder, and their title there.
 FROM_THE_BOOK = {
-    "Steriliser runs": ("steriliser run",),
-    "Checks while growing": ("check",),
-    "Drying": ("dry",),
-    "Picks": ("pick",),
-    "Packing": ("pack",),
-    "Shipping": ("sell", "load stall", "settle stall", "give away", "take back"),
+    "Steriliser runs": (STERILISER_RUN,),
+    "Checks while growing": (CHECK,),
+    "Drying": (DRY,),
+    "Picks": (PICK,),
+    "Packing": (PACK,),
+    "Shipping": (SELL, LOAD_STALL, SETTLE_STALL, GIVE_AWAY, TAKE_BACK),
 }
 SHOWN = {"steriliser": "", "gauge_pa": "gauge", "temperature_milli_c": "at",
          "minutes_at_temperature": "for", "minutes_drying": "for", "slice_mm": "slices",

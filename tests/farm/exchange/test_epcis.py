@@ -22,7 +22,8 @@ from farm.exchange import steps
 from farm.exchange.amounts import CELSIUS, MINUTE, PASCAL, UNITS
 from farm.exchange.choosing import asked_between
 from farm.exchange.epcis import document
-from farm.exchange.steps import Step
+from farm.kinds import KINDS
+from farm.kinds.kind import Step
 from farm.models import StallDay
 from ledger.models import Entry, Lot, Role
 from tests.conftest import signed_in
@@ -353,9 +354,8 @@ def test_the_schema_refuses_a_process_without_an_outcome_or_a_name(world: World)
 def test_every_word_of_ours_is_the_standards() -> None:
     defined = json.loads(SCHEMA.read_text())["definitions"]
     known = {name: defined[name]["anyOf"][1]["enum"] for name in ("bizStep", "disposition")}
-    named = [value for value in vars(steps).values() if isinstance(value, Step)]
-
-    for step in [*named, *steps.MADE.values(), *steps.SEEN.values()]:
+    of_kinds = [step for kind in KINDS for step in (kind.made, kind.seen)]
+    for step in [value for value in vars(steps).values() if isinstance(value, Step)] + of_kinds:
         assert step.biz_step in known["bizStep"]
         assert step.disposition in ("", *known["disposition"])
 

@@ -7,6 +7,8 @@ import pytest
 from farm.actions.common import Draw, last_day, post
 from farm.actions.growing.blocks import fill_blocks, inoculate_blocks, move, move_to_fruiting
 from farm.actions.growing.checks import check
+from farm.kinds.growing import RECEIVE_SUPPLIES
+from farm.kinds.tracing import HOLD
 from farm.models import Stage
 from ledger.drafts import MarkDraft
 from ledger.errors import Malformed, NotEnough
@@ -196,7 +198,7 @@ def test_it_refuses_to_move_bags_to_fruiting(world: World) -> None:
 
 def test_a_lot_on_hold_may_be_moved(world: World) -> None:
     blocks = grow_blocks(world)
-    post(world.doing(reason="smells sour"), "hold", [], marks=[MarkDraft(blocks, held=True)])
+    post(world.doing(reason="smells sour"), HOLD, [], marks=[MarkDraft(blocks, held=True)])
 
     move(world.doing(), lot=blocks, shelf=world.fridge_shelf)
 
@@ -210,4 +212,4 @@ def test_a_day_is_known_by_the_farms_own_clock(world: World) -> None:
     entry = world.received("sawdust", GRAM, UNIT).made_by
 
     assert (world.now.day, entry.happened_on.day) == (7, 8)
-    assert last_day(entry.lots_made.get(), ["receive supplies"]) == entry.happened_on
+    assert last_day(entry.lots_made.get(), [RECEIVE_SUPPLIES]) == entry.happened_on

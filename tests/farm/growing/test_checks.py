@@ -6,6 +6,7 @@ from farm.actions.common import post
 from farm.actions.growing.blocks import move_to_fruiting
 from farm.actions.growing.checks import CAUSES, check
 from farm.actions.recording.correcting import undo, undo_with_dependants
+from farm.kinds.tracing import HOLD
 from farm.models import Stage
 from ledger.balances import whole_book
 from ledger.drafts import MarkDraft
@@ -162,7 +163,7 @@ def test_spawn_that_passed_counts_its_bags(world: World) -> None:
 
 def test_a_held_lot_may_be_looked_at_and_binned_but_not_split(world: World) -> None:
     blocks = grow_blocks(world, 4)
-    post(world.doing(reason="sour"), "hold", [], marks=[MarkDraft(blocks, held=True)])
+    post(world.doing(reason="sour"), HOLD, [], marks=[MarkDraft(blocks, held=True)])
 
     check(world.doing(reason="green mould"), lot=blocks, colonised_percent=50, lost=1)
     with pytest.raises(OnHold, match=f"Lot {blocks.code} is on hold"):

@@ -8,6 +8,7 @@ from farm.actions.common import Doing, Draw, post
 from farm.actions.growing.checks import check
 from farm.actions.growing.harvesting import mark_spent, pick
 from farm.actions.questions import PlausibilityQuestion
+from farm.kinds.tracing import HOLD
 from farm.models import Grade, Rate, Stage
 from ledger.book import Recorded
 from ledger.drafts import MarkDraft
@@ -279,7 +280,7 @@ def test_a_pick_sent_twice_has_one_effect(world: World) -> None:
 
 def test_picks_from_held_blocks_are_born_on_hold(world: World) -> None:
     blocks = fruiting(world, 4)
-    post(world.doing(reason="sour spawn"), "hold", [], marks=[MarkDraft(blocks, held=True)])
+    post(world.doing(reason="sour spawn"), HOLD, [], marks=[MarkDraft(blocks, held=True)])
 
     recorded = pick_from(world, blocks, firsts_mg=KG)
 

@@ -6,6 +6,7 @@ import pytest
 
 from farm.actions.common import draft
 from farm.actions.growing.runs import run_of, sterilise, unsterilised_doubt
+from farm.kinds.recording import UNDO
 from ledger import book
 from ledger.book import Recorded
 from ledger.errors import Malformed
@@ -53,7 +54,7 @@ def test_a_run_taken_back_has_sterilised_nothing(world: World) -> None:
     bags = filled_bags(world, 10, sterilised=False)
     entry = run(world, bags).entry
 
-    book.take_back(entry, draft(world.doing(), "undo", []))
+    book.take_back(entry, draft(world.doing(), UNDO, []))
 
     assert run_of(bags) is None
     asked = unsterilised_doubt(bags.card)

@@ -6,9 +6,9 @@ from django.test import Client
 from farm.actions.common import Draw
 from farm.actions.selling.selling import SoldLine, sell, take_back
 from farm.actions.selling.stalls import load_stall
-from farm.beliefs import STANDARD_TIMES
+from farm.kinds import TIMED
 from farm.models import SaleLine, StandardTime
-from farm.pages.lookups.lookup_forms import TIMED
+from farm.pages.lookups.lookup_forms import TIMES
 from farm.pages.recording.actions import DEEDS
 from ledger.models import Entry
 from tests.conftest import signed_in
@@ -25,8 +25,8 @@ FREE = {
 @pytest.fixture
 def client(world: World) -> Client:
     """The owner, of a farm where selling takes its standard times."""
-    for time in STANDARD_TIMES:
-        StandardTime.objects.filter(action=time.action).update(minutes=time.minutes)
+    for kind, usual in TIMED.items():
+        StandardTime.objects.filter(action=kind).update(minutes=usual.minutes)
     return signed_in(world.owner)
 
 
@@ -36,11 +36,11 @@ def delivered(world: World) -> Entry:
 
 
 def test_only_what_charges_labour_asks_for_minutes() -> None:
-    assert {deed.slug for deed in DEEDS if not deed.form.takes_time} == FREE
+    assert {deed.slug for deed in DEEDS if not deed.kind.takes_time} == FREE
 
 
 def test_every_standard_time_is_one_that_an_action_charges() -> None:
-    assert {time.action for time in STANDARD_TIMES} == {action for action, _ in TIMED}
+    assert set(TIMED) == {action for action, _ in TIMES}
 
 
 def test_a_form_that_charges_nothing_asks_for_no_minutes(world: World, client: Client) -> None:

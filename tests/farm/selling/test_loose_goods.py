@@ -17,6 +17,7 @@ from farm.actions.questions import PlausibilityQuestion
 from farm.actions.recording.correcting import correct_quantity
 from farm.actions.selling.selling import SoldLine, sell, take_back
 from farm.actions.selling.stalls import load_stall, settle_stall
+from farm.kinds.kind import Kind
 from farm.models import (
     AgreedPrice,
     Grade,
@@ -72,7 +73,7 @@ def loose(world: World, stage: Stage, grade: str = "", mass_mg: int = 10 * KG) -
     """A lot that is sold by weight; what it was made of does not matter here."""
     words = f"{stage.label} {grade} {world.species}"
     line = LineDraft(NewLot(item_for(words)), Role.BOUGHT, mass_mg, 50 * UNIT)
-    lot = post(world.doing(), "bought", [line]).lots[0]
+    lot = post(world.doing(), Kind("bought"), [line]).lots[0]
     card(lot, stage, species=world.species, grade=grade)
     return fresh(lot)
 

@@ -8,8 +8,10 @@ from django.core.management import CommandError, call_command
 
 from farm.actions.common import standard_minutes
 from farm.actions.starting.starting import initials_of
+from farm.kinds.growing import FILL_BLOCKS
+from farm.kinds.store import DRY, PACK
 from farm.models.people.people import Farm, Person, Role, the_farm
-from farm.models.trading import RateOf, rate_on
+from farm.models.trading import RateOf, StandardTime, rate_on
 from farm.refusals import MendedInDetails
 
 ANSWERS = {
@@ -78,7 +80,24 @@ def test_initials_come_from_the_words_of_a_name(name: str) -> None:
 def test_it_writes_a_standard_time_for_every_action_that_charges_labour() -> None:
     start()
 
-    assert standard_minutes("fill blocks", 40) == 15 + 160  # 15 minutes, and 4 a block
+    assert standard_minutes(FILL_BLOCKS, 40) == 15 + 160  # 15 minutes, and 4 a block
+
+
+def test_a_farm_that_exists_is_given_the_usual_minutes_of_a_new_kind() -> None:
+    start()
+    StandardTime.objects.filter(action="dry").delete()
+    StandardTime.objects.filter(action="pack").update(minutes=99)
+
+    call_command("migrate", verbosity=0)
+
+    assert standard_minutes(DRY, 10) == 15 + 20  # 15 minutes, and 2 a kilo
+    assert standard_minutes(PACK) == 99
+
+
+def test_no_usual_minutes_are_written_before_there_is_a_farm() -> None:
+    call_command("migrate", verbosity=0)
+
+    assert not StandardTime.objects.exists()
 
 
 def test_it_takes_the_rates_that_are_given() -> None:

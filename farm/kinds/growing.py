@@ -1,0 +1,95 @@
+"""What can happen while growing: supplies, cultures, grain, blocks, checks, picks."""
+
+from farm.kinds.kind import Kind, Step, Usual
+from farm.models.lots import Stage
+
+SUPPLIES_AND_GRAIN, BLOCKS, FRUITING = "Supplies and grain", "Blocks", "Fruiting and fridge"
+PRESSURE = (
+    "A pressure vessel can burst and scald. Never run it above the maker's plate; keep the vent "
+    "clear and the inspection in date. Follow your local code and licensed practice."
+)
+FLAME = (
+    "Alcohol and flame: let alcohol dry first, keep the flame away from spray and fan, have an "
+    "extinguisher at hand. Follow your local fire code."
+)
+SPORES = (
+    "Spores and moulds harm lungs: open green bags outdoors, never in the grow room, and wear a "
+    "mask. This is not medical advice; ask a doctor about symptoms, and follow your local code."
+)
+IN_PROGRESS = "in_progress"
+
+# Usual times: mixing and filling 3-6 min a block, steriliser 30-60 min a run, inoculating 1-3 min
+# a block, moving 1 min a block, picking 3-6 min a kg of clusters.
+RECEIVE_SUPPLIES = Kind(
+    "receive supplies", words="Receive supplies", done="Received", group=SUPPLIES_AND_GRAIN,
+)  # fmt: skip
+TOP_UP = Kind(
+    "top up", words="Top up a bin", done="Bin topped up", group=SUPPLIES_AND_GRAIN,
+    stages=(Stage.SUPPLY,),
+)  # fmt: skip
+BUY_CULTURE = Kind(
+    "buy culture", words="Buy a culture", done="Culture bought", group=SUPPLIES_AND_GRAIN,
+)  # fmt: skip
+TRANSFER_CULTURE = Kind(
+    "transfer culture", words="Transfer a culture", done="Culture transferred",
+    group=SUPPLIES_AND_GRAIN, stages=(Stage.CULTURE,), caution=FLAME, usual=Usual(10, 60),
+)  # fmt: skip
+CLONE_CULTURE = Kind(
+    "clone culture", words="Clone from a pick", done="Culture cloned",
+    group=SUPPLIES_AND_GRAIN, stages=(Stage.CROP,), caution=FLAME, usual=Usual(15, 60),
+)  # fmt: skip
+PREPARE_GRAIN = Kind(
+    "prepare grain", words="Prepare grain", done="Grain prepared", group=SUPPLIES_AND_GRAIN,
+    then="a steriliser run", usual=Usual(20, 180),
+)  # fmt: skip
+STERILISER_RUN = Kind(
+    "steriliser run", words="Steriliser run", done="Sterilised", group=SUPPLIES_AND_GRAIN,
+    stages=(Stage.GRAIN, Stage.BAGS), caution=PRESSURE, then="inoculate, once it has cooled",
+    usual=Usual(45, 0), seen=Step("sensor_reporting", IN_PROGRESS),
+)  # fmt: skip
+INOCULATE_GRAIN = Kind(
+    "inoculate grain", words="Inoculate grain", done="Grain inoculated", group=SUPPLIES_AND_GRAIN,
+    stages=(Stage.GRAIN,), caution=FLAME, usual=Usual(15, 60),
+    then="write the code on the tape, and check how it grows",
+)  # fmt: skip
+FILL_BLOCKS = Kind(
+    "fill blocks", words="Fill blocks", done="Bags filled", group=BLOCKS,
+    then="a steriliser run", usual=Usual(15, 240),
+)  # fmt: skip
+INOCULATE_BLOCKS = Kind(
+    "inoculate blocks", words="Inoculate blocks", done="Blocks inoculated", group=BLOCKS,
+    stages=(Stage.BAGS,), caution=FLAME, usual=Usual(15, 120),
+    then="write the code on the tape, and check how they grow",
+)  # fmt: skip
+CHECK = Kind(
+    "check", words="Check, break and shake", done="Checked", group=BLOCKS,
+    stages=(Stage.SPAWN, Stage.BLOCKS), caution=SPORES, while_held=True, usual=Usual(5, 10),
+    seen=Step("inspecting", IN_PROGRESS),
+)  # fmt: skip
+MOVE_TO_FRUITING = Kind(
+    "move to fruiting", words="Move to fruiting", done="Moved to fruiting", group=BLOCKS,
+    stages=(Stage.BLOCKS,), while_held=True, then="pick", usual=Usual(5, 60),
+    seen=Step("storing", IN_PROGRESS),
+)  # fmt: skip
+MOVE = Kind(
+    "move", words="Move to another shelf", done="Moved", group=BLOCKS, stages=tuple(Stage),
+    while_held=True, seen=Step("storing"),
+)  # fmt: skip
+PICK = Kind(
+    "pick", words="Pick", done="Picked", group=FRUITING, stages=(Stage.BLOCKS,),
+    while_held=True, usual=Usual(5, 270),
+)  # fmt: skip
+KEEP_SPENT_BLOCKS = Kind(
+    "keep spent blocks", words="Keep spent blocks", done="Kept", group=FRUITING,
+    stages=(Stage.BLOCKS,), caution=SPORES,
+)  # fmt: skip
+SPENT = Kind(
+    "spent", words="Blocks are spent", done="Spent", called="blocks are spent", group=FRUITING,
+    stages=(Stage.BLOCKS,), while_held=True,
+)  # fmt: skip
+
+KINDS = (
+    RECEIVE_SUPPLIES, TOP_UP, BUY_CULTURE, TRANSFER_CULTURE, CLONE_CULTURE, PREPARE_GRAIN,
+    STERILISER_RUN, INOCULATE_GRAIN, FILL_BLOCKS, INOCULATE_BLOCKS, CHECK, MOVE_TO_FRUITING, MOVE,
+    PICK, KEEP_SPENT_BLOCKS, SPENT,
+)  # fmt: skip

@@ -17,6 +17,7 @@ from farm.actions.common import Doing
 from farm.actions.questions import PlausibilityQuestion
 from farm.actions.recording.correcting import correct_quantity, undo, undo_with_dependants
 from farm.kinds import kind_named
+from farm.kinds.growing import STERILISER_RUN
 from farm.models import Person, Sale, SaleLine, SellingCost
 from farm.pages import retrying, visible_rows
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, sees_stall_prices
@@ -69,6 +70,7 @@ class EntryPage:
     costs: list[SellingCost]
     undo: UndoForm
     may_undo: bool
+    has_readings: bool
     paid: bool
     loss: str
     deed: Deed | None
@@ -119,6 +121,7 @@ def entry(request: PageRequest, seq: int) -> HttpResponse:
         costs=costs_of(found) if sees_costs else [],
         undo=UndoForm(initial={"uuid": uuid4()}),
         may_undo=writes(request.person) and is_open(found),
+        has_readings=found.kind == STERILISER_RUN,
         loss=loss_of(request, found) if sees_costs else "",
         paid=sees_costs and any(line.money_now or line.money_written for line in lines),
         deed=deed_of(found),

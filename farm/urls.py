@@ -3,6 +3,7 @@
 from django.contrib.auth.views import LogoutView
 from django.urls import path, register_converter
 
+from farm.pages import all_actions as all_actions  # hands in what can be recorded
 from farm.pages import retrying
 from farm.pages.accounts import invoices, payments
 from farm.pages.addresses import RowConverter, WordConverter

@@ -65,6 +65,7 @@ SHARED = [
         "pages.access",
         "pages.addresses",
         "pages.clock",
+        "pages.deeds",
         "pages.fields",
         "pages.frame",
         "pages.from_phone",

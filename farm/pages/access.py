@@ -59,6 +59,9 @@ RIGHTS: dict[str, frozenset[Right]] = {
     Role.INSPECTOR: frozenset({Right.READ, Right.SEE_LOTS, Right.SEE_SAFETY, Right.SEE_RECEIVERS}),
 }
 
+# Of whom one suffices for what is recorded at a stall as well as on the farm.
+STALL = (Right.RECORD, Right.SELL)
+
 
 class PageRequest(HttpRequest):
     """A request that `page` let through: signed in, with a person and a farm."""

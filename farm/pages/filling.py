@@ -9,7 +9,7 @@ from django.http import QueryDict
 from django.urls import reverse
 
 from farm.models import Farm, Person
-from farm.pages.recording.actions import Deed
+from farm.pages.deeds import Deed
 from farm.pages.recording_form import ALL_OF, DoingForm, FirstForm
 from farm.pages.ways_out import lead_on
 from farm.queries.costs.times import usual_time

@@ -15,8 +15,8 @@ from django.utils.http import urlencode
 from farm.models import Farm, Person, Role, StallDay
 from farm.pages import visible_rows
 from farm.pages.access import Right, may
+from farm.pages.deeds import DEEDS, Deed, may_do
 from farm.pages.fields import RowField
-from farm.pages.recording.actions import DEEDS, Deed, may_do
 from farm.queries.day.wall_sheets import TITLES, in_pages, sheet_rows
 from farm.queries.sales import open_loads
 from farm.queries.store.in_store import places_in_use

@@ -17,10 +17,10 @@ from farm.actions.recording import unfinished
 from farm.actions.recording.unfinished import Kept
 from farm.models import Farm, Person, StallDay
 from farm.pages import visible_rows
-from farm.pages.access import PageRequest, may, page
+from farm.pages.access import STALL, PageRequest, may, page
+from farm.pages.deeds import BY_SLUG, Deed
 from farm.pages.filling import Sent, filled_form, first_step
 from farm.pages.frame import show
-from farm.pages.recording.actions import BY_SLUG, STALL, Deed
 from farm.pages.recording.sorting_out import CONFLICT, FIRST_ENTRY, WHY, may_do, way_on
 from farm.pages.recording_form import DoingForm
 from farm.pages.selling.tapping import TAP, tapped

@@ -23,11 +23,11 @@ from farm.kinds.selling import LOAD_STALL, SELL
 from farm.kinds.store import DRY, PACK
 from farm.models import Farm, Person, RecipeVersion, SaleLine, Stage, StallDay
 from farm.pages.access import Right, may
+from farm.pages.deeds import BY_SLUG, Deed
 from farm.pages.fields import NONE, LotField, LotsField, RowField
 from farm.pages.lookups.lookup_list import BY_SLUG as LOOKUPS_BY_SLUG
 from farm.pages.lookups.lookup_list import LOOKUPS
 from farm.pages.orders.order_forms import DueField
-from farm.pages.recording.actions import BY_SLUG, Deed
 from farm.pages.recording_form import DoingForm
 from farm.refusals import MendedByRecording, MendedInDetails
 from ledger.errors import Refused

@@ -14,8 +14,8 @@ from farm.kinds.store import PACK, THROW_AWAY
 from farm.models import Person, Recall, StallDay
 from farm.pages import visible_rows
 from farm.pages.access import PageRequest, Right, may, page
+from farm.pages.deeds import DEEDS, Deed, may_do
 from farm.pages.frame import show
-from farm.pages.recording.actions import DEEDS, Deed, may_do
 from farm.pages.recording.correcting_forms import UndoForm
 from farm.pages.retrying import UnfinishedRow, unfinished_rows
 from farm.pages.starting.first_hour import StepRow, step_rows

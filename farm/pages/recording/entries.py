@@ -21,8 +21,8 @@ from farm.kinds.growing import STERILISER_RUN
 from farm.models import Person, Sale, SaleLine, SellingCost
 from farm.pages import retrying, visible_rows
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, sees_stall_prices
+from farm.pages.deeds import BY_SLUG, Deed
 from farm.pages.frame import show
-from farm.pages.recording.actions import BY_SLUG, Deed
 from farm.pages.recording.correcting_forms import Before, CorrectForm, UndoForm
 from farm.pages.recording.particulars import Stated, stated
 from farm.pages.recording.recording import asked_of

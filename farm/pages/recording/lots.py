@@ -15,10 +15,10 @@ from django.utils.safestring import mark_safe
 from farm.models import Farm, Stage, Strain
 from farm.pages import visible_rows
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
+from farm.pages.deeds import Deed, deeds_for
 from farm.pages.fields import lot_name
 from farm.pages.frame import show
 from farm.pages.lists import BOTH, Listing, ListTable, list_page, spreadsheet
-from farm.pages.recording.actions import Deed, deeds_for
 from farm.queries import stock
 from farm.queries.entries import EntryRow, entries, rows_of
 from farm.queries.keeping import past_words

@@ -10,8 +10,8 @@ from farm.kinds.selling import SETTLE_STALL
 from farm.kinds.store import CHECK_WEIGHTS, WEIGH_AGAIN
 from farm.models import Farm, LoadLine, Person, Sale, Stage, StallDay
 from farm.pages.access import Right, may, sees_stall_prices
+from farm.pages.deeds import Deed
 from farm.pages.fields import lot_name
-from farm.pages.recording.actions import Deed
 from farm.queries.costs.costs import is_in_jars
 from farm.queries.entries import particulars
 from farm.queries.store.check_weights import weighings

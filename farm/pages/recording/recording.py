@@ -19,11 +19,11 @@ from farm.actions.recording import unfinished
 from farm.actions.recording.unfinished import Kept
 from farm.models import Farm, Person
 from farm.pages import from_phone, retrying
-from farm.pages.access import PageRequest, Right, may, page, require
+from farm.pages.access import STALL, PageRequest, Right, may, page, require
+from farm.pages.deeds import BY_SLUG, Deed, deeds_by_group
 from farm.pages.filling import Sent, chosen, filled_form, first_step
 from farm.pages.frame import show
 from farm.pages.kept_pages import is_keeping, may_be_kept, without_money
-from farm.pages.recording.actions import BY_SLUG, STALL, Deed, deeds_by_group
 from farm.pages.recording.read_back import said_of
 from farm.pages.recording.refilled_forms import go_on, remember, sent_again, stop
 from farm.pages.recording.sorting_out import QUESTION, WAY, WHY

@@ -10,8 +10,8 @@ from django.http import QueryDict
 from django.utils.html import format_html
 
 from farm.pages.access import PageRequest
+from farm.pages.deeds import BY_SLUG, Deed
 from farm.pages.filling import Sent
-from farm.pages.recording.actions import BY_SLUG, Deed
 from farm.pages.recording_form import QUESTIONS, DoingForm
 from farm.pages.retrying import AGAIN, as_kept, as_sent
 from farm.pages.ways_out import WayOn, to_record

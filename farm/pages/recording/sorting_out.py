@@ -10,7 +10,7 @@ from farm.kinds.store import PACK
 from farm.kinds.tracing import RELEASE
 from farm.models import Farm, Person
 from farm.pages.access import Right, may
-from farm.pages.recording.actions import BY_SLUG
+from farm.pages.deeds import BY_SLUG
 from farm.pages.selling.tapping import TAP
 from farm.pages.ways_out import WayOn, kept_way
 from farm.templatetags.farm_format import amount_of

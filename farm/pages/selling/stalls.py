@@ -15,9 +15,8 @@ from farm.actions.common import Doing
 from farm.actions.selling.cashing import cash_up, tokens_paid
 from farm.models import CashUp, PlaceKind, Sale, SellingPlace, StallDay
 from farm.pages import visible_rows
-from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, sees_stall_prices
+from farm.pages.access import STALL, PageRequest, Right, get_or_refuse, may, page, sees_stall_prices
 from farm.pages.frame import show
-from farm.pages.recording.actions import STALL
 from farm.pages.recording.correcting_forms import UndoForm
 from farm.pages.recording_form import FarmForm
 from farm.pages.records.export_forms import DaysForm

@@ -24,8 +24,8 @@ from farm.kinds.tracing import RELEASE
 from farm.models import Customer
 from farm.pages import retrying
 from farm.pages.access import PageRequest, Right, may, page
+from farm.pages.deeds import BY_SLUG
 from farm.pages.frame import show
-from farm.pages.recording.actions import BY_SLUG
 from farm.pages.recording.read_back import said_of
 from farm.pages.report_files import answer_page, made_by, taken_away
 from farm.pages.report_page import AnswerPage

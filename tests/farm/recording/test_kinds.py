@@ -7,7 +7,7 @@ from farm.kinds import BY_NAME, KINDS, TIMED, kind_named
 from farm.kinds.growing import CHECK, PICK
 from farm.kinds.kind import Kind
 from farm.kinds.selling import DELIVER, SELL
-from farm.pages.recording.actions import DEEDS
+from farm.pages.all_actions import DEEDS
 from ledger.drafts import canonical
 
 

@@ -8,8 +8,8 @@ from farm.actions.selling.selling import SoldLine, sell, take_back
 from farm.actions.selling.stalls import load_stall
 from farm.kinds import TIMED
 from farm.models import SaleLine, StandardTime
+from farm.pages.all_actions import DEEDS
 from farm.pages.lookups.lookup_forms import TIMES
-from farm.pages.recording.actions import DEEDS
 from ledger.models import Entry
 from tests.conftest import signed_in
 from tests.farm.filled import text

@@ -28,8 +28,8 @@ from hypothesis import strategies as st
 from pytest_django import DjangoDbBlocker
 
 from farm.models import Order, Role
+from farm.pages.all_actions import DEEDS
 from farm.pages.lookups.lookup_list import LOOKUPS
-from farm.pages.recording.actions import DEEDS
 from farm.records import KINDS
 from farm.units import UnitError, read_mass, read_money
 from ledger.codes import is_code, near, tidy

@@ -317,5 +317,6 @@ def test_a_pick_of_one_milligram_is_a_pick() -> None:
 
 
 def test_a_worth_of_one_is_a_worth_and_all_goes_where_nothing_stays() -> None:
-    assert moves(lived(made(), Step(2, USED, -1, basis=1)))[2, USED] == -17  # of 40
+    # Of 39, two pieces gone; drawn by pieces they would take 35.
+    assert moves(lived(made(), Step(2, USED, -2, basis=1)))[2, USED] == -17
     assert moves(lived(made(), Step(2, USED, -40, basis=5)))[2, USED] == -700

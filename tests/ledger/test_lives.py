@@ -320,3 +320,20 @@ def test_a_worth_of_one_is_a_worth_and_all_goes_where_nothing_stays() -> None:
     # Of 39, two pieces gone; drawn by pieces they would take 35.
     assert moves(lived(made(), Step(2, USED, -2, basis=1)))[2, USED] == -17
     assert moves(lived(made(), Step(2, USED, -40, basis=5)))[2, USED] == -700
+
+
+def test_scrap_that_shares_takes_its_part_beside_the_worth_of_the_rest() -> None:
+    # 5 beside 38 worth 3 each: 700 * 5 / 119 = 29.4.
+    life = lived(made(planned_loss_count=2), Step(2, LOST, -2, worth=5, basis=3))
+    assert (moves(life)[2, USED], moves(life)[2, LOST], rest(life)) == (-29, 0, (38, 671))
+
+
+def test_scrap_takes_its_worth_where_nothing_stays_to_share_with() -> None:
+    life = lived(made(2, planned_loss_count=2), Step(2, LOST, -2, worth=5, basis=3))
+    assert (moves(life)[2, USED], moves(life)[2, STRANDED]) == (-5, -695)
+
+
+def test_the_worth_of_what_is_lost_is_parted_by_pieces_rounded_down_for_the_plan() -> None:
+    # 2 of 3 were planned: 6 of 10. 694 over 38 is 18 for the third, less 4.
+    life = lived(made(planned_loss_count=2), Step(2, LOST, -3, worth=10))
+    assert (moves(life)[2, USED], moves(life)[2, LOST], rest(life)) == (-10, -14, (37, 676))

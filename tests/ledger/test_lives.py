@@ -337,3 +337,12 @@ def test_the_worth_of_what_is_lost_is_parted_by_pieces_rounded_down_for_the_plan
     # 2 of 3 were planned: 6 of 10. 694 over 38 is 18 for the third, less 4.
     life = lived(made(planned_loss_count=2), Step(2, LOST, -3, worth=10))
     assert (moves(life)[2, USED], moves(life)[2, LOST], rest(life)) == (-10, -14, (37, 676))
+
+
+def test_a_plain_loss_moves_nothing_beside_itself() -> None:
+    assert moves(lived(made(), Step(2, LOST, -4))) == {(1, MADE): 700, (2, LOST): -70}
+
+
+def test_scrap_beyond_plan_takes_no_more_than_the_loss() -> None:
+    life = lived(made(), Step(2, LOST, -4, worth=900))
+    assert (moves(life)[2, USED], moves(life)[2, LOST], rest(life)) == (-70, 0, (36, 630))

@@ -346,3 +346,9 @@ def test_a_plain_loss_moves_nothing_beside_itself() -> None:
 def test_scrap_beyond_plan_takes_no_more_than_the_loss() -> None:
     life = lived(made(), Step(2, LOST, -4, worth=900))
     assert (moves(life)[2, USED], moves(life)[2, LOST], rest(life)) == (-70, 0, (36, 630))
+
+
+def test_scrap_of_a_lot_that_is_lost_whole_shares_with_nothing() -> None:
+    # 2 of 4 were planned: 5 of 10 leave 695, which is lost, less the other 5.
+    life = lived(made(4, planned_loss_count=2), Step(2, LOST, -4, worth=10, basis=3))
+    assert (moves(life)[2, USED], moves(life)[2, LOST], rest(life)) == (-10, -690, (0, 0))

@@ -5,19 +5,25 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from ledger.drafts import ChargeDraft
-from ledger.models import Edge, Flow, Lot
+from ledger.errors import NotEnough
+from ledger.models import Edge, Flow, Lot, Role
 from tests.ledger.shorthand import (
     KG,
     UNIT,
     amend,
     assert_book_is_sound,
     bought,
+    buys,
+    line,
+    loses,
     made_of,
     makes,
     new,
+    pieces,
     put,
     sells,
     sold,
+    undo,
     uses,
 )
 
@@ -83,3 +89,33 @@ def test_an_input_of_nothing_makes_no_edge() -> None:
     sack, other = bought(4, 8 * UNIT), bought(4, 8 * UNIT)
     put(uses(sack, 4), uses(other, 0), makes(new(), 4))
     assert [sack.pk] == list(Edge.objects.values_list("src_id", flat=True))
+
+
+def test_of_two_lots_that_fall_short_the_first_entry_that_fails_is_named() -> None:
+    both = put(buys(new(), 10, UNIT), buys(new("bran"), 10, UNIT))
+    one, other = both.lots
+    first = sold(other, 10)
+    sold(one, 10)
+    with pytest.raises(NotEnough) as refused:
+        amend(both.entry, line(one, Role.BOUGHT, -4), line(other, Role.BOUGHT, -4))
+
+    assert refused.value.entry_seq == first.seq
+    assert other.code in str(refused.value)
+
+
+def test_what_was_stranded_moves_no_pieces_and_goes_with_the_loss_that_is_taken_back() -> None:
+    lot = made_of(bought(KG, UNIT), KG, pieces(), 2, planned_loss_count=2)
+    loss = put(loses(lot, 2)).entry
+    stranded = Flow.objects.get(lot=lot, role=Role.STRANDED)
+    assert (stranded.quantity, stranded.materials) == (0, -UNIT)
+
+    undo(loss)
+    assert not Flow.objects.filter(lot=lot, role=Role.STRANDED).exists()
+    assert_book_is_sound()
+
+
+def test_what_falls_on_a_lot_alone_is_worked_at_once() -> None:
+    lot = made_of(bought(KG, UNIT), KG, pieces(), 2)
+    put(line(lot, Role.MADE, 0), charges=(ChargeDraft("room", 7, lot=lot),))
+    assert Lot.objects.get(pk=lot.pk).room == 7
+    assert_book_is_sound()

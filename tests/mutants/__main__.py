@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 from tests.mutants.changes import Change, changes_in
 from tests.mutants.harmless import why_harmless
-from tests.mutants.nearest import CALLS, Nearest, nearest, note_calls
+from tests.mutants.nearest import CALLS, THEN, Nearest, nearest, note_calls
 from tests.mutants.running import Kept, Outcome, tried
 from tests.mutants.where import ROOT, file_of, modules
 
@@ -57,9 +57,12 @@ def try_all(changes: list[Change], near: Nearest, at_once: int) -> list[Found]:
     kept, found = Kept(), []
 
     def one(change: Change) -> tuple[Outcome, bool]:
-        tests = near.to(change)
-        known = kept.of(change, tests)
-        return (known, False) if known else (tried(change, tests), True)
+        tests, more = near.to(change), near.to(change, THEN)
+        known = kept.of(change, more)
+        if known:
+            return known, False
+        outcome = tried(change, tests)
+        return (outcome if outcome.killed else tried(change, more)), True
 
     with ThreadPoolExecutor(at_once) as pool:
         for change, (outcome, is_new) in zip(changes, pool.map(one, changes), strict=True):

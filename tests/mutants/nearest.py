@@ -16,7 +16,10 @@ from tests.mutants.where import KEPT, ROOT
 from tests.shared_farms import shared_farm
 
 CALLS = KEPT / "calls.json"
-MOST_TESTS, MOST_OF_ONE, MOST_OF_A_FILE, MOST_SECONDS = 80, 3, 25, 15.0
+MOST_OF_ONE, MOST_OF_A_FILE = 3, 25
+# How many tests are asked about a change, and for how many seconds: at first, and where none of
+# these noticed.
+FIRST, THEN = (80, 15.0), (250, 60.0)
 A_MOMENT_S = 0.02  # of what takes no longer many are run: a table of cases, one a line
 
 
@@ -34,28 +37,29 @@ class Nearest:
             found[test.partition("::")[0]].append(seconds)
         return found
 
-    def to(self, change: Change) -> list[str]:
+    def to(self, change: Change, most: tuple[int, float] = FIRST) -> list[str]:
         """Choose the tests to run for a change; of the module where its function is not known."""
         known = self.of.get(f"{change.module}:{change.scope}")
         if known is None:
             whole = f"{change.module}:"
             known = [test for name, tests in self.of.items() if name.startswith(whole)
                      for test in tests]  # fmt: skip
-        return self._some(dict.fromkeys(known), change.module.rpartition(".")[2])
+        return self._some(dict.fromkeys(known), change.module.rpartition(".")[2], most)
 
-    def _some(self, tests: dict[str, None], stem: str) -> list[str]:
+    def _some(self, tests: dict[str, None], stem: str, most: tuple[int, float]) -> list[str]:
+        most_tests, most_seconds = most
         spent, of_one, of_file, chosen = 0.0, Counter[str](), Counter[str](), list[str]()
         # Stable, so nearest first; but last what first plays a year that its whole file reads.
         for test in sorted(tests, key=lambda each: (_shares_a_farm(each), stem not in each)):
             file, one = test.partition("::")[0], test.partition("[")[0]
             full = of_one[one] >= MOST_OF_ONE or of_file[file] >= MOST_OF_A_FILE
             is_long = self.seconds[test] > A_MOMENT_S
-            if len(chosen) >= MOST_TESTS:
+            if len(chosen) >= most_tests:
                 break
             cost = self.seconds[test]
             if _shares_a_farm(test) and not of_file[file]:
                 is_long, cost = True, max(self._of_file[file])
-            if is_long and (full or spent + cost > MOST_SECONDS):
+            if is_long and (full or spent + cost > most_seconds):
                 continue
             spent += cost
             of_one[one] += is_long

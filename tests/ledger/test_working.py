@@ -5,7 +5,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from ledger.drafts import ChargeDraft
-from ledger.errors import NotEnough
+from ledger.errors import Malformed, NotEnough
 from ledger.models import Edge, Flow, Lot, Role
 from tests.ledger.shorthand import (
     KG,
@@ -119,3 +119,19 @@ def test_what_falls_on_a_lot_alone_is_worked_at_once() -> None:
     put(line(lot, Role.MADE, 0), charges=(ChargeDraft("room", 7, lot=lot),))
     assert Lot.objects.get(pk=lot.pk).room == 7
     assert_book_is_sound()
+
+
+def test_a_correction_may_bring_a_number_to_nothing_and_not_turn_it_round() -> None:
+    lot = bought(10, UNIT)
+    sale = sold(lot, 3)
+    with pytest.raises(Malformed) as refused:
+        amend(sale, line(lot, Role.SOLD, 4))
+    assert str(refused.value) == (
+        f"Lot {lot.code}: the correction would make sold at entry {sale.seq} quantity 1. "
+        "Take the whole entry back instead."
+    )
+    with pytest.raises(Malformed, match=r"bought at entry \d+ money -1, quantity -1"):
+        amend(lot.made_by, line(lot, Role.BOUGHT, -11, money=-UNIT - 1))
+
+    amend(sale, line(lot, Role.SOLD, 3))
+    assert Lot.objects.get(pk=lot.pk).quantity == 10

@@ -1,75 +1,41 @@
 """Take a logger's file apart: its lines, its head, its columns, and what stands around them.
 
-Heads are told by ordinary words for time, date, temperature and pressure in English, German,
-French and Spanish, and by units. What is not plain is asked about and never guessed: which of
-several columns is the temperature, what plain numbers count.
+Heads are told by ordinary words (`logger_words`) and by units. What is not plain is asked about
+and never guessed: which of several columns is the temperature, what plain numbers count.
 """
 
-import csv
 import re
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
+from farm.logger_lines import ReadingsError, Row, rows_of
+from farm.logger_words import (
+    COUNTED,
+    DATE,
+    DEGREES,
+    INDEX,
+    PRESSURE,
+    SINCE_START,
+    SUMMARY,
+    TEMPERATURE,
+    TIME,
+    plain_head,
+    words_in,
+)
 from farm.reading_times import (
     CLOCK,
     COUNTS,
     ELAPSED,
+    MINUTES_SECONDS,
     begins_at_nothing,
     is_clock,
     is_date,
+    is_minutes_seconds,
     is_number,
     is_time,
 )
-from farm.units import UnitError
 
-MOST_LINES, LONGEST_LINE = 20_000, 2_000
-MARKS = "\t;,"
-_WORD = re.compile(r"[^\W\d_]+")
-
-
-def _words(said: str) -> frozenset[str]:
-    return frozenset(said.split())
-
-
-TIME = _words(
-    "time times timestamp datetime clock zeit uhrzeit uhr zeitpunkt zeitstempel heure hora tiempo "
-    "temps elapsed dauer laufzeit durée duree duración duracion"
-)
-SINCE_START = _words(
-    "elapsed dauer laufzeit durée duree écoulé ecoule duración duracion transcurrido duration "
-    "relative relativ"
-)
-DATE = _words("date datum fecha day tag jour día dia")
-TEMPERATURE = _words(
-    "temp temperature temperatures temperatur temperaturen température temperatura celsius "
-    "fahrenheit"
-)
-PRESSURE = _words(
-    "press pressure gauge druck überdruck pression presión presion psi psig kpa bar mbar hpa"
-)
-INDEX = _words("no nr n index id record lfd nummer número numero num row line zeile")
-COUNTED = {
-    word: unit
-    for unit, words in {
-        "ms": "ms millisecond milliseconds millisekunden millisecondes milisegundos",
-        "s": "s sec secs second seconds sek sekunde sekunden seconde secondes seg segundo segundos",
-        "min": "min mins minute minutes minuten minuto minutos",
-        "h": "h hr hrs hour hours std stunde stunden heures horas",
-    }.items()
-    for word in words.split()
-}
-# Last lines that sum a file up: what they begin with.
-SUMMARY = _words(
-    "min max minimum maximum mean average avg mittel mittelwert durchschnitt moyenne moy media "
-    "promedio mínimo minimo máximo maximo end ende fin total count anzahl nombre número f"
-)
-_DEGREES = re.compile(r"[°º]\s?[cf]\b|\bdeg\.?\s?[cf]\b|[(\[]\s?[cf]\s?[)\]]")
-
-Row = tuple[int, list[str]]
-
-
-class ReadingsError(UnitError):
-    """Readings that cannot be read; the message names each line and what to do."""
+_MINUTES_SECONDS_HEAD = re.compile(r"(?<![h:])\bmm?:ss?\b")
 
 
 class CountQuestion(ReadingsError):
@@ -118,12 +84,16 @@ class Head:
 
 @dataclass(frozen=True)
 class Opened:
-    """A file in columns. ``left_out``: the lines below the readings that are none, as said."""
+    """A file in columns. ``left_out``: the lines below the readings that are none, as said.
+
+    ``above``: the lines above the head.
+    """
 
     columns: Columns
     rows: tuple[Row, ...]
     counts: str
     left_out: tuple[str, ...] = ()
+    above: tuple[str, ...] = ()
 
 
 def opened(text: str, *, counts: str, column: int | None, is_typed: bool) -> Opened:
@@ -133,62 +103,22 @@ def opened(text: str, *, counts: str, column: int | None, is_typed: bool) -> Ope
     holds the temperature, where it was chosen. ``is_typed``: by hand, in the order that the form
     asks for, and in minutes.
     """
-    rows = _rows(text)
+    rows, mark = rows_of(text)
     found = _head(rows)
+    above: list[str] = []
     if found is None:
         columns, rows = _without_head(rows, is_typed=is_typed)
     else:
         at, head = found
-        columns, rows = _named(head, column), rows[at:]
+        above = [" ".join(filter(None, cells)) for line, cells in rows[:at] if line < head.line]
+        rows = rows[at:]
+        columns = _named(head, column, rows[0][1] if rows else ())
     rows, left_out = _without_footers(rows, columns)
+    if mark == ",":
+        _need_one_comma(rows, columns)
     times = [columns.time(cells) for _, cells in rows]
     counted = _counts(columns, times, counts, is_typed=is_typed)
-    return Opened(columns, tuple(rows), counted, tuple(left_out))
-
-
-# --- lines and cells -------------------------------------------------------------------------
-
-
-def _rows(text: str) -> list[Row]:
-    """Split into lines with their numbers, leaving out empty ones."""
-    lines = text.splitlines()
-    if len(lines) > MOST_LINES:
-        raise ReadingsError(f"{len(lines)} lines are more than {MOST_LINES}: thin them out.")
-    filled = [(number, line) for number, line in enumerate(lines, 1) if line.strip(" \t;,\0")]
-    for number, line in filled:
-        if len(line) > LONGEST_LINE:
-            raise ReadingsError(
-                f"Line {number} has {len(line)} characters, which no reading has: "
-                f"{LONGEST_LINE} at most. Is it the logger's own export?"
-            )
-    mark = max(MARKS, key=lambda mark: sum(mark in line for _, line in filled))
-    if any(mark in line for _, line in filled):
-        return [(number, _cells(line, mark)) for number, line in filled]
-    return [(number, list(_by_blanks(line))) for number, line in filled]
-
-
-def _cells(line: str, mark: str) -> list[str]:
-    return [cell.strip() for cell in next(csv.reader([line], delimiter=mark))]
-
-
-def _by_blanks(line: str) -> Iterator[str]:
-    """Split at blanks, keeping a date with its clock and an amount with its unit."""
-    if re.search(r"\s{2,}", line.strip()):
-        yield from re.split(r"\s{2,}", line.strip())
-        return
-    kept = ""
-    for word in line.split():
-        belongs = (is_date(kept) and is_clock(word)) or _is_behind(kept, word)
-        if kept and not belongs:
-            yield kept
-        kept = f"{kept} {word}" if belongs else word
-    yield kept
-
-
-def _is_behind(kept: str, word: str) -> bool:
-    """Say whether a word belongs to the amount or the clock before it: 121 °C, 2:05 PM."""
-    is_unit = re.fullmatch(r"[°º]?\s?[CF]|kPa|bar|psi|[AaPp]\.?[Mm]\.?", word) is not None
-    return is_unit and kept[-1:].isdigit()
+    return Opened(columns, tuple(rows), counted, tuple(left_out), tuple(above))
 
 
 def _cell(cells: Sequence[str], at: int) -> str:
@@ -240,13 +170,13 @@ def _unnamed(head: Head) -> tuple[int, ...]:
     return tuple(
         at
         for at, cell in enumerate(head.cells)
-        if at not in known and cell and not INDEX & set(_WORD.findall(cell.lower())) and cell != "#"
+        if at not in known and cell and not INDEX & set(words_in(cell)) and cell != "#"
     )
 
 
 def _named_by(line: int, cells: Sequence[str]) -> Head | None:
     """Tell columns by their heads; None for a line that names no time."""
-    words = [frozenset(_WORD.findall(cell.lower())) for cell in cells]
+    words = [frozenset(words_in(cell)) for cell in cells]
     degrees = [at for at, cell in enumerate(cells) if _is_temperature(cell, words[at])]
     pressures = _where(words, lambda said: said & PRESSURE, degrees)
     taken = [*degrees, *pressures]
@@ -269,18 +199,25 @@ def _where(
 
 
 def _is_temperature(cell: str, words: frozenset[str]) -> bool:
-    return bool(words & TEMPERATURE or _DEGREES.search(cell.lower()))
+    return bool(words & TEMPERATURE or DEGREES.search(plain_head(cell)))
 
 
-def _named(head: Head, column: int | None) -> Columns:
-    """Take the columns that a head names; asks where more than one may be meant."""
+def _named(head: Head, column: int | None, first: Sequence[str]) -> Columns:
+    """Take the columns that a head names; asks where more than one may be meant.
+
+    A date that stands in the first row beside its clock belongs to it, whatever its head says.
+    """
     degrees = _chosen(head, column)
     if len(head.pressures) > 1:
         raise ReadingsError(
             f"Line {head.line} names {len(head.pressures)} columns of pressure: "
             f"{_quoted(head.cells[at] for at in head.pressures)}. Leave one of them in the file."
         )
-    times = (*head.dates[:1], *head.times[:1])
+    dates = head.dates[:1]
+    if not dates and is_clock(_cell(first, head.times[0])):
+        beside = (head.times[0] - 1, head.times[0] + 1)
+        dates = tuple(at for at in beside if at >= 0 and is_date(_cell(first, at)))[:1]
+    times = (*dates, *head.times[:1])
     return Columns(times, degrees, head.pressures[0] if head.pressures else None,
                    head.cells, head.line)  # fmt: skip
 
@@ -356,11 +293,30 @@ def _without_footers(rows: list[Row], columns: Columns) -> tuple[list[Row], list
     return rows[:end], said
 
 
+def _need_one_comma(rows: Sequence[Row], columns: Columns) -> None:
+    """Refuse commas that set cells apart and may be decimal marks too: 14:00,121,5."""
+    most = len(columns.heads) or columns.degrees + 2
+    for line, cells in rows:
+        if any(cell.isdigit() for cell in cells[most:]):
+            raise ReadingsError(
+                f"Line {line} has {len(cells)} cells, more than are named: is the comma its "
+                "decimal mark too? Export the file with semicolons, or type with blanks between."
+            )
+    behind = [columns.gauge(cells) for _, cells in rows]
+    whole = all(columns.temperature(cells).isdigit() for _, cells in rows)
+    are_digits = all(re.fullmatch("[0-9]", cell) for cell in behind) and {*behind} != {"0"}
+    if rows and whole and are_digits and not columns.heads:
+        raise ReadingsError(
+            f"Line {rows[0][0]}: is “{behind[0]}” a pressure, or what stands behind a decimal "
+            "comma? Set the columns apart by blanks or semicolons."
+        )
+
+
 def _is_footer(cells: Sequence[str], columns: Columns) -> bool:
     time = columns.time(cells)
     if is_number(time) or is_time(time) or is_date(time):
         return False
-    words = _WORD.findall(" ".join(cells[:2]).lower())
+    words = words_in(" ".join(cells[:2]))
     has_number = any(sign.isdigit() for sign in columns.temperature(cells))
     return not has_number or bool(words and words[0] in SUMMARY)
 
@@ -368,11 +324,18 @@ def _is_footer(cells: Sequence[str], columns: Columns) -> bool:
 def _counts(columns: Columns, times: Sequence[str], chosen: str, *, is_typed: bool) -> str:
     """Say what the times count, by the head or as it was chosen; asks where nothing says so."""
     head = " ".join(columns.heads[at] for at in columns.times if at < len(columns.heads))
-    words = set(_WORD.findall(head.lower()))
+    words = set(words_in(head))
     first = times[0] if times else ""
     if is_number(first):
         return _numbers_count(words, times, chosen or "min" * is_typed)
-    if is_clock(first) and words & SINCE_START:
+    if MINUTES_SECONDS in (chosen, *_said_of_clock(head)) and is_minutes_seconds(first):
+        return MINUTES_SECONDS
+    if is_clock(first) and words & SINCE_START and chosen != CLOCK:
+        if all(map(is_minutes_seconds, times)) and not (chosen or _said_of_clock(head)):
+            raise CountQuestion(
+                f"The times run from “{first}” to “{times[-1][:20]}”: hours and minutes, or "
+                "minutes and seconds? Choose what they are."
+            )
         return ELAPSED
     if begins_at_nothing(first) and chosen not in (ELAPSED, CLOCK):
         raise CountQuestion(
@@ -380,6 +343,13 @@ def _counts(columns: Columns, times: Sequence[str], chosen: str, *, is_typed: bo
             "what they are."
         )
     return chosen
+
+
+def _said_of_clock(head: str) -> list[str]:
+    """What a head says of its clock: hh:mm is counted in hours, mm:ss in minutes."""
+    plain = plain_head(head)
+    kinds = {MINUTES_SECONDS: _MINUTES_SECONDS_HEAD.search(plain), ELAPSED: "h:m" in plain}
+    return [kind for kind, said in kinds.items() if said]
 
 
 def _numbers_count(words: set[str], times: Sequence[str], chosen: str) -> str:

@@ -13,18 +13,28 @@ from datetime import UTC, datetime, timedelta
 from fractions import Fraction
 from itertools import pairwise
 
-from farm.logger_file import Columns, ReadingsError, opened
-from farm.reading_times import Times, is_day_first
+from farm.logger_file import Columns, opened
+from farm.logger_lines import ReadingsError
+from farm.logger_words import plain_head
+from farm.reading_times import Times, is_day_first, zone_of
 from farm.units import UnitError, read_pressure, read_temperature
 
 COLDEST_MILLI_C, HOTTEST_MILLI_C = -30_000, 150_000
 MOST_SAID = 5  # errors in one message
 _OTHER_DEGREES = {
-    "C": re.compile(r"[°º]\s?f\b|\bf\b|fahrenheit"),
-    "F": re.compile(r"[°º]\s?c\b|\bc\b|celsius"),
+    "C": re.compile(r"[°º]\s?f\b|\bf\b|\bdeg\s?f\b|fahrenheit"),
+    "F": re.compile(r"[°º]\s?c\b|\bc\b|\bdeg\s?c\b|celsius"),
 }
-_PRESSURES = {"kpa": "kPa", "bar": "bar", "psi": "psi", "psig": "psi", "mbar": "mbar",
-              "hpa": "hPa"}  # fmt: skip
+_OF_UNIT = re.compile(r"\bunit|\beinheit|\bunit[éàa]|\bunidad|\btemp", re.IGNORECASE)
+_KELVIN = re.compile(r"[(\[]\s?k\s?[)\]]|[°º]\s?k\b|\bkelvin\b")
+_PRESSURES = {"kpa": "kPa", "bar": "bar", "barg": "bar", "psi": "psi", "psig": "psi",
+              "mbar": "mbar", "hpa": "hPa", "mpa": "MPa", "pa": "Pa", "inhg": "inHg",
+              "mmhg": "mmHg", "torr": "torr", "atm": "atm"}  # fmt: skip
+_ABSOLUTE = re.compile(r"\b(?:abs|ass?ol|psia|bara)|(?:kpa|bar|psi)\s?[(\[]?a\b")
+# What loggers write where they had no reading.
+_NO_READING = re.compile(
+    r"[-–—_*.?/#\s]*|#?n/?a!?|nan|null|none|err(or)?|fault|open|ovl?|oor", re.I
+)
 # Three decimals behind a mark are no thousands of degrees.
 _THREE_DECIMALS = re.compile(r"(.*[0-9][.,][0-9]{3})([^0-9.,].*)?")
 
@@ -71,7 +81,7 @@ def read_readings(
     steriliser reaches.
     """
     file = opened(text, counts=counts, column=column, is_typed=is_typed)
-    _agree(file.columns, units)
+    _agree(file.columns, units, file.above)
     times = _times(file.columns, file.rows, start=start, counts=file.counts)
     found: list[Reading] = []
     wrong: list[str] = []
@@ -97,26 +107,47 @@ def decoded(content: bytes) -> str:
     """Turn a file into text, in the codes that loggers write."""
     if content[:2] in (b"\xff\xfe", b"\xfe\xff"):
         return content.decode("utf-16", "replace")
+    for code, zeros in (("utf-16-le", content[1:80:2]), ("utf-16-be", content[:80:2])):
+        if zeros and not any(zeros):  # every other byte of Latin letters is nothing
+            return content.decode(code, "replace")
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError:
         return content.decode("cp1252", "replace")
 
 
-def _agree(columns: Columns, units: Units) -> None:
-    """Refuse a head that names another unit than is stated."""
+def _agree(columns: Columns, units: Units, above: Sequence[str]) -> None:
+    """Refuse a head, or a line above it where it says nothing, that names another unit."""
     if not columns.heads:
         return
     head = columns.heads[columns.degrees]
-    if _OTHER_DEGREES[units.temperature].search(head.lower()):
+    plain, other = plain_head(head), _OTHER_DEGREES[units.temperature]
+    said = f"Line {columns.line}: the column says “{head[:40]}”"
+    if _KELVIN.search(plain):
+        raise ReadingsError(f"{said}, which is kelvin. Export the file in °C or °F.")
+    if other.search(plain):
         raise ReadingsError(
-            f"Line {columns.line}: the column says “{head[:40]}” and °{units.temperature} is "
-            "stated. Choose the unit that the file is in."
+            f"{said} and °{units.temperature} is stated. Choose the unit that the file is in."
         )
-    if columns.pressure is None:
-        return
-    head = columns.heads[columns.pressure]
-    said = {_PRESSURES[word] for word in re.findall(r"[a-z]+", head.lower()) if word in _PRESSURES}
+    stated = {"C": "F", "F": "C"}[units.temperature]
+    names = [line for line in above if _OF_UNIT.search(line) and other.search(plain_head(line))]
+    if names and not _OTHER_DEGREES[stated].search(plain):
+        raise ReadingsError(
+            f"Above the readings stands “{names[0][:40]}”, and °{units.temperature} is stated. "
+            "Choose the unit that the file is in, or write it into the head of its column."
+        )
+    if columns.pressure is not None:
+        _agree_on_pressure(columns, columns.heads[columns.pressure], units)
+
+
+def _agree_on_pressure(columns: Columns, head: str, units: Units) -> None:
+    plain = plain_head(head)
+    said = {_PRESSURES[word] for word in re.findall(r"[a-z]+", plain) if word in _PRESSURES}
+    if _ABSOLUTE.search(plain):
+        raise ReadingsError(
+            f"Line {columns.line}: the column says “{head[:40]}”, which counts the air too, and a "
+            "gauge shows what is above it. Export the file without it, or with gauge pressure."
+        )
     if said and units.pressure not in said:
         raise ReadingsError(
             f"Line {columns.line}: the column says “{head[:40]}” and {units.pressure} is stated. "
@@ -131,7 +162,8 @@ def _times(
         day_first = is_day_first([columns.time(cells) for _, cells in rows], start)
     except UnitError as refusal:
         raise ReadingsError(str(refusal)) from None
-    return Times(start, counts, day_first)
+    heads = " ".join(columns.heads[at] for at in columns.times if at < len(columns.heads))
+    return Times(start, counts, day_first, zone_of(heads))
 
 
 def _reading(
@@ -144,9 +176,18 @@ def _reading(
 ) -> Reading:
     last = before[0].at.astimezone(times.start.tzinfo) if before else None
     at = times.read(columns.time(cells), last)
-    if last and at <= last:
-        raise UnitError(f"{at:%H:%M:%S} is not after {last:%H:%M:%S}: put the lines in order.")
-    degrees, pressure = columns.temperature(cells), columns.gauge(cells)
+    # Instants are compared: in the night that has an hour twice, its clock falls back.
+    if last and at.astimezone(UTC) <= last.astimezone(UTC):
+        raise UnitError(
+            f"{at:%H:%M:%S} is not after {last:%H:%M:%S}: put the lines in order, and leave out "
+            "what stands twice."
+        )
+    degrees = columns.temperature(cells).removeprefix("+")
+    pressure = columns.gauge(cells).removeprefix("+")
+    if _NO_READING.fullmatch(degrees):
+        raise UnitError(f"No temperature stands there{_quote(degrees)}: take the line out.")
+    if pressure and _NO_READING.fullmatch(pressure):
+        raise UnitError(f"No pressure stands there{_quote(pressure)}: leave the cell empty.")
     milli_c = read_temperature(_not_thousands(degrees), units.temperature)
     if not COLDEST_MILLI_C <= milli_c <= HOTTEST_MILLI_C:
         raise UnitError(
@@ -155,6 +196,10 @@ def _reading(
     gauge_pa = read_pressure(_not_thousands(pressure), units.pressure) if pressure else None
     # Minutes are counted between instants: a clock that is put forward leaves no hour out.
     return Reading(at.astimezone(UTC), milli_c, gauge_pa)
+
+
+def _quote(cell: str) -> str:
+    return f", “{cell[:20]}”" if cell else ""
 
 
 def _not_thousands(text: str) -> str:

@@ -83,7 +83,8 @@ SHARED = [
 # Whose subject it is that stands outside the layers.
 APART = {
     "planning": "costs", "start_book": "starting", "exchange": "exchange", "tables": "exchange",
-    "gs1": "tracing", "glossary": "starting", "logger_file": "records", "moisture": "growing",
+    "gs1": "tracing", "glossary": "starting", "moisture": "growing",
+    "logger_file": "records", "logger_lines": "records", "logger_words": "records",
     "net_weight": "store", "reading_times": "records", "readings": "records",
     "records": "records", "steam": "growing",
 }  # fmt: skip

@@ -14,7 +14,8 @@ from django.utils.datastructures import MultiValueDict
 from farm import habits
 from farm.actions.records.records import Stated
 from farm.actions.records.run_readings import USUAL_REFERENCE_MILLI_C, USUAL_Z_MILLI_C, Source
-from farm.logger_file import LONGEST_LINE, ColumnQuestion, CountQuestion, ReadingsError
+from farm.logger_file import ColumnQuestion, CountQuestion
+from farm.logger_lines import LONGEST_LINE, ReadingsError
 from farm.models import Farm, Room
 from farm.pages.clock import ClockField, DayField
 from farm.pages.fields import (
@@ -26,7 +27,7 @@ from farm.pages.fields import (
 )
 from farm.pages.recording_form import FAST_CLOCK, FarmForm, initials_field, pin_field
 from farm.pages.uploads import READINGS, checked
-from farm.reading_times import CLOCK, COUNTS, ELAPSED
+from farm.reading_times import CLOCK, COUNTS, ELAPSED, MINUTES_SECONDS
 from farm.readings import Reading, Units, decoded, read_readings
 from farm.records import STORE, Field, Holds, RecordKind
 from farm.templatetags.farm_format import pressure_unit, temperature_unit
@@ -142,7 +143,8 @@ class ReadingsForm(SigningForm):
     counts = forms.ChoiceField(
         label="Times in the file are", required=False,
         choices=[("", "as its head says"), *COUNTS.items(),
-                 (ELAPSED, "hours:minutes:seconds since the start"), (CLOCK, "the clock")],
+                 (ELAPSED, "hours:minutes:seconds since the start"),
+                 (MINUTES_SECONDS, "minutes:seconds since the start"), (CLOCK, "the clock")],
     )  # fmt: skip
     typed = forms.CharField(
         label="Or typed, a reading a line",

@@ -19,7 +19,8 @@ from hypothesis import strategies as st
 from farm.actions.growing.runs import run_of
 from farm.actions.records.run_readings import Source, attach_readings
 from farm.actions.signing import Signed
-from farm.logger_file import ColumnQuestion, CountQuestion, ReadingsError
+from farm.logger_file import ColumnQuestion, CountQuestion
+from farm.logger_lines import ReadingsError
 from farm.models import RunReadings
 from farm.queries.records.run_readings import readings_of
 from farm.readings import Found, Reading, Units, read_readings

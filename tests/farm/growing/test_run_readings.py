@@ -9,7 +9,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from farm.actions.growing.runs import run_of
 from farm.actions.records.run_readings import Source, attach_readings
 from farm.actions.signing import Signed
-from farm.logger_file import ReadingsError
+from farm.logger_lines import ReadingsError
 from farm.models import RunReadings
 from farm.queries.records.run_readings import RunCourse, course_of, readings_of
 from farm.readings import Reading, Units, decoded, read_readings
@@ -156,7 +156,7 @@ def test_a_file_of_an_old_program_is_read() -> None:
     [
         ("0 20\nsoon 30", "Line 2: “soon” is not a time"),
         ("0 20\n\n1 hot", 'Line 3: "hot" cannot be read as a temperature'),
-        ("0 20\n1", "Line 2: Nothing was typed: type a temperature"),
+        ("0 20\n1", "Line 2: No temperature stands there: take the line out"),
         ("5 20\n5 30", "Line 2: 14:05:00 is not after 14:05:00"),
         ("0 20\n1 250", "Line 2: 250 is 250 °C, which no steriliser reaches: check the unit"),
         ("0 20 1\n1 30 x", 'Line 2: "x" cannot be read as a pressure'),

@@ -3,7 +3,9 @@
 - Spoilage. A check without `passed` looks a lot over: the planned loss leaves first, each further
   block at its share of the rest. A check with `passed` is an inspection: what is lost beyond plan
   leaves at the cost sunk so far, and the planned loss falls on the passed, which become a lot of
-  their own. A published rate on good output is stated as a count of the lot.
+  their own. A published rate on good output is stated as a count of the lot. Fewer lost than
+  planned are no gain of the period: the good ones are cheaper. Rework stays in its lot. A purchase
+  put right later moves what was drawn of it before, where a card kept by hand would not.
 - A flush is picked over days. A pick's line keeps its flush (`turn`), the blocks then (`pieces`)
   and what was planned of this flush and of later ones; what is still expected after it is worked
   from the picks that stand (`costing.still_expected`), never kept. What is split off

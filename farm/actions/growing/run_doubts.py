@@ -14,7 +14,7 @@ from farm.kinds.growing import STERILISER_RUN
 from farm.models import LotCard, Stage, Steriliser, the_farm
 from farm.queries.growing.usual_values import usual_worked
 from farm.refusals import MendedInDetails
-from farm.steam import held, steam_temperature_c
+from farm.steam import held, saturation_temperature_c, steam_temperature_c
 from farm.units import show_pressure, show_temperature
 from ledger.errors import Malformed
 
@@ -85,9 +85,19 @@ def steam_doubt(
     )
     if above_c > 0:
         why = "Steam is never hotter. Was it measured, or taken from a table for the sea?"
+    elif abs(_steam_c_if_absolute(shown_pa) - temperature_milli_c / 1000) <= BELOW_STEAM_C:
+        why = (
+            "It would be that hot if the figure counted the air outside too: does the gauge stand "
+            "at 0 without steam? If not, take off what it stands at."
+        )
     else:
         why = "Was air left in it, or was the probe inside the load?"
     return PlausibilityQuestion(f"{there} {why} The altitude stands under Farm details.")
+
+
+def _steam_c_if_absolute(shown_pa: int) -> float:
+    """Work out the steam of a figure that counts the air too: 205 kPa are 121 °C, not 135."""
+    return saturation_temperature_c(max(shown_pa, UNPRESSURISED_PA) / 1000)
 
 
 def weak_doubt(

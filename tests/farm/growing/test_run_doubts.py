@@ -125,6 +125,16 @@ def test_a_thermometer_far_below_the_gauge_asks_for_air_left_in(world: World) ->
         run(world, bags_of(world), temperature_milli_c=112_000, minutes_at_temperature=700)
 
 
+def test_a_gauge_that_counts_the_air_too_is_asked_about(world: World) -> None:
+    """205 kPa of steam are 121.0 °C (steam tables); above the sea's air they are 134.6 °C."""
+    world.steriliser.max_gauge_kpa = 250
+    world.steriliser.save()
+    with pytest.raises(PlausibilityQuestion, match=r"134\.\d °C.*stand at 0 without steam"):
+        run(world, bags_of(world), gauge_pa=205_000, temperature_milli_c=121_000)
+    with pytest.raises(PlausibilityQuestion, match="Was air left in it"):
+        run(world, bags_of(world), gauge_pa=205_000, temperature_milli_c=127_000)
+
+
 def test_water_in_an_open_drum_is_no_hotter_than_it_boils(world: World) -> None:
     at(world, 2_000)  # 79.5 kPa of air: water boils at 93.3 °C
     with pytest.raises(PlausibilityQuestion, match=r"100\.0 °C .* in Barrel, .* is 93\.3 °C"):

@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from farm import steam
-from farm.units import UnitError
+from farm.units import UnitError, read_pressure
 
 KPA_PER_PSI = 6.894757293168
 M_PER_FOOT = 0.3048
@@ -98,6 +98,21 @@ def test_the_air_by_the_gas_law_itself(altitude_m: int) -> None:
 def test_the_boiling_point_as_steam_tables_print_it(pressure_kpa: float, boiling_c: float) -> None:
     # 75 kPa: printed by the older IAPWS formulation, 91.76.
     assert steam.saturation_temperature_c(pressure_kpa) == pytest.approx(boiling_c, abs=0.012)
+
+
+@pytest.mark.parametrize("altitude_m", [0, 500, 1_500, 2_500])
+@pytest.mark.parametrize("typed", ["5 psi", "15 psi", "18 psi", "103.4 kPa", "140 kPa", "0.2 bar",
+                                   "1.03 bar"])  # fmt: skip
+def test_a_typed_gauge_agrees_with_the_reference_library(typed: str, altitude_m: int) -> None:
+    iapws97 = pytest.importorskip("iapws.iapws97", reason="iapws comes with the test extra")
+    # The barometric formula of ISO 2533, and pounds by 6.894757 kPa.
+    amount, unit = typed.split()
+    gauge_kpa = float(amount) * {"psi": 6.894757, "kPa": 1, "bar": 100}[unit]
+    exponent = 9.80665 / (287.05287 * 0.0065)
+    air_kpa = 101.325 * (1 - 0.0065 * altitude_m / 288.15) ** exponent
+    expected_c = iapws97._TSat_P((air_kpa + gauge_kpa) / 1_000) - 273.15
+    found_c = steam.steam_temperature_c(read_pressure(typed, "kPa") / 1_000, altitude_m)
+    assert found_c == pytest.approx(expected_c, abs=0.001)
 
 
 def test_ten_and_a_half_pounds_is_240_fahrenheit() -> None:

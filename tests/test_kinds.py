@@ -20,8 +20,8 @@ PLAIN = {
     # A number of things: a field, a column, a dimension.
     "count": "actions/selling/cashing management/commands/labels models/store/counts"
              " pages/growing/block_forms pages/growing/grain_forms pages/selling/cash_forms"
-             " pages/tracing/labels planning/inputs queries/selling/cash queries/store/later_weights"
-             " reports/records/record_rows reports/rows",
+             " pages/tracing/labels planning/inputs queries/selling/cash"
+             " queries/store/later_weights reports/records/record_rows reports/rows",
     # One pack, or what a product is packed in.
     "pack": "actions/selling/pricing actions/starting/start_lookups models/selling/pricing"
             " pages/lookups/lookup_list pages/recording/read_back pages/selling/selling_forms"

@@ -4,7 +4,7 @@ import pytest
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
-from ledger.drafts import ChargeDraft
+from ledger.drafts import ChargeDraft, NewLot
 from ledger.errors import Malformed, NotEnough
 from ledger.models import Edge, Flow, Lot, Role
 from tests.ledger.shorthand import (
@@ -13,12 +13,15 @@ from tests.ledger.shorthand import (
     amend,
     assert_book_is_sound,
     bought,
+    bought_blocks,
     buys,
     line,
     loses,
     made_of,
     makes,
+    moved,
     new,
+    pick,
     pieces,
     put,
     sells,
@@ -135,3 +138,19 @@ def test_a_correction_may_bring_a_number_to_nothing_and_not_turn_it_round() -> N
 
     amend(sale, line(lot, Role.SOLD, 3))
     assert Lot.objects.get(pk=lot.pk).quantity == 10
+
+
+def half_of(lot: Lot, count: int) -> Lot:
+    part = NewLot(lot.item, unit_mass_mg=lot.unit_mass_mg, part_of=lot)
+    return put(uses(lot, count), makes(part, count)).lots[1]
+
+
+def test_a_part_of_a_part_was_picked_when_the_whole_was() -> None:
+    # Pieces that are binned after the first pick carry nothing, also two splits later.
+    whole = bought_blocks(40, 700 * UNIT)
+    pick(whole, 100, 200, turn=1, pieces=40, turn_mg=500)
+    quarter = half_of(half_of(whole, 20), 10)
+    loss = put(loses(quarter, 5)).entry
+
+    assert moved(loss, quarter, Role.LOST) == 0
+    assert_book_is_sound()

@@ -8,7 +8,7 @@ from uuid import UUID
 
 import pytest
 from django.contrib.sessions.models import Session
-from django.db import transaction
+from django.db import connection, transaction
 from django.db.models import Model
 from django.test import Client
 from django.utils import timezone
@@ -20,7 +20,7 @@ from tests.conftest import signed_in
 from tests.copied import copied
 from tests.farm.season import Season, season
 from tests.farm.world import World, assert_book_is_sound, fresh, grow_blocks, small_farm
-from tests.table_rows import read_rows, tables
+from tests.table_rows import Rows, read_rows, tables
 
 pytestmark = pytest.mark.django_db
 
@@ -90,11 +90,18 @@ def test_what_comes_after_a_copy_is_what_comes_after_the_play(
             with monkeypatch.context() as patch:
                 patch.setattr(timezone, "now", lambda: now)
                 throw_away(doing, lot=fresh(one.packs), quantity=1)
-            after.append(read_rows())
+            after.append(numbered_alike(read_rows()))
             assert_book_is_sound()
 
     assert after[0] == after[1]
     assert played.count("after") == 1
+
+
+def numbered_alike(rows: Rows) -> object:
+    """The rows; on PostgreSQL without their numbers, of which it gives none twice."""
+    if connection.vendor == "sqlite":
+        return rows
+    return {name: [row[1:] for row in found.values()] for name, found in rows.items()}
 
 
 def test_a_test_may_change_its_copy() -> None:

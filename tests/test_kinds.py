@@ -100,6 +100,33 @@ def test_no_page_asks_an_entry_for_a_kind_by_its_name() -> None:
     assert asking == []
 
 
+def test_particulars_are_read_and_written_by_their_dataclass_alone() -> None:
+    by_hand = [
+        f"{name}:{node.lineno}"
+        for name, tree in modules()
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Call) and is_by_hand(node)
+    ]
+
+    assert by_hand == []
+
+
+def is_by_hand(call: ast.Call) -> bool:
+    """Say whether a call loads particulars as a dict, or hands them over as one."""
+    if ast.unparse(call.func) == "json.loads":
+        return any("particulars" in ast.unparse(given) for given in call.args)
+    given = [one.value for one in call.keywords if one.arg == "particulars"]
+    return any(isinstance(one, ast.Dict) for one in given)
+
+
+@pytest.mark.parametrize(
+    "code",
+    ['json.loads(run.particulars)["flush"]', 'post(doing, PICK, [], particulars={"flush": 1})'],
+)
+def test_particulars_by_hand_are_seen(code: str) -> None:
+    assert any(is_by_hand(one) for one in ast.walk(ast.parse(code)) if isinstance(one, ast.Call))
+
+
 @pytest.mark.parametrize(
     "code",
     ['f(entry__kind="pick")', 'f(kind__in=("pick", "dry"))', 'entry.kind == "pick"',

@@ -16,6 +16,7 @@ from django.db.models import Max, QuerySet
 
 from farm.kinds.growing import CHECK, RECEIVE_SUPPLIES
 from farm.kinds.kind import Kind
+from farm.kinds.particulars import Particulars
 from farm.models import (
     LotCard,
     Person,
@@ -38,6 +39,8 @@ from ledger.errors import Malformed
 from ledger.models import Dimension, Entry, Item, Lot
 from ledger.models import Role as LineRole
 
+# What is said of a question that was asked.
+ANSWER = "yes, that is right"
 # What an action returns, for pages, which know nothing of the book's writer.
 Recorded = book.Recorded
 
@@ -91,7 +94,7 @@ def post(
     *,
     charges: Iterable[ChargeDraft] = (),
     marks: Iterable[MarkDraft] = (),
-    particulars: dict[str, Any] | None = None,
+    particulars: Particulars | None = None,
 ) -> book.Recorded:
     """Record one entry of this kind in the book."""
     return book.record(draft(doing, kind, lines, charges=charges, marks=marks, said=particulars))
@@ -104,20 +107,19 @@ def draft(
     *,
     charges: Iterable[ChargeDraft] = (),
     marks: Iterable[MarkDraft] = (),
-    said: dict[str, Any] | None = None,
+    said: Particulars | None = None,
 ) -> Draft:
-    beside: dict[str, Any] = {"form": doing.form} if doing.form else {}
+    if not isinstance(said, kind.particulars | None):
+        raise TypeError(f"{kind} is said by {kind.particulars.__name__}")
     typed_by = doing.typed_by or doing.by.entering_under
-    if typed_by is not None:
-        beside["typed_by"] = typed_by.pk
-    if doing.minutes is not None:
-        beside["minutes_stated"] = doing.minutes
-    asked = {"asked": doing.asked, "asked_of_money": doing.asked_money}
-    if any(asked.values()):
-        beside |= {
-            **{key: words for key, words in asked.items() if words},
-            "answer": "yes, that is right",
-        }
+    beside = Particulars(
+        form=doing.form,
+        typed_by=typed_by.pk if typed_by else None,
+        minutes_stated=doing.minutes,
+        asked=doing.asked,
+        asked_of_money=doing.asked_money,
+        answer=ANSWER if doing.asked or doing.asked_money else "",
+    )
     return Draft(
         kind=kind,
         happened_at=doing.local,
@@ -128,7 +130,7 @@ def draft(
         charges=tuple(charges),
         marks=tuple(marks),
         reason=doing.reason,
-        particulars={**beside, **(said or {})},
+        particulars=beside.written() | (said or Particulars()).written(),
     )
 
 

@@ -12,7 +12,6 @@ from datetime import date
 from farm import habits
 from farm.actions.common import both
 from farm.actions.questions import PRICE_OFF, PlausibilityQuestion
-from farm.kinds.growing import INOCULATE_BLOCKS, STERILISER_RUN
 from farm.models import (
     Customer,
     LotCard,
@@ -23,7 +22,7 @@ from farm.models import (
     WeightUnit,
     the_farm,
 )
-from farm.queries.growing.usual_values import Usual, last_price, usual_stated
+from farm.queries.growing.usual_values import Usual, last_price, usual_run, usual_spawn_ppm
 from farm.queries.keeping import keeps_until, too_old_words
 from farm.queries.selling.prices import Listed
 from farm.refusals import MendedInDetails
@@ -57,7 +56,7 @@ def spawn_doubt(by: Person, bags: Lot, *, spawn_mg: int, count: int) -> Plausibi
         return None
     wet_mg = bags.unit_mass_mg * count
     rate_ppm = spawn_mg * 1_000_000 // wet_mg
-    usual = usual_stated(INOCULATE_BLOCKS, "of_wet_substrate_ppm")
+    usual = usual_spawn_ppm()
     low, high = _band(usual, TIMES_SPAWN, BELIEVED_SPAWN_PPM)
     hint = in_other_unit(by, spawn_mg, lambda mg: low <= mg * 1_000_000 // wet_mg <= high)
     is_off = usual and (is_twice(rate_ppm, usual) or is_half(rate_ppm, usual))
@@ -73,7 +72,7 @@ def spawn_doubt(by: Person, bags: Lot, *, spawn_mg: int, count: int) -> Plausibi
 
 def minutes_doubt(steriliser: Steriliser, minutes: int) -> PlausibilityQuestion | None:
     """Ask about a run far shorter or longer than this steriliser's runs."""
-    usual = usual_stated(STERILISER_RUN, "minutes_at_temperature", steriliser=steriliser.name)
+    usual = usual_run(steriliser, lambda said: said.minutes_at_temperature)
     low, high = _band(usual, TIMES_MINUTES, BELIEVED_MINUTES)
     if low <= minutes <= high:
         return None

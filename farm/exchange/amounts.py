@@ -4,6 +4,9 @@ from collections.abc import Iterable
 from typing import Any
 
 from farm.exchange.names import PREFIX, Names
+from farm.kinds.growing import Run
+from farm.kinds.particulars import Particulars
+from farm.kinds.store import Drying
 from farm.models import LotCard
 from ledger.models import Dimension, Lot
 
@@ -33,17 +36,22 @@ def weight(names: Names, lot: Lot, mass_mg: int) -> dict[str, Any]:
     return {"epcClass": names.lot(lot), "quantity": mass_mg / size, "uom": unit}
 
 
-def readings(said: dict[str, Any]) -> list[dict[str, Any]]:
+def readings(said: Particulars) -> list[dict[str, Any]]:
     """Say what was read during a run or a drying; the gauge shows pressure above the air's."""
+    if isinstance(said, Run):
+        minutes, gauge_pa = said.minutes_at_temperature, said.gauge_pa
+    elif isinstance(said, Drying):
+        minutes, gauge_pa = said.minutes_drying, None
+    else:
+        return []
     reports: list[dict[str, Any]] = []
-    if said.get("temperature_milli_c") is not None:
-        value = said["temperature_milli_c"] / 1000
+    if said.temperature_milli_c is not None:
+        value = said.temperature_milli_c / 1000
         reports.append({"type": "Temperature", "value": value, "uom": CELSIUS})
-    if said.get("gauge_pa") is not None:
+    if gauge_pa is not None:
         reports.append(
-            {"type": "Pressure", "value": said["gauge_pa"], "uom": PASCAL, own("basis"): "gauge"}
+            {"type": "Pressure", "value": gauge_pa, "uom": PASCAL, own("basis"): "gauge"}
         )
-    minutes = said.get("minutes_at_temperature", said.get("minutes_drying"))
     if minutes is not None and reports:
         reports.append({"type": "Time", "value": minutes, "uom": MINUTE})
     return [{"sensorReport": reports}] if reports else []

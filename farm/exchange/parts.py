@@ -9,8 +9,9 @@ from farm.exchange.amounts import amount, own, readings, shared_facts, weight
 from farm.exchange.names import Names
 from farm.exchange.told import Stated, Told, Version
 from farm.kinds import kind_named
+from farm.kinds.growing import Checked, Run
 from farm.kinds.kind import COUNTED, Kind, Step
-from farm.kinds.store import WEIGH_AGAIN
+from farm.kinds.store import WEIGH_AGAIN, Weighing
 from farm.kinds.tracing import HOLD, RELEASE
 from farm.queries.months.reconciliation import FOUND_MISSING
 from ledger.models import Lot, Role
@@ -131,14 +132,17 @@ def _seen(happening: Happening, lines: Iterable[Stated]) -> Event:
         return _loaded(happening, lines)
     event = _object(happening, seen, action="OBSERVE", step=happening.kind.seen, whole=True)
     said = happening.told.particulars
-    more = {own("steriliser"): said.get("steriliser"), **_seen_percent(happening)}
+    more = {
+        own("steriliser"): said.steriliser if isinstance(said, Run) else None,
+        **_seen_percent(happening),
+    }
     return _with(event, sensorElementList=readings(said), **more)
 
 
 def _weighed(happening: Happening, lines: Iterable[Stated]) -> Event:
     """State the weight found: what the book held, less what was found missing."""
     lot = next(line.lot for line in lines)
-    book_mg = happening.told.particulars["book_mg"]
+    book_mg = Weighing.read(happening.told.root.particulars).book_mg
     found_mg = book_mg + sum(line.quantity for line in lines)
     event = _event("OBSERVE", COUNTED, [weight(happening.names, lot, found_mg)])
     return event | _where(happening, [])
@@ -258,5 +262,5 @@ def _record(happening: Happening) -> Event:
 
 
 def _seen_percent(happening: Happening) -> Event:
-    percent = happening.told.particulars.get("colonised_percent")
-    return {} if percent is None else {own("colonisedPercent"): percent}
+    said = happening.told.particulars
+    return {own("colonisedPercent"): said.colonised_percent} if isinstance(said, Checked) else {}

@@ -4,16 +4,17 @@ An export states the past as it was recorded, and each correction as one. So an 
 versions as it was corrected, plus one.
 """
 
-import json
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from django.db.models import Q, QuerySet, Sum
 
 from farm.exchange.choosing import Places, places_of
+from farm.kinds.particulars import Particulars
 from farm.models import GivenAway, LoadLine, Placing, Sale, SellingPlace, Shelf
+from farm.queries.entries import particulars
 from ledger.models import Entry, Line, Lot, Mark, Role
 
 Row = TypeVar("Row")
@@ -59,9 +60,8 @@ class Told:
     given_as: str = ""
 
     @property
-    def particulars(self) -> dict[str, Any]:
-        said: dict[str, Any] = json.loads(self.root.particulars)
-        return said
+    def particulars(self) -> Particulars:
+        return particulars(self.root)
 
 
 def tell(entries: QuerySet[Entry]) -> list[Told]:

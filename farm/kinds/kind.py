@@ -5,6 +5,7 @@ from dataclasses import KW_ONLY, dataclass
 from typing import Any, NamedTuple, Self
 
 from farm.beliefs import PRACTICE
+from farm.kinds.particulars import Particulars
 
 
 class Step(NamedTuple):
@@ -37,12 +38,12 @@ class Kind(str):
 
     ``words``: what its page is called; ``done`` begins its message; ``called``: how a list calls
     such an entry, where its name is not plain; ``named``: what it did to a lot that it only
-    names, where that is not ``done``. ``then``: what comes next. ``group``: where the
-    index offers it; ``stages``: lots of these offer it; ``while_held``: the book takes it of a
-    lot on hold. ``caused``: its reason is its cause, elsewhere a note.
-    ``usual``: its usual time; a kind without one takes no time. ``entered_as``: the kind of its
-    entry, where that is another's. ``made``, ``seen``: its steps in events, where it makes a
-    lot and where it only looks at one.
+    names, where that is not ``done``. ``then``: what comes next. ``group``: where the index
+    offers it; ``stages``: lots of these offer it; ``while_held``: the book takes it of a lot on
+    hold. ``caused``: its reason is its cause, elsewhere a note. ``particulars``: what its entry
+    says beside its lines. ``usual``: its usual time; a kind without one takes no time.
+    ``entered_as``: the kind of its entry, where that is another's. ``made``, ``seen``: its steps
+    in events, where it makes a lot and where it only looks at one.
     """
 
     name: str
@@ -57,6 +58,7 @@ class Kind(str):
     while_held: bool = False
     then: str = ""
     caused: bool = False
+    particulars: type[Particulars] = Particulars
     usual: Usual | None = None
     entered_as: "Kind | None" = None
     made: Step = MADE

@@ -1,7 +1,20 @@
 """What begins a book: the stock that was there before it."""
 
-from farm.kinds.kind import Kind
+from dataclasses import dataclass
+from typing import Annotated
 
-OPENING_STOCK = Kind("opening stock")
+from farm.kinds.kind import Kind
+from farm.kinds.particulars import Particulars, Said, Seen, Unit
+
+
+@dataclass(frozen=True, kw_only=True)
+class FromWorkbook(Particulars):
+    """Where in the starting workbook it stands."""
+
+    sheet: Annotated[str, Said("sheet of the starting workbook", seen=Seen.ALL)] = ""
+    row: Annotated[int | None, Said("row of that sheet", Unit.NUMBER, Seen.ALL)] = None
+
+
+OPENING_STOCK = Kind("opening stock", particulars=FromWorkbook)
 
 KINDS = (OPENING_STOCK,)

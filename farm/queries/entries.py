@@ -1,15 +1,16 @@
 """What was recorded: entries as they were written, and as they stand."""
 
-import json
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, timedelta
-from typing import Any
 from uuid import UUID
 
 from django.db.models import Exists, OuterRef, QuerySet, Sum
 
+from farm.kinds import kind_named
+from farm.kinds.particulars import Particulars
+from farm.kinds.selling import Load
 from farm.models import Person, Stage
 from ledger.models import Entry, Line, Lot, Role
 
@@ -107,9 +108,9 @@ def initials() -> Mapping[int, str]:
 def signature(entry: Entry, who: Mapping[int, str]) -> str:
     """Say who signed, and in brackets under whose sign-in where that was another's."""
     signed = who.get(entry.by, "?")
-    if '"typed_by":' not in entry.particulars:
+    typed_by = particulars(entry).typed_by
+    if typed_by is None:
         return signed
-    typed_by = json.loads(entry.particulars)["typed_by"]
     return f"{signed} by PIN ({who.get(typed_by, '?')})"
 
 
@@ -132,7 +133,7 @@ def standing(entry: Entry) -> list[Standing]:
         for place, value in enumerate((line.quantity, line.money, line.given_mg)):
             at[place * 2] += value if is_first else 0
             at[place * 2 + 1] += value
-    loaded = particulars(entry).get("loaded", {})
+    loaded = Load.read(entry.particulars).loaded or {}
     found = [
         Standing(lots[lot], role, *numbers, loaded=loaded.get(lots[lot].code, 0))
         for (lot, role), numbers in sums.items()
@@ -148,10 +149,9 @@ def on_hand_before(entry: Entry) -> dict[int, int]:
     return dict(before.values_list("lot_id").annotate(Sum("quantity")))
 
 
-def particulars(entry: Entry) -> dict[str, Any]:
-    """Read what was stated beside an entry."""
-    said: dict[str, Any] = json.loads(entry.particulars)
-    return said
+def particulars(entry: Entry) -> Particulars:
+    """Read what was stated beside an entry, in the shape of its kind."""
+    return kind_named(entry.kind).particulars.read(entry.particulars)
 
 
 def entry_of(uuid: str) -> Entry | None:

@@ -1,16 +1,12 @@
 """How long a lot keeps in the fridge: its last day, and the days left until then."""
 
-import json
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from datetime import date, timedelta
 
+from farm.kinds.store import OfOldLots
 from farm.models import Form, LotCard, Stage
 from farm.units import show_count
 from ledger.models import Entry, Lot
-
-# Among the particulars of an entry: the lots that were past their days when they went into what
-# it made, or into what went into that, each with how many days.
-PAST_DAYS = "past_days"
 
 
 def keeps_until(card: LotCard) -> date | None:
@@ -31,26 +27,27 @@ def is_past(card: LotCard, day: date) -> bool:
     return until is not None and until < day
 
 
-def past_days(cards: Iterable[LotCard], day: date) -> dict[str, dict[str, int]]:
-    """What is said of a lot made of others on a day: which were past their days; one query.
+def past_days(cards: Iterable[LotCard], day: date) -> dict[str, int] | None:
+    """Which of the lots of which another is made on a day were past their days; one query.
 
-    It stays said of all that is made of that lot in turn: a pouch filled from the jar.
+    Each with how many days. It stays said of all that is made of that lot in
+    turn: a pouch filled from the jar.
     """
     found = list(cards)
     past: dict[str, int] = {}
     makers = Entry.objects.filter(pk__in={card.lot.made_by_id for card in found})
     for words in makers.order_by("pk").values_list("particulars", flat=True):
-        past |= json.loads(words).get(PAST_DAYS, {})
+        past |= OfOldLots.read(words).past_days or {}
     for card in found:
         until = keeps_until(card)
         if until and until < day:
             past[card.lot.code] = (day - until).days
-    return {PAST_DAYS: past} if past else {}
+    return past or None
 
 
 def past_words(lot: Lot) -> str:
     """Say of what that was past its days a lot was made: “lot K7M4Q, 3 days too old”; else ""."""
-    past: Mapping[str, int] = json.loads(lot.made_by.particulars).get(PAST_DAYS, {})
+    past = OfOldLots.read(lot.made_by.particulars).past_days or {}
     said = (f"lot {code}, {show_count(days, 'day', 'days')} too old" for code, days in past.items())
     return "; ".join(said)
 

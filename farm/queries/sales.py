@@ -1,12 +1,12 @@
 """What was sold and loaded, and what is still open."""
 
-import json
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from django.db.models import Exists, OuterRef, Q, QuerySet, Sum
 
+from farm.kinds.selling import SaleTerms
 from farm.models import (
     LoadLine,
     Product,
@@ -132,7 +132,7 @@ def sale_now(sale: Sale) -> SaleNow:
 
 def asked_for(entry: Entry, lot: Lot) -> int | None:
     """What is asked for a sold lot as it stands, as its price is meant: with its tax or without."""
-    terms = json.loads(entry.particulars).get("terms", {}).get(lot.code)
+    terms = (SaleTerms.read(entry.particulars).terms or {}).get(lot.code)
     if terms is None:
         return None
     kept = "gross" if terms["tax_included"] else "net"

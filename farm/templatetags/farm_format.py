@@ -11,6 +11,7 @@ from django.utils import timezone
 from farm import habits
 from farm.kinds import kind_named
 from farm.kinds.growing import SPENT
+from farm.kinds.particulars import Unit
 from farm.kinds.selling import GIVE_AWAY
 from farm.kinds.store import THROW_AWAY
 from farm.models import Farm, Stage
@@ -167,30 +168,25 @@ def pressure_unit(farm: Farm) -> str:
     return "kPa" if farm.weight_unit == "kg" else "psi"
 
 
-READINGS: Mapping[str, Callable[[int, Farm], str]] = {
-    "_mg": lambda value, farm: show_both(value, farm.weight_unit),
-    "_mg_per_block": lambda value, farm: show_both(value, farm.weight_unit),
-    "_ppm": lambda value, farm: percent(value),
-    "_money": lambda value, farm: show_money(value, farm.currency),
-    "_pa": lambda value, farm: show_pressure(value, pressure_unit(farm)),
-    "_milli_c": lambda value, farm: show_temperature(value, temperature_unit(farm)),
-    "_percent": lambda value, farm: f"{value}\u00a0%",
-    "_wh": lambda value, farm: f"{value} Wh",
-    "_mm": lambda value, farm: f"{value} mm",
-    "minutes_stated": lambda value, farm: f"{value} min",
-    "minutes_drying": lambda value, farm: f"{value} min",
-    "minutes_at_temperature": lambda value, farm: f"{value} min",
-    "fresh_per_dried_ppm": lambda value, farm: f"{round(Decimal(value) / 1_000_000, 2)} to 1",
+READINGS: Mapping[Unit, Callable[[int, Farm], str]] = {
+    Unit.MG: lambda value, farm: show_both(value, farm.weight_unit),
+    Unit.PPM: lambda value, farm: percent(value),
+    Unit.MONEY: lambda value, farm: show_money(value, farm.currency),
+    Unit.PA: lambda value, farm: show_pressure(value, pressure_unit(farm)),
+    Unit.MILLI_C: lambda value, farm: show_temperature(value, temperature_unit(farm)),
+    Unit.PERCENT: lambda value, farm: f"{value}\u00a0%",
+    Unit.MM: lambda value, farm: f"{value} mm",
+    Unit.MINUTES: lambda value, farm: f"{value} min",
+    Unit.TO_ONE: lambda value, farm: f"{round(Decimal(value) / 1_000_000, 2)} to 1",
 }
 
 
-def reading(key: str, value: object, farm: Farm) -> str:
-    """Show one stated value by the unit its key ends in, the longest ending that fits."""
+def reading(unit: Unit, value: object, farm: Farm) -> str:
+    """Show one stated value in its unit."""
     if isinstance(value, list):
-        return ", ".join(reading(key, one, farm) for one in value)
+        return ", ".join(reading(unit, one, farm) for one in value)
     if isinstance(value, bool):
         return "yes" if value else "no"
-    endings = [ending for ending in READINGS if key.endswith(ending)]
-    if isinstance(value, int) and endings:
-        return READINGS[max(endings, key=len)](value, farm)
+    if isinstance(value, int) and unit in READINGS:
+        return READINGS[unit](value, farm)
     return str(value)

@@ -44,14 +44,14 @@ def record(file: str, entries: int) -> float:
     """Return the processor seconds of so many calls of record."""
     _start(file)
     from farm.actions.common import draft
-    from farm.kinds.starting import OPENING_STOCK
+    from farm.kinds.starting import OPENING_STOCK, FromWorkbook
     from ledger.book import record as act
     from ledger.drafts import LineDraft, NewLot
     from tests.farm.world import small_farm
 
     world = small_farm()
     item, doing = world.supplies["rye"].item, world.doing()
-    plain = draft(doing, OPENING_STOCK, [], said={"sheet": "Supplies on hand", "row": 1})
+    plain = draft(doing, OPENING_STOCK, [], said=FromWorkbook(sheet="Supplies on hand", row=1))
     drafts = [
         plain.but(uuid=uuid4(), lines=(LineDraft(NewLot(item), "bought", 1_000 + n, money=n),))
         for n in range(entries)

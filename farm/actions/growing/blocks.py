@@ -22,7 +22,7 @@ from farm.actions.growing.filling import fill, need_recipe_for, recipe_mix
 from farm.actions.growing.runs import unsterilised_doubt
 from farm.actions.idempotency import action
 from farm.actions.questions import answered
-from farm.kinds.growing import INOCULATE_BLOCKS, MOVE, MOVE_TO_FRUITING
+from farm.kinds.growing import INOCULATE_BLOCKS, MOVE, MOVE_TO_FRUITING, SpawnRates
 from farm.kinds.kind import Kind
 from farm.models import LotCard, RecipeFor, RecipeVersion, Shelf, Stage, Strain
 from farm.moisture import Portion, spawn_rate
@@ -161,7 +161,7 @@ def _one_strain(parents: Sequence[LotCard]) -> Strain:
 
 def _rates(
     filled: LotCard, parents: Sequence[LotCard], *, count: int, spawn: Sequence[Draw]
-) -> dict[str, int]:
+) -> SpawnRates:
     """State the spawn rate on its four bases, from the recipes' moistures."""
     assert filled.recipe
     substrate = recipe_mix(filled.recipe)
@@ -175,4 +175,4 @@ def _rates(
         Portion(spawn_mg, 1_000_000 - dry_mg // spawn_mg),
         Portion(substrate.total_mg * count, substrate.moisture_wet_ppm),
     )
-    return {"spawn_mg_per_block": spawn_mg // count, **vars(rate)}
+    return SpawnRates(spawn_mg_per_block=spawn_mg // count, **vars(rate))

@@ -8,7 +8,7 @@ from farm.actions.growing.scrap import Scrap, scrapped
 from farm.actions.idempotency import action
 from farm.actions.questions import answered
 from farm.actions.store.count_doubts import CheckCount, loss_doubt, most_in_lot, uncounted_doubt
-from farm.kinds.growing import CHECK
+from farm.kinds.growing import CHECK, Checked
 from farm.models import LotCard, Placing, Shelf, Stage
 from farm.queries.growing.by_products import by_product_way
 from ledger.amounts import rate_of
@@ -84,7 +84,7 @@ def check(
         CHECK,
         lines,
         charges=charges,
-        particulars={"colonised_percent": colonised_percent, "lost": lost, "checked": checked},
+        particulars=Checked(colonised_percent=colonised_percent, lost=lost, checked=checked),
     )
     if recorded.fresh and splits:
         _write_card(seen, recorded, passed or 0)

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from farm.actions.common import Doing, Draw, card, labour, need_some, need_stage, post, used
 from farm.actions.questions import answered
 from farm.actions.store.count_doubts import filling_doubts
-from farm.kinds.growing import FILL_BLOCKS, PREPARE_GRAIN
+from farm.kinds.growing import FILL_BLOCKS, PREPARE_GRAIN, Filling
 from farm.models import RecipeFor, RecipeLine, RecipeVersion, Stage, Supply, Use
 from farm.moisture import Mix, Portion, mix
 from ledger.book import Recorded
@@ -42,7 +42,7 @@ def fill(
         KINDS[makes],
         [*used(draws), made],
         charges=labour(doing, KINDS[makes], count),
-        particulars={"recipe": str(recipe), **moisture(mix(_portions(draws), water_mg), water_mg)},
+        particulars=_said(recipe, mix(_portions(draws), water_mg), water_mg),
     )
     if recorded.fresh:
         in_jars = recipe.lines.filter(supply__use=Use.JARS).exists()
@@ -68,14 +68,15 @@ def lines_mix(lines: Iterable[RecipeLine], water_mg: int) -> Mix:
     return mix([Portion(line.quantity, line.supply.moisture_ppm) for line in weighed], water_mg)
 
 
-def moisture(of: Mix, water_mg: int) -> dict[str, int]:
-    """State a mix as particulars: water poured in, and moisture with its basis."""
-    return {
-        "water_mg": water_mg,
-        "added_water_ppm": of.added_water_ppm,
-        "moisture_wet_basis_ppm": of.moisture_wet_ppm,
-        "moisture_dry_basis_ppm": of.moisture_dry_ppm,
-    }
+def _said(recipe: RecipeVersion, of: Mix, water_mg: int) -> Filling:
+    """State a mix: water poured in, and moisture with its basis."""
+    return Filling(
+        recipe=str(recipe),
+        water_mg=water_mg,
+        added_water_ppm=of.added_water_ppm,
+        moisture_wet_basis_ppm=of.moisture_wet_ppm,
+        moisture_dry_basis_ppm=of.moisture_dry_ppm,
+    )
 
 
 def _need_ingredients(recipe: RecipeVersion, draws: Iterable[Draw]) -> None:

@@ -22,7 +22,15 @@ from farm.actions.growing.blocks import need_blocks, room_since
 from farm.actions.growing.pick_doubts import Picked, pick_doubts
 from farm.actions.idempotency import action
 from farm.actions.questions import PlausibilityQuestion, answered
-from farm.kinds.growing import INOCULATE_BLOCKS, KEEP_SPENT_BLOCKS, MOVE_TO_FRUITING, PICK, SPENT
+from farm.kinds import growing
+from farm.kinds.growing import (
+    INOCULATE_BLOCKS,
+    KEEP_SPENT_BLOCKS,
+    MOVE_TO_FRUITING,
+    PICK,
+    SPENT,
+    KeptSpent,
+)
 from farm.models import ByProductWay, Grade, LotCard, Shelf, Species, Stage
 from farm.queries.growing.by_products import by_product_way
 from farm.refusals import MendedByRecording
@@ -144,7 +152,7 @@ def keep_spent(
             NewLot(item_for("Spent blocks", stage=Stage.SPENT)), Role.MADE, kept_mg, basis=kept_mg
         ),
     ]  # fmt: skip
-    said = {"worth_money": worth_money, "crop_kg_money": crop_kg_money}
+    said = KeptSpent(worth_money=worth_money, crop_kg_money=crop_kg_money)
     recorded = post(doing, KEEP_SPENT_BLOCKS, lines, particulars=said)
     if recorded.fresh:
         card(recorded.lots[-1], Stage.SPENT, species=blocks.species, strain=blocks.strain)
@@ -229,7 +237,7 @@ def _pick(
         PICK,
         [*taken, *_into_lots(species, shares)],
         charges=[*work, *_room(doing, cards)],
-        particulars={"flush": flush},
+        particulars=growing.Picked(flush=flush),
     )
     if recorded.fresh:
         picked = [grade for grade, share in shares.items() if share.mass_mg]

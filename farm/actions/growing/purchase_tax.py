@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from farm.actions.selling.pricing import to_cent
+from farm.kinds.growing import Delivery
 from farm.models import the_farm
 from farm.units import show_money
 from ledger.amounts import MILLION
@@ -22,13 +23,15 @@ class Landed:
         return self.paid_money - self.tax_money if self.reclaimed else self.paid_money
 
     @property
-    def particulars(self) -> dict[str, int | bool]:
+    def particulars(self) -> Delivery:
         """Both amounts and what was done, where a tax was stated."""
-        return {} if not self.tax_money else {
-            "paid_money": self.paid_money,
-            "purchase_tax_money": self.tax_money,
-            "purchase_tax_reclaimed": self.reclaimed,
-        }  # fmt: skip
+        if not self.tax_money:
+            return Delivery()
+        return Delivery(
+            paid_money=self.paid_money,
+            purchase_tax_money=self.tax_money,
+            purchase_tax_reclaimed=self.reclaimed,
+        )
 
 
 def landed(paid_money: int, tax_money: int) -> Landed:

@@ -6,13 +6,12 @@ may be set to a pressure: its maker's plate, local code and licensed practice ru
 """
 
 from collections.abc import Mapping, Sequence
-from typing import Any
 
 from farm.actions.common import both
 from farm.actions.questions import PlausibilityQuestion
-from farm.kinds.growing import STERILISER_RUN
+from farm.kinds.growing import Run
 from farm.models import LotCard, Stage, Steriliser, the_farm
-from farm.queries.growing.usual_values import usual_worked
+from farm.queries.growing.usual_values import usual_run
 from farm.refusals import MendedInDetails
 from farm.steam import held, saturation_temperature_c, steam_temperature_c
 from farm.units import show_pressure, show_temperature
@@ -116,14 +115,12 @@ def weak_doubt(
     if not cards:
         return None
     altitude_m = the_farm().altitude_m
-    readings = {"gauge_pa": gauge_pa, "temperature_milli_c": temperature_milli_c}
-    heat_c = _heat_c(readings, altitude_m)
+    heat_c = _heat_c(gauge_pa, temperature_milli_c, altitude_m)
     killed = held(minutes, heat_c).minutes
     need, largest = max((_usual_minutes(card), card.lot.unit_mass_mg or 0) for card in cards)
     if killed * TIMES_SHORT >= need:
         return None
-    usual = usual_worked(STERILISER_RUN, lambda said: _killed_seconds(said, altitude_m),
-                         steriliser=steriliser.name)  # fmt: skip
+    usual = usual_run(steriliser, lambda said: _killed_seconds(said, altitude_m))
     if usual and round(killed * 60) >= usual.least:
         return None
     boils_c = steam_temperature_c(0, altitude_m)
@@ -161,17 +158,17 @@ def _within_the_plate(steriliser: Steriliser, gauge_pa: int) -> None:
         )
 
 
-def _heat_c(readings: Mapping[str, Any], altitude_m: int) -> float:
+def _heat_c(gauge_pa: int | None, milli_c: int | None, altitude_m: int) -> float:
     """The heat that a run had for certain: what was measured, but never more than its steam."""
-    gauge_pa, milli_c = readings["gauge_pa"], readings["temperature_milli_c"]
     known: list[float] = [] if milli_c is None else [milli_c / 1000]
     if gauge_pa is not None:
         known.append(steam_temperature_c(gauge_pa / 1000, altitude_m))
     return min(known)
 
 
-def _killed_seconds(said: Mapping[str, Any], altitude_m: int) -> int:
-    return round(held(said["minutes_at_temperature"], _heat_c(said, altitude_m)).minutes * 60)
+def _killed_seconds(said: Run, altitude_m: int) -> int:
+    heat_c = _heat_c(said.gauge_pa, said.temperature_milli_c, altitude_m)
+    return round(held(said.minutes_at_temperature, heat_c).minutes * 60)
 
 
 def _usual_minutes(card: LotCard) -> int:

@@ -4,7 +4,6 @@ The record informs, it does not certify. Pressure vessels are under local code a
 practice: never run one above the maker's plate.
 """
 
-import json
 from collections.abc import Sequence
 
 from farm.actions.common import Doing, energy, labour, need_some, need_stage, post
@@ -12,7 +11,8 @@ from farm.actions.doubts import minutes_doubt
 from farm.actions.growing.run_doubts import need_possible, steam_doubt, weak_doubt
 from farm.actions.idempotency import action
 from farm.actions.questions import PlausibilityQuestion, answered
-from farm.kinds.growing import STERILISER_RUN
+from farm.kinds.growing import STERILISER_RUN, Run
+from farm.kinds.particulars import Particulars
 from farm.models import LotCard, Stage, Steriliser
 from farm.refusals import MendedByRecording
 from ledger.book import Recorded
@@ -50,12 +50,12 @@ def sterilise(
         STERILISER_RUN,
         [LineDraft(card.lot, Role.MADE, 0, basis=_mass_mg(card.lot)) for card in cards],
         charges=[*labour(doing, STERILISER_RUN), *energy(doing, steriliser.run_wh)],
-        particulars={
-            "steriliser": steriliser.name,
-            "minutes_at_temperature": minutes_at_temperature,
-            "gauge_pa": gauge_pa,
-            "temperature_milli_c": temperature_milli_c,
-        },
+        particulars=Run(
+            steriliser=steriliser.name,
+            minutes_at_temperature=minutes_at_temperature,
+            gauge_pa=gauge_pa,
+            temperature_milli_c=temperature_milli_c,
+        ),
     )
 
 
@@ -109,16 +109,16 @@ def _never_ran(lot: Lot) -> PlausibilityQuestion:
 
 
 def _weak(run: Entry, card: LotCard) -> PlausibilityQuestion | None:
-    said = json.loads(run.particulars)
-    steriliser = Steriliser.objects.filter(name=said["steriliser"]).first()
-    if "asked" in said or steriliser is None:
+    said = Run.read(run.particulars)
+    steriliser = Steriliser.objects.filter(name=said.steriliser).first()
+    if said.asked or steriliser is None:
         return None
     return weak_doubt(
         steriliser,
         [card],
-        said["minutes_at_temperature"],
-        gauge_pa=said["gauge_pa"],
-        temperature_milli_c=said["temperature_milli_c"],
+        said.minutes_at_temperature,
+        gauge_pa=said.gauge_pa,
+        temperature_milli_c=said.temperature_milli_c,
     )
 
 
@@ -126,4 +126,4 @@ def _was_answered(lot: Lot, question: PlausibilityQuestion) -> bool:
     """Say whether this very question was answered when part of the lot was inoculated; a query."""
     entries = Entry.objects.filter(lines__lot=lot, amends=None)
     standing = entries.standing().values_list("particulars", flat=True)
-    return any(question.question in json.loads(said).get("asked", "") for said in standing)
+    return any(question.question in Particulars.read(said).asked for said in standing)

@@ -5,7 +5,6 @@ the difference, and every selling cost a row with the difference, so that sums b
 are right.
 """
 
-import json
 from dataclasses import dataclass, replace
 from uuid import uuid5
 
@@ -29,7 +28,9 @@ from farm.actions.selling.takings import (
     to_give_back,
 )
 from farm.actions.tracing.holding import check_may_release
+from farm.kinds import recording
 from farm.kinds.recording import CORRECT, UNDO
+from farm.kinds.selling import SaleTerms
 from farm.kinds.tracing import HOLD
 from farm.models import LoadLine, Recall, Sale, SaleLine, SellingCost, StallDay
 from ledger import book
@@ -115,7 +116,7 @@ def correct_quantity(
     ]
     right = Correction(doing, root, lot, role, quantity=right_quantity, money=right_money)
     doing = answered(doing, *correction_doubts(right))
-    said = {"right_quantity": right_quantity, "right_money": right_money}
+    said = recording.Correction(right_quantity=right_quantity, right_money=right_money)
     recorded = book.amend(root, draft(doing, CORRECT, [difference, *following], said=said))
     if recorded.fresh and role == Role.SOLD:
         sold = _follow_in_money(
@@ -294,7 +295,7 @@ def _follow_in_money(
 
 
 def _terms_of(root: Entry) -> dict[str, Terms]:
-    terms = json.loads(root.particulars)["terms"]
+    terms = SaleTerms.read(root.particulars).terms
     return {code: Terms(**said) for code, said in terms.items()}
 
 

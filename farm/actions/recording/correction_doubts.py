@@ -7,7 +7,6 @@ about what the correction changes.
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
 
 from farm import habits
 from farm.actions.common import Doing, Draw, amount_words
@@ -26,6 +25,7 @@ from farm.actions.store.storing import (
     mass_of,
     missing_doubt,
 )
+from farm.kinds import growing
 from farm.kinds.growing import (
     CHECK,
     FILL_BLOCKS,
@@ -34,12 +34,13 @@ from farm.kinds.growing import (
     PICK,
     PREPARE_GRAIN,
     RECEIVE_SUPPLIES,
+    Checked,
 )
 from farm.kinds.selling import SELL, SETTLE_STALL
-from farm.kinds.store import DRY, PACK, WEIGH_AGAIN
+from farm.kinds.store import DRY, PACK, WEIGH_AGAIN, Drying, Weighing
 from farm.models import LotCard, Stage, Supply
 from farm.moisture import Portion
-from farm.queries.entries import gave_in, on_hand_before, particulars, standing
+from farm.queries.entries import gave_in, on_hand_before, standing
 from farm.queries.selling.prices import listed_price
 from farm.queries.store.later_weights import stated_later
 from farm.units import MG_PER_UNIT
@@ -60,10 +61,6 @@ class Correction:
     role: str
     quantity: int
     money: int | None = None
-
-    @cached_property
-    def stated(self) -> dict[str, Any]:
-        return particulars(self.entry)
 
     @cached_property
     def was(self) -> int:
@@ -156,9 +153,9 @@ def _inoculation(to: Correction) -> Doubts:
 def _check(to: Correction) -> Doubts:
     """Of what was looked at, so many were lost; spawn is weighed, so its bags by their share."""
     if to.role == Role.LOST and to.was:
-        lost = to.stated["lost"] * to.quantity // to.was
-        counted = CheckCount(to.lot.code, to.stated["checked"], lost, None)
-        yield loss_doubt(counted, to.stated["checked"])
+        said = Checked.read(to.entry.particulars)
+        lost = said.lost * to.quantity // to.was
+        yield loss_doubt(CheckCount(to.lot.code, said.checked, lost, None), said.checked)
 
 
 def _pick(to: Correction) -> Doubts:
@@ -167,7 +164,7 @@ def _pick(to: Correction) -> Doubts:
     if to.role == Role.MADE and blocks:
         total_mg, species = total(to.draws(Role.MADE)), blocks[0].species
         assert species, "blocks have a species"
-        flush, entry = to.stated["flush"], to.entry.pk
+        flush, entry = growing.Picked.read(to.entry.particulars).flush, to.entry.pk
         yield from weight_doubts(Picked(to.doing, species, blocks, flush, total_mg, entry))
 
 
@@ -181,7 +178,8 @@ def _keep_spent(to: Correction) -> Doubts:
 
 def _weighing(to: Correction) -> Doubts:
     """Ask where the rest may be, unless the weighing said it."""
-    before = Before(*(to.stated[name] for name in ("book_mg", "days", "band_mg")))
+    said = Weighing.read(to.entry.particulars)
+    before = Before(said.book_mg, said.days, said.band_mg)
     gone_mg = total([*to.draws(Role.SHRUNK), *to.draws(Role.LOST)])
     if gone_mg - before.band_mg > SCALE_MG and to.entry.reason in ("", UNEXPLAINED):
         weight_mg = before.book_mg - gone_mg
@@ -191,7 +189,7 @@ def _weighing(to: Correction) -> Doubts:
 def _drying(to: Correction) -> Doubts:
     draws = to.draws(Role.USED)
     (dried,) = to.draws(Role.MADE)
-    fresh = Portion(sum(map(mass_of, draws)), to.stated["fresh_moisture_ppm"])
+    fresh = Portion(sum(map(mass_of, draws)), Drying.read(to.entry.particulars).fresh_moisture_ppm)
     yield dried_doubt(to.doing, draws, fresh, dried_mg=dried.quantity)
 
 

@@ -5,7 +5,7 @@ cost (hours, fees) in SellingCost rows: it belongs to the place, not to stock.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import asdict, dataclass, replace
 from datetime import date
 
@@ -25,7 +25,7 @@ from farm.actions.selling.takings import (
     total,
 )
 from farm.kinds.kind import Kind
-from farm.kinds.selling import SELL, SELLABLE, TAKE_BACK
+from farm.kinds.selling import SELL, SELLABLE, TAKE_BACK, SaleTerms
 from farm.models import (
     Customer,
     Order,
@@ -157,7 +157,7 @@ def post_sale(
     *,
     lines: Sequence[SoldLine],
     beside: Iterable[LineDraft] = (),
-    said: Mapping[str, object] | None = None,
+    said: SaleTerms | None = None,
 ) -> Recorded:
     """Post one sale and write its money.
 
@@ -167,7 +167,8 @@ def post_sale(
     sold = priced(deal, day, lines)
     drafts = [LineDraft(line.lot, Role.SOLD, -line.quantity) for line in lines]
     terms = {one.line.lot.code: asdict(one.terms) for one in sold}
-    recorded = post(doing, kind, [*beside, *drafts], particulars={"terms": terms, **(said or {})})
+    said = replace(said or SaleTerms(terms={}), terms=terms)
+    recorded = post(doing, kind, [*beside, *drafts], particulars=said)
     if recorded.fresh:
         _write_sale(recorded.entry, deal, sold)
     return recorded

@@ -23,7 +23,7 @@ from farm.actions.selling.selling import Deal, Priced, SoldLine, post_sale, pric
 from farm.actions.selling.sharing_out import Counted
 from farm.actions.selling.takings import add_hours
 from farm.actions.selling.till import check_discount
-from farm.kinds.selling import LOAD_STALL, SELLABLE, SETTLE_STALL
+from farm.kinds.selling import LOAD_STALL, SELLABLE, SETTLE_STALL, Load, Settling
 from farm.models import LoadLine, Person, Sale, SellingCost, SellingPlace, StallDay
 from farm.queries.sales import loads_of
 from ledger.book import Recorded
@@ -82,11 +82,11 @@ def load_stall(
         doing,
         LOAD_STALL,
         [LineDraft(line.lot, Role.COUNTED, 0) for line in lines],
-        particulars={
-            "place": place.pk,
-            "day": day.isoformat(),
-            "loaded": {line.lot.code: line.quantity for line in lines},
-        },
+        particulars=Load(
+            place=place.pk,
+            day=day.isoformat(),
+            loaded={line.lot.code: line.quantity for line in lines},
+        ),
     )
     if recorded.fresh:
         stall_day = StallDay.objects.create(
@@ -296,14 +296,13 @@ def _for_less(several: Sequence[Priced], off_money: Mapping[int, int]) -> list[S
     return [replace(one.line, whole_money=asked, whole_of=quantity) for one in several]
 
 
-def _said(beside: Besides) -> dict[str, object]:
+def _said(beside: Besides) -> Settling:
     """What the entry keeps of it: sealed, and read by whoever traces or adds up discounts."""
-    said: dict[str, object] = {}
-    if beside.by_item:
-        said["counted_together"] = sorted(lot.code for lot in beside.by_item)
-    if any(beside.off_money.values()):
-        said["discount"] = beside.off_why or "not said"
-    return said
+    return Settling(
+        terms={},
+        counted_together=sorted(lot.code for lot in beside.by_item) if beside.by_item else None,
+        discount=(beside.off_why or "not said") if any(beside.off_money.values()) else "",
+    )
 
 
 def _add_costs(recorded: Recorded, doing: Doing, place: SellingPlace) -> None:

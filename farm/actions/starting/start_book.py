@@ -15,7 +15,7 @@ from django.db.models import QuerySet
 from django.utils import timezone
 
 from farm import habits
-from farm.actions.common import Doing, item_for
+from farm.actions.common import ANSWER, Doing, item_for
 from farm.actions.orders.orders import Days, Wanted, stop_order, take_order
 from farm.actions.questions import PlausibilityQuestion, answered
 from farm.actions.recording.correcting import undo
@@ -24,7 +24,7 @@ from farm.actions.selling.selling import Deal, SoldLine, post_sale
 from farm.actions.starting.start_lookups import Known, write_lookups
 from farm.kinds.kind import Kind
 from farm.kinds.selling import SELL
-from farm.kinds.starting import OPENING_STOCK
+from farm.kinds.starting import OPENING_STOCK, FromWorkbook
 from farm.kinds.store import THROW_AWAY
 from farm.models import Grade, LotCard, Order, Stage, StartWorkbook, the_farm
 from farm.queries.orders.orders import standing_notes
@@ -215,7 +215,12 @@ def _draft(
     day: date | None = None,
 ) -> Draft:
     on = day or row["day"]
-    asked = {"asked": " ".join(row.asked), "answer": "yes, that is right"} if row.asked else {}
+    said = FromWorkbook(
+        sheet=row.sheet.title,
+        row=row.number,
+        asked=" ".join(row.asked),
+        answer=ANSWER if row.asked else "",
+    )
     return Draft(
         kind=kind,
         happened_at=_noon(on),
@@ -224,7 +229,7 @@ def _draft(
         uuid=uuid5(beginning.doing.uuid, f"{row.sheet.key} {row.number} {kind}"),
         lines=tuple(lines),
         reason=reason,
-        particulars={"sheet": row.sheet.title, "row": row.number, **asked},
+        particulars=said.written(),
     )
 
 

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from farm.actions.common import Doing, both, need_stage, post
 from farm.actions.idempotency import action
 from farm.actions.questions import PlausibilityQuestion, answered
-from farm.kinds.store import CHECK_WEIGHTS
+from farm.kinds.store import CHECK_WEIGHTS, Weights
 from farm.models import Stage
 from farm.queries.store.check_weights import expected
 from ledger.book import Recorded
@@ -37,14 +37,14 @@ def check_weights(
         doing,
         CHECK_WEIGHTS,
         [LineDraft(lot, Role.COUNTED, 0)],
-        particulars={
-            "declared_mg": lot.unit_mass_mg,
-            "tare_mg": tare_mg,
-            "gross_mg": list(gross_mg),
-            "rate_ppm": loss.rate_ppm,
-            "days": loss.days,
-            "scale": scale,
-        },
+        particulars=Weights(
+            declared_mg=lot.unit_mass_mg or 0,
+            tare_mg=tare_mg,
+            gross_mg=list(gross_mg),
+            rate_ppm=loss.rate_ppm,
+            days=loss.days,
+            scale=scale,
+        ),
     )
 
 

@@ -11,9 +11,8 @@ from django.db.models import Sum
 from farm.actions.common import Draw, amount_words
 from farm.actions.doubts import in_other_unit
 from farm.actions.questions import PlausibilityQuestion
-from farm.kinds.growing import CHECK
 from farm.models import Person, RecipeLine, RecipeVersion
-from farm.queries.growing.usual_values import usual_share_ppm
+from farm.queries.growing.usual_values import usual_lost_ppm
 from farm.queries.store.counts import SCALE_MG
 from ledger.models import Dimension, Line, Lot, Role
 
@@ -38,7 +37,7 @@ class CheckCount(NamedTuple):
 def loss_doubt(counted: CheckCount, checked: int) -> PlausibilityQuestion | None:
     """Ask about more lost of what was looked at than is usual: 15 of 22, where 2 are."""
     lost = counted.lost
-    usual = usual_share_ppm(CHECK, "lost", "checked") if lost > FEW else None
+    usual = usual_lost_ppm() if lost > FEW else None
     most_ppm = max(usual.middle * TIMES_LOST, usual.most) if usual else BELIEVED_LOST_PPM
     if lost <= FEW or lost * 1_000_000 <= most_ppm * checked:
         return None

@@ -23,7 +23,7 @@ from farm.actions.idempotency import action
 from farm.actions.promise_doubts import set_aside_doubt
 from farm.actions.questions import PlausibilityQuestion, answered
 from farm.actions.store.storing import one_species, origin_of
-from farm.kinds.store import PACK
+from farm.kinds.store import PACK, Packing
 from farm.models import Form, LotCard, Product, Shelf, Stage, the_farm
 from farm.queries.keeping import past_days
 from farm.queries.store.check_weights import filling_of
@@ -70,8 +70,8 @@ def pack(
         [*used([*draws, *_packaging(product, packs)]),
          LineDraft(lot, Role.MADE, packs, basis=packs)],
         charges=labour(doing, PACK, packs),
-        particulars={"net_mg": product.net_mg, "drawn_mg": drawn_mg, "over_mg": over_mg,
-                     **past_days(cards, doing.day)},
+        particulars=Packing(net_mg=product.net_mg, drawn_mg=drawn_mg, over_mg=over_mg,
+                            past_days=past_days(cards, doing.day)),
     )  # fmt: skip
     if recorded.fresh:
         _describe(recorded, product, cards)

@@ -24,7 +24,7 @@ from farm.actions.hold_refusals import refuse_held
 from farm.actions.idempotency import action
 from farm.actions.promise_doubts import set_aside_doubt
 from farm.actions.questions import PlausibilityQuestion, answered
-from farm.kinds.store import COUNT, DRY, THROW_AWAY, WEIGH_AGAIN
+from farm.kinds.store import COUNT, DRY, THROW_AWAY, WEIGH_AGAIN, Drying, Weighing
 from farm.models import Form, LotCard, Shelf, Species, Stage
 from farm.moisture import PPM, Portion, fresh_per_dried, plausible_dried_range
 from farm.queries.keeping import past_days
@@ -68,7 +68,7 @@ def weigh_again(doing: Doing, *, lot: Lot, weight_mg: int) -> Recorded:
     lines += [LineDraft(lot, Role.LOST, -lost_mg)] if lost_mg else []
     if lost_mg and not doing.reason:
         doing = replace(doing, reason=UNEXPLAINED)
-    said = {"weight_mg": weight_mg, **vars(before)}
+    said = Weighing(weight_mg=weight_mg, **vars(before))
     lines = lines or [LineDraft(lot, Role.COUNTED, 0)]
     return post(doing, WEIGH_AGAIN, lines, particulars=said)
 
@@ -143,22 +143,22 @@ def dry(
     )
     lot = NewLot(item_for(f"Dried {species}", stage=Stage.DRIED))
     made = LineDraft(lot, Role.MADE, dried_mg, basis=dried_mg)
-    laid_out = {"slice_mm": laid.slice_mm, "trays": laid.trays}
     recorded = post(
         doing,
         DRY,
         [*used(draws), made],
         charges=[*labour(doing, DRY, -(-fresh.mass_mg // MG_PER_KG)), *energy(doing, dryer_wh)],
-        particulars={
-            "temperature_milli_c": temperature_milli_c,
-            "minutes_drying": minutes_drying,
-            "fresh_mg": fresh.mass_mg,
-            "fresh_moisture_ppm": species.moisture_ppm,
-            "dried_moisture_ppm": dried_moisture(fresh, dried_mg),
-            "fresh_per_dried_ppm": fresh_per_dried(fresh.mass_mg, dried_mg),
-            **{name: value for name, value in laid_out.items() if value},
-            **past_days(cards, doing.day),
-        },
+        particulars=Drying(
+            temperature_milli_c=temperature_milli_c,
+            minutes_drying=minutes_drying,
+            fresh_mg=fresh.mass_mg,
+            fresh_moisture_ppm=species.moisture_ppm,
+            dried_moisture_ppm=dried_moisture(fresh, dried_mg),
+            fresh_per_dried_ppm=fresh_per_dried(fresh.mass_mg, dried_mg),
+            slice_mm=laid.slice_mm or None,
+            trays=laid.trays or None,
+            past_days=past_days(cards, doing.day),
+        ),
     )
     if recorded.fresh:
         card(recorded.lots[-1], Stage.DRIED, **origin_of(cards))

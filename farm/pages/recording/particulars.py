@@ -6,7 +6,8 @@ from datetime import date
 from typing import Any
 
 from farm.habits import day
-from farm.kinds.store import DRY
+from farm.kinds.particulars import Said, Seen, Unit
+from farm.kinds.store import DRY, SAID_BY_BALANCE
 from farm.models import Farm, SellingPlace
 from farm.pages.access import PageRequest, Right, may
 from farm.queries.entries import particulars
@@ -16,62 +17,15 @@ from farm.templatetags.farm_format import percent, reading
 from farm.units import show_money
 from ledger.models import Entry
 
-# Names of particulars, in the order in which they are told, where they are not plain from their
-# key; some mean different things by the kind.
-WORDS: Mapping[str, str] = {
-    "water_mg": "water added",
-    "added_water_ppm": "added water, of the filled weight",
-    "moisture_wet_basis_ppm": "moisture, wet basis (water of the whole)",
-    "moisture_dry_basis_ppm": "moisture, dry basis (water on dry matter)",
-    "of_wet_substrate_ppm": "spawn, of the wet substrate",
-    "of_finished_bag_ppm": "spawn, of the finished block",
-    "of_dry_substrate_ppm": "spawn, of the dry substrate",
-    "dry_of_dry_ppm": "dry spawn, of the dry substrate",
-    "gauge_pa": "pressure, gauge",
-    "minutes_at_temperature": "time at temperature",
-    "checked": "looked at",
-    "colonised_percent": "grown through",
-    "minutes_drying": "drying time",
-    "slice_mm": "slices",
-    "fresh_per_dried_ppm": "fresh to dried",
-    "spawn_mg_per_block": "spawn in each block",
-    "drawn_mg": "weighed in",
-    "net_mg": "declared on each",
-    "over_mg": "over the declared weight",
-    "book_mg": "weight in the book before",
-    "weight_mg": "weighs now",
-    "band_mg": "water it may have lost",
-    "weigh again days": "days since it was weighed",
-    "declared_mg": "declared on each",
-    "tare_mg": "empty pack",
-    "gross_mg": "packs with what is in them",
-    "rate_ppm": "water that goes a day",
-    "check weights days": "days until its last day of sale",
-    "minutes_stated": "time stated",
-    "asked": "asked",
-    "asked_of_money": "asked of the price",
-    "answer": "answer",
-    "counted_together": "counted together",
-    "discount": "sold for less",
-    "worth_money": "what the blocks are worth",
-    "crop_kg_money": "price of the crop, a kilo",
-    "paid_money": "paid, with tax",
-    "purchase_tax_money": "purchase tax in it",
-    "purchase_tax_reclaimed": "purchase tax reclaimed",
-    "sheet": "sheet of the starting workbook",
-    "row": "row of that sheet",
+# The right of whom a field is shown to; what states nobody is for those who may change the farm.
+RIGHT_TO: Mapping[Seen, Right] = {
+    Seen.OWNERS: Right.CHANGE_FARM,
+    Seen.ALL: Right.READ,
+    Seen.SALES: Right.SEE_SALES,
+    Seen.RECIPES: Right.SEE_RECIPES,
+    Seen.COSTS: Right.SEE_COSTS,
 }
-# What the page says elsewhere: who signed, and what is beside each lot.
-SAID_ELSEWHERE = ("form", "typed_by", "loaded", "right_quantity", "right_money")
-# Parts of the names of particulars, and the right without which those are kept from a person.
-KEPT_FROM = (
-    (("money", "terms"), Right.SEE_SALES),
-    (("recipe", "moisture", "substrate", "water_mg", "water_ppm"), Right.SEE_RECIPES),
-    (("minutes_stated",), Right.SEE_COSTS),
-)
-# What the balance of a drying says in its own words.
-SAID_BY_BALANCE = ("fresh_mg", "fresh_moisture_ppm", "dried_moisture_ppm", "fresh_per_dried_ppm")
-UNITS = ("_mg", "_mm", "_ppm", "_money", "_pa", "_milli_c", "_wh")
+UNITS = ("_mg", "_mm", "_ppm", "_money", "_pa", "_milli_c")
 
 
 @dataclass(frozen=True)
@@ -84,36 +38,35 @@ class Stated:
 
 
 def stated(request: PageRequest, found: Entry) -> list[Stated]:
-    """Put the particulars into words, without those that the person may not see."""
-    hidden = [word for words, right in KEPT_FROM if not may(request.person, right)
-              for word in words]  # fmt: skip
+    """Put the particulars into words, without those that the person may not see.
+
+    What has words of its own comes first, then what is plain from its name.
+    """
     drying = drying_in(found) if found.kind == DRY else None
-    beside = (*SAID_ELSEWHERE, *(SAID_BY_BALANCE if drying else ()))
-    said = {
-        key: value
-        for key, value in particulars(found).items()
-        if value not in (None, "", [], {})
-        and key not in beside
-        and not any(word in key for word in hidden)
-    }
+    beside = SAID_BY_BALANCE if drying else ()
+    shown = [
+        (name, said, value)
+        for name, said, value in particulars(found).stated()
+        if not said.elsewhere and name not in beside and may(request.person, RIGHT_TO[said.seen])
+    ]
+    shown.sort(key=lambda one: (not one[1].words, "" if one[1].words else one[0]))
     balance = balance_facts(drying, request.farm) if drying else []
-    return [*_in_words(said, found.kind, request.farm), *(Stated(*fact) for fact in balance)]
+    words = (one for each in shown for one in _in_words(*each, farm=request.farm))
+    return [*words, *(Stated(*fact) for fact in balance)]
 
 
-def _in_words(said: Mapping[str, Any], kind: str, farm: Farm) -> Iterator[Stated]:
-    order = [key.removeprefix(f"{kind} ") for key in WORDS]
-    for key in sorted(said, key=lambda key: order.index(key) if key in order else len(order)):
-        label, value = _label(key, kind), said[key]
-        if key == "terms":
-            yield from (Stated("Price of", _price(one, farm), (lot,)) for lot, one in value.items())
-        elif key == "counted_together":
-            yield Stated(label, "", tuple(value))
-        elif key == "place":
-            yield Stated(label, str(SellingPlace.objects.get(pk=value)))
-        elif key == "day":
-            yield Stated(label, day(date.fromisoformat(value)))
-        else:
-            yield Stated(label, reading(key, value, farm))
+def _in_words(name: str, said: Said, value: object, *, farm: Farm) -> Iterator[Stated]:
+    label = _label(name, said)
+    if said.unit == Unit.TERMS and isinstance(value, dict):
+        yield from (Stated(label, _price(one, farm), (lot,)) for lot, one in value.items())
+    elif said.unit == Unit.LOTS and isinstance(value, list):
+        yield Stated(label, "", tuple(value))
+    elif said.unit == Unit.PLACE:
+        yield Stated(label, str(SellingPlace.objects.get(pk=str(value))))
+    elif said.unit == Unit.DAY:
+        yield Stated(label, day(date.fromisoformat(str(value))))
+    else:
+        yield Stated(label, reading(said.unit, value, farm))
 
 
 def _price(terms: Mapping[str, Any], farm: Farm) -> str:
@@ -129,9 +82,9 @@ def _price(terms: Mapping[str, Any], farm: Farm) -> str:
     return ", ".join(words)
 
 
-def _label(key: str, kind: str) -> str:
-    plain = key
+def _label(name: str, said: Said) -> str:
+    plain = name
     for unit in UNITS:
         plain = plain.removesuffix(unit)
-    words = WORDS.get(f"{kind} {key}") or WORDS.get(key) or plain.replace("_", " ")
+    words = said.words or plain.replace("_", " ")
     return words[:1].upper() + words[1:]

@@ -5,15 +5,15 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from farm.actions.common import Recorded
 from farm.habits import day
 from farm.kinds import kind_named
-from farm.kinds.growing import CHECK, STERILISER_RUN
+from farm.kinds.growing import CHECK, STERILISER_RUN, Checked, Run
+from farm.kinds.particulars import Unit
 from farm.kinds.selling import SETTLE_STALL
-from farm.kinds.store import CHECK_WEIGHTS, WEIGH_AGAIN
+from farm.kinds.store import CHECK_WEIGHTS, WEIGH_AGAIN, Weighing
 from farm.models import Farm, LoadLine, Person, Sale, Stage, StallDay
 from farm.pages.access import Right, may, sees_stall_prices
 from farm.pages.deeds import Deed
 from farm.pages.fields import lot_name
 from farm.queries.costs.costs import is_in_jars
-from farm.queries.entries import particulars
 from farm.queries.store.check_weights import weighings
 from farm.templatetags.farm_format import amount_of, reading
 from farm.units import show_both, show_money
@@ -72,11 +72,9 @@ def _amounts(entry: Entry, lines: Sequence[Line], farm: Farm) -> str:
 
 def _checked(entry: Entry, lines: Sequence[Line], farm: Farm) -> str:
     """Say what was looked at and lost, and where what passed and what was left unchecked is."""
-    said, lot = particulars(entry), lines[0].lot
-    checked, lost = said["checked"], said["lost"]
-    words = (
-        f"{_pieces(checked, lot)} of lot {lot.code}, {said['colonised_percent']} % grown through"
-    )
+    said, lot = Checked.read(entry.particulars), lines[0].lot
+    checked, lost = said.checked, said.lost
+    words = f"{_pieces(checked, lot)} of lot {lot.code}, {said.colonised_percent} % grown through"
     cause = f": {entry.reason}" if entry.reason else ""
     words += f"; {lost} of {_pieces(checked, lot)} lost{cause}" if lost else "; none lost"
     apart = [line.lot for line in _made(lines)]
@@ -87,21 +85,21 @@ def _checked(entry: Entry, lines: Sequence[Line], farm: Farm) -> str:
 
 
 def _ran(entry: Entry, lines: Sequence[Line], farm: Farm) -> str:
-    said = particulars(entry)
-    read = [
-        reading(key, said[key], farm)
-        for key in ("gauge_pa", "temperature_milli_c")
-        if said[key] is not None
-    ]
+    said = Run.read(entry.particulars)
+    measured = ((Unit.PA, said.gauge_pa), (Unit.MILLI_C, said.temperature_milli_c))
+    read = [reading(unit, value, farm) for unit, value in measured if value is not None]
     load = ", ".join(
         f"{amount_of(line.lot.quantity, line.lot, farm)} of lot {line.lot.code}" for line in lines
     )
-    minutes = said["minutes_at_temperature"]
-    return f"{load}; {minutes} minutes at {', '.join(read)} in {said['steriliser']}"
+    return (
+        f"{load}; {said.minutes_at_temperature} minutes at {', '.join(read)} in {said.steriliser}"
+    )
 
 
 def _weighed_again(entry: Entry, lines: Sequence[Line], farm: Farm) -> str:
-    words = f"lot {lines[0].lot.code} weighs {_mass(particulars(entry)['weight_mg'], farm)}"
+    words = (
+        f"lot {lines[0].lot.code} weighs {_mass(Weighing.read(entry.particulars).weight_mg, farm)}"
+    )
     for role, what in ((Role.SHRUNK, "water gone"), (Role.LOST, "lost")):
         gone = -sum(line.quantity for line in lines if line.role == role)
         words += f"; {_mass(gone, farm)} {what}" if gone else ""

@@ -1,6 +1,5 @@
 """Stall days: the list, what a day earned, counting the cash, tokens, the market's fee sheet."""
 
-import json
 from dataclasses import dataclass
 from datetime import date, timedelta
 from uuid import uuid4
@@ -13,6 +12,7 @@ from django.utils import timezone
 
 from farm.actions.common import Doing
 from farm.actions.selling.cashing import cash_up, tokens_paid
+from farm.kinds.selling import Settling
 from farm.models import CashUp, PlaceKind, Sale, SellingPlace, StallDay
 from farm.pages import visible_rows
 from farm.pages.access import STALL, PageRequest, Right, get_or_refuse, may, page, sees_stall_prices
@@ -242,8 +242,7 @@ def _settled(request: PageRequest, seq: int) -> tuple[Sale, StallDay]:
 
 def _discount(sale: Sale) -> str:
     """Why something was sold for less, where it was."""
-    said: str = json.loads(sale.entry.particulars).get("discount", "")
-    return said
+    return Settling.read(sale.entry.particulars).discount
 
 
 def _advice(request: PageRequest, back: list[tuple[Lot, int]]) -> list[tuple[str, str, str]]:

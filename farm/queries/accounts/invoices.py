@@ -10,6 +10,7 @@ from typing import Any
 
 from django.db.models import QuerySet, Sum
 
+from farm.kinds.selling import SaleTerms
 from farm.models import Customer, DeliveryNote, Invoice, Sale, SaleLine, Stage
 from farm.units import MG_PER_LB
 from ledger.amounts import MILLION
@@ -143,7 +144,7 @@ def paper_lines(rows: Sequence[SaleLine]) -> list[PaperLine]:
     groups: dict[object, list[SaleLine]] = defaultdict(list)
     for row in rows:
         if row.sale_id not in asked_of:
-            asked_of[row.sale_id] = json.loads(row.sale.entry.particulars).get("terms", {})
+            asked_of[row.sale_id] = SaleTerms.read(row.sale.entry.particulars).terms or {}
         lot = row.line.lot
         terms = asked_of[row.sale_id].get(lot.code)
         on = json.dumps(terms, sort_keys=True) if terms else lot.code
@@ -233,7 +234,7 @@ def _unit_net(row: SaleLine, quantity: int, net: int) -> tuple[int | None, int]:
     if not quantity:
         return None, 0
     per = 1 if row.line.lot.card.stage == Stage.PACKS else MG_PER_KG
-    asked_of = json.loads(row.sale.entry.particulars).get("terms", {})
+    asked_of = SaleTerms.read(row.sale.entry.particulars).terms or {}
     terms = asked_of.get(row.line.lot.code)
     if terms and not terms.get("whole_of"):
         asked, discount_ppm = _per_kg_or_pack(terms), terms.get("discount_ppm", 0)

@@ -10,6 +10,7 @@ from django.db.models import Q, Sum
 
 from farm.models import LotCard, Stage
 from farm.queries.costs.kilos import Kilos, Past, kilos_from, past_of
+from farm.queries.entries import particulars
 from farm.queries.finding import Amount, amount_in
 from farm.queries.growing.block_picks import picks_of
 from ledger.amounts import largest_remainder
@@ -279,7 +280,7 @@ def _time_of(kind: str, entry: Entry) -> str:
     """Say whose minutes a charge is worked from: typed by a person, or the standard time."""
     if kind not in (CostKind.PAID, CostKind.OWN):
         return AT_A_RATE
-    return STATED if '"minutes_stated":' in entry.particulars else USUAL
+    return USUAL if particulars(entry).minutes_stated is None else STATED
 
 
 def _added(costs: Iterable[Cost]) -> Cost:

@@ -13,7 +13,7 @@ from fractions import Fraction
 
 from django.db.models import OuterRef, Q, Subquery
 
-from farm.kinds.growing import INOCULATE_BLOCKS
+from farm.kinds.growing import INOCULATE_BLOCKS, Run
 from farm.models import RecipeLine, RecipeVersion, SavedCard, Stage, Steriliser, Strain
 from farm.planning.card import MILLION, Ingredient, Plan
 from farm.planning.inputs import GROUPS, Known, Names, plan_from
@@ -163,5 +163,5 @@ def _batches_of(recipe: RecipeVersion, root: Lot) -> tuple[int | None, Lot]:
 
 
 def _vessel(batch: Batch) -> Steriliser | None:
-    name = json.loads(batch.run.particulars).get("steriliser", "") if batch.run else ""
+    name = Run.read(batch.run.particulars).steriliser if batch.run else ""
     return Steriliser.objects.filter(name=name).first()

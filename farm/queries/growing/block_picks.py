@@ -1,6 +1,5 @@
 """What was picked of blocks so far, flush by flush, and which flush a pick of some day is."""
 
-import json
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -11,7 +10,7 @@ from typing import Any
 
 from django.db.models import F
 
-from farm.kinds.growing import CHECK, PICK
+from farm.kinds.growing import CHECK, PICK, Picked
 from ledger.models import Edge, Line, Lot
 
 
@@ -106,7 +105,7 @@ def _picks(lots: Collection[int]) -> dict[int, list[BlockPick]]:
             said = list(parts)
             given_mg, first = sum(row[3] for row in said), said[0]
             if first[5] == PICK and given_mg and blocks:
-                flush = json.loads(first[7])["flush"]
+                flush = Picked.read(first[7]).flush
                 found[lot].append(BlockPick(place, first[6], flush, Fraction(given_mg, blocks)))
             blocks += sum(row[2] for row in said)
     return found

@@ -1,14 +1,18 @@
 """What is usual on this farm: the newest entries of a kind, and what blocks of a species gave."""
 
-import json
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass
 from statistics import median
-from typing import Any
+from typing import TypeVar
 
-from farm.models import Species, Supply
+from farm.kinds.growing import CHECK, INOCULATE_BLOCKS, STERILISER_RUN, Checked, Run, SpawnRates
+from farm.kinds.kind import Kind
+from farm.kinds.particulars import Particulars
+from farm.models import Species, Steriliser, Supply
 from farm.queries.growing.experience import weights_a_block_mg
 from ledger.models import Entry, Line, Role
+
+Shape = TypeVar("Shape", bound=Particulars)
 
 NEWEST = 20
 # Fewer say too little of what is usual: then what is believed is asked by.
@@ -37,35 +41,27 @@ def usual_weight_mg(species: Species, flush: int, *, besides: Collection[int] = 
     return usual_of(weights_a_block_mg(species, flush, besides=besides))
 
 
-def usual_stated(kind: str, name: str, **also: object) -> Usual | None:
-    """What the newest entries of a kind stated under a name, where they state ``also``; a query."""
-    alike = _alike(kind, also)
-    return usual_of([one[name] for one in alike if isinstance(one.get(name), int)])
+def usual_spawn_ppm() -> Usual | None:
+    """What share of the wet substrate spawn was, in the newest inoculations; one query."""
+    return usual_of([said.of_wet_substrate_ppm for said in _stated(INOCULATE_BLOCKS, SpawnRates)])
 
 
-def usual_worked(
-    kind: str, work: Callable[[Mapping[str, Any]], int], **also: object
-) -> Usual | None:
-    """What is worked from what the newest entries of a kind stated, where they state ``also``."""
-    return usual_of([work(one) for one in _alike(kind, also)])
+def usual_run(steriliser: Steriliser, work: Callable[[Run], int]) -> Usual | None:
+    """What is worked from what the newest runs of a steriliser stated; one query."""
+    runs = _stated(STERILISER_RUN, Run)
+    return usual_of([work(said) for said in runs if said.steriliser == steriliser.name])
 
 
-def usual_share_ppm(kind: str, part: str, whole: str) -> Usual | None:
-    """What share of one number another was, in the newest entries of a kind; one query."""
-    said = [one for one in _stated(kind) if one.get(whole)]
-    return usual_of([one[part] * 1_000_000 // one[whole] for one in said])
+def usual_lost_ppm() -> Usual | None:
+    """What share of what was looked at was lost, in the newest checks; one query."""
+    checks = [said for said in _stated(CHECK, Checked) if said.checked]
+    return usual_of([said.lost * 1_000_000 // said.checked for said in checks])
 
 
-def _alike(kind: str, also: Mapping[str, object]) -> list[dict[str, Any]]:
-    """The newest entries of a kind that state all of this."""
-    said = _stated(kind)
-    return [one for one in said if all(one.get(key) == value for key, value in also.items())]
-
-
-def _stated(kind: str) -> list[dict[str, Any]]:
+def _stated(kind: Kind, shape: type[Shape]) -> list[Shape]:
     standing = Entry.objects.filter(kind=kind, amends=None).standing()
     newest = standing.order_by("-seq").values_list("particulars", flat=True)[:NEWEST]
-    return [json.loads(words) for words in newest]
+    return [shape.read(words) for words in newest]
 
 
 def last_price(supply: Supply, *, before: Entry | None = None) -> tuple[int, int] | None:

@@ -1,6 +1,5 @@
 """What the steriliser's runs cost by their load: what is charged a run is shared by what was in."""
 
-import json
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -9,6 +8,7 @@ from fractions import Fraction
 
 from django.db.models import QuerySet, Sum
 
+from farm.kinds import growing
 from farm.kinds.growing import STERILISER_RUN
 from farm.queries.months.months import Month
 from ledger.models import Charge, CostKind, Entry, Line, Role
@@ -127,4 +127,4 @@ def _run(entry: Entry, load: _Load, full_mg: int, *, money: Mapping[str, int]) -
 
 
 def _steriliser(entry: Entry) -> str:
-    return str(json.loads(entry.particulars).get("steriliser", ""))
+    return growing.Run.read(entry.particulars).steriliser or ""

@@ -1,16 +1,15 @@
 """What the book itself says that belongs in the binder: runs, drying, picks, packing, shipping."""
 
-import json
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
 from django.db.models import Sum
 
+from farm.kinds.particulars import Particulars
 from farm.models import LotCard, Placing, RunReadings, Sale, Stage, StallDay
-from farm.queries.entries import EntryRow, entries, rows_of
+from farm.queries.entries import EntryRow, entries, particulars, rows_of
 from ledger.models import Entry, Line, Lot
 from ledger.tracing import behind
 
@@ -47,7 +46,7 @@ class BookRow:
 
     row: EntryRow
     moved: tuple[Moved, ...]
-    said: Mapping[str, Any]
+    said: Particulars
     strains: tuple[str, ...]
     rooms: tuple[str, ...]
     to: str
@@ -68,7 +67,7 @@ def book_rows(kinds: Sequence[str], first: date, last: date) -> list[BookRow]:
     versions = _versions(seqs, lots)
     return [
         BookRow(
-            row, tuple(moved[row.entry.seq]), json.loads(row.entry.particulars),
+            row, tuple(moved[row.entry.seq]), particulars(row.entry),
             tuple(sorted({name for one in moved[row.entry.seq]
                           for name in strains.get(one.lot.pk, ())})),
             rooms.at(row.entry.seq, [one.lot.pk for one in moved[row.entry.seq]]),

@@ -1,12 +1,10 @@
 """Check weights as they were recorded, and how full each product must be filled."""
 
-import json
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
-from farm.kinds.store import CHECK_WEIGHTS
+from farm.kinds.store import CHECK_WEIGHTS, Weights
 from farm.models import Form, LotCard, PackKind, Product, Stage
 from farm.net_weight import Judged, Tolerance, fill_for, tolerance
 from farm.queries.keeping import keeps_until
@@ -97,13 +95,13 @@ def loses_water(product: Product) -> bool:
 
 
 def _weighing(row: Line, weight_unit: str) -> Weighing:
-    said: dict[str, Any] = json.loads(row.entry.particulars)
-    nets = tuple(gross - said["tare_mg"] for gross in said["gross_mg"])
+    said = Weights.read(row.entry.particulars)
+    nets = tuple(gross - said.tare_mg for gross in said.gross_mg)
     judged = Judged(
-        said["declared_mg"], nets, said["rate_ppm"], said["days"],
-        tolerance(said["declared_mg"], weight_unit),
+        said.declared_mg, nets, said.rate_ppm, said.days,
+        tolerance(said.declared_mg, weight_unit),
     )  # fmt: skip
-    return Weighing(row.entry, row.lot, judged, said["scale"])
+    return Weighing(row.entry, row.lot, judged, said.scale)
 
 
 def _filling(

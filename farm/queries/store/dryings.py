@@ -3,7 +3,6 @@
 The dry matter stays, so out = in x (1 - water fresh) / (1 - water dried), both on the wet basis.
 """
 
-import json
 from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass
@@ -12,6 +11,7 @@ from fractions import Fraction
 
 from django.db.models import QuerySet
 
+from farm.kinds import store
 from farm.kinds.store import DRY
 from farm.models import Species, Stage
 from farm.moisture import PPM, Portion, dried_mass, fresh_per_dried
@@ -123,7 +123,7 @@ def _sources(entries: Collection[int]) -> dict[int, list[tuple[Lot, int]]]:
 
 
 def _drying(flow: Flow, sources: list[tuple[Lot, int]]) -> Drying:
-    said = json.loads(flow.entry.particulars)
+    said = store.Drying.read(flow.entry.particulars)
     species = flow.lot.card.species
     assert species is not None, "a dried lot has a species"
     return Drying(
@@ -132,9 +132,11 @@ def _drying(flow: Flow, sources: list[tuple[Lot, int]]) -> Drying:
         species=species,
         sources=tuple(sources),
         dried_mg=flow.quantity,
-        fresh_moisture_ppm=said.get("fresh_moisture_ppm", species.moisture_ppm),
-        temperature_milli_c=said["temperature_milli_c"],
-        minutes_drying=said["minutes_drying"],
-        slice_mm=said.get("slice_mm"),
-        trays=said.get("trays"),
+        fresh_moisture_ppm=(
+            species.moisture_ppm if said.fresh_moisture_ppm is None else said.fresh_moisture_ppm
+        ),
+        temperature_milli_c=said.temperature_milli_c,
+        minutes_drying=said.minutes_drying,
+        slice_mm=said.slice_mm,
+        trays=said.trays,
     )

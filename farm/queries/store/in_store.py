@@ -1,6 +1,5 @@
 """What is in which fridge, crate and jar: its age, its weight then and now, how long it keeps."""
 
-import json
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
@@ -10,7 +9,7 @@ from itertools import chain
 
 from django.db.models import Max, Q
 
-from farm.kinds.store import PACK, WEIGH_AGAIN
+from farm.kinds.store import PACK, WEIGH_AGAIN, Packing
 from farm.models import Room, Shelf, Stage
 from farm.queries.keeping import is_fresh, keeps_until
 from farm.queries.records.store_temperatures import excursions, store_rooms
@@ -184,7 +183,7 @@ def _filled(lots: Sequence[Lot]) -> dict[int, int]:
     counts = dict(made.filter(role="made").values_list("lot", "quantity"))
     filled = {}
     for entry, particulars in entries:
-        lot, drawn_mg = packs[entry], json.loads(particulars).get("drawn_mg")
+        lot, drawn_mg = packs[entry], Packing.read(particulars).drawn_mg
         if drawn_mg and counts.get(lot.pk):
             filled[lot.pk] = round(Fraction(drawn_mg * lot.quantity, counts[lot.pk]))
     return filled

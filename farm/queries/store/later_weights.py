@@ -1,13 +1,12 @@
 """What the scale, or a count, said of a lot after an entry: held against a correction of it."""
 
-import json
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import date
 
 from django.db.models import Sum
 
-from farm.kinds.store import WEIGH_AGAIN
+from farm.kinds.store import WEIGH_AGAIN, Weighing
 from farm.models import StockCountLine
 from farm.queries.store.counts import Verdict, standing_answer, verdict_of
 from ledger.balances import held_at
@@ -48,7 +47,7 @@ def _weighings(lot: Lot, entry: Entry) -> Iterator[Stated]:
         lines = Line.objects.filter(lot=lot)
         moved = lines.filter(entry__amends=one).aggregate(sum=Sum("quantity"))["sum"] or 0
         book = lines.filter(entry__place__lte=one.seq).aggregate(sum=Sum("quantity"))["sum"] or 0
-        weight_mg = json.loads(one.particulars)["weight_mg"]
+        weight_mg = Weighing.read(one.particulars).weight_mg
         yield Stated(f"entry {one.seq}", one.happened_on, weight_mg + moved, book)
 
 

@@ -7,7 +7,6 @@ Rates are statistics, kept in whole parts per million, and never enter the book:
 may write off as water is the species' own figure.
 """
 
-import json
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -15,7 +14,7 @@ from enum import Enum
 from statistics import median, quantiles
 
 from farm.beliefs import USUAL_OF_ALLOWED_PPM
-from farm.kinds.store import CHECK_WEIGHTS, WEIGH_AGAIN
+from farm.kinds.store import CHECK_WEIGHTS, WEIGH_AGAIN, Packing, Weighing, Weights
 from farm.models import Form, PackKind, Species, Stage
 from ledger.models import Line, Role
 
@@ -121,10 +120,10 @@ def _daily_rates() -> Mapping[int, list[int]]:
     weighings = {entry: (said, why, species) for entry, said, why, species in lines}
     rates: dict[int, list[int]] = defaultdict(list)
     for said, why, species in weighings.values():
-        read = json.loads(said)
-        before, days = read["book_mg"], read["days"]
-        weight = min(read["weight_mg"], before)  # a scale's last digit is no growth
-        beyond = before - weight > read["band_mg"]
+        read = Weighing.read(said)
+        before, days = read.book_mg, read.days
+        weight = min(read.weight_mg, before)  # a scale's last digit is no growth
+        beyond = before - weight > read.band_mg
         explained = beyond and why not in ("", UNEXPLAINED)
         if days > 0 and weight > 0 and not explained:
             rates[species].append(daily_rate(before, weight, days))
@@ -146,11 +145,12 @@ def _packed_rates() -> Mapping[int, list[int]]:
     )  # fmt: skip
     rates: dict[int, list[int]] = defaultdict(list)
     for line in lines:
-        said, filled = json.loads(line.entry.particulars), json.loads(line.lot.made_by.particulars)
+        said = Weights.read(line.entry.particulars)
+        drawn_mg = Packing.read(line.lot.made_by.particulars).drawn_mg
         days = (line.entry.happened_on - line.lot.made_by.happened_on).days
-        if days > 0 and filled.get("drawn_mg") and packs.get(line.lot_id):
-            before = filled["drawn_mg"] / packs[line.lot_id]
-            net = sum(said["gross_mg"]) / len(said["gross_mg"]) - said["tare_mg"]
+        if days > 0 and drawn_mg and packs.get(line.lot_id):
+            before = drawn_mg / packs[line.lot_id]
+            net = sum(said.gross_mg) / len(said.gross_mg) - said.tare_mg
             species = line.lot.card.species_id or 0
             rates[species].append(daily_rate(before, min(net, before), days))
     return rates

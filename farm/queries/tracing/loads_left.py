@@ -1,6 +1,5 @@
 """What was loaded for a stall and not wholly brought back: a recall takes each such lot as sold."""
 
-import json
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -8,6 +7,7 @@ from datetime import date, datetime
 
 from django.db.models import Q
 
+from farm.kinds.selling import Settling
 from farm.models import GivenAway, LoadLine, Sale
 from farm.queries.finding import Amount, amount_in
 from ledger.models import Flow, Lot, Role
@@ -94,7 +94,7 @@ def _gone(sales: Iterable[Sale]) -> _Gone:
     entries, together = {}, {}
     for sale in sales:
         entries[sale.pk] = sale.entry_id
-        said = json.loads(sale.entry.particulars).get("counted_together", [])
+        said = Settling.read(sale.entry.particulars).counted_together or []
         together[sale.entry_id] = frozenset(said)
     given = GivenAway.objects.filter(sale__in=entries).values("entry")
     flows = Flow.objects.filter(

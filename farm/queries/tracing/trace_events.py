@@ -1,14 +1,14 @@
 """What happened to the lots of a trace: runs, sales, loads, losses, and who did what when."""
 
-import json
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
 from django.db.models import Case, Exists, F, OuterRef, Q, Subquery, When
 
+from farm.kinds import growing
 from farm.kinds.growing import STERILISER_RUN
 from farm.models import LoadLine, Person, Sale
 from farm.queries.finding import Amount, amount_in
@@ -179,18 +179,18 @@ def works_on(lots: Lots, moved: Iterable[Moved]) -> tuple[tuple[Run, ...], tuple
         )
         works.append(work)
         if entry.kind == STERILISER_RUN:
-            runs.append(_run(work, json.loads(entry.particulars)))
+            runs.append(_run(work, growing.Run.read(entry.particulars)))
     return tuple(runs), tuple(works)
 
 
-def _run(work: Work, said: Mapping[str, Any]) -> Run:
+def _run(work: Work, said: growing.Run) -> Run:
     return Run(
         entry=work.entry,
         at=work.at,
-        steriliser=said["steriliser"],
-        minutes=said["minutes_at_temperature"],
-        gauge_pa=said["gauge_pa"],
-        temperature_milli_c=said["temperature_milli_c"],
+        steriliser=said.steriliser,
+        minutes=said.minutes_at_temperature,
+        gauge_pa=said.gauge_pa,
+        temperature_milli_c=said.temperature_milli_c,
         lot_codes=work.lot_codes,
         by=work.by,
     )

@@ -13,7 +13,7 @@ from django.utils import timezone
 
 from farm import habits
 from farm.kinds.growing import CHECK, PICK, STERILISER_RUN
-from farm.kinds.selling import GIVE_AWAY, LOAD_STALL, SELL, SETTLE_STALL, TAKE_BACK
+from farm.kinds.selling import GIVE_AWAY, LOAD_STALL, SELL, SETTLE_STALL, TAKE_BACK, Load
 from farm.kinds.store import DRY, PACK
 from farm.models import Farm, Person, Photo, Room, RunReadings
 from farm.queries.entries import signature
@@ -48,10 +48,6 @@ FROM_THE_BOOK = {
     "Packing": (PACK,),
     "Shipping": (SELL, LOAD_STALL, SETTLE_STALL, GIVE_AWAY, TAKE_BACK),
 }
-SHOWN = {"steriliser": "", "gauge_pa": "gauge", "temperature_milli_c": "at",
-         "minutes_at_temperature": "for", "minutes_drying": "for", "slice_mm": "slices",
-         "trays": "trays", "flush": "flush", "checked": "looked at", "lost": "lost",
-         "fresh_per_dried_ppm": "fresh to dried"}  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -262,9 +258,9 @@ def _particulars(row: BookRow, farm: Farm) -> Iterator[str]:
     """Say what was stated beside it; of what was shipped, how and where it went."""
     if row.row.entry.kind in FROM_THE_BOOK["Shipping"]:
         yield f"{row.row.entry.kind}: {row.to}" if row.to else row.row.entry.kind
-    for key, words in SHOWN.items():
-        if row.said.get(key) is not None:
-            yield f"{words} {reading(key, row.said[key], farm)}".strip()
+    for _, said, value in row.said.stated():
+        if said.binder is not None:
+            yield f"{said.binder} {reading(said.unit, value, farm)}".strip()
 
 
 def _lots_words(row: BookRow, farm: Farm) -> list[str]:
@@ -273,7 +269,7 @@ def _lots_words(row: BookRow, farm: Farm) -> list[str]:
     A load takes lots along and moves nothing in the book: it says how much was loaded.
     """
     told = {one.lot.pk for one in row.moved if one.quantity or one.gave_mg}
-    loaded: dict[str, int] = row.said.get("loaded", {})
+    loaded = row.said.loaded if isinstance(row.said, Load) else {}
     return [
         f"{one.lot.code} loaded {amount_of(loaded[one.lot.code], one.lot, farm)}"
         if one.lot.code in loaded

@@ -1,4 +1,4 @@
-"""How many random histories are tried: a quarter for each change, all where asked for."""
+"""How many random histories are tried: a quarter for each change, all of them in ``.ci/run``."""
 
 import os
 

@@ -1,5 +1,6 @@
 """Mishaps of the office: what is told of a month that was closed, and a sale before its pick."""
 
+from datetime import UTC, timedelta
 from uuid import uuid4
 
 from farm.actions.months.bills import BillSaid, enter_bill
@@ -67,21 +68,30 @@ def close_until(world: World) -> None:
 
 def sale_typed_before_its_pick(world: World) -> list[Must]:
     """Four packs are sold before they are packed, while ten others are there: those stay ten."""
+    to_next_morning(world)
     other = packs(world, 10)
     page = f"/record/sell/?place={world.kitchens.pk}"
     sent(world, page, customer=str(world.customer.pk),
          unlisted_what=f"product-{world.product.pk}", unlisted_amount="4")  # fmt: skip
     waited = Waiting.objects.filter(answered_at=None).count()
-    crop(world)
+    crate = crop(world)
     world.received("punnet", 50)
     address = f"/record/pack/?product={world.product.pk}&packs=10"
     client = signed_in(world.owner)
-    client.post(address, prefilled(client, address) | form(world, sure="on"))
+    shown = {name: value for name, value in prefilled(client, address).items()
+             if not name.startswith("draws_")}  # fmt: skip
+    client.post(address, shown | form(world, sure="on") | {f"draws_{crate.pk}": "2 kg"})
     packed = Lot.objects.filter(item=other.item).latest("pk")
     return [
         was("it waits", waited, 1),
         Must("left of what was there and of what came", lambda: left(other, packed), [10, 6]),
     ]
+
+
+def to_next_morning(world: World) -> None:
+    """So that what is told in a few hours is told in one day, wherever the farm is."""
+    next_day = world.now.astimezone(world.farm.zone) + timedelta(days=1)
+    world.now = next_day.replace(hour=6).astimezone(UTC)
 
 
 def left(*lots: Lot) -> list[int]:

@@ -45,13 +45,10 @@ def largest_remainder(total: int, weights: Sequence[int]) -> list[int]:
 def part_worth(worth: int, cost: Sequence[int]) -> tuple[int, ...]:
     """Take so much of a cost in several kinds, or all there is: of each its part, by ``split``.
 
-    part_worth(50, [60, 30, 10]) is (30, 15, 5); of no cost it is nothing. A kind that is below
-    nothing, as it may be on the way while a correction is worked lot by lot, gives nothing.
+    part_worth(50, [60, 30, 10]) is (30, 15, 5); of no cost it is nothing.
     """
     whole = sum(cost)
-    if whole <= 0:
-        return (0,) * len(cost)
-    return tuple(split(min(worth, whole), [max(part, 0) for part in cost]))
+    return tuple(split(min(worth, whole), cost)) if whole > 0 else (0,) * len(cost)
 
 
 def rate_of(quantity: int, ppm: int) -> int:

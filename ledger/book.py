@@ -59,9 +59,7 @@ def amend(entry: Entry, draft: Draft) -> Recorded:
         return known
     guards.check_standing(root)
     guards.check_amendment(root, draft)
-    recorded = _write(head, draft, root, takes_back=False)
-    guards.check_amended(root)
-    return recorded
+    return _write(head, draft, root, takes_back=False)
 
 
 @transaction.atomic
@@ -170,7 +168,10 @@ def _known(draft: Draft, amends: Entry | None, *, takes_back: bool) -> Recorded 
 def _write(
     head: Head, draft: Draft, root: Entry | None, *, takes_back: bool, said: Draft | None = None
 ) -> Recorded:
-    """Write the facts, seal them, and work what follows from them."""
+    """Write the facts, seal them, and work what follows from them.
+
+    What no entry can state is refused before anything is worked from it.
+    """
     head.seq += 1
     says = fingerprint(said or draft, root, takes_back)
     entry = _write_entry(head.seq, draft, root, takes_back=takes_back, says=says)
@@ -183,6 +184,8 @@ def _write(
     _write_marks(entry, draft, lots)
     head.save()
     Seal.objects.create(entry=entry, digest=sealing.next_digest(entry))
+    if root and not takes_back:
+        guards.check_amended(root)
     working.rework(entry)
     return Recorded(entry, tuple(lots), fresh=True)
 

@@ -181,8 +181,10 @@ def work(
     hand = _Hand(zero, born_at, Life({}), zero, earlier, start_cost=zero)
     for step in steps:
         _take(hand, step, inflow.get(step.place, zero))
-        if hand.quantity < 0 and hand.life.short is None:
+        if hand.quantity < 0:
             hand.life.short = (step.place, -hand.quantity)
+        if hand.life.short:
+            break  # refused: what would follow means nothing
         if hand.quantity <= 0 and not hand.picks and any(hand.cost):
             _strand(hand, step)
     life = hand.life
@@ -235,7 +237,7 @@ def _draw_by_worth(hand: _Hand, step: Step) -> None:
 
 def _give_worth(hand: _Hand, step: Step) -> None:
     """Let a by-product take its worth; what was lost and worth something took its own by then."""
-    if step.given_mg and hand.quantity <= 0 and hand.life.short is None:
+    if step.given_mg and hand.quantity <= 0:
         hand.life.short = (step.place, 0)
     hand.given.append(step)
     if step.place != hand.scrapped_at:
@@ -256,7 +258,7 @@ def _take_out(hand: _Hand, place: int, worth: int, *, beside: int = 0) -> None:
 
 def _pick(hand: _Hand, step: Step) -> None:
     # What only shares as a pick would may be all that was left, binned in the same entry.
-    if step.given_mg and hand.quantity <= 0 and hand.life.short is None:
+    if step.given_mg and hand.quantity <= 0:
         hand.life.short = (step.place, 0)
     hand.picks.append(step)
     hand.given.append(step)
@@ -316,7 +318,7 @@ def _come_back(hand: _Hand, step: Step) -> None:
     sold = hand.sold.get(place, 0)
     before = hand.returned.get(place, 0)
     now = hand.returned[place] = before + step.quantity
-    if now > sold and hand.life.short is None:
+    if now > sold:
         hand.life.short = (step.place, now - sold)
     whole = [-c for c in hand.life.moved.get((place, _SOLD), hand.zero)]
     part = tuple([c * now // sold - c * before // sold for c in whole]) if sold else hand.zero

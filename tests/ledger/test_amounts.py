@@ -61,8 +61,6 @@ def test_a_rate_is_rounded_down_to_whole_pieces() -> None:
         (200, [60, 30, 10], (60, 30, 10)),  # never more than there is
         (1, [1], (1,)),
         (50, [0, 0], (0, 0)),
-        (50, [90, -30], (50, 0)),  # on the way, while a correction is worked
-        (90, [90, -30], (60, 0)),
     ],
 )
 def test_a_worth_takes_its_part_of_each_kind_of_cost(

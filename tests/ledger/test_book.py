@@ -206,6 +206,25 @@ def test_an_amendment_cannot_take_off_more_than_was_charged() -> None:
         amend(filled, charges=(ChargeDraft("paid", -7 * UNIT),))
 
 
+def test_a_charge_below_nothing_is_refused_before_a_by_product_takes_its_worth_of_it() -> None:
+    sack = bought(2 * KG, 10 * UNIT)
+    made = put(uses(sack, KG), makes(new("mix"), KG), makes(new("trim"), KG, 0, worth=UNIT),
+               charges=(ChargeDraft("paid", 6 * UNIT),)).entry  # fmt: skip
+    with pytest.raises(errors.Malformed, match="no more than was charged"):
+        amend(made, charges=(ChargeDraft("paid", -7 * UNIT),))
+
+
+def test_a_lot_that_falls_short_is_refused_before_a_by_product_takes_its_worth_of_it() -> None:
+    """9 of 5 pieces would take 9 / 5 of the materials, more than there are."""
+    blocks = put(buys(pieces(), 10, 10 * UNIT)).lots[0]
+    put(line(blocks, Role.USED, 0, given_mg=KG, later_mg=KG), makes(new("crop"), KG))
+    put(uses(blocks, 9), makes(new("mix"), KG))
+    put(makes(blocks, 0), charges=(ChargeDraft("own", 30 * UNIT),))
+    put(line(blocks, Role.USED, 0, given_mg=KG, worth=UNIT), makes(new("trim"), KG))
+    with pytest.raises(errors.NotEnough, match="falls 4 pieces short at entry 3"):
+        amend(blocks.made_by, line(blocks, Role.BOUGHT, -5))
+
+
 def test_an_amendment_cannot_make_a_price_negative() -> None:
     lot = bought(KG, 1 * UNIT)
     with pytest.raises(errors.Malformed, match="money -1"):

@@ -88,9 +88,19 @@ PLANNED = (
 
 # Own rule, no source: figures in the middle of those above, for a species that is not among them.
 OTHERWISE = Planned(
-    "otherwise", "", 900_000, 8, 20_000, 21, 33, 14, 0, (400_000, 180_000, 0), 70_000,
+    "otherwise",
+    "",
+    900_000,
+    8,
+    20_000,
+    21,
+    33,
+    14,
+    0,
+    (400_000, 180_000, 0),
+    70_000,
     "a guess to be replaced by your own records",
-)  # fmt: skip
+)
 
 
 class Part(NamedTuple):

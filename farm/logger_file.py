@@ -218,8 +218,9 @@ def _named(head: Head, column: int | None, first: Sequence[str]) -> Columns:
         beside = (head.times[0] - 1, head.times[0] + 1)
         dates = tuple(at for at in beside if at >= 0 and is_date(_cell(first, at)))[:1]
     times = (*dates, *head.times[:1])
-    return Columns(times, degrees, head.pressures[0] if head.pressures else None,
-                   head.cells, head.line)  # fmt: skip
+    return Columns(
+        times, degrees, head.pressures[0] if head.pressures else None, head.cells, head.line
+    )
 
 
 def _chosen(head: Head, column: int | None) -> int:

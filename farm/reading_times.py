@@ -140,8 +140,9 @@ def is_day_first(times: Sequence[str], start: datetime) -> bool:
     possible = [first for first in (True, False) if all(_is_day(day, first) for day in slashed)]
     if len(possible) == 1:
         return possible[0]
-    near = {first: sum(_is_near(day, start, day_first=first) for day in slashed)
-            for first in possible}  # fmt: skip
+    near = {
+        first: sum(_is_near(day, start, day_first=first) for day in slashed) for first in possible
+    }
     if any(near.values()):
         return max(near, key=lambda first: near[first])
     meant = " nor ".join(

@@ -177,10 +177,16 @@ def _write(
     entry = _write_entry(head.seq, draft, root, takes_back=takes_back, says=says)
     lots = _write_lines(head, entry, draft.lines)
     Charge.objects.bulk_create(
-        Charge(entry=entry, kind=c.kind, amount=c.amount,
-               quantity_milli=c.quantity_milli, rate=c.rate, lot=c.lot)
+        Charge(
+            entry=entry,
+            kind=c.kind,
+            amount=c.amount,
+            quantity_milli=c.quantity_milli,
+            rate=c.rate,
+            lot=c.lot,
+        )
         for c in draft.charges
-    )  # fmt: skip
+    )
     _write_marks(entry, draft, lots)
     head.save()
     Seal.objects.create(entry=entry, digest=sealing.next_digest(entry))

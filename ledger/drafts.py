@@ -108,13 +108,16 @@ def fingerprint(draft: Draft, amends: Entry | None, takes_back: bool) -> str:
         "reason": draft.reason,
         "amends": amends.seq if amends else None,
         "takes_back": takes_back,
-        "lines": [[_lot_key(line.lot), line.role, line.numbers(),
-                   line.returns and line.returns.pk] for line in draft.lines],
-        "charges": [[c.kind, c.amount, c.quantity_milli, c.rate, c.lot and c.lot.pk]
-                    for c in draft.charges],
+        "lines": [
+            [_lot_key(line.lot), line.role, line.numbers(), line.returns and line.returns.pk]
+            for line in draft.lines
+        ],
+        "charges": [
+            [c.kind, c.amount, c.quantity_milli, c.rate, c.lot and c.lot.pk] for c in draft.charges
+        ],
         "marks": [[mark.lot.pk, mark.held] for mark in draft.marks],
         "particulars": draft.particulars,
-    }  # fmt: skip
+    }
     return hashlib.sha256(canonical(content).encode()).hexdigest()
 
 

@@ -180,8 +180,11 @@ def _check_new_lot(line: LineDraft) -> None:
 
 def _check_parts(draft: Draft) -> None:
     """A part is of the same kind as the whole that it is split off, in the same entry."""
-    used = {line.lot.pk: line.lot for line in draft.lines
-            if isinstance(line.lot, Lot) and line.role == Role.USED}  # fmt: skip
+    used = {
+        line.lot.pk: line.lot
+        for line in draft.lines
+        if isinstance(line.lot, Lot) and line.role == Role.USED
+    }
     for line in draft.lines:
         whole = line.lot.part_of if isinstance(line.lot, NewLot) else None
         if whole and (whole.pk not in used or whole.item_id != line.lot.item.pk):

@@ -99,8 +99,10 @@ def _facts_of(entries: Sequence[Entry]) -> dict[int, Facts]:
         for entry in entries
     }
     stated: dict[str, QuerySet[Any]] = {
-        "lines": Line.objects.all(), "charges": Charge.objects.all(), "marks": Mark.objects.all(),
-    }  # fmt: skip
+        "lines": Line.objects.all(),
+        "charges": Charge.objects.all(),
+        "marks": Mark.objects.all(),
+    }
     for name, rows in stated.items():
         found = rows.filter(entry__in=list(facts)).order_by("pk")
         for seq, *row in found.values_list("entry_id", *COLUMNS[name]):

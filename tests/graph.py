@@ -155,8 +155,9 @@ class Graph:
 
     def _loaded(self, lots: set[int]) -> Iterable[Nameless]:
         """Every lot loaded for a stall of which not all came back, as far as is known."""
-        settled = {sale.stall_day_id: place for place, sale in self.sales.items()
-                   if place not in self.gone}  # fmt: skip
+        settled = {
+            sale.stall_day_id: place for place, sale in self.sales.items() if place not in self.gone
+        }
         for day in StallDay.objects.select_related("place").exclude(entry__in=self.gone):
             place = settled.get(day.pk)
             for load in LoadLine.objects.filter(stall_day=day, lot__in=lots):
@@ -169,12 +170,20 @@ class Graph:
         together = {pk for pk, one in self.lots.items() if one.code in codes}
         alike = {pk for pk in together if self.lots[pk].item_id == self.lots[lot].item_id}
         candidates = alike if lot in alike else {lot}
-        places = [settling, *(at for at, given in self.given.items()
-                              if given.sale and given.sale.entry_id == settling)]  # fmt: skip
+        places = [
+            settling,
+            *(
+                at
+                for at, given in self.given.items()
+                if given.sale and given.sale.entry_id == settling
+            ),
+        ]
         return any(
             self.moved[at, pk, role]
-            for at in places for pk in candidates for role in (Role.SOLD, Role.LOST)
-        )  # fmt: skip
+            for at in places
+            for pk in candidates
+            for role in (Role.SOLD, Role.LOST)
+        )
 
     # --- recalls ------------------------------------------------------------------------------
 
@@ -202,8 +211,9 @@ class Graph:
         for _, where, lot in self.nameless(lots):
             nameless[where].add(lot)
         held = self.on_hand()
-        return Expected(lots, left, {lot for lot in lots if held[lot]}, self.received(lots),
-                        dict(nameless))  # fmt: skip
+        return Expected(
+            lots, left, {lot for lot in lots if held[lot]}, self.received(lots), dict(nameless)
+        )
 
     def _released(self, recall: Recall) -> dict[int, int]:
         marks = Mark.objects.filter(held=False, entry__gt=recall.entry_id)

@@ -281,8 +281,9 @@ class Walk:
         self.given.append(step)
         given = sum(
             one.given_mg * step.pieces // one.pieces
-            for one in (*self.earlier, *self.given) if one.turn == step.turn and one.pieces
-        )  # fmt: skip
+            for one in (*self.earlier, *self.given)
+            if one.turn == step.turn and one.pieces
+        )
         whole = step.weight + max(0, step.turn_mg - given) + step.later_mg
         self.out(step.entry, "used", each(lambda cost: cost * step.weight // whole, self.cost))
         self.begin()
@@ -364,5 +365,6 @@ def differences(
     told = dict(flows)
     return {
         key: (costs.get(key, 0), told.get(key, 0))
-        for key in costs.keys() | told.keys() if costs.get(key, 0) != told.get(key, 0)
-    }  # fmt: skip
+        for key in costs.keys() | told.keys()
+        if costs.get(key, 0) != told.get(key, 0)
+    }

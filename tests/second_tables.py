@@ -44,9 +44,14 @@ def summed(rows: Iterable[tuple[tuple[str, ...], Sequence[Decimal]]]) -> Rows:
 def tables(facts: Facts, first: date, last: date) -> list[Expected]:
     within = [one for one in facts.moved if first <= one.day <= last]
     return [
-        *harvest(within, facts), *sales(within), by_place(within, facts, first, last),
-        by_week(within), by_rate(within), losses(within), stock(facts, first, last),
-    ]  # fmt: skip
+        *harvest(within, facts),
+        *sales(within),
+        by_place(within, facts, first, last),
+        by_week(within),
+        by_rate(within),
+        losses(within),
+        stock(facts, first, last),
+    ]
 
 
 @dataclass(frozen=True)
@@ -93,13 +98,19 @@ def harvest(within: Iterable[Moved], facts: Facts) -> list[Expected]:
     cost = summed(((name,), [money(each.cents)]) for each, name in species)
     return [
         table("Harvest by species", ("Species",), lambda e: (str(e.one.card.species),)),
-        table("Harvest by day", ("Date", "Species"),
-              lambda e: (f"{e.one.day}", str(e.one.card.species))),
+        table(
+            "Harvest by day",
+            ("Date", "Species"),
+            lambda e: (f"{e.one.day}", str(e.one.card.species)),
+        ),
         table("Harvest by block lot", ("Block lot",), lambda e: (e.block,)),
-        table("Harvest by flush", ("Species", "Flush"),
-              lambda e: (str(e.one.card.species), f"flush {e.one.card.flush}")),
+        table(
+            "Harvest by flush",
+            ("Species", "Flush"),
+            lambda e: (str(e.one.card.species), f"flush {e.one.card.flush}"),
+        ),
         Expected("Harvest by species", ("Species",), ("Cost carried in",), cost),
-    ]  # fmt: skip
+    ]
 
 
 def sold(within: Iterable[Moved]) -> list[Moved]:
@@ -110,8 +121,12 @@ def sale_numbers(one: Moved) -> list[Decimal]:
     net, tax, gross = (
         sum(getattr(sale, name) for sale in one.sales) for name in ("net", "tax", "gross")
     )
-    return [Decimal(-one.pieces), kg(-one.grams), *(Decimal(n) / 10_000 for n in (net, tax, gross)),
-            money(-one.cents)]  # fmt: skip
+    return [
+        Decimal(-one.pieces),
+        kg(-one.grams),
+        *(Decimal(n) / 10_000 for n in (net, tax, gross)),
+        money(-one.cents),
+    ]
 
 
 SOLD = ("Pieces", "Weight", "Net", "Tax", "Gross", "Cost of sales")
@@ -143,9 +158,12 @@ def sales(within: Iterable[Moved]) -> list[Expected]:
         table("Sales by product", ("Product",), lambda one: (product(one),)),
         table("Sales by species", ("Species",), lambda one: (str(one.card.species or ""),)),
         table("Sales by lot", ("Lot",), lambda one: (one.card.lot.code,)),
-        table("Sales by line", ("Date", "Entry", "Lot"),
-              lambda one: (f"{one.day}", f"{one.entry}", one.card.lot.code)),
-    ]  # fmt: skip
+        table(
+            "Sales by line",
+            ("Date", "Entry", "Lot"),
+            lambda one: (f"{one.day}", f"{one.entry}", one.card.lot.code),
+        ),
+    ]
 
 
 def by_place(within: Iterable[Moved], facts: Facts, first: date, last: date) -> Expected:
@@ -184,10 +202,13 @@ WORDS = {"stranded": "left over on an emptied lot", "shrunk": "water, inside the
 
 def losses(within: Iterable[Moved]) -> Expected:
     rows = summed(
-        ((STAGES[one.card.stage], WORDS.get(one.role) or one.reason or one.kind),
-         [Decimal(-one.pieces), kg(-one.grams), money(-one.cents)])
-        for one in within if one.is_loss
-    )  # fmt: skip
+        (
+            (STAGES[one.card.stage], WORDS.get(one.role) or one.reason or one.kind),
+            [Decimal(-one.pieces), kg(-one.grams), money(-one.cents)],
+        )
+        for one in within
+        if one.is_loss
+    )
     return Expected(
         "Losses by stage and reason", ("Stage", "Reason"), ("Pieces", "Weight", "Cost"), rows
     )
@@ -209,15 +230,22 @@ def stock(facts: Facts, first: date, last: date) -> Expected:
             masses = [Fraction(mass(facts.cards[lot], held[lot][0]), GRAM) for lot in here]
             for lot, grams in zip(here, shared(round(sum(masses)), masses), strict=True):
                 counted = facts.cards[lot].lot.item.dimension == "count"
-                numbers = [Decimal(1), Decimal(held[lot][0] if counted else 0), kg(grams),
-                           money(cents[lot])]  # fmt: skip
+                numbers = [
+                    Decimal(1),
+                    Decimal(held[lot][0] if counted else 0),
+                    kg(grams),
+                    money(cents[lot]),
+                ]
                 row = rows[STAGES[stage],]
                 rows[STAGES[stage],] = [
                     a + (numbers[at - side] if side <= at < side + 4 else 0)
                     for at, a in enumerate(row)
                 ]
-    heads = [f"{name} at the {end}" for end in ("start", "end")
-             for name in ("Lots", "Pieces", "Weight", "Cost")]  # fmt: skip
+    heads = [
+        f"{name} at the {end}"
+        for end in ("start", "end")
+        for name in ("Lots", "Pieces", "Weight", "Cost")
+    ]
     return Expected(
         "Stock", ("Stage",), tuple(heads), {key: row for key, row in rows.items() if any(row)}
     )

@@ -103,10 +103,18 @@ def read_facts(until: int | None = None, stays: Stays | None = None) -> Facts:
             continue
         root = entries[entries[line.entry_id].place]
         key = (root.seq, line.lot_id, str(line.role))
-        one = moved.setdefault(key, Moved(
-            root.happened_on, root.seq, root.kind, root.reason, str(line.role), line.lot_id,
-            cards[line.lot_id],
-        ))  # fmt: skip
+        one = moved.setdefault(
+            key,
+            Moved(
+                root.happened_on,
+                root.seq,
+                root.kind,
+                root.reason,
+                str(line.role),
+                line.lot_id,
+                cards[line.lot_id],
+            ),
+        )
         one.quantity += line.quantity
         places[line.pk] = one
         if line.role == "used" and line.given_mg:
@@ -130,9 +138,10 @@ def read_as_shown() -> Facts:
         then = read_facts(closed.until_seq)
         stays |= {
             (one.entry, one.lot, one.role, name): (getattr(one, exact), getattr(one, name))
-            for one in then.moved if one.day.replace(day=1) == closed.month
+            for one in then.moved
+            if one.day.replace(day=1) == closed.month
             for name, exact, _ in HANDED
-        }  # fmt: skip
+        }
     return read_facts(stays=stays)
 
 
@@ -143,8 +152,9 @@ def _add_costs(
     for key, cost in second_costs(entries).items():
         if key not in moved and cost:
             root = entries[key[0]]
-            moved[key] = Moved(root.happened_on, root.seq, root.kind, root.reason, key[2],
-                               key[1], cards[key[1]])  # fmt: skip
+            moved[key] = Moved(
+                root.happened_on, root.seq, root.kind, root.reason, key[2], key[1], cards[key[1]]
+            )
         if key in moved:
             moved[key].cost = cost
 
@@ -159,8 +169,9 @@ def _money(
 
     selling = [
         (day(one), one.place.name, one.own, one.what, one.amount)
-        for one in SellingCost.objects.select_related("place") if one.entry_id in entries
-    ]  # fmt: skip
+        for one in SellingCost.objects.select_related("place")
+        if one.entry_id in entries
+    ]
     charges = [one for one in Charge.objects.all() if one.entry_id in entries]
     hours = [(day(one), one.quantity_milli) for one in charges if one.kind in ("paid", "own")]
     return selling, [(day(one), str(one.kind), one.amount) for one in charges], hours

@@ -129,8 +129,12 @@ def test_particulars_by_hand_are_seen(code: str) -> None:
 
 @pytest.mark.parametrize(
     "code",
-    ['f(entry__kind="pick")', 'f(kind__in=("pick", "dry"))', 'entry.kind == "pick"',
-     'one.kind in ("pick", "dry")'],
-)  # fmt: skip
+    [
+        'f(entry__kind="pick")',
+        'f(kind__in=("pick", "dry"))',
+        'entry.kind == "pick"',
+        'one.kind in ("pick", "dry")',
+    ],
+)
 def test_a_kind_is_seen_wherever_it_is_asked_for(code: str) -> None:
     assert "pick" in list(as_kinds(ast.parse(code)))

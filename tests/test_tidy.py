@@ -109,3 +109,34 @@ def test_nothing_is_left_for_later_in_the_code() -> None:
     ]
 
     assert found == []
+
+
+def test_only_tables_of_constants_are_laid_out_by_hand() -> None:
+    """Whatever else is laid out by the formatter, so that nobody counts columns."""
+    mark = "# fmt: " + "skip"
+    by_hand = [
+        f"{path.relative_to(ROOT)}:{number}"
+        for path in PYTHON
+        if path.relative_to(ROOT).parts[0] != "tests"
+        for number in lines_with(mark, path) - last_lines_of_tables(path)
+    ]
+
+    assert by_hand == []
+
+
+def lines_with(mark: str, path: Path) -> set[int]:
+    lines = path.read_text().splitlines()
+    return {number for number, line in enumerate(lines, 1) if line.endswith(mark)}
+
+
+def last_lines_of_tables(path: Path) -> set[int]:
+    """Find where the constants of a module and of its classes end that list something."""
+    tree = ast.parse(path.read_text())
+    classes = [node for node in ast.walk(tree) if isinstance(node, ast.ClassDef)]
+    return {
+        node.end_lineno or 0
+        for body in (tree.body, *(each.body for each in classes))
+        for node in body
+        if isinstance(node, ast.Assign | ast.AnnAssign)
+        and isinstance(node.value, ast.Dict | ast.List | ast.Tuple | ast.Set)
+    }

@@ -48,6 +48,9 @@ def put_right(year: Year) -> None:
         correct_quantity(
             # Sure: the rest of the crate was weighed since, and weighs what it did.
             year.aside("weigh", "weighed again: less was in the crate", sure=True),
-            sold.entry, lot=sold.lot, role=Role.SOLD, right_quantity=-sold.quantity - TOO_MUCH_MG,
-        )  # fmt: skip
+            sold.entry,
+            lot=sold.lot,
+            role=Role.SOLD,
+            right_quantity=-sold.quantity - TOO_MUCH_MG,
+        )
         issue_change(year.aside("credit", "the crate that was weighed again"), line.invoice)

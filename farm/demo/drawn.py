@@ -33,9 +33,13 @@ def block_with(cause: str) -> Shrunk:
 
 
 def _dot(
-    pen: ImageDraw.ImageDraw, dice: Random, *, around: tuple[int, int], spread: tuple[int, int],
+    pen: ImageDraw.ImageDraw,
+    dice: Random,
+    *,
+    around: tuple[int, int],
+    spread: tuple[int, int],
     colour: str,
-) -> None:  # fmt: skip
+) -> None:
     """Dab a spot near a place, and inside the bag."""
     x, y = (
         round(middle + dice.uniform(-1, 1) * wide)

@@ -85,17 +85,23 @@ def _trial(year: Year, *, recipe: RecipeVersion) -> Lot:
     """Try another line from its dish on: some blocks beside those of the house."""
     strain, grain = year.scenery.trial, year.scenery.grain
     bought = buy_culture(
-        year.aside("trial dish"), strain=strain, portions=2, paid_money=14 * COIN,
+        year.aside("trial dish"),
+        strain=strain,
+        portions=2,
+        paid_money=14 * COIN,
         delivery=Delivery(supplier=year.scenery.suppliers["Kestrel Cultures"]),
-    )  # fmt: skip
+    )
     made = prepare_grain(
         year.aside("trial grain"), recipe=grain, bags=1, draws=_ingredients(grain, 1)
     )
     _run(year, [made.lots[-1]], 95)
     inoculate_grain(
-        year.aside("trial spawn"), grain=_fresh(made.lots[-1]), bags=1, source=bought.lots[0],
+        year.aside("trial spawn"),
+        grain=_fresh(made.lots[-1]),
+        bags=1,
+        source=bought.lots[0],
         amount=1,
-    )  # fmt: skip
+    )
     return _blocks(year, strain, recipe=recipe, count=TRIAL_BLOCKS)
 
 

@@ -40,9 +40,15 @@ class Keeper:
             self.read_store((week, day))
             self.read_in_the_evening(week, day)
         if day == 4:
-            self.keep(CLEANING, "tam", what="Harvest table, knives and crates",
-                      method="Washed, rinsed, sanitised, air-dried", product="Food sanitiser",
-                      concentration="200 ppm", contact="2 min")  # fmt: skip
+            self.keep(
+                CLEANING,
+                "tam",
+                what="Harvest table, knives and crates",
+                method="Washed, rinsed, sanitised, air-dried",
+                product="Food sanitiser",
+                concentration="200 ppm",
+                contact="2 min",
+            )
         if day == 5 and week < 50:
             owner = self.year.scenery.people["nora"]
             for record in to_review().exclude(by=owner):
@@ -59,11 +65,17 @@ class Keeper:
 
     def read_store(self, when: tuple[int, int]) -> None:
         shelf = self.year.scenery.shelves["fridge"]
-        said: dict[str, Any] = {"read_milli_c": 2_000 + self.dice.randrange(16) * 100,
-                                "high_milli_c": 5_000, "thermometer": "probe 1"}  # fmt: skip
+        said: dict[str, Any] = {
+            "read_milli_c": 2_000 + self.dice.randrange(16) * 100,
+            "high_milli_c": 5_000,
+            "thermometer": "probe 1",
+        }
         if when == WARM:
-            said |= {"read_milli_c": 8_400, "done": "Door had stood open; shut, and read again",
-                     "disposition": "Looked over; the oldest pick thrown away"}  # fmt: skip
+            said |= {
+                "read_milli_c": 8_400,
+                "done": "Door had stood open; shut, and read again",
+                "disposition": "Looked over; the oldest pick thrown away",
+            }
         who = "tam" if when[1] % 2 else "nora"
         read = self.keep(STORE, who, room=shelf.room, days_ago=2 if when == LATE else 0, **said)
         if when == MISREAD:
@@ -72,19 +84,48 @@ class Keeper:
 
     def quarter(self, week: int) -> None:
         """Keep what is done four times a year."""
-        self.keep(TRAINING, "tam", topics="Hands, knives, reading the thermometer", people="T",
-                  trainer="N")  # fmt: skip
-        self.keep("water", "tam", source="Tap in the packing shed", laboratory="county laboratory",
-                  analyte="generic E. coli", result="below 1 in 100 ml", limit="none in 100 ml",
-                  meets="yes")  # fmt: skip
-        self.keep("thermometer", "nora", thermometer="probe 1", allowed_milli_c=1_000,
-                  read_milli_c=self.dice.randrange(-4, 5) * 100)  # fmt: skip
-        self.keep("scale", "nora", scale="packing scale", test_mg=500_000, read_mg=500_200,
-                  allowed_mg=1_000)  # fmt: skip
+        self.keep(
+            TRAINING,
+            "tam",
+            topics="Hands, knives, reading the thermometer",
+            people="T",
+            trainer="N",
+        )
+        self.keep(
+            "water",
+            "tam",
+            source="Tap in the packing shed",
+            laboratory="county laboratory",
+            analyte="generic E. coli",
+            result="below 1 in 100 ml",
+            limit="none in 100 ml",
+            meets="yes",
+        )
+        self.keep(
+            "thermometer",
+            "nora",
+            thermometer="probe 1",
+            allowed_milli_c=1_000,
+            read_milli_c=self.dice.randrange(-4, 5) * 100,
+        )
+        self.keep(
+            "scale",
+            "nora",
+            scale="packing scale",
+            test_mg=500_000,
+            read_mg=500_200,
+            allowed_mg=1_000,
+        )
         self.keep("pests", "tam", device="4, by the door", finding="nothing")
         if week == 0:
-            self.keep("maintenance", "nora", what="Steriliser", work="yearly inspection",
-                      by_whom="an inspector", certificate="none: invented")  # fmt: skip
+            self.keep(
+                "maintenance",
+                "nora",
+                what="Steriliser",
+                work="yearly inspection",
+                by_whom="an inspector",
+                certificate="none: invented",
+            )
             self.keep(ILLNESS, "nora", who="Tam", symptoms="stomach", touched="nothing")
 
     def log_runs(self, week: int) -> None:
@@ -93,10 +134,16 @@ class Keeper:
         if week >= RUNS_LOGGED_FROM:
             for run in logged.filter(happened_on=self.year.clock.date()):
                 attach_readings(
-                    self.signed("tam"), run, readings=self.readings(run), uuid=self.uuid(),
-                    source=Source(name="logger.csv", units=Units("C", "kPa"),
-                                  probe="core of a bag, middle shelf"),
-                )  # fmt: skip
+                    self.signed("tam"),
+                    run,
+                    readings=self.readings(run),
+                    uuid=self.uuid(),
+                    source=Source(
+                        name="logger.csv",
+                        units=Units("C", "kPa"),
+                        probe="core of a bag, middle shelf",
+                    ),
+                )
 
     def readings(self, run: Entry) -> list[Reading]:
         """A climb, a hold and a fall: the core lags behind the steam."""
@@ -111,13 +158,18 @@ class Keeper:
         return found
 
     def keep(
-        self, slug: str, who: str, /, *, corrects: Record | None = None, days_ago: int = 0,
+        self,
+        slug: str,
+        who: str,
+        /,
+        *,
+        corrects: Record | None = None,
+        days_ago: int = 0,
         **said: Any,
-    ) -> Record:  # fmt: skip
+    ) -> Record:
         beside = {name: said.pop(name) for name in ("room", "note") if name in said}
         at = self.year.clock - timedelta(days=days_ago)
-        stated = Stated(kind=BY_SLUG[slug], happened_at=at, uuid=self.uuid(), values=said,
-                        **beside)  # fmt: skip
+        stated = Stated(kind=BY_SLUG[slug], happened_at=at, uuid=self.uuid(), values=said, **beside)
         return keep_record(self.signed(who), stated, corrects=corrects)
 
     def signed(self, who: str) -> Signed:

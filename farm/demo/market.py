@@ -103,9 +103,12 @@ def _settled(
     if packed and dice.random() < 0.3:
         off = {packed[-1].pk: 50 * CENTS * dice.randint(2, 6)}
     recorded = settle_stall(
-        doing, stall_day=load, brought_back=back, prices={},
+        doing,
+        stall_day=load,
+        brought_back=back,
+        prices={},
         besides=Besides(given=given, off_money=off, off_why=Discount.LATE if off else ""),
-    )  # fmt: skip
+    )
     count_cash(recorded.entry.sale, doing, dice)
 
 
@@ -119,8 +122,11 @@ def count_cash(sale: Sale, doing: Doing, dice: Random) -> None:
     off, word = _difference(dice)
     worth = tokens * token.value_money if token else 0
     cash_up(
-        Doing(by=doing.by, happened_at=doing.happened_at + timedelta(minutes=9),
-              uuid=UUID(int=dice.getrandbits(128), version=4)),
+        Doing(
+            by=doing.by,
+            happened_at=doing.happened_at + timedelta(minutes=9),
+            uuid=UUID(int=dice.getrandbits(128), version=4),
+        ),
         sale=sale,
         count=CashCount(
             float_money=sale.place.float_money,
@@ -131,7 +137,7 @@ def count_cash(sale: Sale, doing: Doing, dice: Random) -> None:
             tokens={token.pk: tokens} if token and tokens else {},
             word=word,
         ),
-    )  # fmt: skip
+    )
 
 
 def _difference(dice: Random) -> tuple[int, str]:
@@ -158,5 +164,9 @@ def _pay_tokens(year: Year, dice: Random, week: int) -> None:
         return
     for one in tokens_owed():
         if one.owed_money > 0:
-            tokens_paid(_doing(year, dice, 30), token=one.token, day=year.clock.date(),
-                        amount=one.owed_money)  # fmt: skip
+            tokens_paid(
+                _doing(year, dice, 30),
+                token=one.token,
+                day=year.clock.date(),
+                amount=one.owed_money,
+            )

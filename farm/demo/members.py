@@ -57,9 +57,12 @@ def weigh_packs(year: Year, week: int) -> None:
             filled = filled_mg(week, lot.unit_mass_mg or 0)
             gross = [tare + round(hand.gauss(filled, 1_500)) for _ in range(CHECKED_PACKS)]
             check_weights(
-                year.doing("tam"), lot=lot, tare_mg=tare, gross_mg=gross,
+                year.doing("tam"),
+                lot=lot,
+                tare_mg=tare,
+                gross_mg=gross,
                 scale="Bench scale 2 (invented), sealed until 2027",
-            )  # fmt: skip
+            )
 
 
 def filled_mg(week: int, declared_mg: int) -> int:
@@ -95,9 +98,12 @@ def _take_shares(year: Year) -> None:
 def _pay_later(year: Year, share: Share, *, days: int, percent: int) -> None:
     def pay() -> None:
         paid = Paid(
-            customer=share.customer, share=share, paid_on=year.clock.date(), method=Method.BANK,
+            customer=share.customer,
+            share=share,
+            paid_on=year.clock.date(),
+            method=Method.BANK,
             amount_money=share.promised_money * percent // 100,
-        )  # fmt: skip
+        )
         enter_payment(year.doing("nora"), paid)
 
     if days:

@@ -30,5 +30,11 @@ def save_cards(year: Year, week: int) -> None:
     day, own = year.clock.date(), experience_of(strain)
     found = card_inputs(choice, day, own=own, batches=batches, places=offered.places)
     stated = stated_of(choice, found, usual=offered.by_products)
-    save_card(name, worked_out(stated), stated, strain=strain, by=year.scenery.people["nora"],
-              at=year.clock)  # fmt: skip
+    save_card(
+        name,
+        worked_out(stated),
+        stated,
+        strain=strain,
+        by=year.scenery.people["nora"],
+        at=year.clock,
+    )

@@ -259,9 +259,11 @@ def _places() -> dict[str, SellingPlace]:
     stalls = SellingPlace.objects.filter(kind=PlaceKind.STALL)
     stalls.update(float_money=80 * COIN, card_fee_ppm=17_500, discount_ppm=200_000)
     Token.objects.create(
-        name="Market token", place=places["stall"], value_money=5 * COIN,
+        name="Market token",
+        place=places["stall"],
+        value_money=5 * COIN,
         issuer="Varnby market association (invented)",
-    )  # fmt: skip
+    )
     return {key: SellingPlace.objects.get(pk=place.pk) for key, place in places.items()}
 
 
@@ -274,11 +276,16 @@ def _customers(places: dict[str, SellingPlace]) -> list[Customer]:
     )
     return [
         Customer.objects.create(
-            name=name, place=places[place], contact=contact, address="Varnby (invented)",
-            stop=stop, stop_note=note, least_days=0 if stop == 4 else 1,
+            name=name,
+            place=places[place],
+            contact=contact,
+            address="Varnby (invented)",
+            stop=stop,
+            stop_note=note,
+            least_days=0 if stop == 4 else 1,
         )
         for name, place, contact, stop, note in rows
-    ]  # fmt: skip
+    ]
 
 
 def _agree_prices(
@@ -292,9 +299,12 @@ def _agree_prices(
     for key in ("oyster", "mane", "shiitake"):
         species = strains[key].species
         AgreedPrice.objects.create(
-            customer=customers[1], species=species, state=Loose.DRIED, from_day=first_day,
+            customer=customers[1],
+            species=species,
+            state=Loose.DRIED,
+            from_day=first_day,
             unit_money=170 * COIN,
-        )  # fmt: skip
+        )
         for from_day, rate_ppm in ((first_day, 90_000), (_tax_rises(first_day), 100_000)):
             SalesTax.objects.create(
                 species=species, state=Loose.DRIED, from_day=from_day, rate_ppm=rate_ppm
@@ -302,18 +312,26 @@ def _agree_prices(
     for customer in customers:
         for key, coins in (("oyster", 17), ("mane", 23), ("shiitake", 21)):
             AgreedPrice.objects.create(
-                customer=customer, species=strains[key].species, from_day=first_day,
-                unit_money=coins * COIN, tax_included=customer.place.kind == PlaceKind.BOXES,
-            )  # fmt: skip
+                customer=customer,
+                species=strains[key].species,
+                from_day=first_day,
+                unit_money=coins * COIN,
+                tax_included=customer.place.kind == PlaceKind.BOXES,
+            )
     oyster = strains["oyster"].species
     AgreedPrice.objects.create(
-        customer=customers[0], species=oyster,
-        from_day=first_day + timedelta(weeks=36), unit_money=16 * COIN,
-    )  # fmt: skip
+        customer=customers[0],
+        species=oyster,
+        from_day=first_day + timedelta(weeks=36),
+        unit_money=16 * COIN,
+    )
     AgreedPrice.objects.create(
-        customer=customers[0], species=oyster, grade=Grade.TRIM, from_day=first_day,
+        customer=customers[0],
+        species=oyster,
+        grade=Grade.TRIM,
+        from_day=first_day,
         unit_money=4 * COIN,
-    )  # fmt: skip
+    )
 
 
 def _tax_rises(first_day: date) -> date:

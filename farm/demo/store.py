@@ -60,8 +60,13 @@ def count_cold_room(year: Year, week: int) -> None:
         return
     doing, tam = year.doing("tam"), year.scenery.people["tam"]
     found = [(lot, _found(year, lot, short=at == 0)) for at, lot in enumerate(lots)]
-    counted = Counted(uuid=doing.uuid, happened_at=doing.happened_at, room=room,
-                      hidden=week != COUNT_WEEKS[0], found=found)  # fmt: skip
+    counted = Counted(
+        uuid=doing.uuid,
+        happened_at=doing.happened_at,
+        room=room,
+        hidden=week != COUNT_WEEKS[0],
+        found=found,
+    )
     count = keep_count(Signed(tam, tam), counted)
     if week != UNANSWERED:
         _answer(year, count, doing)

@@ -75,8 +75,11 @@ def _replaced(
             continue
         correctives = []
         if new:
-            new = {**new, "eventID": _identity(by.uuid, "" if name == first else name),
-                   "recordTime": by.recorded_at.astimezone(zone).isoformat()}  # fmt: skip
+            new = {
+                **new,
+                "eventID": _identity(by.uuid, "" if name == first else name),
+                "recordTime": by.recorded_at.astimezone(zone).isoformat(),
+            }
             correctives = [new["eventID"]]
             right.append(new)
             standing[name] = new

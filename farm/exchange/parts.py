@@ -182,9 +182,9 @@ def _mark(happening: Happening, lots: list[Lot], *, held: bool) -> Event:
     step = steps.HELD if held else steps.RELEASED
     amounts = [amount(happening.names, lot) for lot in lots]
     change = {"set" if held else "unset": [steps.HELD.disposition]}
-    return _event("OBSERVE", step, amounts) | _where(happening, []) | {
-        "persistentDisposition": change
-    }  # fmt: skip
+    return (
+        _event("OBSERVE", step, amounts) | _where(happening, []) | {"persistentDisposition": change}
+    )
 
 
 PARTS: dict[str, Callable[[Happening, tuple[Stated, ...]], Event]] = {

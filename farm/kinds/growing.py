@@ -107,81 +107,155 @@ class KeptSpent(Particulars):
 # Usual times: mixing and filling 3-6 min a block, steriliser 30-60 min a run, inoculating 1-3 min
 # a block, moving 1 min a block, picking 3-6 min a kg of clusters.
 RECEIVE_SUPPLIES = Kind(
-    "receive supplies", particulars=Delivery,
-    words="Receive supplies", done="Received", group=SUPPLIES_AND_GRAIN,
-)  # fmt: skip
+    "receive supplies",
+    particulars=Delivery,
+    words="Receive supplies",
+    done="Received",
+    group=SUPPLIES_AND_GRAIN,
+)
 TOP_UP = Kind(
-    "top up", words="Top up a bin", done="Bin topped up", group=SUPPLIES_AND_GRAIN,
+    "top up",
+    words="Top up a bin",
+    done="Bin topped up",
+    group=SUPPLIES_AND_GRAIN,
     stages=(Stage.SUPPLY,),
-)  # fmt: skip
+)
 BUY_CULTURE = Kind(
-    "buy culture", particulars=Delivery,
-    words="Buy a culture", done="Culture bought", group=SUPPLIES_AND_GRAIN,
-)  # fmt: skip
+    "buy culture",
+    particulars=Delivery,
+    words="Buy a culture",
+    done="Culture bought",
+    group=SUPPLIES_AND_GRAIN,
+)
 TRANSFER_CULTURE = Kind(
-    "transfer culture", words="Transfer a culture", done="Culture transferred",
-    group=SUPPLIES_AND_GRAIN, stages=(Stage.CULTURE,), caution=FLAME, usual=Usual(10, 60),
-)  # fmt: skip
+    "transfer culture",
+    words="Transfer a culture",
+    done="Culture transferred",
+    group=SUPPLIES_AND_GRAIN,
+    stages=(Stage.CULTURE,),
+    caution=FLAME,
+    usual=Usual(10, 60),
+)
 CLONE_CULTURE = Kind(
-    "clone culture", words="Clone from a pick", done="Culture cloned",
-    group=SUPPLIES_AND_GRAIN, stages=(Stage.CROP,), caution=FLAME, usual=Usual(15, 60),
-)  # fmt: skip
+    "clone culture",
+    words="Clone from a pick",
+    done="Culture cloned",
+    group=SUPPLIES_AND_GRAIN,
+    stages=(Stage.CROP,),
+    caution=FLAME,
+    usual=Usual(15, 60),
+)
 PREPARE_GRAIN = Kind(
-    "prepare grain", particulars=Filling,
-    words="Prepare grain", done="Grain prepared", group=SUPPLIES_AND_GRAIN,
-    then="a steriliser run", usual=Usual(20, 180),
-)  # fmt: skip
+    "prepare grain",
+    particulars=Filling,
+    words="Prepare grain",
+    done="Grain prepared",
+    group=SUPPLIES_AND_GRAIN,
+    then="a steriliser run",
+    usual=Usual(20, 180),
+)
 STERILISER_RUN = Kind(
-    "steriliser run", particulars=Run,
-    words="Steriliser run", done="Sterilised", group=SUPPLIES_AND_GRAIN,
-    stages=(Stage.GRAIN, Stage.BAGS), caution=PRESSURE, then="inoculate, once it has cooled",
-    usual=Usual(45, 0), seen=Step("sensor_reporting", IN_PROGRESS),
-)  # fmt: skip
+    "steriliser run",
+    particulars=Run,
+    words="Steriliser run",
+    done="Sterilised",
+    group=SUPPLIES_AND_GRAIN,
+    stages=(Stage.GRAIN, Stage.BAGS),
+    caution=PRESSURE,
+    then="inoculate, once it has cooled",
+    usual=Usual(45, 0),
+    seen=Step("sensor_reporting", IN_PROGRESS),
+)
 INOCULATE_GRAIN = Kind(
-    "inoculate grain", words="Inoculate grain", done="Grain inoculated", group=SUPPLIES_AND_GRAIN,
-    stages=(Stage.GRAIN,), caution=FLAME, usual=Usual(15, 60),
+    "inoculate grain",
+    words="Inoculate grain",
+    done="Grain inoculated",
+    group=SUPPLIES_AND_GRAIN,
+    stages=(Stage.GRAIN,),
+    caution=FLAME,
+    usual=Usual(15, 60),
     then="write the code on the tape, and check how it grows",
-)  # fmt: skip
+)
 FILL_BLOCKS = Kind(
-    "fill blocks", particulars=Filling,
-    words="Fill blocks", done="Bags filled", group=BLOCKS,
-    then="a steriliser run", usual=Usual(15, 240),
-)  # fmt: skip
+    "fill blocks",
+    particulars=Filling,
+    words="Fill blocks",
+    done="Bags filled",
+    group=BLOCKS,
+    then="a steriliser run",
+    usual=Usual(15, 240),
+)
 INOCULATE_BLOCKS = Kind(
-    "inoculate blocks", particulars=SpawnRates,
-    words="Inoculate blocks", done="Blocks inoculated", group=BLOCKS,
-    stages=(Stage.BAGS,), caution=FLAME, usual=Usual(15, 120),
+    "inoculate blocks",
+    particulars=SpawnRates,
+    words="Inoculate blocks",
+    done="Blocks inoculated",
+    group=BLOCKS,
+    stages=(Stage.BAGS,),
+    caution=FLAME,
+    usual=Usual(15, 120),
     then="write the code on the tape, and check how they grow",
-)  # fmt: skip
+)
 CHECK = Kind(
-    "check", particulars=Checked,
-    words="Check, break and shake", done="Checked", group=BLOCKS,
-    stages=(Stage.SPAWN, Stage.BLOCKS), caution=SPORES, while_held=True, usual=Usual(5, 10),
+    "check",
+    particulars=Checked,
+    words="Check, break and shake",
+    done="Checked",
+    group=BLOCKS,
+    stages=(Stage.SPAWN, Stage.BLOCKS),
+    caution=SPORES,
+    while_held=True,
+    usual=Usual(5, 10),
     seen=Step("inspecting", IN_PROGRESS),
-)  # fmt: skip
+)
 MOVE_TO_FRUITING = Kind(
-    "move to fruiting", words="Move to fruiting", done="Moved to fruiting", group=BLOCKS,
-    stages=(Stage.BLOCKS,), while_held=True, then="pick", usual=Usual(5, 60),
+    "move to fruiting",
+    words="Move to fruiting",
+    done="Moved to fruiting",
+    group=BLOCKS,
+    stages=(Stage.BLOCKS,),
+    while_held=True,
+    then="pick",
+    usual=Usual(5, 60),
     seen=Step("storing", IN_PROGRESS),
-)  # fmt: skip
+)
 MOVE = Kind(
-    "move", words="Move to another shelf", done="Moved", group=BLOCKS, stages=tuple(Stage),
-    while_held=True, seen=Step("storing"),
-)  # fmt: skip
+    "move",
+    words="Move to another shelf",
+    done="Moved",
+    group=BLOCKS,
+    stages=tuple(Stage),
+    while_held=True,
+    seen=Step("storing"),
+)
 PICK = Kind(
-    "pick", particulars=Picked,
-    words="Pick", done="Picked", group=FRUITING, stages=(Stage.BLOCKS,),
-    while_held=True, usual=Usual(5, 270),
-)  # fmt: skip
+    "pick",
+    particulars=Picked,
+    words="Pick",
+    done="Picked",
+    group=FRUITING,
+    stages=(Stage.BLOCKS,),
+    while_held=True,
+    usual=Usual(5, 270),
+)
 KEEP_SPENT_BLOCKS = Kind(
-    "keep spent blocks", particulars=KeptSpent,
-    words="Keep spent blocks", done="Kept", group=FRUITING,
-    stages=(Stage.BLOCKS,), caution=SPORES,
-)  # fmt: skip
+    "keep spent blocks",
+    particulars=KeptSpent,
+    words="Keep spent blocks",
+    done="Kept",
+    group=FRUITING,
+    stages=(Stage.BLOCKS,),
+    caution=SPORES,
+)
 SPENT = Kind(
-    "spent", words="Blocks are spent", done="Spent", called="blocks are spent", group=FRUITING,
-    stages=(Stage.BLOCKS,), while_held=True,
-)  # fmt: skip
+    "spent",
+    words="Blocks are spent",
+    done="Spent",
+    called="blocks are spent",
+    group=FRUITING,
+    stages=(Stage.BLOCKS,),
+    while_held=True,
+)
 
 KINDS = (
     RECEIVE_SUPPLIES, TOP_UP, BUY_CULTURE, TRANSFER_CULTURE, CLONE_CULTURE, PREPARE_GRAIN,

@@ -65,9 +65,7 @@ class Particulars:
 
     form: Annotated[str, Said(elsewhere=True)] = ""
     typed_by: Annotated[int | None, Said(unit=Unit.PERSON, elsewhere=True)] = None
-    minutes_stated: Annotated[
-        int | None, Said("time stated", Unit.MINUTES, Seen.COSTS)
-    ] = None  # fmt: skip
+    minutes_stated: Annotated[int | None, Said("time stated", Unit.MINUTES, Seen.COSTS)] = None
     asked: Annotated[str, Said("asked", seen=Seen.ALL)] = ""
     asked_of_money: Annotated[str, Said("asked of the price", seen=Seen.SALES)] = ""
     answer: Annotated[str, Said("answer", seen=Seen.ALL)] = ""

@@ -47,28 +47,53 @@ SELL = Kind(
     usual=Usual(10, 0),
 )
 DELIVER = Kind(
-    "deliver", particulars=SaleTerms,
-    words="Deliver an order", done="Delivered", group=PACK_AND_SELL, entered_as=SELL,
+    "deliver",
+    particulars=SaleTerms,
+    words="Deliver an order",
+    done="Delivered",
+    group=PACK_AND_SELL,
+    entered_as=SELL,
     usual=SELL.usual,
-)  # fmt: skip
+)
 LOAD_STALL = Kind(
-    "load stall", particulars=Load,
-    words="Load for a stall", done="Loaded", called="load for a stall",
-    group=PACK_AND_SELL, stages=SELLABLE, then="settle it when the van is back",
-    usual=Usual(30, 0), seen=Step("loading", "in_transit"),
-)  # fmt: skip
+    "load stall",
+    particulars=Load,
+    words="Load for a stall",
+    done="Loaded",
+    called="load for a stall",
+    group=PACK_AND_SELL,
+    stages=SELLABLE,
+    then="settle it when the van is back",
+    usual=Usual(30, 0),
+    seen=Step("loading", "in_transit"),
+)
 SETTLE_STALL = Kind(
-    "settle stall", particulars=Settling,
-    words="Back from the market", done="Settled", called="back from the market",
-    named="not sold", group=PACK_AND_SELL, usual=Usual(420, 0), seen=Step("unloading"),
-)  # fmt: skip
+    "settle stall",
+    particulars=Settling,
+    words="Back from the market",
+    done="Settled",
+    called="back from the market",
+    named="not sold",
+    group=PACK_AND_SELL,
+    usual=Usual(420, 0),
+    seen=Step("unloading"),
+)
 GIVE_AWAY = Kind(
-    "give away", words="Give away", done="Given away", group=PACK_AND_SELL, stages=SELLABLE,
+    "give away",
+    words="Give away",
+    done="Given away",
+    group=PACK_AND_SELL,
+    stages=SELLABLE,
     caused=True,
-)  # fmt: skip
+)
 TAKE_BACK = Kind(
-    "take back", words="Take back unsold", done="Taken back", called="take back unsold",
-    group=PACK_AND_SELL, caused=True, usual=Usual(3, 0),
-)  # fmt: skip
+    "take back",
+    words="Take back unsold",
+    done="Taken back",
+    called="take back unsold",
+    group=PACK_AND_SELL,
+    caused=True,
+    usual=Usual(3, 0),
+)
 
 KINDS = (SELL, DELIVER, LOAD_STALL, SETTLE_STALL, GIVE_AWAY, TAKE_BACK)

@@ -78,31 +78,57 @@ class Weights(Particulars):
 SAID_BY_BALANCE = ("fresh_mg", "fresh_moisture_ppm", "dried_moisture_ppm", "fresh_per_dried_ppm")
 
 WEIGH_AGAIN = Kind(
-    "weigh again", particulars=Weighing,
-    words="Weigh again", done="Weighed again", group=FRUITING,
-    stages=(Stage.CROP,), while_held=True, caused=True, seen=COUNTED,
-)  # fmt: skip
+    "weigh again",
+    particulars=Weighing,
+    words="Weigh again",
+    done="Weighed again",
+    group=FRUITING,
+    stages=(Stage.CROP,),
+    while_held=True,
+    caused=True,
+    seen=COUNTED,
+)
 DRY = Kind(
-    "dry", particulars=Drying,
-    words="Dry", done="Dried", group=FRUITING, stages=(Stage.CROP, Stage.PACKS),
-    caution=NO_KILL_STEP, usual=Usual(15, 120),
-)  # fmt: skip
+    "dry",
+    particulars=Drying,
+    words="Dry",
+    done="Dried",
+    group=FRUITING,
+    stages=(Stage.CROP, Stage.PACKS),
+    caution=NO_KILL_STEP,
+    usual=Usual(15, 120),
+)
 THROW_AWAY = Kind(
-    "throw away", particulars=FromWorkbook,
-    words="Throw away", done="Thrown away", group=FRUITING, stages=tuple(Stage),
-    while_held=True, caused=True,
-)  # fmt: skip
+    "throw away",
+    particulars=FromWorkbook,
+    words="Throw away",
+    done="Thrown away",
+    group=FRUITING,
+    stages=tuple(Stage),
+    while_held=True,
+    caused=True,
+)
 # Packing takes 20-40 s a punnet.
 PACK = Kind(
-    "pack", particulars=Packing,
-    words="Pack", done="Packed", group=PACK_AND_SELL, stages=(Stage.CROP, Stage.DRIED),
-    caution=NO_AIRTIGHT, usual=Usual(5, 30), made=Step("packing", "in_progress"),
-)  # fmt: skip
+    "pack",
+    particulars=Packing,
+    words="Pack",
+    done="Packed",
+    group=PACK_AND_SELL,
+    stages=(Stage.CROP, Stage.DRIED),
+    caution=NO_AIRTIGHT,
+    usual=Usual(5, 30),
+    made=Step("packing", "in_progress"),
+)
 CHECK_WEIGHTS = Kind(
-    "check weights", particulars=Weights,
-    words="Check weights of packs", done="Weighed", group=PACK_AND_SELL,
-    stages=(Stage.PACKS,), while_held=True,
-)  # fmt: skip
+    "check weights",
+    particulars=Weights,
+    words="Check weights of packs",
+    done="Weighed",
+    group=PACK_AND_SELL,
+    stages=(Stage.PACKS,),
+    while_held=True,
+)
 COUNT = Kind("count", seen=COUNTED)
 
 KINDS = (WEIGH_AGAIN, DRY, THROW_AWAY, PACK, CHECK_WEIGHTS, COUNT)

@@ -96,8 +96,11 @@ def sent_to(person: Person) -> list[str]:
     kinds = OPEN_KINDS if may(person, Right.RECORD) else ()
     deeds += [reverse("till-tap", args=[load.pk]) for load in _tills(person)]
     if may(person, Right.RECORD):
-        deeds += [reverse("wall-sheets") + "*", reverse("in-store") + "weigh/*",
-                  reverse("count-start")]  # fmt: skip
+        deeds += [
+            reverse("wall-sheets") + "*",
+            reverse("in-store") + "weigh/*",
+            reverse("count-start"),
+        ]
     return deeds + [reverse("record-add", args=[kind.slug]) for kind in kinds]
 
 

@@ -298,10 +298,13 @@ class DoingForm(FarmForm):
             field = self.fields[name]
             there = 0 if lot.held else lot.quantity
             field.widget.attrs |= {
-                "data-part": part, "data-each": each, "data-by": by, "data-there": there,
+                "data-part": part,
+                "data-each": each,
+                "data-by": by,
+                "data-there": there,
                 "data-all": field.prepare_value(lot.quantity),
                 "data-until": keeps_until(lot.card) or "",
-            }  # fmt: skip
+            }
 
     def add_beside(self, lot: Lot, field: AmountField) -> None:
         """Add a second box beside a lot's: its price."""

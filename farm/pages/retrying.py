@@ -159,9 +159,10 @@ def as_sent(kept: Mapping[str, list[str]], anew: QueryDict | None = None) -> Sen
 def as_kept(data: QueryDict, address: QueryDict) -> dict[str, list[str]]:
     """Write down a form as it was sent. The doer is kept beside it; a PIN is written nowhere."""
     said = {
-        name: values for name, values in data.lists()
+        name: values
+        for name, values in data.lists()
         if name not in NOT_KEPT and not name.startswith(ROWS_PIN)
-    }  # fmt: skip
+    }
     beside = {name: values for name, values in address.lists() if name not in (WAITING, AGAIN)}
     return said | {IN_ADDRESS + name: values for name, values in beside.items()}
 

@@ -73,15 +73,24 @@ def _words(size: int) -> str:
 
 
 PHOTO = FileKind(
-    "The photo", 12 * MEGA, _is_picture, "Take a smaller one.",
+    "The photo",
+    12 * MEGA,
+    _is_picture,
+    "Take a smaller one.",
     "This is not a photo that can be read. Take or choose a JPEG, PNG, WebP or HEIC.",
-)  # fmt: skip
+)
 READINGS = FileKind(
-    "The file", 2 * MEGA, _is_text, "Export the run alone.",
+    "The file",
+    2 * MEGA,
+    _is_text,
+    "Export the run alone.",
     "This is no text. Export the readings as CSV.",
-)  # fmt: skip
+)
 # The file travels once more with the yes, as text; a form may hold 2.5 MB.
 WORKBOOK = FileKind(
-    "The workbook", 1_500 * KILO, _is_workbook, "Split it into several workbooks.",
+    "The workbook",
+    1_500 * KILO,
+    _is_workbook,
+    "Split it into several workbooks.",
     "This is no workbook that can be read. Save it as .xlsx and choose that.",
-)  # fmt: skip
+)

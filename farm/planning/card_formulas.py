@@ -33,9 +33,13 @@ def formulas_of(
     block = _block(card, f"{currency} a block", first_ingredient)
     whole = f"SUM(B{first_row}:B{first_row + len(block) - 1})"
     block_cost = Formula(
-        "A block started", whole, card.chain.block / COIN, f"{currency} a block", "block_cost",
+        "A block started",
+        whole,
+        card.chain.block / COIN,
+        f"{currency} a block",
+        "block_cost",
         is_sum=True,
-    )  # fmt: skip
+    )
     return [*block, block_cost, *_kilo(card, f"{currency} a kg"), *_prices(card, currency)]
 
 
@@ -60,9 +64,13 @@ def _kilo(card: Card, unit: str) -> list[Formula]:
     """The costs of a kilo, each from the one before; losses divide."""
     chain = card.chain
     picked = Formula(
-        "Picked from a block fruited", "first_kg+second_kg+third_kg", chain.yield_kg, "kg",
-        "yield_kg", MASS,
-    )  # fmt: skip
+        "Picked from a block fruited",
+        "first_kg+second_kg+third_kg",
+        chain.yield_kg,
+        "kg",
+        "yield_kg",
+        MASS,
+    )
     steps = (
         (
             "Ready to pick",

@@ -102,10 +102,14 @@ def _handed(flows: Iterable[Moved], what: str, closed: Cells) -> list[int]:
     number, step = NUMBERS[what]
     rows = [(one, -1 if one.role in OUT else 1) for one in flows]
     parts = [
-        Part((_month(one.day), _measure(one)), (one.day.toordinal(), one.lot), sign * number(one),
-             _stays(closed, _key(one, what), number(one), sign=sign))
+        Part(
+            (_month(one.day), _measure(one)),
+            (one.day.toordinal(), one.lot),
+            sign * number(one),
+            _stays(closed, _key(one, what), number(one), sign=sign),
+        )
         for one, sign in rows
-    ]  # fmt: skip
+    ]
     return [sign * steps for (_, sign), steps in zip(rows, steps_of(parts, step), strict=True)]
 
 

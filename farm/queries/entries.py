@@ -40,8 +40,16 @@ class Standing:
 
     @property
     def says_something(self) -> bool:
-        return any((self.written, self.now, self.money_written, self.money_now,
-                    self.gave_written_mg, self.gave_now_mg))  # fmt: skip
+        return any(
+            (
+                self.written,
+                self.now,
+                self.money_written,
+                self.money_now,
+                self.gave_written_mg,
+                self.gave_now_mg,
+            )
+        )
 
     @property
     def is_corrected(self) -> bool:
@@ -90,10 +98,15 @@ def rows_of(found: Iterable[Entry]) -> list[EntryRow]:
         lots[line.entry_id][line.lot_id] = line.lot
     who = initials()
     return [
-        EntryRow(entry, signature(entry, who), tuple(lots[entry.pk].values()),
-                 getattr(entry, "taken_back", False), is_late(entry))
+        EntryRow(
+            entry,
+            signature(entry, who),
+            tuple(lots[entry.pk].values()),
+            getattr(entry, "taken_back", False),
+            is_late(entry),
+        )
         for entry in listed
-    ]  # fmt: skip
+    ]
 
 
 def recent(count: int = 5) -> list[EntryRow]:

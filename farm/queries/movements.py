@@ -264,10 +264,19 @@ def given_into(first: date, last: date) -> tuple[Given, ...]:
     made = flows_in(first, last).filter(role=Role.MADE, lot__card__stage=Stage.CROP)
     picked_of = Edge.objects.filter(dst__in=made.values("lot")).values("src")
     ever = Edge.objects.filter(src__in=picked_of).values("dst")
-    rows = Edge.objects.filter(dst__in=ever).order_by("pk").values_list(
-        "src_id", "src__code", "src__card__stage", "dst_id", "dst__card__stage", "entry_id",
-        "quantity",
-    )  # fmt: skip
+    rows = (
+        Edge.objects.filter(dst__in=ever)
+        .order_by("pk")
+        .values_list(
+            "src_id",
+            "src__code",
+            "src__card__stage",
+            "dst_id",
+            "dst__card__stage",
+            "entry_id",
+            "quantity",
+        )
+    )
     return tuple(map(Given._make, rows))
 
 
@@ -312,6 +321,11 @@ def _came_in(first: date, last: date) -> tuple[tuple[CameIn, ...], tuple[Billed,
     rows = list(bought.union(charged, billed.annotate(Sum("cost_money")).order_by(), all=True))
     return (
         tuple(CameIn(*row) for row in rows if not row[1].startswith(BILLED)),
-        tuple(sorted(Billed(month, what.removeprefix(BILLED), money)
-                     for month, what, money in rows if what.startswith(BILLED))),
-    )  # fmt: skip
+        tuple(
+            sorted(
+                Billed(month, what.removeprefix(BILLED), money)
+                for month, what, money in rows
+                if what.startswith(BILLED)
+            )
+        ),
+    )

@@ -251,23 +251,33 @@ def kept_parts(first: date, moves: Iterable[AccountMove]) -> Iterator[KeptParts]
     """Say what days did to each account and deposit: table, key, words and numbers."""
     for one in _rolled({}, (move for move in moves if move.day >= first)):
         if one.share == NO_SHARE:
-            yield OWED, (one.number,), {"customer number": one.number}, {
-                "invoiced_money": one.invoiced,
-                "credited_money": one.credited,
-                "paid_money": one.paid,
-                "paid_back_money": one.paid_back,
-                "given_up_money": one.given_up,
-                "owed_money": one.change,
-            }  # fmt: skip
+            yield (
+                OWED,
+                (one.number,),
+                {"customer number": one.number},
+                {
+                    "invoiced_money": one.invoiced,
+                    "credited_money": one.credited,
+                    "paid_money": one.paid,
+                    "paid_back_money": one.paid_back,
+                    "given_up_money": one.given_up,
+                    "owed_money": one.change,
+                },
+            )
         else:
             words = {"customer number": one.number, "share": f"{one.share}"}
-            yield DEPOSITS, (one.number, f"{one.share:09}"), words, {
-                "paid_ahead_money": one.paid,
-                "boxes_money": one.boxes,
-                "paid_back_money": one.paid_back,
-                "left_to_the_farm_money": one.given_up,
-                "held_money": one.change,
-            }  # fmt: skip
+            yield (
+                DEPOSITS,
+                (one.number, f"{one.share:09}"),
+                words,
+                {
+                    "paid_ahead_money": one.paid,
+                    "boxes_money": one.boxes,
+                    "paid_back_money": one.paid_back,
+                    "left_to_the_farm_money": one.given_up,
+                    "held_money": one.change,
+                },
+            )
 
 
 # --- parts -----------------------------------------------------------------------------------
@@ -294,18 +304,26 @@ def _stated(
     boxes = SaleLine.objects.annotate(day=BOX_DAY, what=Value(BOXES, CharField()))
     box = "sale__note__box__share"
     found = (
-        (papers, ("invoice__issued_on", "invoice__customer", "of", "invoice__kind"),
-         "sale_line__gross"),
+        (
+            papers,
+            ("invoice__issued_on", "invoice__customer", "of", "invoice__kind"),
+            "sale_line__gross",
+        ),
         (payments, ("paid_on", "customer", "of", "what"), "amount_money"),
-        (boxes.filter(**{f"{box}__isnull": False}), ("day", f"{box}__customer", box, "what"),
-         "gross"),
-    )  # fmt: skip
+        (
+            boxes.filter(**{f"{box}__isnull": False}),
+            ("day", f"{box}__customer", box, "what"),
+            "gross",
+        ),
+    )
     return [
         rows.filter(**{f"{by[0]}__range": (first, last)}, **({by[1]: customer} if customer else {}))
-        .annotate(whole_day=Value(whole, DateField())).order_by()
-        .values_list("whole_day" if whole else by[0], *by[1:]).annotate(Sum(money))
+        .annotate(whole_day=Value(whole, DateField()))
+        .order_by()
+        .values_list("whole_day" if whole else by[0], *by[1:])
+        .annotate(Sum(money))
         for rows, by, money in found
-    ]  # fmt: skip
+    ]
 
 
 def _united(parts: Sequence[QuerySet[Any, Any]]) -> Iterator[AccountMove]:

@@ -40,9 +40,13 @@ def in_open_loads() -> dict[int, int]:
 def sale_lines() -> QuerySet[SaleLine]:
     """Every line that states money of a sale, newest first; corrections and returns are lines."""
     return SaleLine.objects.select_related(
-        "sale__place", "sale__customer", "line__entry", "line__lot__item", "line__lot__card",
+        "sale__place",
+        "sale__customer",
+        "line__entry",
+        "line__lot__item",
+        "line__lot__card",
         "product",
-    ).order_by("-line__entry_id", "pk")  # fmt: skip
+    ).order_by("-line__entry_id", "pk")
 
 
 def returnable() -> QuerySet[SaleLine]:

@@ -38,9 +38,14 @@ class StageStock:
 def all_lots() -> StandingQuerySet[Lot]:
     """Every lot with what its name and label need, newest first."""
     return Lot.objects.select_related(
-        "item", "made_by", "card__strain__species", "card__species", "card__product",
-        "card__supplier", "card__recipe__recipe",
-    ).order_by("-made_by_id", "-pk")  # fmt: skip
+        "item",
+        "made_by",
+        "card__strain__species",
+        "card__species",
+        "card__product",
+        "card__supplier",
+        "card__recipe__recipe",
+    ).order_by("-made_by_id", "-pk")
 
 
 def lots_on_hand(*stages: int) -> list[Lot]:

@@ -53,13 +53,18 @@ def run_curve(course: RunCourse, unit: str) -> Drawing:
         *_right_side(killed, "F0, min"),
         *_path(measured, minutes, heat, tone=Tone.INK, width=1.6),
         *_path(steam, minutes, heat, tone=Tone.SOFT, width=1, dashed=True),
-        *_path([(p.minute, p.killed) for p in points], minutes, killed,
-               tone=Tone.ACCENT, width=2.6),
+        *_path(
+            [(p.minute, p.killed) for p in points], minutes, killed, tone=Tone.ACCENT, width=2.6
+        ),
         *_gaps(course, minutes),
-        *_key([("measured", Tone.INK, 1.6, False),
-               *([("saturated steam at the gauge", Tone.SOFT, 1.0, True)] if steam else []),
-               ("lethality so far (right)", Tone.ACCENT, 2.6, False)]),
-    ]  # fmt: skip
+        *_key(
+            [
+                ("measured", Tone.INK, 1.6, False),
+                *([("saturated steam at the gauge", Tone.SOFT, 1.0, True)] if steam else []),
+                ("lethality so far (right)", Tone.ACCENT, 2.6, False),
+            ]
+        ),
+    ]
     told = (
         f"Hottest reading {degrees(course.hottest_c, unit):.1f} °{unit}; {words}; "
         f"{len(course.gaps)} gaps."
@@ -73,10 +78,14 @@ def store_curve(readings: Sequence[StoreReading], unit: str, *, name: str) -> Dr
     first, last = min(times), max(times)
     along = Scale(first, max(last, first + 3_600), LEFT, RIGHT)
     read = [(at, degrees(r.milli_c / 1000, unit)) for at, r in zip(times, readings, strict=True)]
-    high = [(at, degrees(r.high_milli_c / 1000, unit))
-            for at, r in zip(times, readings, strict=True)]  # fmt: skip
-    low = [(at, degrees(r.low_milli_c / 1000, unit))
-           for at, r in zip(times, readings, strict=True) if r.low_milli_c is not None]  # fmt: skip
+    high = [
+        (at, degrees(r.high_milli_c / 1000, unit)) for at, r in zip(times, readings, strict=True)
+    ]
+    low = [
+        (at, degrees(r.low_milli_c / 1000, unit))
+        for at, r in zip(times, readings, strict=True)
+        if r.low_milli_c is not None
+    ]
     scale = _scale([value for _, value in (*read, *high, *low)])
     out = [point for point, r in zip(read, readings, strict=True) if r.is_out]
     shapes: list[Shape] = [
@@ -85,10 +94,19 @@ def store_curve(readings: Sequence[StoreReading], unit: str, *, name: str) -> Dr
         *_path(high, along, scale, tone=Tone.SOFT, width=1, dashed=True),
         *_path(low, along, scale, tone=Tone.SOFT, width=1, dashed=True),
         *_path(read, along, scale, tone=Tone.INK, width=1.6),
-        *[Text((along.at(at), scale.at(value) - 4), "×", 13, bold=True, anchor="middle",
-               tone=Tone.ACCENT) for at, value in out],
+        *[
+            Text(
+                (along.at(at), scale.at(value) - 4),
+                "×",
+                13,
+                bold=True,
+                anchor="middle",
+                tone=Tone.ACCENT,
+            )
+            for at, value in out
+        ],
         *_key([("read", Tone.INK, 1.6, False), ("limits", Tone.SOFT, 1.0, True)]),
-    ]  # fmt: skip
+    ]
     days = habits.days(readings[0].record.happened_on, readings[-1].record.happened_on)
     told = f"{len(readings)} readings, {days}; {len(out)} outside the limits (×)"
     return Drawing(WIDTH, HEIGHT, tuple(shapes), f"{name}: {told}", told)
@@ -104,13 +122,30 @@ def ratio_curve(ratios: Sequence[tuple[datetime, float]], median: float, *, name
     middle = [(along.low, median), (along.high, median)]
     shapes: list[Shape] = [
         *_frame(scale, "to 1"),
-        *[Text((along.at(at.timestamp()), BOTTOM + 15), f"{at:%d %b %y}", SMALL,
-               anchor="middle", tone=Tone.SOFT) for at, _ in ratios[::step]],
+        *[
+            Text(
+                (along.at(at.timestamp()), BOTTOM + 15),
+                f"{at:%d %b %y}",
+                SMALL,
+                anchor="middle",
+                tone=Tone.SOFT,
+            )
+            for at, _ in ratios[::step]
+        ],
         *_path(middle, along, scale, tone=Tone.SOFT, width=1, dashed=True),
-        *[Text((along.at(at), scale.at(ratio) + 4), "×", 13, bold=True, anchor="middle",
-               tone=Tone.ACCENT) for at, ratio in points],
+        *[
+            Text(
+                (along.at(at), scale.at(ratio) + 4),
+                "×",
+                13,
+                bold=True,
+                anchor="middle",
+                tone=Tone.ACCENT,
+            )
+            for at, ratio in points
+        ],
         *_key([(f"median {median:.2f} to 1", Tone.SOFT, 1.0, True)]),
-    ]  # fmt: skip
+    ]
     told = f"{len(points)} runs (×), {min(r for _, r in points):.2f} to "
     told += f"{max(r for _, r in points):.2f} to 1, median {median:.2f}"
     return Drawing(WIDTH, HEIGHT, tuple(shapes), f"Fresh for one dried, {name}: {told}", told)
@@ -129,8 +164,9 @@ def _frame(up: Scale, unit: str, *, along: Scale | None = None, words: str = "")
     yield Line((LEFT, BOTTOM), (RIGHT, BOTTOM), Tone.INK, 0.8)
     if along is not None:
         for value in _ticks(along):
-            yield Text((along.at(value), BOTTOM + 15), f"{value:g}", SMALL, anchor="middle",
-                       tone=Tone.SOFT)  # fmt: skip
+            yield Text(
+                (along.at(value), BOTTOM + 15), f"{value:g}", SMALL, anchor="middle", tone=Tone.SOFT
+            )
         yield Text((RIGHT, BOTTOM + 27), words, SMALL, anchor="end", tone=Tone.SOFT)
 
 
@@ -147,8 +183,13 @@ def _days(readings: Sequence[StoreReading], along: Scale) -> Iterable[Shape]:
         seen.setdefault(reading.record.happened_on, reading.at)
     step = ceil(len(seen) / TICKS)
     for day, at in list(seen.items())[::step]:
-        yield Text((along.at(at.timestamp()), BOTTOM + 15), f"{day:%d %b}", SMALL,
-                   anchor="middle", tone=Tone.SOFT)  # fmt: skip
+        yield Text(
+            (along.at(at.timestamp()), BOTTOM + 15),
+            f"{day:%d %b}",
+            SMALL,
+            anchor="middle",
+            tone=Tone.SOFT,
+        )
 
 
 def _gaps(course: RunCourse, along: Scale) -> Iterable[Shape]:
@@ -161,9 +202,14 @@ def _gaps(course: RunCourse, along: Scale) -> Iterable[Shape]:
 
 
 def _path(
-    points: Sequence[Point], along: Scale, up: Scale, *, tone: Tone, width: float,
+    points: Sequence[Point],
+    along: Scale,
+    up: Scale,
+    *,
+    tone: Tone,
+    width: float,
     dashed: bool = False,
-) -> Iterable[Shape]:  # fmt: skip
+) -> Iterable[Shape]:
     """Draw a line from point to point; dashes run on across short pieces."""
     step = ceil(len(points) / MOST_POINTS) or 1
     thinned = [*points[:-1:step], *points[-1:]]

@@ -214,8 +214,11 @@ def _paint_shape(canvas: Canvas, shape: Shape) -> None:
             canvas.setFillColor(shape.tone.value[2])
             words = plain(shape.words)
             canvas.setFont(font(shape.bold, words), shape.size)
-            draw = {"start": canvas.drawString, "middle": canvas.drawCentredString,
-                    "end": canvas.drawRightString}[shape.anchor]  # fmt: skip
+            draw = {
+                "start": canvas.drawString,
+                "middle": canvas.drawCentredString,
+                "end": canvas.drawRightString,
+            }[shape.anchor]
             draw(*_up(shape.at), words)
 
 

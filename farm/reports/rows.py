@@ -266,11 +266,17 @@ def show_fact(fact: Fact, currency: str = "") -> str:
 
 
 def unit_of(kind: Kind, currency: str) -> str:
-    units = {Kind.MASS: "kg", Kind.POUNDS: "lb", Kind.HANDED_POUNDS: "lb", Kind.RATIO: "%",
-             **dict.fromkeys(IN_CURRENCY, currency),
-             Kind.CELSIUS: "°C", Kind.FAHRENHEIT: "°F",
-             Kind.UNIT_COST: f"{currency} per kg".strip(),
-             Kind.POUND_COST: f"{currency} per lb".strip()}  # fmt: skip
+    units = {
+        Kind.MASS: "kg",
+        Kind.POUNDS: "lb",
+        Kind.HANDED_POUNDS: "lb",
+        Kind.RATIO: "%",
+        **dict.fromkeys(IN_CURRENCY, currency),
+        Kind.CELSIUS: "°C",
+        Kind.FAHRENHEIT: "°F",
+        Kind.UNIT_COST: f"{currency} per kg".strip(),
+        Kind.POUND_COST: f"{currency} per lb".strip(),
+    }
     return units.get(kind, "")
 
 
@@ -289,8 +295,9 @@ def _shared(table: Table) -> dict[tuple[int, int], str]:
         shown |= {(at, i): _decimal(part, decimals) for at, part in zip(known, parts, strict=True)}
     if across:
         step, decimals = STEPS[table.columns[across[-1]].kind]
-        for at, parts in enumerate(steps_across(_numbers(table, across[:-1]), step,
-                                                has_total=table.total is not None)):  # fmt: skip
+        for at, parts in enumerate(
+            steps_across(_numbers(table, across[:-1]), step, has_total=table.total is not None)
+        ):
             for i, part in zip(across, parts, strict=True):
                 shown[at, i] = _decimal(part, decimals)
     return shown

@@ -16,10 +16,20 @@ from ledger.drafts import canonical
 PARTS: dict[str, Callable[..., object]] = {
     part.__name__: part
     for part in (
-        rows.Report, rows.Fact, rows.Table, rows.Column, rows.Kind, rows.Chart,
-        drawing.Drawing, drawing.Line, drawing.Curve, drawing.Box, drawing.Text, drawing.Tone,
+        rows.Report,
+        rows.Fact,
+        rows.Table,
+        rows.Column,
+        rows.Kind,
+        rows.Chart,
+        drawing.Drawing,
+        drawing.Line,
+        drawing.Curve,
+        drawing.Box,
+        drawing.Text,
+        drawing.Tone,
     )
-}  # fmt: skip
+}
 PARTS |= {"date": date.fromisoformat, "datetime": datetime.fromisoformat}
 
 

@@ -64,18 +64,38 @@ def _choices(kind: type[Form | Grade | PackKind | PlaceKind | Use]) -> dict[str,
 NAME = Col(key="name", title="Name")
 ADDRESS = Col(key="address", title="Address", needed=False, longest=200)
 CONTACT = Col(key="contact", title="Telephone or e-mail", needed=False, longest=120)
-STRAIN = Col(key="strain", title="Strain", holds=Holds.NAME, of="strain",
-             hint="As under Farm details, strains: the species, a point, the strain")  # fmt: skip
+STRAIN = Col(
+    key="strain",
+    title="Strain",
+    holds=Holds.NAME,
+    of="strain",
+    hint="As under Farm details, strains: the species, a point, the strain",
+)
 PLACE = Col(key="place", title="Selling place", holds=Holds.NAME, of="place")
-COST = Col(key="cost_money", title="What it cost", holds=Holds.MONEY,
-           hint="For the whole row: what was paid, or what it is worth to the farm; 0 if nothing "
-                "is known, and then what is made of it looks too cheap")  # fmt: skip
+COST = Col(
+    key="cost_money",
+    title="What it cost",
+    holds=Holds.MONEY,
+    hint="For the whole row: what was paid, or what it is worth to the farm; 0 if nothing "
+    "is known, and then what is made of it looks too cheap",
+)
 KILO = 1_000_000  # mg
 WEIGHT = Col(key="mass_mg", title="Weight", holds=Holds.MASS, bare_mg=50 * KILO)
-GRADE = Col(key="grade", title="Grade", holds=Holds.CHOICE, needed=False, choices=_choices(Grade),
-            hint="Empty: firsts")  # fmt: skip
-WANTED = Col(key="wanted", title="Product or species", holds=Holds.NAME, of="wanted",
-             hint="A product by packs, a species loose by weight")  # fmt: skip
+GRADE = Col(
+    key="grade",
+    title="Grade",
+    holds=Holds.CHOICE,
+    needed=False,
+    choices=_choices(Grade),
+    hint="Empty: firsts",
+)
+WANTED = Col(
+    key="wanted",
+    title="Product or species",
+    holds=Holds.NAME,
+    of="wanted",
+    hint="A product by packs, a species loose by weight",
+)
 PICKED_ON = Col(key="day", title="Picked on", holds=Holds.DAY)
 
 SHEETS = (

@@ -101,8 +101,11 @@ def read_workbook(content: bytes, farm: Farm, today: date) -> Filled:
         _read_sheet(cells, sheet, filled=filled, farm=farm)
     _check(filled, farm, today)
     for found in (filled.problems, filled.questions):
-        found.sort(key=lambda one: ([s.title for s in SHEETS].index(one.sheet), one.row)
-                   if one.row else (-1, 0))  # fmt: skip
+        found.sort(
+            key=lambda one: (
+                ([s.title for s in SHEETS].index(one.sheet), one.row) if one.row else (-1, 0)
+            )
+        )
     return filled
 
 
@@ -225,9 +228,13 @@ def _check_once(filled: Filled) -> None:
 def _check_products(filled: Filled) -> None:
     for row in filled.rows["products"]:
         if row["form"] == Form.FRESH and row["pack"] == PackKind.AIRTIGHT:
-            filled.complain(row, "pack", "Fresh mushrooms in airtight packs can grow the botulism "
-                            "poison. Use an open or perforated pack. One whose process was "
-                            "approved is added under Farm details first.")  # fmt: skip
+            filled.complain(
+                row,
+                "pack",
+                "Fresh mushrooms in airtight packs can grow the botulism "
+                "poison. Use an open or perforated pack. One whose process was "
+                "approved is added under Farm details first.",
+            )
 
 
 def _check_prices(filled: Filled, products: set[str]) -> None:

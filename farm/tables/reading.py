@@ -80,9 +80,11 @@ def _refuse_a_used_database() -> None:
     used = [model for model in tables() if model._default_manager.exists()]
     if used:
         raise TablesError(
-            [f"This database is not empty: {used[0]._meta.db_table} has rows. Name another, such "
-             "as DATABASE_URL=sqlite:///new.sqlite3, and run manage.py migrate on it first."]
-        )  # fmt: skip
+            [
+                f"This database is not empty: {used[0]._meta.db_table} has rows. Name another, "
+                "such as DATABASE_URL=sqlite:///new.sqlite3, and run manage.py migrate on it first."
+            ]
+        )
 
 
 # --- the files -------------------------------------------------------------------------------

@@ -66,14 +66,19 @@ def _write_cards(years: FarmYears, supplier: Supplier) -> None:
     )
     LotCard.objects.bulk_create(
         [
-            LotCard(lot=lot, stage=STAGES[lot.item.name], species=species, supplier=supplier,
-                    flush=1 if lot.item.name == "crop" else None,
-                    grade=Grade.FIRSTS if lot.item.name == "crop" else "",
-                    supplier_lot=BAD if lot.pk == years.planted else f"L-{lot.pk}")
+            LotCard(
+                lot=lot,
+                stage=STAGES[lot.item.name],
+                species=species,
+                supplier=supplier,
+                flush=1 if lot.item.name == "crop" else None,
+                grade=Grade.FIRSTS if lot.item.name == "crop" else "",
+                supplier_lot=BAD if lot.pk == years.planted else f"L-{lot.pk}",
+            )
             for lot in years.lots
         ],
         batch_size=BATCH,
-    )  # fmt: skip
+    )
 
 
 def _loads(years: FarmYears, stall: SellingPlace) -> dict[int, StallDay]:
@@ -120,13 +125,19 @@ def _sales(years: FarmYears, kitchens: SellingPlace, loads: dict[int, StallDay])
 def _write_sale_lines(years: FarmYears, sales: dict[int, Sale]) -> None:
     SaleLine.objects.bulk_create(
         [
-            SaleLine(sale=sales[sale_entry(years, line)], line=line, tax=0, tax_ppm=0,
-                     net=-line.quantity * PACK_MONEY, gross=-line.quantity * PACK_MONEY)
+            SaleLine(
+                sale=sales[sale_entry(years, line)],
+                line=line,
+                tax=0,
+                tax_ppm=0,
+                net=-line.quantity * PACK_MONEY,
+                gross=-line.quantity * PACK_MONEY,
+            )
             for line in years.lines
             if line.role in ("sold", "back")
         ],
         batch_size=BATCH,
-    )  # fmt: skip
+    )
 
 
 def sale_entry(years: FarmYears, line: Line) -> int:

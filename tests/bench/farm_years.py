@@ -53,21 +53,43 @@ class FarmYears:
         seq = len(self.entries) + 1
         at = START + timedelta(seconds=seq * self.pace_seconds)
         self.entries.append(
-            Entry(seq=seq, place=seq, kind=kind, happened_at=at, happened_on=at.date(),
-                  recorded_at=at, by=1, uuid=UUID(int=seq), fingerprint="")
-        )  # fmt: skip
+            Entry(
+                seq=seq,
+                place=seq,
+                kind=kind,
+                happened_at=at,
+                happened_on=at.date(),
+                recorded_at=at,
+                by=1,
+                uuid=UUID(int=seq),
+                fingerprint="",
+            )
+        )
         return seq
 
     def line(self, seq: int, lot: int, role: str, quantity: int, **numbers: int) -> None:
         self.lines.append(
-            Line(pk=len(self.lines) + 1, entry_id=seq, lot_id=lot, role=role, quantity=quantity,
-                 **numbers)
-        )  # fmt: skip
+            Line(
+                pk=len(self.lines) + 1,
+                entry_id=seq,
+                lot_id=lot,
+                role=role,
+                quantity=quantity,
+                **numbers,
+            )
+        )
 
     def new_lot(self, seq: int, item: str) -> int:
         number = len(self.lots) + 1
-        self.lots.append(Lot(pk=number, code=lot_code(number), item=self.items[item],
-                             made_by_id=seq, unit_mass_mg=UNIT_MASSES_MG.get(item)))  # fmt: skip
+        self.lots.append(
+            Lot(
+                pk=number,
+                code=lot_code(number),
+                item=self.items[item],
+                made_by_id=seq,
+                unit_mass_mg=UNIT_MASSES_MG.get(item),
+            )
+        )
         return number
 
     def buy(self, item: str, quantity: int, money: int) -> int:
@@ -115,8 +137,10 @@ class FarmYears:
         """One week's work, from dry grain (jar by jar in turn) to sold packs."""
         jars = [self.make({grains[k % len(grains)]: 3 * KG}, "jar", 5 * KG) for k in range(6)]
         first = [self.make({jar: 5 * KG, culture: 10}, "spawn", 5 * KG) for jar in jars[:2]]
-        second = [self.make({first[k % 2]: KG, jar: 5 * KG}, "spawn", 6 * KG)
-                  for k, jar in enumerate(jars[2:])]  # fmt: skip
+        second = [
+            self.make({first[k % 2]: KG, jar: 5 * KG}, "spawn", 6 * KG)
+            for k, jar in enumerate(jars[2:])
+        ]
         picks: list[int] = []
         for k in range(4):
             spawn = dict.fromkeys(self.random.sample(second, self.random.randint(1, 2)), KG)
@@ -147,8 +171,16 @@ class FarmYears:
 
 def build(lines: int) -> FarmYears:
     """Write a book of about so many lines, in one transaction, and work it."""
-    names = {"grain": "mass", "sawdust": "mass", "culture": "volume", "jar": "mass",
-             "spawn": "mass", "block": "count", "crop": "mass", "pack": "count"}  # fmt: skip
+    names = {
+        "grain": "mass",
+        "sawdust": "mass",
+        "culture": "volume",
+        "jar": "mass",
+        "spawn": "mass",
+        "block": "count",
+        "crop": "mass",
+        "pack": "count",
+    }
     with transaction.atomic():
         items = {name: Item.objects.create(name=name, dimension=d) for name, d in names.items()}
         pace = round(YEAR_SECONDS * LINES_AN_ENTRY / lines)

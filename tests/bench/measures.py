@@ -69,8 +69,12 @@ def _re_cost(years: FarmYears, full: float) -> None:
     times = [spent(partial(book.amend, entry, _draft(charges=change))) for entry in entries]
     finding = checks.figures_equal_the_full_pass()
     assert not finding.broken, finding.broken
-    show("re-cost of one changed charge", statistics.median(times), full,
-          "50x less than the full pass, read and worked")  # fmt: skip
+    show(
+        "re-cost of one changed charge",
+        statistics.median(times),
+        full,
+        "50x less than the full pass, read and worked",
+    )
 
 
 def _record(years: FarmYears) -> None:

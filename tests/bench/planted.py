@@ -32,8 +32,10 @@ def differences(years: FarmYears, rows: FarmRows) -> list[str]:
             {code[pk] for pk in sure},
         ),
         "customers and what each received": (
-            {one.customer_id: (one.certain_mg, one.possible_mg, one.back_mg)
-             for one in found.recipients},
+            {
+                one.customer_id: (one.certain_mg, one.possible_mg, one.back_mg)
+                for one in found.recipients
+            },
             _received(years, rows, lots, sure=sure),
         ),
         "stall days": (
@@ -44,7 +46,7 @@ def differences(years: FarmYears, rows: FarmRows) -> list[str]:
             {one.code for one in found.balances if sum(one.parts) == one.whole},
             {code[pk] for pk in lots},
         ),
-    }  # fmt: skip
+    }
     said = [f"{what} differ" for what, (ours, plain) in compared.items() if ours != plain]
     # Where everything or nothing is reached, certain or sold, equality would prove little.
     proves = years.planted in sure < lots and 0 < len(found.recipients) < len(rows.customer_of)

@@ -116,15 +116,26 @@ def _plan(world: World, past: list[Grew]) -> Plan:
             for key in ("trim", "fridge", "unsold")
         )
     return Plan(
-        batch=Batch(world.blocks, (Ingredient("Block, filled", 1, 16_700, is_weighed=False),),
-                    run_wh=20_000, load_blocks=24, block_seconds=640, shelf_days=45,
-                    loss_ppm=round(loss * 1e6)),
-        crop=Crop((round(kilos * 1e6),), pick_seconds=270, trim_ppm=round(trim * 1e6),
-                  fridge_ppm=round(fridge * 1e6), unsold_ppm=round(unsold * 1e6)),
+        batch=Batch(
+            world.blocks,
+            (Ingredient("Block, filled", 1, 16_700, is_weighed=False),),
+            run_wh=20_000,
+            load_blocks=24,
+            block_seconds=640,
+            shelf_days=45,
+            loss_ppm=round(loss * 1e6),
+        ),
+        crop=Crop(
+            (round(kilos * 1e6),),
+            pick_seconds=270,
+            trim_ppm=round(trim * 1e6),
+            fridge_ppm=round(fridge * 1e6),
+            unsold_ppm=round(unsold * 1e6),
+        ),
         pack=Pack("200 g", 200_000, 3_800, 30),
         place=Place("the stall", 300_000, 5 * 3_600, 20_000_000),
         rates=Rates(180_000, 150_000, 1_000_000, 3_000, 200),
-    )  # fmt: skip
+    )
 
 
 def _ranges(plan: Plan, past: list[Grew]) -> tuple[Range, Range]:

@@ -49,8 +49,12 @@ def _card() -> None:
     plan = worked_plan()
     card, batches = card_of(plan), drawn(plan, Records())
     ours = median(partial(work_out, plan, Records()), runs=31)
-    show("cost card with its range", ours, median(partial(_plain_range, card, batches), runs=31),
-         "at most 20x of numpy, drawn before")  # fmt: skip
+    show(
+        "cost card with its range",
+        ours,
+        median(partial(_plain_range, card, batches), runs=31),
+        "at most 20x of numpy, drawn before",
+    )
 
 
 def _plain_range(card: Card, drawn: dict[str, Draws]) -> list[float]:
@@ -80,8 +84,12 @@ def _drawing() -> None:
         return svg(stages_picture(nodes, links, title="", stage_names=names, fold_after=LOTS))
 
     shapes = drawn().count("\n") - 3
-    show(f"drawing of {LOTS} lots ({shapes} shapes)", median(drawn, runs=5),
-         median(partial(_plain_shapes, shapes), runs=15), "no goal")  # fmt: skip
+    show(
+        f"drawing of {LOTS} lots ({shapes} shapes)",
+        median(drawn, runs=5),
+        median(partial(_plain_shapes, shapes), runs=15),
+        "no goal",
+    )
 
 
 def _plain_shapes(count: int) -> str:
@@ -96,8 +104,12 @@ def _workbook() -> None:
     report = key_data(asked, MADE, names=True)
     plain = median(partial(_plain_workbook, report), runs=1)
     cells = sum(len(table.rows) * len(table.columns) for table in report.tables)
-    show(f"key data workbook ({cells} cells)", median(partial(workbook_bytes, report), runs=1),
-         plain, "no goal")  # fmt: skip
+    show(
+        f"key data workbook ({cells} cells)",
+        median(partial(workbook_bytes, report), runs=1),
+        plain,
+        "no goal",
+    )
     read = median(lambda: key_data(asked, MADE, names=True), runs=1)
     show("key data, read from the book", read, plain, "no goal")
 
@@ -121,8 +133,12 @@ def _binder() -> None:
 
     tables = [rows.printed(table) for table in binder_report(span, farm, MADE).tables]
     cells = [row for table in tables for row in (table.heads, *table.rows)]
-    show(f"binder, read and written ({len(cells)} rows)", median(ours, runs=3),
-         median(partial(_plain_pages, cells), runs=3), "no goal")  # fmt: skip
+    show(
+        f"binder, read and written ({len(cells)} rows)",
+        median(ours, runs=3),
+        median(partial(_plain_pages, cells), runs=3),
+        "no goal",
+    )
 
 
 def _plain_pages(cells: Cells) -> bytes:

@@ -77,5 +77,7 @@ if __name__ == "__main__":
             with ProcessPoolExecutor(1, get_context("spawn")) as apart:
                 seconds.append(apart.submit(side, path, ENTRIES).result())
     ours, plain = seconds
-    print(f"{ENTRIES} entries: reading in {ours:.2f} s, as many calls of record {plain:.2f} s, "
-          f"{ours / plain:.3f}x (goal at most {GOAL}x)")  # fmt: skip
+    print(
+        f"{ENTRIES} entries: reading in {ours:.2f} s, as many calls of record {plain:.2f} s, "
+        f"{ours / plain:.3f}x (goal at most {GOAL}x)"
+    )

@@ -24,8 +24,10 @@ def signed_in(chromium: WebDriver, cable: Cable, person: Person) -> None:
     cookie = client.cookies[settings.SESSION_COOKIE_NAME].value
     chromium.add_cookie({"name": settings.SESSION_COOKIE_NAME, "value": cookie, "path": "/"})
     chromium.get(f"{cable.url}/not-sent/")
-    until(chromium, f"(await Waiting.known('person')) === {person.pk} && "
-                    "(await Waiting.known('kept_at')) > 0")  # fmt: skip
+    until(
+        chromium,
+        f"(await Waiting.known('person')) === {person.pk} && (await Waiting.known('kept_at')) > 0",
+    )
 
 
 def visit_again(phone: WebDriver, cable: Cable) -> None:

@@ -118,5 +118,7 @@ def test_every_page_fits_its_screen_and_breaks_no_rule_of_axe(
     assert hidden == []
     assert broken == {}
     if not axe:
-        pytest.skip("Every page fits. FARM_AXE names no axe-core: npm install axe-core, and name "
-                    "its axe.min.js")  # fmt: skip
+        pytest.skip(
+            "Every page fits. FARM_AXE names no axe-core: npm install axe-core, and name "
+            "its axe.min.js"
+        )

@@ -32,7 +32,8 @@ def taken(phone: WebDriver, cable: Cable, tmp_path: Path) -> Path:
     enter_pick(phone, cable, "1.2 kg")
     (tmp_path / "crate.jpg").write_bytes(jpeg())
     phone.find_element(By.CSS_SELECTOR, "#waiting input[type=file]").send_keys(
-        str(tmp_path / "crate.jpg"))  # fmt: skip
+        str(tmp_path / "crate.jpg")
+    )
     until(phone, "(await Waiting.photos()).length === 1")
     enter_pick(phone, cable, "0.4 kg")
     until(phone, "document.querySelectorAll('#waiting .waiting').length === 2")

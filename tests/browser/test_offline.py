@@ -200,8 +200,10 @@ def take_over(phone: WebDriver, cable: Cable, person: Person) -> None:
     type_in(phone, "pin", PIN)
     press(phone, "main form button.main")
     arrives(phone, "/not-sent/")
-    until(phone, f"(await Waiting.known('person')) === {person.pk} && "
-                 "(await Waiting.known('kept_at')) > 0")  # fmt: skip
+    until(
+        phone,
+        f"(await Waiting.known('person')) === {person.pk} && (await Waiting.known('kept_at')) > 0",
+    )
 
 
 def test_signing_out_clears_the_pages_and_leaves_what_was_not_sent(
@@ -226,8 +228,15 @@ def test_no_page_with_money_or_health_is_kept(phone: WebDriver, cable: Cable) ->
     kept = kept_pages(phone)
 
     assert {"/record/pick/", "/record/check/", "/records/cleaning/add/", "/not-sent/"} <= {*kept}
-    assert not {"/", "/entries/", "/lots/", "/sales/", "/invoices/", "/orders/",
-                "/records/illness/add/"} & {*kept}  # fmt: skip
+    assert not {
+        "/",
+        "/entries/",
+        "/lots/",
+        "/sales/",
+        "/invoices/",
+        "/orders/",
+        "/records/illness/add/",
+    } & {*kept}
 
 
 def test_the_time_is_the_phones_and_how_its_clock_runs_is_noted(

@@ -66,9 +66,11 @@ def test_packing_any_number_is_worked_out_on_the_phone_and_entered(
 ) -> None:
     world.now = timezone.now() - timedelta(hours=6)  # fresh enough to be packed
     older, younger = (
-        pick(world.doing(), given=[Draw(blocks, 0)], flush=1, firsts_mg=KG,
-             shelf=world.fridge_shelf).lots[-1] for _ in range(2)
-    )  # fmt: skip
+        pick(
+            world.doing(), given=[Draw(blocks, 0)], flush=1, firsts_mg=KG, shelf=world.fridge_shelf
+        ).lots[-1]
+        for _ in range(2)
+    )
     world.received("punnet", 20)
     visit_again(phone, cable)
     cable.pull()

@@ -41,7 +41,8 @@ def test_a_sheet_waits_with_its_photo_and_is_entered_row_by_row(
     until(phone, "document.querySelectorAll('#waiting .waiting').length === 1")
     assert f"{blocks.code} " in phone.find_element(By.ID, "waiting").text
     phone.find_element(By.CSS_SELECTOR, "#waiting input[type=file]").send_keys(
-        str(tmp_path / "sheet.jpg"))  # fmt: skip
+        str(tmp_path / "sheet.jpg")
+    )
     until(phone, "(await Waiting.photos()).length === 1")
 
     cable.plug_in()

@@ -96,8 +96,12 @@ def bad(world: World) -> Lot:
     box = Customer.objects.create(name="Box 7", place=world.kitchens, contact="0123 777")
     Customer.objects.create(name="Nobody's", place=world.kitchens, contact="0123 000")
     for customer, count in ((world.customer, 20), (box, 5)):
-        sell(world.doing(), place=world.kitchens, customer=customer,
-             lines=[SoldLine(lot, count, 4 * UNIT)])  # fmt: skip
+        sell(
+            world.doing(),
+            place=world.kitchens,
+            customer=customer,
+            lines=[SoldLine(lot, count, 4 * UNIT)],
+        )
     return lot
 
 
@@ -153,8 +157,12 @@ def test_after_a_recall_from_a_scanned_punnet_nothing_of_it_is_sold_on_the_phone
     assert "Recall 1 lists this lot." in site.find_element(By.ID, "main").text
     world.now = timezone.now()  # what was done before the hold may still be entered
     with pytest.raises(OnHold, match=f"Recall 1 lists lot {bad.code}"):
-        sell(world.doing(reason="please", sure=True), place=world.kitchens, customer=world.customer,
-             lines=[SoldLine(bad, 1, 4 * UNIT)])  # fmt: skip
+        sell(
+            world.doing(reason="please", sure=True),
+            place=world.kitchens,
+            customer=world.customer,
+            lines=[SoldLine(bad, 1, 4 * UNIT)],
+        )
 
 
 @needs_pdftoppm

@@ -57,9 +57,13 @@ def lots(world: World) -> list[Lot]:
 def packs_of(world: World, number: int) -> Lot:
     if number:
         world.product = Product.objects.create(
-            name=f"Oyster, pack {number}", species=world.species, form="fresh", net_mg=200_000,
-            pack="open", packaging=world.supplies["punnet"],
-        )  # fmt: skip
+            name=f"Oyster, pack {number}",
+            species=world.species,
+            form="fresh",
+            net_mg=200_000,
+            pack="open",
+            packaging=world.supplies["punnet"],
+        )
         world.product.prices.create(place=world.stall, from_day=FIRST_DAY, pack_money=5 * UNIT)
     return packs(world, 20)
 

@@ -47,9 +47,12 @@ def test_an_empty_site_leads_from_its_name_to_what_to_start_from(
     site.get(live_server.url)
     press(site, "Name yours")
     for name, words in {
-        "name": "Birch Lane", "place": "Lowfield", "currency": "EUR",
-        "account": "ana.ruiz", "password": "wet gloves 41",
-    }.items():  # fmt: skip
+        "name": "Birch Lane",
+        "place": "Lowfield",
+        "currency": "EUR",
+        "account": "ana.ruiz",
+        "password": "wet gloves 41",
+    }.items():
         box = site.find_element(By.NAME, name)
         box.clear()
         box.send_keys(words)

@@ -8,9 +8,12 @@ from farm.planning.card import Batch, Crop, Ingredient, Pack, Place, Plan, Rates
 LB_QUARTER_MG = 566_990  # 1.25 lb = 566.99 g
 
 RATES = Rates(
-    own_hour_money=180_000, paid_hour_money=150_000, own_ppm=1_000_000,
-    kwh_money=0, block_day_money=100,
-)  # fmt: skip
+    own_hour_money=180_000,
+    paid_hour_money=150_000,
+    own_ppm=1_000_000,
+    kwh_money=0,
+    block_day_money=100,
+)
 
 
 def worked_plan(**changed: Any) -> Plan:

@@ -30,11 +30,11 @@ def blocks_at(world: World, count: int, cost: int | Fraction, *, planned_ppm: in
     world.strain.planned_loss_ppm = planned_ppm
     world.strain.save()
     sawdust_mg = count * 975 * GRAM
-    draws = [Draw(world.received("sawdust", sawdust_mg, int(cost * UNIT), sure=True), sawdust_mg),
-             Draw(world.received("block bag", count, 0), count)]  # fmt: skip
-    bags = fill_blocks(
-        world.doing(), recipe=world.block_recipe, count=count, draws=draws
-    ).lots[-1]  # fmt: skip
+    draws = [
+        Draw(world.received("sawdust", sawdust_mg, int(cost * UNIT), sure=True), sawdust_mg),
+        Draw(world.received("block bag", count, 0), count),
+    ]
+    bags = fill_blocks(world.doing(), recipe=world.block_recipe, count=count, draws=draws).lots[-1]
     run(world, fresh(bags))
     spawn = free_spawn(world)
     made = inoculate_blocks(
@@ -48,11 +48,11 @@ def free_spawn(world: World) -> Lot:
     """Ten kilos and more, so that a block of 10,000 has its gram."""
     bags = 8
     culture = buy_culture(world.doing(), strain=world.strain, portions=bags, paid_money=0).lots[0]
-    draws = [Draw(world.received("rye", bags * 885 * GRAM, 0), bags * 885 * GRAM),
-             Draw(world.received("grain bag", bags, 0), bags)]  # fmt: skip
-    grain = prepare_grain(
-        world.doing(), recipe=world.grain_recipe, bags=bags, draws=draws
-    ).lots[-1]  # fmt: skip
+    draws = [
+        Draw(world.received("rye", bags * 885 * GRAM, 0), bags * 885 * GRAM),
+        Draw(world.received("grain bag", bags, 0), bags),
+    ]
+    grain = prepare_grain(world.doing(), recipe=world.grain_recipe, bags=bags, draws=draws).lots[-1]
     run(world, fresh(grain))
     made = inoculate_grain(
         world.doing(), grain=fresh(grain), bags=bags, source=fresh(culture), amount=bags

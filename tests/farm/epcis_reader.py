@@ -69,10 +69,13 @@ def lots_in(document: Document) -> dict[str, dict[str, Any]]:
 def choices_in(document: Document) -> dict[str, str]:
     """What each lot can stand in for: crop of any kind, a supply only itself, else its stage."""
     return {
-        code: "crop" if lot["stage"] in ("picked", "dried", "packed")
-        else lot["name"] if lot["stage"] == "supplies" else lot["stage"]
+        code: "crop"
+        if lot["stage"] in ("picked", "dried", "packed")
+        else lot["name"]
+        if lot["stage"] == "supplies"
+        else lot["stage"]
         for code, lot in lots_in(document).items()
-    }  # fmt: skip
+    }
 
 
 def pieces_in(document: Document) -> dict[str, int]:

@@ -51,8 +51,14 @@ def everything() -> Everything:
     lots = season()
     world = lots.world
     may_invoice(world)
-    people = {role: person_in_role(role, name) for role, name in (
-        (Role.SELLER, "selma"), (Role.BOOKKEEPER, "rita"), (Role.INSPECTOR, "inga"))}  # fmt: skip
+    people = {
+        role: person_in_role(role, name)
+        for role, name in (
+            (Role.SELLER, "selma"),
+            (Role.BOOKKEEPER, "rita"),
+            (Role.INSPECTOR, "inga"),
+        )
+    }
     people |= {Role.OWNER: pinned(world.owner), Role.HELPER: pinned(world.helper)}
     at = _at_the_stall(lots, people[Role.SELLER]) | _in_the_books(lots) | _looked_into(lots)
     at |= _of_the_farm(world)
@@ -75,17 +81,32 @@ def _at_the_stall(lots: Season, seller: Person) -> dict[str, list[object]]:
     ).entry
     code = lots.packs.code
     photo = Photo.objects.create(
-        entry=done, by=seller, added_at=lots.world.now,
-        image=jpeg(Image.new("RGB", (1, 1))), width=1, height=1,
-    )  # fmt: skip
+        entry=done,
+        by=seller,
+        added_at=lots.world.now,
+        image=jpeg(Image.new("RGB", (1, 1))),
+        width=1,
+        height=1,
+    )
     return {
-        "photo": [photo.pk], "photo-remove": [photo.pk], "entry-photo": [done.seq],
-        "stall-day": [done.seq], "stall-cash": [done.seq], "fee-sheet": [lots.world.stall.pk],
-        "till": [waiting.pk], "till-tap": [waiting.pk], "till-price": [waiting.pk],
-        "entry": [done.seq], "entry-undo": [done.seq], "entry-correct": [done.seq],
-        "lot": [code], "cost-of": [code], "trace-of": [code], "where-of": [code],
+        "photo": [photo.pk],
+        "photo-remove": [photo.pk],
+        "entry-photo": [done.seq],
+        "stall-day": [done.seq],
+        "stall-cash": [done.seq],
+        "fee-sheet": [lots.world.stall.pk],
+        "till": [waiting.pk],
+        "till-tap": [waiting.pk],
+        "till-price": [waiting.pk],
+        "entry": [done.seq],
+        "entry-undo": [done.seq],
+        "entry-correct": [done.seq],
+        "lot": [code],
+        "cost-of": [code],
+        "trace-of": [code],
+        "where-of": [code],
         "record-action": ["load-stall"],
-    }  # fmt: skip
+    }
 
 
 def _in_the_books(lots: Season) -> dict[str, list[object]]:
@@ -98,17 +119,29 @@ def _in_the_books(lots: Season) -> dict[str, list[object]]:
     said = BillSaid(month=SEPTEMBER, kind=BillKind.ENERGY, paid_money=UNIT)
     bill = enter_bill(world.owner, said, uuid=uuid4(), at=world.now)
     return {
-        "order": [asked.pk], "order-stop": [asked.pk], "order-pause": [asked.pk],
-        "set-aside": [asked.pk, asked.due_on], "set-aside-at-once": [asked.pk, asked.due_on],
-        "note": [note], "note-write": [sale.entry_id], "invoice-sale": [sale.entry_id],
-        "invoice": [invoice], "invoice-change": [invoice], "payment-back": [payment.pk],
+        "order": [asked.pk],
+        "order-stop": [asked.pk],
+        "order-pause": [asked.pk],
+        "set-aside": [asked.pk, asked.due_on],
+        "set-aside-at-once": [asked.pk, asked.due_on],
+        "note": [note],
+        "note-write": [sale.entry_id],
+        "invoice-sale": [sale.entry_id],
+        "invoice": [invoice],
+        "invoice-change": [invoice],
+        "payment-back": [payment.pk],
         "payment-right": [payment.pk],
-        "receipt": [payment.pk], "statement": [world.customer.pk], "month-of": ["2026-10"],
-        "month-close": ["2026-09"], "year": [2026],
+        "receipt": [payment.pk],
+        "statement": [world.customer.pk],
+        "month-of": ["2026-10"],
+        "month-close": ["2026-09"],
+        "year": [2026],
         "closed-file": [ClosedFile.objects.all()[0].name],
-        "bill-back": [bill.pk], "against-of": [lots.grown.blocks.code],
-        "contamination-of": ["2026-10"], "steriliser-runs-of": ["2026-10"],
-    }  # fmt: skip
+        "bill-back": [bill.pk],
+        "against-of": [lots.grown.blocks.code],
+        "contamination-of": ["2026-10"],
+        "steriliser-runs-of": ["2026-10"],
+    }
 
 
 def _looked_into(lots: Season) -> dict[str, list[object]]:
@@ -124,30 +157,44 @@ def _looked_into(lots: Season) -> dict[str, list[object]]:
     run = Entry.objects.filter(kind="steriliser run")[0].seq
     of_record: list[object] = ["cleaning", record.pk]
     return {
-        "drill": [drill.number], "drill-sign": [drill.number], "recall": [recall.number],
-        "recall-call": [recall.number], "recall-notice": [recall.number],
+        "drill": [drill.number],
+        "drill-sign": [drill.number],
+        "recall": [recall.number],
+        "recall-call": [recall.number],
+        "recall-notice": [recall.number],
         "recall-take-out": [recall.number],
-        "record-list": ["cleaning"], "record-add": ["cleaning"], "record-one": of_record,
-        "record-review": of_record, "record-erase": of_record,
+        "record-list": ["cleaning"],
+        "record-add": ["cleaning"],
+        "record-one": of_record,
+        "record-review": of_record,
+        "record-erase": of_record,
         "record-photo": of_record,
-        "run-readings": [run], "run-readings-add": [run],
+        "run-readings": [run],
+        "run-readings-add": [run],
         "stock-count": [count.pk],
         "store": [world.fridge_shelf.room.pk],
-    }  # fmt: skip
+    }
 
 
 def _of_the_farm(world: World) -> dict[str, list[object]]:
     sign_in = SignIn.objects.create(user=world.owner.user, at=world.now, succeeded=True)
     other = pinned(person_in_role(Role.OWNER, "zoe"))  # may enter at everybody's device
     return {
-        "start-undo": [1], "card-saved": [1], "share": [1], "box-left": [1, 1],
-        "session-end": [sign_in.pk], "who-pin": [other.pk],
+        "start-undo": [1],
+        "card-saved": [1],
+        "share": [1],
+        "box-left": [1, 1],
+        "session-end": [sign_in.pk],
+        "who-pin": [other.pk],
         "person-change": [world.helper.pk],
-        "lookup": ["rooms"], "lookup-add": ["rooms"],
+        "lookup": ["rooms"],
+        "lookup-add": ["rooms"],
         "lookup-change": ["rooms", world.shelf.room.pk],
-        "recipe": [Recipe.objects.all()[0].pk], "recipe-version": [Recipe.objects.all()[0].pk],
+        "recipe": [Recipe.objects.all()[0].pk],
+        "recipe-version": [Recipe.objects.all()[0].pk],
         "shelf-weigh": [world.fridge_shelf.pk],
         "wall-sheet": ["picks", "2026-10-01"],
         "wall-type-up": ["checks", "2026-10-01", 1],
-        "unfinished-drop": [uuid4()], "calendar-feed": ["no-secret"],
-    }  # fmt: skip
+        "unfinished-drop": [uuid4()],
+        "calendar-feed": ["no-secret"],
+    }

@@ -21,8 +21,9 @@ def keep(
     world.now += timedelta(hours=1)
     beside = {name: said.pop(name) for name in ("room", "lot", "note") if name in said}
     corrects, uuid = said.pop("corrects", None), said.pop("uuid", None) or uuid4()
-    stated = Stated(kind=BY_SLUG[slug], happened_at=at or world.now, uuid=uuid, values=said,
-                    **beside)  # fmt: skip
+    stated = Stated(
+        kind=BY_SLUG[slug], happened_at=at or world.now, uuid=uuid, values=said, **beside
+    )
     who = by or world.owner
     return keep_record(Signed(who, who), stated, corrects=corrects)
 

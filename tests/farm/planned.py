@@ -35,14 +35,21 @@ def saved_plan(
     """Save a card; ``parts``: [name, quantity a block, price a kilo or piece, is weighed]."""
     values = {**VALUES, **changed}
     names = {
-        "recipe": str(recipe or world.block_recipe), "strain": str(world.strain),
-        "pack": world.product.name, "place": world.stall.name,
-    }  # fmt: skip
+        "recipe": str(recipe or world.block_recipe),
+        "strain": str(world.strain),
+        "pack": world.product.name,
+        "place": world.stall.name,
+    }
     plan = plan_from(values, tuple(Ingredient(*part) for part in parts), Names(**names))
     stated = Stated(
-        values=values, sources={}, ingredients=parts, records=Records().as_json(), names=names,
-        query="", asked_money=None,
-    )  # fmt: skip
+        values=values,
+        sources={},
+        ingredients=parts,
+        records=Records().as_json(),
+        names=names,
+        query="",
+        asked_money=None,
+    )
     return save_card(
         "Plan",
         work_out(plan, Records()),

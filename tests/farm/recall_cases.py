@@ -9,7 +9,7 @@ from django.utils import timezone
 from farm.actions.common import Doing, Draw
 from farm.actions.selling.stalls import load_stall
 from farm.actions.tracing.recalling import add_call, open_recall
-from farm.models import Customer, Recall, StallDay
+from farm.models import Customer, Recall, SellingPlace, StallDay
 from farm.queries.tracing.reach import reach_of
 from farm.queries.tracing.recalls import RecallState
 from farm.queries.tracing.suspects import Suspects, suspect_lots
@@ -46,13 +46,16 @@ def now(world: World, reason: str) -> Doing:
     return Doing(by=world.owner, happened_at=timezone.now(), uuid=uuid4(), reason=reason)
 
 
-def told(world: World, recall: Recall, *whom: Customer | object, reached: bool = True) -> None:
+def told(
+    world: World, recall: Recall, *whom: Customer | SellingPlace | str, reached: bool = True
+) -> None:
     for one in whom:
-        add_call(now(world, reason="told"), recall, one, reached=reached,  # type: ignore[arg-type]
-                 recovered_mg=0)  # fmt: skip
+        doing = now(world, reason="told")
+        add_call(doing, recall, one, reached=reached, recovered_mg=0)
 
 
 def at_the_stall(world: World, lot: Lot) -> StallDay:
-    loaded = load_stall(world.doing(sure=True), place=world.stall, day=MARKET_DAY,
-                        lines=[Draw(fresh(lot), 3)])  # fmt: skip
+    loaded = load_stall(
+        world.doing(sure=True), place=world.stall, day=MARKET_DAY, lines=[Draw(fresh(lot), 3)]
+    )
     return StallDay.objects.get(entry=loaded.entry)

@@ -49,32 +49,49 @@ def season(*, spent: bool = True) -> Season:
     firsts, seconds, trim = _first_flush(world, fresh(blocks))
     packs = _packed(world, firsts)
     delivery = sell(
-        world.doing(), place=world.kitchens, customer=world.customer,
+        world.doing(),
+        place=world.kitchens,
+        customer=world.customer,
         lines=[SoldLine(packs, 20, 4 * UNIT), SoldLine(seconds, 500 * GRAM, 12 * UNIT)],
-    )  # fmt: skip
+    )
     stall = _stall_day(world, fresh(packs))
     _returned(world, delivery)
     world.wait(2)
     weigh_again(world.doing(), lot=fresh(firsts), weight_mg=1_900 * GRAM)
     dried = dry(
-        replace(world.doing(), sure=True), draws=[Draw(fresh(firsts), KG)], dried_mg=110 * GRAM,
-        temperature_milli_c=45_000, minutes_drying=600,
-    ).lots[-1]  # fmt: skip
+        replace(world.doing(), sure=True),
+        draws=[Draw(fresh(firsts), KG)],
+        dried_mg=110 * GRAM,
+        temperature_milli_c=45_000,
+        minutes_drying=600,
+    ).lots[-1]
     throw_away(world.doing(reason="unsold"), lot=fresh(packs), quantity=3)
     if spent:
         mark_spent(world.doing(), lot=fresh(blocks))
     return Season(
-        world=world, grown=grown, firsts=fresh(firsts), seconds=fresh(seconds), trim=fresh(trim),
-        packs=fresh(packs), dried=fresh(dried), delivery=delivery, stall=stall,
-    )  # fmt: skip
+        world=world,
+        grown=grown,
+        firsts=fresh(firsts),
+        seconds=fresh(seconds),
+        trim=fresh(trim),
+        packs=fresh(packs),
+        dried=fresh(dried),
+        delivery=delivery,
+        stall=stall,
+    )
 
 
 def _first_flush(world: World, blocks: Lot) -> tuple[Lot, Lot, Lot]:
     """8 kg of firsts, 1.5 kg of seconds, 0.5 kg of trim."""
     recorded = pick(
-        replace(world.doing(), sure=True), given=[Draw(blocks, 0)], flush=1, firsts_mg=8 * KG,
-        seconds_mg=1_500 * GRAM, trim_mg=500 * GRAM, shelf=world.fridge_shelf,
-    )  # fmt: skip
+        replace(world.doing(), sure=True),
+        given=[Draw(blocks, 0)],
+        flush=1,
+        firsts_mg=8 * KG,
+        seconds_mg=1_500 * GRAM,
+        trim_mg=500 * GRAM,
+        shelf=world.fridge_shelf,
+    )
     firsts, seconds, trim = recorded.lots[-3:]
     return firsts, seconds, trim
 
@@ -91,9 +108,11 @@ def _stall_day(world: World, packs: Lot) -> Recorded:
     """Took 10, brought back 4: sold 6 at 5.00."""
     loaded = load_stall(world.doing(), place=world.stall, day=MARKET_DAY, lines=[Draw(packs, 10)])
     return settle_stall(
-        world.doing(), stall_day=StallDay.objects.get(entry=loaded.entry),
-        brought_back={packs.pk: 4}, prices={},
-    )  # fmt: skip
+        world.doing(),
+        stall_day=StallDay.objects.get(entry=loaded.entry),
+        brought_back={packs.pk: 4},
+        prices={},
+    )
 
 
 def _returned(world: World, delivery: Recorded) -> None:

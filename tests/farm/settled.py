@@ -1,6 +1,7 @@
 """Accounts as tests move them: invoiced, paid, paid back, given up; with no question asked."""
 
 from datetime import date, timedelta
+from typing import Any
 
 from farm.actions.accounts.giving_up import give_up
 from farm.actions.accounts.payments import Paid, enter_payment, pay_back
@@ -22,9 +23,13 @@ def invoice_of(world: World, count: int) -> Invoice:
     return invoiced(world)
 
 
-def paying(world: World, money: int, **said: object) -> Paid:
-    return Paid(**{"customer": world.customer, "amount_money": money, "paid_on": today(world),
-                   **said})  # type: ignore[arg-type]  # fmt: skip
+def paying(world: World, money: int, **said: Any) -> Paid:
+    usual: dict[str, Any] = {
+        "customer": world.customer,
+        "amount_money": money,
+        "paid_on": today(world),
+    }
+    return Paid(**usual | said)
 
 
 def today(world: World) -> date:

@@ -29,8 +29,9 @@ def may_invoice(world: World) -> None:
     customer.save()
 
 
-def order(world: World, packs: int, *, in_days: int = 0, every_weeks: int = 0, sure: bool = False
-          ) -> Order:  # fmt: skip
+def order(
+    world: World, packs: int, *, in_days: int = 0, every_weeks: int = 0, sure: bool = False
+) -> Order:
     doing = world.doing(sure=sure)
     due_on = doing.day + timedelta(days=in_days)
     lines = [Wanted(world.product, packs)]
@@ -55,9 +56,11 @@ def delivered(world: World, asked: Order, lot: Lot, count: int, *, rest: bool = 
 def sold(world: World, lot: Lot, count: int, unit_money: int = 5 * UNIT) -> Recorded:
     """Sell packs to the customer at any price; the list says that the price holds the tax."""
     return sell(
-        world.doing(minutes=0, sure=True), place=world.kitchens, customer=world.customer,
+        world.doing(minutes=0, sure=True),
+        place=world.kitchens,
+        customer=world.customer,
         lines=[SoldLine(lot, count, unit_money)],
-    )  # fmt: skip
+    )
 
 
 def invoiced(world: World, until: date | None = None) -> Invoice:

@@ -161,10 +161,18 @@ def small_farm() -> World:
         strain=strain,
         other_strain=add_strain(planned("Lion's mane")._replace(flushes_are=PICKED), "White"),
         supplies=supplies,
-        grain_recipe=_recipe("Rye", RecipeFor.GRAIN, 475 * GRAM,
-                             {supplies["rye"]: 885 * GRAM, supplies["grain bag"]: 1}),
-        block_recipe=_recipe("Sawdust", RecipeFor.BLOCKS, 1_293 * GRAM,
-                             {supplies["sawdust"]: 975 * GRAM, supplies["block bag"]: 1}),
+        grain_recipe=_recipe(
+            "Rye",
+            RecipeFor.GRAIN,
+            475 * GRAM,
+            {supplies["rye"]: 885 * GRAM, supplies["grain bag"]: 1},
+        ),
+        block_recipe=_recipe(
+            "Sawdust",
+            RecipeFor.BLOCKS,
+            1_293 * GRAM,
+            {supplies["sawdust"]: 975 * GRAM, supplies["block bag"]: 1},
+        ),
         steriliser=Steriliser.objects.create(name="Steam drum", max_gauge_kpa=110, run_wh=20_000),
         shelf=_shelf("Incubation"),
         fruiting_shelf=_shelf("Fruiting tent"),
@@ -174,7 +182,7 @@ def small_farm() -> World:
         stall=stall,
         kitchens=kitchens,
         customer=Customer.objects.create(name="The Anchor", place=kitchens),
-    )  # fmt: skip
+    )
 
 
 def grow_blocks(world: World, count: int = 40) -> Lot:
@@ -210,16 +218,20 @@ def grow_spawn(world: World, bags: int = 7, strain: Strain | None = None) -> tup
 
 @copied
 def prepared_grain(world: World, bags: int = 7) -> Lot:
-    draws = [Draw(world.received("rye", bags * 885 * GRAM), bags * 885 * GRAM),
-             Draw(world.received("grain bag", bags), bags)]  # fmt: skip
+    draws = [
+        Draw(world.received("rye", bags * 885 * GRAM), bags * 885 * GRAM),
+        Draw(world.received("grain bag", bags), bags),
+    ]
     recorded = prepare_grain(world.doing(), recipe=world.grain_recipe, bags=bags, draws=draws)
     return fresh(recorded.lots[-1])
 
 
 @copied
 def filled_bags(world: World, count: int = 40, *, sterilised: bool = True) -> Lot:
-    draws = [Draw(world.received("sawdust", count * 975 * GRAM), count * 975 * GRAM),
-             Draw(world.received("block bag", count), count)]  # fmt: skip
+    draws = [
+        Draw(world.received("sawdust", count * 975 * GRAM), count * 975 * GRAM),
+        Draw(world.received("block bag", count), count),
+    ]
     recorded = fill_blocks(world.doing(), recipe=world.block_recipe, count=count, draws=draws)
     if sterilised:
         run(world, recorded.lots[-1])
@@ -228,9 +240,12 @@ def filled_bags(world: World, count: int = 40, *, sterilised: bool = True) -> Lo
 
 def run(world: World, *lots: Lot) -> None:
     sterilise(
-        world.doing(), steriliser=world.steriliser, lots=lots, minutes_at_temperature=150,
+        world.doing(),
+        steriliser=world.steriliser,
+        lots=lots,
+        minutes_at_temperature=150,
         gauge_pa=103_000,
-    )  # fmt: skip
+    )
 
 
 @copied
@@ -247,8 +262,15 @@ def picked(world: World, firsts_mg: int = 10 * KG, count: int = 40) -> Lot:
     """The firsts of a first flush, nine days after the move to fruiting."""
     blocks = fruiting(world, count)
     world.wait(9)
-    return fresh(pick(world.doing(), given=[Draw(blocks, 0)], flush=1, firsts_mg=firsts_mg,
-                      shelf=world.fridge_shelf).lots[-1])  # fmt: skip
+    return fresh(
+        pick(
+            world.doing(),
+            given=[Draw(blocks, 0)],
+            flush=1,
+            firsts_mg=firsts_mg,
+            shelf=world.fridge_shelf,
+        ).lots[-1]
+    )
 
 
 def fresh(lot: Lot) -> Lot:
@@ -316,9 +338,14 @@ def _shelf(room: str) -> Shelf:
 
 def _product(species: Species, punnet: Supply, places: list[SellingPlace]) -> Product:
     product = Product.objects.create(
-        name="Oyster, 200 g", species=species, form=Form.FRESH, net_mg=200 * GRAM,
-        pack=PackKind.OPEN, packaging=punnet, tax_ppm=40_000,
-    )  # fmt: skip
+        name="Oyster, 200 g",
+        species=species,
+        form=Form.FRESH,
+        net_mg=200 * GRAM,
+        pack=PackKind.OPEN,
+        packaging=punnet,
+        tax_ppm=40_000,
+    )
     for place in places:
         Price.objects.create(product=product, place=place, from_day=FIRST_DAY, pack_money=5 * UNIT)
     return product

@@ -51,8 +51,11 @@ class PlainCosts:
 
     def share(self, place: int, lot: int) -> Fraction:
         """What a lot takes of an entry: its worth, by-products first, or its part of the rest."""
-        made = {key[0]: said for key, said in self.plain.happened[place].said.items()
-                if key[1] == "made"}  # fmt: skip
+        made = {
+            key[0]: said
+            for key, said in self.plain.happened[place].said.items()
+            if key[1] == "made"
+        }
         left = self.pool(place)
         for one in sorted(made):
             worth = min(left, Fraction(made[one].get("worth", 0)))

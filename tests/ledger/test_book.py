@@ -208,8 +208,12 @@ def test_an_amendment_cannot_take_off_more_than_was_charged() -> None:
 
 def test_a_charge_below_nothing_is_refused_before_a_by_product_takes_its_worth_of_it() -> None:
     sack = bought(2 * KG, 10 * UNIT)
-    made = put(uses(sack, KG), makes(new("mix"), KG), makes(new("trim"), KG, 0, worth=UNIT),
-               charges=(ChargeDraft("paid", 6 * UNIT),)).entry  # fmt: skip
+    made = put(
+        uses(sack, KG),
+        makes(new("mix"), KG),
+        makes(new("trim"), KG, 0, worth=UNIT),
+        charges=(ChargeDraft("paid", 6 * UNIT),),
+    ).entry
     with pytest.raises(errors.Malformed, match="no more than was charged"):
         amend(made, charges=(ChargeDraft("paid", -7 * UNIT),))
 

@@ -130,8 +130,14 @@ def test_a_dropped_trigger_is_found(book: None) -> None:
 
 def test_each_check_says_what_it_looked_at(book: None) -> None:
     looked_at = [check().looked_at for check in checks.CHECKS]
-    expected = ["its triggers", "5 entries", "2 edges", "3 lots", "6 flows",
-                "330000 ten-thousandths that came in, in 5 kinds"]  # fmt: skip
+    expected = [
+        "its triggers",
+        "5 entries",
+        "2 edges",
+        "3 lots",
+        "6 flows",
+        "330000 ten-thousandths that came in, in 5 kinds",
+    ]
     assert expected == looked_at
 
 

@@ -246,8 +246,9 @@ def test_abnormal_spoilage_at_an_inspection_point_of_a_published_case() -> None:
     # 7,500 units reach the inspection, at 0.70 each 5,250; the 100 normal ones leave 70 behind.
     reached = bought(7_500, 5_250 * UNIT)
     passed = new("passed")
-    checked = put(uses(reached, 7_500), makes(passed, 7_500, planned_loss_count=100),
-                  loses(passed, 150))  # fmt: skip
+    checked = put(
+        uses(reached, 7_500), makes(passed, 7_500, planned_loss_count=100), loses(passed, 150)
+    )
     assert moved(checked.entry, checked.lots[1], Role.LOST) == 35 * UNIT
     assert on_hand(checked.lots[1]) == (7_350, 5_215 * UNIT)
 
@@ -297,8 +298,9 @@ def test_a_corrected_pick_moves_the_later_ones_of_its_turn() -> None:
     # is 64.2857, as before.
     blocks = forty()
     first, second = first_turn(blocks, 8 * KG), first_turn(blocks, 9 * KG)
-    amend(first.made_by, line(blocks, Role.USED, 0, given_mg=-4 * KG),
-          line(first, Role.MADE, -4 * KG))  # fmt: skip
+    amend(
+        first.made_by, line(blocks, Role.USED, 0, given_mg=-4 * KG), line(first, Role.MADE, -4 * KG)
+    )
     assert cost_of(first, second) == [28_5714, 64_2857]
     assert_book_is_sound()
 
@@ -358,8 +360,9 @@ def test_what_falls_on_a_lot_is_shared_by_every_pick_of_it_and_not_by_the_day_al
     # 14.0000 of room fall on 200.0000 before the pick: 8 / 28 of 214.0000 is 61.1428, and the
     # hour of 5.0000 is the crate's own.
     blocks = forty()
-    takes = line(blocks, Role.USED, 0, given_mg=8 * KG, turn=1, pieces=40, turn_mg=20 * KG,
-                 later_mg=8 * KG)  # fmt: skip
+    takes = line(
+        blocks, Role.USED, 0, given_mg=8 * KG, turn=1, pieces=40, turn_mg=20 * KG, later_mg=8 * KG
+    )
     charges = (ChargeDraft("room", 14 * UNIT, lot=blocks), ChargeDraft("own", 5 * UNIT))
     picked = put(takes, makes(new("oyster"), 8 * KG), charges=charges)
     crate = picked.lots[1]

@@ -132,8 +132,15 @@ def test_draws_take_cumulative_shares() -> None:
 
 def test_what_came_between_begins_a_new_stretch() -> None:
     # 33 of 100 go; 67 and 50 more over 2: 58 and 59.
-    life = lived(made(3), Step(2, SOLD, -1), Step(3, MADE), Step(4, SOLD, -1), Step(5, SOLD, -1),
-                 cost=100, at_3=50)  # fmt: skip
+    life = lived(
+        made(3),
+        Step(2, SOLD, -1),
+        Step(3, MADE),
+        Step(4, SOLD, -1),
+        Step(5, SOLD, -1),
+        cost=100,
+        at_3=50,
+    )
     assert [moves(life)[at, SOLD] for at in (2, 4, 5)] == [-33, -58, -59]
 
 
@@ -229,8 +236,9 @@ def test_what_is_expected_is_less_by_what_a_by_product_weighed() -> None:
 
 def test_a_by_product_after_the_first_pick_keeps_its_worth_when_all_is_settled() -> None:
     # 700 less 50, over 100 and 300.
-    life = lived(made(), pick(2, 100), pick(3, 30, worth=50), pick(4, 300),
-                 Step(5, LOST, -40, closes=1))  # fmt: skip
+    life = lived(
+        made(), pick(2, 100), pick(3, 30, worth=50), pick(4, 300), Step(5, LOST, -40, closes=1)
+    )
     assert [moves(life)[at, USED] for at in (2, 3, 4)] == [-162, -50, -488]
 
 

@@ -38,12 +38,18 @@ class Histories(TwoBooks):
     def buy(self, quantity: int, paid: int) -> None:
         self.record([line(new("grain"), Role.BOUGHT, quantity, money=paid)])
 
-    @rule(which=st.lists(some, min_size=1, max_size=3), eighths=part, hours=money,
-          bases=st.lists(st.integers(0, 5), min_size=1, max_size=2).filter(any),
-          count=st.integers(1, 40), ppm=st.sampled_from([0, 70_000, 500_000]))  # fmt: skip
+    @rule(
+        which=st.lists(some, min_size=1, max_size=3),
+        eighths=part,
+        hours=money,
+        bases=st.lists(st.integers(0, 5), min_size=1, max_size=2).filter(any),
+        count=st.integers(1, 40),
+        ppm=st.sampled_from([0, 70_000, 500_000]),
+    )
     @precondition(lambda self: self.stocked())
-    def make(self, which: list[int], eighths: int, hours: int,
-             bases: list[int], count: int, ppm: int) -> None:  # fmt: skip
+    def make(
+        self, which: list[int], eighths: int, hours: int, bases: list[int], count: int, ppm: int
+    ) -> None:
         used = [line(lot, Role.USED, -self.some_of(lot, eighths)) for lot in self.some_lots(which)]
         made = [
             line(self.kind(k), Role.MADE, count, basis=basis, planned_loss_ppm=ppm)
@@ -57,11 +63,13 @@ class Histories(TwoBooks):
         """Make a new lot of what passed, the failed ones lost in the same entry."""
         lot = self.some_lots([which])[0]
         whole, passed = self.some_of(lot, 8), new("passed")
-        self.record([
-            line(lot, Role.USED, -whole),
-            line(passed, Role.MADE, whole, basis=1, planned_loss_count=planned),
-            line(passed, Role.LOST, -failed),
-        ])  # fmt: skip
+        self.record(
+            [
+                line(lot, Role.USED, -whole),
+                line(passed, Role.MADE, whole, basis=1, planned_loss_count=planned),
+                line(passed, Role.LOST, -failed),
+            ]
+        )
 
     @rule(which=st.lists(some, min_size=1, max_size=3), hours=money)
     @precondition(lambda self: self.lots)
@@ -96,8 +104,14 @@ class Histories(TwoBooks):
         quantity = max(1, -out.quantity * eighths // 8)
         self.record([line(out.lot, Role.BACK, quantity, returns=out)], returns=sale)
 
-    @rule(which=some, given=st.integers(1, 500), turn=st.integers(0, 3), planned=grams, later=grams,
-          room=money)  # fmt: skip
+    @rule(
+        which=some,
+        given=st.integers(1, 500),
+        turn=st.integers(0, 3),
+        planned=grams,
+        later=grams,
+        room=money,
+    )
     @precondition(lambda self: self.stocked())
     def pick(
         self, which: int, given: int, *, turn: int, planned: int, later: int, room: int
@@ -113,8 +127,19 @@ class Histories(TwoBooks):
     def pick_together(self, which: list[int], given: int, hours: int) -> None:
         """Pick several lots into firsts and seconds, on one day of the first turn."""
         lots = self.some_lots(which)
-        takes = [line(lot, Role.USED, 0, given_mg=given + k, turn=1, pieces=lot.quantity,
-                      turn_mg=700, later_mg=300) for k, lot in enumerate(lots)]  # fmt: skip
+        takes = [
+            line(
+                lot,
+                Role.USED,
+                0,
+                given_mg=given + k,
+                turn=1,
+                pieces=lot.quantity,
+                turn_mg=700,
+                later_mg=300,
+            )
+            for k, lot in enumerate(lots)
+        ]
         firsts = line(new("crop"), Role.MADE, given, basis=3)
         seconds = line(new("seconds"), Role.MADE, given, basis=1)
         self.record([*takes, firsts, seconds], hours=hours, falls={lots[0]: hours})
@@ -135,24 +160,33 @@ class Histories(TwoBooks):
         block = self.some_lots([which])[0]
         turn = {"turn": 1, "pieces": block.quantity, "turn_mg": 700, "later_mg": 300}
         if beside:
-            lines = [line(block, Role.USED, 0, given_mg=given, **turn),
-                     line(new("crop"), Role.MADE, given, basis=1),
-                     line(new("trim"), Role.MADE, given, worth=worth)]  # fmt: skip
+            lines = [
+                line(block, Role.USED, 0, given_mg=given, **turn),
+                line(new("crop"), Role.MADE, given, basis=1),
+                line(new("trim"), Role.MADE, given, worth=worth),
+            ]
         else:
-            lines = [line(block, Role.USED, 0, given_mg=given, worth=worth, **turn),
-                     line(new("trim"), Role.MADE, given, basis=1)]  # fmt: skip
+            lines = [
+                line(block, Role.USED, 0, given_mg=given, worth=worth, **turn),
+                line(new("trim"), Role.MADE, given, basis=1),
+            ]
         self.record(lines)
 
-    @rule(which=some, eighths=part, worth=st.integers(1, 10**12),
-          one=st.sampled_from([0, 1, 70_000]))  # fmt: skip
+    @rule(
+        which=some, eighths=part, worth=st.integers(1, 10**12), one=st.sampled_from([0, 1, 70_000])
+    )
     @precondition(lambda self: self.stocked())
     def scrap(self, which: int, eighths: int, worth: int, one: int) -> None:
         """Lose some that are worth something still; they share where one of the rest is too."""
         lot = self.some_lots([which])[0]
         lost = self.some_of(lot, eighths)
-        self.record([line(lot, Role.LOST, -lost, worth=worth, basis=one),
-                     line(lot, Role.USED, 0, basis=lost, worth=worth),
-                     line(new("scrap"), Role.MADE, lost, basis=1)])  # fmt: skip
+        self.record(
+            [
+                line(lot, Role.LOST, -lost, worth=worth, basis=one),
+                line(lot, Role.USED, 0, basis=lost, worth=worth),
+                line(new("scrap"), Role.MADE, lost, basis=1),
+            ]
+        )
 
     @rule(which=some)
     @precondition(lambda self: self.stocked())

@@ -41,9 +41,16 @@ def test_a_digest_is_sha_256_of_what_comes_before_and_the_facts() -> None:
     assert canonical({"b": 1, "a": "é"}) == '{"a":"é","b":1}'
 
 
-@pytest.mark.parametrize("change", [
-    {"particulars": "{}"}, {"kind": "other"}, {"by": 9}, {"reason": "why"}, {"fingerprint": "0"},
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"particulars": "{}"},
+        {"kind": "other"},
+        {"by": 9},
+        {"reason": "why"},
+        {"fingerprint": "0"},
+    ],
+)
 def test_a_changed_entry_breaks_the_chain_there(lot: Lot, change: dict[str, object]) -> None:
     Entry.objects.filter(seq=2).update(**change)
     assert list(sealing.broken_seals()) == [2]

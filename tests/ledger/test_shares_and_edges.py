@@ -45,9 +45,12 @@ def test_an_entry_that_made_nothing_shares_nothing() -> None:
 def test_a_life_takes_its_share_of_inputs_and_charges_and_what_falls_on_it() -> None:
     # 100 of inputs and 20 charged over 3 : 1 are 90, and 5 fall on the lot alone.
     story = Story(
-        born_at={10: 1}, steps={10: [Step(1, Role.MADE, 4)]}, made_at={1: [(10, 3, 0), (11, 1, 0)]},
-        charged={1: (0, 20, 0, 0, 0)}, falls={(10, 1): (0, 0, 5, 0, 0)},
-    )  # fmt: skip
+        born_at={10: 1},
+        steps={10: [Step(1, Role.MADE, 4)]},
+        made_at={1: [(10, 3, 0), (11, 1, 0)]},
+        charged={1: (0, 20, 0, 0, 0)},
+        falls={(10, 1): (0, 0, 5, 0, 0)},
+    )
     life = life_of(story, 10, {1: (100, 0, 0, 0, 0)})
 
     assert (life.quantity, life.cost) == (4, (75, 15, 5, 0, 0))
@@ -93,8 +96,16 @@ def test_a_pick_without_pieces_is_taken_as_it_is() -> None:
 # --- what went into what ---------------------------------------------------------------------
 
 
-def used(lot: int, quantity: int, *, alike: str = "", dimension: str = MASS, piece_mg: int | None =
-         None, given_mg: int = 0, basis: int = 0) -> tuple[object, ...]:  # fmt: skip
+def used(
+    lot: int,
+    quantity: int,
+    *,
+    alike: str = "",
+    dimension: str = MASS,
+    piece_mg: int | None = None,
+    given_mg: int = 0,
+    basis: int = 0,
+) -> tuple[object, ...]:
     """Take so much of a lot; its item has the lot's own number."""
     return (lot, lot, alike, dimension, piece_mg, Role.USED, -quantity, given_mg, basis)
 
@@ -111,8 +122,11 @@ def edges(*rows: tuple[object, ...]) -> list[tuple[int, int, int, int]]:
 def test_each_ingredient_is_in_all_that_was_made() -> None:
     # 30 of lot 1 and 9 of lot 2 over 2 : 1, each credited with all of both.
     assert edges(used(1, 30), used(2, 9), made(8, 2), made(9, 1)) == [
-        (1, 8, 20, 2), (1, 9, 10, 1), (2, 8, 6, 2), (2, 9, 3, 1),
-    ]  # fmt: skip
+        (1, 8, 20, 2),
+        (1, 9, 10, 1),
+        (2, 8, 6, 2),
+        (2, 9, 3, 1),
+    ]
 
 
 def test_what_can_stand_in_for_one_another_shares_what_was_made() -> None:

@@ -33,12 +33,18 @@ def left(life: Life) -> tuple[int, int]:
 
 def test_weighted_average_with_spoilage_found_at_the_end() -> None:
     """All in one lot: 88,500 / 10,000 = 8.85 and 98,100 / 9,000 = 10.90, so 19.75 a unit."""
-    all_of_it = lived(Step(1, MADE, 10_000), Step(2, USED, -2_000), Step(3, MADE), at_1=88_500,
-                      at_3=8_000 * 109 // 10)  # fmt: skip
+    all_of_it = lived(
+        Step(1, MADE, 10_000),
+        Step(2, USED, -2_000),
+        Step(3, MADE),
+        at_1=88_500,
+        at_3=8_000 * 109 // 10,
+    )
     assert out(all_of_it, 2, USED) + 10_900 == 28_600  # what stays, with half its conversion
     assert left(all_of_it) == (8_000, 158_000)
-    passed = lived(Step(1, MADE, 8_000, planned_loss_count=700), Step(1, LOST, -1_000),
-                   at_1=158_000)  # fmt: skip
+    passed = lived(
+        Step(1, MADE, 8_000, planned_loss_count=700), Step(1, LOST, -1_000), at_1=158_000
+    )
     assert out(passed, 1, LOST) == 5_925  # 300 x 19.75
     assert left(passed) == (7_000, 152_075)  # 7,700 x 19.75
     assert 28_600 + 5_925 + 152_075 == 12_000 + 9_000 + 76_500 + 89_100
@@ -47,12 +53,14 @@ def test_weighted_average_with_spoilage_found_at_the_end() -> None:
 def test_first_in_first_out_with_spoilage_found_at_the_end() -> None:
     """Each in a lot of its own: 76,500 / 8,500 = 9 and 89,100 / 8,100 = 11, so 20 a unit."""
     begun = lived(Step(1, MADE, 1_500), Step(2, MADE), at_1=21_000, at_2=600 * 11)
-    started = lived(Step(1, MADE, 8_500), Step(2, USED, -2_000), Step(3, MADE), at_1=76_500,
-                    at_3=6_500 * 11)  # fmt: skip
+    started = lived(
+        Step(1, MADE, 8_500), Step(2, USED, -2_000), Step(3, MADE), at_1=76_500, at_3=6_500 * 11
+    )
     assert out(started, 2, USED) + 1_000 * 11 == 29_000
     assert left(started) == (6_500, 130_000)
-    passed = lived(Step(1, MADE, 6_500, planned_loss_count=700), Step(1, LOST, -1_000),
-                   at_1=130_000)  # fmt: skip
+    passed = lived(
+        Step(1, MADE, 6_500, planned_loss_count=700), Step(1, LOST, -1_000), at_1=130_000
+    )
     assert out(passed, 1, LOST) == 6_000
     assert begun.cost[0] + passed.cost[0] == 151_600
 
@@ -65,8 +73,9 @@ def test_fewer_lost_than_planned_make_the_good_cheaper_and_no_gain() -> None:
 
 def test_a_loss_by_evaporation_within_and_beyond_the_norm() -> None:
     """10,000 litres at 28,500, 5 % normal, 9,400 come out: 28,500 / 9,500 = 3 (exam, memory)."""
-    life = lived(Step(1, MADE, 10_000), Step(2, Role.SHRUNK, -500), Step(2, LOST, -100),
-                 at_1=28_500)  # fmt: skip
+    life = lived(
+        Step(1, MADE, 10_000), Step(2, Role.SHRUNK, -500), Step(2, LOST, -100), at_1=28_500
+    )
     assert (out(life, 2, Role.SHRUNK), out(life, 2, LOST)) == (0, 300)
     assert left(life) == (9_400, 28_200)
 
@@ -81,8 +90,9 @@ def test_a_loss_by_evaporation_within_and_beyond_the_norm() -> None:
     [(5, 0, 97_000), (0, 7_000, 90_000)],
 )
 def test_spoilage_of_a_job_with_disposal_value(planned: int, loss: int, good: int) -> None:
-    life = lived(Step(1, MADE, 50, planned_loss_count=planned), Step(2, LOST, -5, worth=3_000),
-                 at_1=100_000)  # fmt: skip
+    life = lived(
+        Step(1, MADE, 50, planned_loss_count=planned), Step(2, LOST, -5, worth=3_000), at_1=100_000
+    )
     assert (out(life, 2, USED), out(life, 2, LOST), left(life)) == (3_000, loss, (45, good))
 
 
@@ -97,8 +107,14 @@ def test_rework_makes_the_whole_lot_dearer() -> None:
 
 def test_moving_average_with_a_return_and_a_count_that_found_less() -> None:
     """100 at 10 and 200 at 13 are 12 each: 150 out, 30 back, 10 missing, 100 out."""
-    life = lived(Step(1, MADE, 300), Step(2, SOLD, -150), Step(3, BACK, 30, returns_place=2),
-                 Step(4, LOST, -10), Step(5, SOLD, -100), at_1=3_600)  # fmt: skip
+    life = lived(
+        Step(1, MADE, 300),
+        Step(2, SOLD, -150),
+        Step(3, BACK, 30, returns_place=2),
+        Step(4, LOST, -10),
+        Step(5, SOLD, -100),
+        at_1=3_600,
+    )
     assert [out(life, 2, SOLD), -out(life, 3, BACK), out(life, 4, LOST)] == [1_800, 360, 120]
     assert (out(life, 5, SOLD), left(life)) == (1_200, (70, 840))
 
@@ -108,8 +124,12 @@ def test_a_purchase_put_right_later_moves_what_was_issued_before() -> None:
 
     A card kept by hand leaves the issue at 1,800, and 1,900 over the 160 that stay.
     """
-    life = lived(Step(1, MADE, 280), Step(2, SOLD, -150), Step(3, BACK, 30, returns_place=2),
-                 at_1=3_600 - 260)  # fmt: skip
+    life = lived(
+        Step(1, MADE, 280),
+        Step(2, SOLD, -150),
+        Step(3, BACK, 30, returns_place=2),
+        at_1=3_600 - 260,
+    )
     assert out(life, 2, SOLD) == 3_340 * 150 // 280 == 1_789
     assert left(life) == (160, 3_340 - 1_789 + 1_789 * 30 // 150)
 

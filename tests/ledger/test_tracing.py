@@ -215,10 +215,14 @@ def test_an_amendment_moves_the_edge() -> None:
 def test_quantities_over_several_outputs_add_up_on_their_edges() -> None:
     grain, other = bought(KG, 7), bought(KG, 7)
     put(uses(grain, 7), uses(other, 4), makes(new("a"), 3), makes(new("b"), 5))
-    assert [sum(Edge.objects.filter(src=lot).values_list("quantity", flat=True))
-                      for lot in (grain, other)] == [7, 4]  # fmt: skip
-    parts = [sum(Edge.objects.filter(dst__item__name=n).values_list("part", flat=True))
-             for n in ("a", "b")]  # fmt: skip
+    assert [
+        sum(Edge.objects.filter(src=lot).values_list("quantity", flat=True))
+        for lot in (grain, other)
+    ] == [7, 4]
+    parts = [
+        sum(Edge.objects.filter(dst__item__name=n).values_list("part", flat=True))
+        for n in ("a", "b")
+    ]
     assert parts == [3, 5]
 
 

@@ -53,9 +53,11 @@ def test_a_change_stops_where_nothing_changes() -> None:
     # The hour is shared by basis 0 to 1: the first jar's descendants are not worked.
     sack = bought(KG, 10 * UNIT)
     one, other = put(
-        uses(sack, KG), makes(new("one"), 5, basis=0), makes(new("other"), 5),
+        uses(sack, KG),
+        makes(new("one"), 5, basis=0),
+        makes(new("other"), 5),
         charges=(ChargeDraft("paid", UNIT),),
-    ).lots[1:]  # fmt: skip
+    ).lots[1:]
     below = made_of(one, 5, new("below"), 5)
     last = made_of(other, 5, new("last"), 5)
     before = set(Flow.objects.filter(lot=below).values_list("pk", flat=True))

@@ -69,8 +69,15 @@ class TwoBooks(RuleBasedStateMachine):
 
     # --- how -----------------------------------------------------------------------------------
 
-    def record(self, lines: list[LineDraft], *, hours: int = 0, falls: dict[Lot, int] | None = None,
-               returns: int = 0, empties: bool = False) -> bool:  # fmt: skip
+    def record(
+        self,
+        lines: list[LineDraft],
+        *,
+        hours: int = 0,
+        falls: dict[Lot, int] | None = None,
+        returns: int = 0,
+        empties: bool = False,
+    ) -> bool:
         """Record in both books, or see the real one refuse what the plain one foretells."""
         charges = [ChargeDraft("paid", hours)] if hours else []
         charges += [ChargeDraft("room", room, lot=lot) for lot, room in (falls or {}).items()]
@@ -78,8 +85,10 @@ class TwoBooks(RuleBasedStateMachine):
         old = [(item.lot.pk, item) for item in lines if isinstance(item.lot, Lot)]
         keys = {(pk, item.role): item.quantity for pk, item in old}
         happening = Happening(keys, _said(old), hours, _by_pk(falls), returns)
-        if any(k[1] in ("used", "sold") and q < 0 and k[0] in self.plain.held()
-               for k, q in keys.items()):  # fmt: skip
+        if any(
+            k[1] in ("used", "sold") and q < 0 and k[0] in self.plain.held()
+            for k, q in keys.items()
+        ):
             self.refuses(errors.OnHold, book.record, form)
             return False
         quantities = self.plain.quantities()

@@ -48,8 +48,11 @@ def late_bill(world: World) -> list[Must]:
     month = month_with(day)
     said = BillSaid(month=month, kind=BillKind.ENERGY, paid_money=8 * UNIT)
     enter_bill(world.owner, said, uuid=uuid4(), at=world.now)
-    row = next(one for one in charged_and_billed(money_in(month.first, month.last))
-               if one.kind == BillKind.ENERGY)  # fmt: skip
+    row = next(
+        one
+        for one in charged_and_billed(money_in(month.first, month.last))
+        if one.kind == BillKind.ENERGY
+    )
     return [was("billed beyond what was charged", row.under_charged, 8_0000)]
 
 
@@ -71,15 +74,23 @@ def sale_typed_before_its_pick(world: World) -> list[Must]:
     to_next_morning(world)
     other = packs(world, 10)
     page = f"/record/sell/?place={world.kitchens.pk}"
-    sent(world, page, customer=str(world.customer.pk),
-         unlisted_what=f"product-{world.product.pk}", unlisted_amount="4")  # fmt: skip
+    sent(
+        world,
+        page,
+        customer=str(world.customer.pk),
+        unlisted_what=f"product-{world.product.pk}",
+        unlisted_amount="4",
+    )
     waited = Waiting.objects.filter(answered_at=None).count()
     crate = crop(world)
     world.received("punnet", 50)
     address = f"/record/pack/?product={world.product.pk}&packs=10"
     client = signed_in(world.owner)
-    shown = {name: value for name, value in prefilled(client, address).items()
-             if not name.startswith("draws_")}  # fmt: skip
+    shown = {
+        name: value
+        for name, value in prefilled(client, address).items()
+        if not name.startswith("draws_")
+    }
     client.post(address, shown | form(world, sure="on") | {f"draws_{crate.pk}": "2 kg"})
     packed = Lot.objects.filter(item=other.item).latest("pk")
     return [

@@ -34,8 +34,9 @@ def crate(world: World, *blocks: Lot, kg: float, flush: int = 1, minutes: int | 
     """Pick firsts of some blocks, in no time unless stated; whatever is asked is so."""
     doing = world.doing(sure=True, minutes=minutes)
     given = [Draw(fresh(lot), 0) for lot in blocks]
-    picked = pick(doing, given=given, flush=flush, firsts_mg=round(kg * 1000) * GRAM,
-                  shelf=world.fridge_shelf)  # fmt: skip
+    picked = pick(
+        doing, given=given, flush=flush, firsts_mg=round(kg * 1000) * GRAM, shelf=world.fridge_shelf
+    )
     return fresh(picked.lots[-1])
 
 
@@ -74,8 +75,9 @@ def two_strains_in_one_pick(world: World) -> list[Must]:
     other = blocks_at(world, 10, 50)
     world.strain = grey
     doing = world.doing(sure=True)
-    lot = pick(doing, given=[Draw(one, 5 * KG), Draw(other, 3 * KG)], flush=1,
-               firsts_mg=8 * KG).lots[-1]  # fmt: skip
+    lot = pick(
+        doing, given=[Draw(one, 5 * KG), Draw(other, 3 * KG)], flush=1, firsts_mg=8 * KG
+    ).lots[-1]
     parts = dict(Edge.objects.filter(dst=lot).values_list("src", "part"))
     return [
         costs_come_to("the mixed crate", [lot], [35_7142 + 21_4285]),
@@ -138,9 +140,12 @@ def grain_to_grain_three_times(world: World) -> list[Must]:
         grain = prepared_grain(world, 2)
         run(world, grain)
         made = inoculate_grain(
-            world.doing(sure=True), grain=fresh(grain), bags=2, source=fresh(born[-1]),
+            world.doing(sure=True),
+            grain=fresh(grain),
+            bags=2,
+            source=fresh(born[-1]),
             amount=100 * GRAM,
-        )  # fmt: skip
+        )
         born.append(fresh(made.lots[-1]))
     last, behind = born[-1].pk, set[int]()
     reached = {last}
@@ -149,9 +154,12 @@ def grain_to_grain_three_times(world: World) -> list[Must]:
         behind |= reached
     return [
         was("generations", [lot.card.generation for lot in born], [1, 2, 3, 4]),
-        was("all of them and the culture stand behind the last",
-            {culture.pk, *(lot.pk for lot in born[:-1])} <= behind, True),
-    ]  # fmt: skip
+        was(
+            "all of them and the culture stand behind the last",
+            {culture.pk, *(lot.pk for lot in born[:-1])} <= behind,
+            True,
+        ),
+    ]
 
 
 def pick_typed_late(world: World) -> list[Must]:
@@ -203,8 +211,9 @@ def rate_that_changes_in_mid_month(world: World) -> list[Must]:
     third = crate_at(world, first.made_by.happened_at, blocks, kg=4, minutes=6)
     world.wait(1)
     rate(world, RateOf.OWN_HOUR, 60 * UNIT)
-    own = [Charge.objects.get(entry=lot.made_by, amount__gt=0).amount
-           for lot in (first, second, third)]  # fmt: skip
+    own = [
+        Charge.objects.get(entry=lot.made_by, amount__gt=0).amount for lot in (first, second, third)
+    ]
     return [was("labour by the rate of its own day", own, [6_0000, 9_0000, 6_0000])]
 
 

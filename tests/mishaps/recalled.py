@@ -33,8 +33,9 @@ def sample_and_gift_of_what_is_recalled(world: World) -> list[Must]:
         world.doing(reason="green dust"), reach_of(suspect_lots([lot])), notice="Do not eat."
     )
     refusal = refused(world, lot)
-    late = replace(world.doing(minutes=0, sure=True, reason="on that day's slip"),
-                   happened_at=before)  # fmt: skip
+    late = replace(
+        world.doing(minutes=0, sure=True, reason="on that day's slip"), happened_at=before
+    )
     sell(late, place=world.kitchens, customer=customer, lines=[SoldLine(lot, 1, 5 * UNIT)])
     return [
         was("the refusal names the recall", f"Recall {recall.number} lists" in refusal, True),
@@ -49,8 +50,12 @@ def sample_and_gift_of_what_is_recalled(world: World) -> list[Must]:
 def refused(world: World, lot: Lot) -> str:
     """What a sale after the hold is told."""
     try:
-        sell(world.doing(minutes=0, sure=True), place=world.kitchens, customer=world.customer,
-             lines=[SoldLine(fresh(lot), 1, 5 * UNIT)])  # fmt: skip
+        sell(
+            world.doing(minutes=0, sure=True),
+            place=world.kitchens,
+            customer=world.customer,
+            lines=[SoldLine(fresh(lot), 1, 5 * UNIT)],
+        )
     except Refused as refusal:
         return str(refusal)
     return ""

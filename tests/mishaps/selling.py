@@ -46,9 +46,13 @@ def trim_sold_with_firsts(world: World) -> list[Must]:
     """
     blocks = blocks_at(world, 10, 90)
     firsts, seconds, trim = pick(
-        world.doing(sure=True), given=[Draw(blocks, 0)], flush=1, firsts_mg=8 * KG,
-        seconds_mg=KG, trim_mg=3 * KG,
-    ).lots[-3:]  # fmt: skip
+        world.doing(sure=True),
+        given=[Draw(blocks, 0)],
+        flush=1,
+        firsts_mg=8 * KG,
+        seconds_mg=KG,
+        trim_mg=3 * KG,
+    ).lots[-3:]
     sale = loose(world, fresh(trim), 3 * KG, 4 * UNIT)
     mark_spent(world.doing(), lot=fresh(blocks))
     return [
@@ -83,15 +87,26 @@ def weight_corrected_after_all(world: World) -> list[Must]:
     Before: 10.00 dried, 20.00 + 2.00 packed. After: 8.00, 16.00 + 2.00, sold half; 26.00 stay.
     """
     crate = crop(world)
-    dried = dry(world.doing(sure=True), draws=[Draw(crate, 2 * KG)], dried_mg=200 * GRAM,
-                temperature_milli_c=45_000, minutes_drying=600).lots[-1]  # fmt: skip
+    dried = dry(
+        world.doing(sure=True),
+        draws=[Draw(crate, 2 * KG)],
+        dried_mg=200 * GRAM,
+        temperature_milli_c=45_000,
+        minutes_drying=600,
+    ).lots[-1]
     world.received("punnet", 20)
-    packed = pack(world.doing(), product=world.product, packs=20,
-                  draws=[Draw(fresh(crate), 4 * KG)]).lots[-1]  # fmt: skip
+    packed = pack(
+        world.doing(), product=world.product, packs=20, draws=[Draw(fresh(crate), 4 * KG)]
+    ).lots[-1]
     sold(world, fresh(packed), 10)
     before = [sum(fresh(lot).cost) for lot in (dried, packed, crate)]
-    correct_quantity(world.doing(reason="the other scale", sure=True), crate.made_by, lot=crate,
-                     role=Role.BOUGHT, right_quantity=12_500 * GRAM)  # fmt: skip
+    correct_quantity(
+        world.doing(reason="the other scale", sure=True),
+        crate.made_by,
+        lot=crate,
+        role=Role.BOUGHT,
+        right_quantity=12_500 * GRAM,
+    )
     return [
         was("before", before, [10_0000, 11_0000, 20_0000]),
         costs_come_to("after", [dried, packed, crate], [8_0000, 9_0000, 26_0000]),
@@ -147,8 +162,13 @@ def stock_counted_up_and_found(world: World) -> list[Must]:
     """
     lot, other = packs(world, 10), packs(world, 10)
     doing = world.doing(minutes=0, sure=True)
-    sell(doing, place=world.kitchens, customer=world.customer, count_up=True,
-         lines=[SoldLine(lot, 12, 5 * UNIT)])  # fmt: skip
+    sell(
+        doing,
+        place=world.kitchens,
+        customer=world.customer,
+        count_up=True,
+        lines=[SoldLine(lot, 12, 5 * UNIT)],
+    )
     count_lot(world.doing(reason="stood with the other", sure=True), lot=other, difference=-2)
     return [
         Must("left of both", lambda: [fresh(lot).quantity, fresh(other).quantity], [0, 8]),

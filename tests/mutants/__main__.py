@@ -38,8 +38,9 @@ def asked() -> argparse.Namespace:
     parser.add_argument("--count", type=int, default=200, help="how many are drawn")
     parser.add_argument("--seed", type=int, default=random.SystemRandom().randrange(10**6))
     parser.add_argument("--at-once", type=int, default=2, help="how many are tried side by side")
-    parser.add_argument("--note", nargs="*", metavar="TEST",
-                        help="note anew what all tests call, or these")  # fmt: skip
+    parser.add_argument(
+        "--note", nargs="*", metavar="TEST", help="note anew what all tests call, or these"
+    )
     return parser.parse_args()
 
 

@@ -187,5 +187,8 @@ def _other_call(node: ast.AST) -> Iterator[ast.AST]:
 def _is_text(node: ast.BinOp) -> bool:
     """Whether words are put together or filled in: no sum."""
     sides = (node.left, node.right)
-    return any(isinstance(each, ast.JoinedStr) or (isinstance(each, ast.Constant)
-               and isinstance(each.value, str)) for each in sides)  # fmt: skip
+    return any(
+        isinstance(each, ast.JoinedStr)
+        or (isinstance(each, ast.Constant) and isinstance(each.value, str))
+        for each in sides
+    )

@@ -42,8 +42,9 @@ class Nearest:
         known = self.of.get(f"{change.module}:{change.scope}")
         if known is None:
             whole = f"{change.module}:"
-            known = [test for name, tests in self.of.items() if name.startswith(whole)
-                     for test in tests]  # fmt: skip
+            known = [
+                test for name, tests in self.of.items() if name.startswith(whole) for test in tests
+            ]
         return self._some(dict.fromkeys(known), change.module.rpartition(".")[2], most)
 
     def _some(self, tests: dict[str, None], stem: str, most: tuple[int, float]) -> list[str]:

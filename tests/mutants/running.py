@@ -57,15 +57,36 @@ def tried(change: Change, tests: list[str]) -> Outcome:
     """Make one change, and run tests until one of them notices."""
     if not tests:
         return Outcome(killed=False, by="no test calls it", tests="")
-    command = [sys.executable, "-m", "pytest", "-x", "-q", "-n", "0", "--tb=no",
-               "-p", "tests.mutants.plugin", "-p", "no:cacheprovider", *tests]  # fmt: skip
+    command = [
+        sys.executable,
+        "-m",
+        "pytest",
+        "-x",
+        "-q",
+        "-n",
+        "0",
+        "--tb=no",
+        "-p",
+        "tests.mutants.plugin",
+        "-p",
+        "no:cacheprovider",
+        *tests,
+    ]
     within = os.environ | {
         "MUTANT": f"{change.module}:{change.number}",
-        "FARM_HISTORIES": "3", "PYTHONDONTWRITEBYTECODE": "1",
-    }  # fmt: skip
+        "FARM_HISTORIES": "3",
+        "PYTHONDONTWRITEBYTECODE": "1",
+    }
     try:
-        ran = subprocess.run(command, cwd=ROOT, env=within, capture_output=True, text=True,
-                             timeout=PATIENCE_S, check=False)  # fmt: skip
+        ran = subprocess.run(
+            command,
+            cwd=ROOT,
+            env=within,
+            capture_output=True,
+            text=True,
+            timeout=PATIENCE_S,
+            check=False,
+        )
     except subprocess.TimeoutExpired:
         return Outcome(killed=True, by="it never ended", tests=digest([]))
     if ran.returncode == 0:

@@ -83,14 +83,16 @@ def test_the_document_alone_gives_every_lot_and_what_is_left_of_it(year: Documen
 def test_the_document_alone_says_on_which_shelf_what_is_left_stands(year: Document) -> None:
     shelves = {
         code_of(stated["epcClass"]): event["bizLocation"]["id"].rpartition("/")[2]
-        for event in standing(year) if "bizLocation" in event
+        for event in standing(year)
+        if "bizLocation" in event
         for stated in event.get("quantityList") or event["outputQuantityList"]
-    }  # fmt: skip
+    }
     placed = {
         one.lot.code: str(one.shelf_id)
         for one in Placing.objects.exclude(entry__amendments__takes_back=True)
-        .select_related("lot").order_by("entry_id")
-    }  # fmt: skip
+        .select_related("lot")
+        .order_by("entry_id")
+    }
     left = Lot.objects.exclude(quantity=0).values_list("code", flat=True)
 
     assert {code: shelves.get(code) for code in left} == {code: placed.get(code) for code in left}

@@ -54,10 +54,15 @@ def months() -> list[Shown]:
     firsts = sorted({one.happened_on.replace(day=1) for one in Entry.objects.all()})
     closed = {one.month: one.until_seq for one in ClosedMonth.objects.all()}
     return [
-        Shown(f"{first:%B %Y}", first, last_of(first), f"/month/{first:%Y-%m}/",
-              read_facts(closed.get(first)))
+        Shown(
+            f"{first:%B %Y}",
+            first,
+            last_of(first),
+            f"/month/{first:%Y-%m}/",
+            read_facts(closed.get(first)),
+        )
         for first in firsts
-    ]  # fmt: skip
+    ]
 
 
 def last_of(first: date) -> date:
@@ -105,17 +110,20 @@ def compare(read: Tables, days: Shown, where: str) -> int:
         if table.title == "Sales tax by rate":  # each writes a rate in its own way
             assert sorted(found.values()) == sorted(table.rows.values()), (days.name, where)
         else:
-            off = {key: (words(found.get(key)), words(table.rows.get(key)))
-                   for key in found.keys() | table.rows.keys()
-                   if found.get(key) != table.rows.get(key)}  # fmt: skip
+            off = {
+                key: (words(found.get(key)), words(table.rows.get(key)))
+                for key in found.keys() | table.rows.keys()
+                if found.get(key) != table.rows.get(key)
+            }
             assert not off, (days.name, where, table.title, off)
         agreed += sum(map(len, table.rows.values()))
     return agreed
 
 
 def test_every_flow_costs_what_lines_and_charges_come_to(played: Year) -> None:
-    flows = [((one.entry_id, one.lot_id, str(one.role)), sum(one.cost))
-             for one in Flow.objects.all()]  # fmt: skip
+    flows = [
+        ((one.entry_id, one.lot_id, str(one.role)), sum(one.cost)) for one in Flow.objects.all()
+    ]
 
     assert differences(second_costs(), flows) == {}
     assert len(flows) > 500
@@ -169,8 +177,10 @@ def test_the_year_is_its_months(shown: list[Shown], client: Client) -> None:
     compared = 0
     for number in sorted({days.first.year for days in by_month}):
         table = of_page(client.get(f"/year/{number}/").content.decode())["Month by month"]
-        rows = table.by(("Month",), ("Picked", "Net sales", "Gross sales", "Cost of sales",
-                                     "Selling costs", "Lost"))  # fmt: skip
+        rows = table.by(
+            ("Month",),
+            ("Picked", "Net sales", "Gross sales", "Cost of sales", "Selling costs", "Lost"),
+        )
         for days in by_month:
             if days.first.year != number:
                 continue
@@ -178,10 +188,13 @@ def test_the_year_is_its_months(shown: list[Shown], client: Client) -> None:
             places, harvest = there(page, "Sales by place"), there(page, "Harvest by species")
             # A month in which nothing was picked, sold or lost has a row of nothing, or none.
             assert rows.get((f"{days.first:%Y-%m}",), [Decimal()] * 6) == [
-                total_of(harvest, "Picked"), total_of(places, "Net"), total_of(places, "Gross"),
-                total_of(places, "Cost of sales"), total_of(places, "Selling costs"),
+                total_of(harvest, "Picked"),
+                total_of(places, "Net"),
+                total_of(places, "Gross"),
+                total_of(places, "Cost of sales"),
+                total_of(places, "Selling costs"),
                 total_of(there(page, "Losses by stage and reason"), "Cost"),
-            ], days.name  # fmt: skip
+            ], days.name
             compared += 1
         assert len(rows) > 0, number
     assert compared == len(by_month)
@@ -200,8 +213,10 @@ def test_bars_are_as_long_as_their_tables_say(shown: list[Shown], client: Client
 
 def test_what_says_nothing_in_words_is_nothing_and_no_number_passes_as_words() -> None:
     assert [as_number(word) for word in ("", "no bill entered", "1,234.50")] == [
-        Decimal(), Decimal(), Decimal("1234.50"),
-    ]  # fmt: skip
+        Decimal(),
+        Decimal(),
+        Decimal("1234.50"),
+    ]
     with pytest.raises(InvalidOperation):
         as_number("12 lots")
     assert there({}, "Sales by place").by(("Place",), ("Net",)) == {}

@@ -33,8 +33,13 @@ def give_up(doing: Doing, given: Paid) -> Payment:
     """
     book.lock_head()
     reason = check_reason(doing, "it is given up: a cent off, moved away, not worth a letter")
-    stated = {"customer": given.customer, "share": given.share, "paid_on": given.paid_on,
-              "method": "", "note": reason}  # fmt: skip
+    stated = {
+        "customer": given.customer,
+        "share": given.share,
+        "paid_on": given.paid_on,
+        "method": "",
+        "note": reason,
+    }
     signs = {Settling.GIVEN_UP: given.amount_money, Settling.KEPT: -given.amount_money}
     known = Payment.objects.filter(uuid=doing.uuid).first()
     if known:
@@ -81,11 +86,20 @@ def credited_again(invoice: Invoice, comes_off: int) -> int:
 def write_again(doing: Doing, money: int, paid: Paid, *, along: Payment | None = None) -> None:
     """Write what is owed again, beside the payment that pays it, or for a credit note."""
     if money:
-        write_row(part_of(doing, "again"), {
-            "customer": paid.customer, "amount_money": -money, "what": Settling.AGAIN,
-            "paid_on": paid.paid_on, "method": "", "invoice": paid.invoice, "share": paid.share,
-            "along_with": along, "note": "paid after all" if along else "credited after all",
-        })  # fmt: skip
+        write_row(
+            part_of(doing, "again"),
+            {
+                "customer": paid.customer,
+                "amount_money": -money,
+                "what": Settling.AGAIN,
+                "paid_on": paid.paid_on,
+                "method": "",
+                "invoice": paid.invoice,
+                "share": paid.share,
+                "along_with": along,
+                "note": "paid after all" if along else "credited after all",
+            },
+        )
 
 
 # --- whose side ------------------------------------------------------------------------------

@@ -58,8 +58,12 @@ def pay_back(doing: Doing, paid: Paid) -> Payment:
     """Pay a customer back, with the reason; asks where it is more than they have to get back."""
     book.lock_head()
     reason = check_reason(doing, "it was paid back: left the scheme, paid twice, goods came back")
-    stated = {**vars(paid), "what": Settling.BACK, "amount_money": -paid.amount_money,
-              "note": reason}  # fmt: skip
+    stated = {
+        **vars(paid),
+        "what": Settling.BACK,
+        "amount_money": -paid.amount_money,
+        "note": reason,
+    }
     known = known_row(doing, stated)
     if known:
         return known

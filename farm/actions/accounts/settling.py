@@ -54,8 +54,15 @@ def write_opposite(doing: Doing, one: Payment) -> Payment:
     """Take a row back: the opposite of it, on its own day."""
     same = ("customer", "invoice", "share", "what", "paid_on", "method")
     stated = {name: getattr(one, name) for name in same}
-    return write_row(doing, {**stated, "amount_money": -one.amount_money,
-                             "note": doing.reason[:200], "takes_back": one})  # fmt: skip
+    return write_row(
+        doing,
+        {
+            **stated,
+            "amount_money": -one.amount_money,
+            "note": doing.reason[:200],
+            "takes_back": one,
+        },
+    )
 
 
 def part_of(doing: Doing, name: str) -> Doing:
@@ -68,8 +75,10 @@ def check_stated(doing: Doing, paid: Paid, nothing: str) -> None:
     if paid.amount_money <= 0:
         raise Malformed(nothing)
     if paid.amount_money % MONEY_PER_CENT:
-        raise Malformed(f"{show_money(paid.amount_money, the_farm().currency, 4)} cannot be paid. "
-                        "State whole cents.")  # fmt: skip
+        raise Malformed(
+            f"{show_money(paid.amount_money, the_farm().currency, 4)} cannot be paid. "
+            "State whole cents."
+        )
     if not FIRST_DAY <= paid.paid_on <= doing.day:
         raise Malformed(
             f"{habits.day(paid.paid_on)} cannot be: state a day from {FIRST_DAY.year} to today."

@@ -83,8 +83,15 @@ def inoculate_blocks(
     if recorded.fresh:
         generation = max(parent.generation or 0 for parent in parents)
         lot = recorded.lots[-1]
-        card(lot, Stage.BLOCKS, strain=strain, species=strain.species, recipe=filled.recipe,
-             generation=generation, transfers=parents[0].transfers)  # fmt: skip
+        card(
+            lot,
+            Stage.BLOCKS,
+            strain=strain,
+            species=strain.species,
+            recipe=filled.recipe,
+            generation=generation,
+            transfers=parents[0].transfers,
+        )
         put(recorded.entry, lot, shelf)
     return recorded
 

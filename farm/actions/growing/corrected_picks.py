@@ -34,11 +34,16 @@ def weights_that_follow(root: Entry, lot: Lot, role: str, *, right_mg: int) -> l
     shares = zip(follow, largest_remainder(rest_mg, list(follow.values())), strict=True)
     worths = _worths(root)
     return [
-        LineDraft(block, Role.USED, 0, given_mg=mg - follow[block],
-                  worth=worths[block.pk] * (mg - follow[block]) // (follow[block] or 1))
+        LineDraft(
+            block,
+            Role.USED,
+            0,
+            given_mg=mg - follow[block],
+            worth=worths[block.pk] * (mg - follow[block]) // (follow[block] or 1),
+        )
         for block, mg in shares
         if mg != follow[block]
-    ]  # fmt: skip
+    ]
 
 
 def check_something_is_left(root: Entry, lot: Lot, role: str) -> None:

@@ -47,8 +47,14 @@ def buy_culture(
     line = LineDraft(_culture_of(strain), Role.BOUGHT, portions, money=paid.cost_money)
     recorded = post(doing, BUY_CULTURE, [line], particulars=paid.particulars)
     if recorded.fresh:
-        card(recorded.lots[0], Stage.CULTURE, strain=strain, species=strain.species,
-             transfers=transfers, **vars(delivery))  # fmt: skip
+        card(
+            recorded.lots[0],
+            Stage.CULTURE,
+            strain=strain,
+            species=strain.species,
+            transfers=transfers,
+            **vars(delivery),
+        )
     return recorded
 
 
@@ -61,8 +67,14 @@ def transfer_culture(
     assert parent.strain
     need_some(used, "portions of the culture")
     draws = common.used([Draw(source, used), *medium])
-    return _make(doing, TRANSFER_CULTURE, parent.strain, used=draws, portions=portions,
-                 transfers=(parent.transfers or 0) + 1)  # fmt: skip
+    return _make(
+        doing,
+        TRANSFER_CULTURE,
+        parent.strain,
+        used=draws,
+        portions=portions,
+        transfers=(parent.transfers or 0) + 1,
+    )
 
 
 @action
@@ -108,8 +120,13 @@ def _make(
     charges = labour(doing, kind, portions)
     recorded = post(doing, kind, [*used, made], charges=charges)
     if recorded.fresh:
-        card(recorded.lots[-1], Stage.CULTURE, strain=strain, species=strain.species,
-             transfers=transfers)  # fmt: skip
+        card(
+            recorded.lots[-1],
+            Stage.CULTURE,
+            strain=strain,
+            species=strain.species,
+            transfers=transfers,
+        )
     return recorded
 
 

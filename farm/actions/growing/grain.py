@@ -70,7 +70,15 @@ def inoculate_grain(doing: Doing, *, grain: Lot, bags: int, source: Lot, amount:
     )
     if recorded.fresh:
         generation = (parent.generation or 0) + 1 if from_grain else 1
-        card(recorded.lots[-1], Stage.SPAWN, strain=parent.strain, species=parent.species,
-             recipe=prepared.recipe, generation=generation, transfers=parent.transfers,
-             bags=bags, in_jars=prepared.in_jars)  # fmt: skip
+        card(
+            recorded.lots[-1],
+            Stage.SPAWN,
+            strain=parent.strain,
+            species=parent.species,
+            recipe=prepared.recipe,
+            generation=generation,
+            transfers=parent.transfers,
+            bags=bags,
+            in_jars=prepared.in_jars,
+        )
     return recorded

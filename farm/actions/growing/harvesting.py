@@ -72,8 +72,9 @@ def pick(
     """
     grades = {Grade.FIRSTS: firsts_mg, Grade.SECONDS: seconds_mg, Grade.TRIM: trim_mg}
     alone = not firsts_mg and not seconds_mg
-    shares = {grade: Share(mg, mg if grade != Grade.TRIM or alone else 0)
-              for grade, mg in grades.items()}  # fmt: skip
+    shares = {
+        grade: Share(mg, mg if grade != Grade.TRIM or alone else 0) for grade, mg in grades.items()
+    }
     return _pick(doing, given, flush, shares=shares, shelf=shelf)
 
 
@@ -95,8 +96,9 @@ def pick_by_value(
     if by_product_way(doing.day) == ByProductWay.TAKEN_OFF:
         shares = _trim_taken_off(grades)
     else:
-        shares = {grade: Share(one.mass_mg, one.mass_mg * one.kg_money)
-                  for grade, one in grades.items()}  # fmt: skip
+        shares = {
+            grade: Share(one.mass_mg, one.mass_mg * one.kg_money) for grade, one in grades.items()
+        }
     if min((one.kg_money for one in grades.values()), default=0) < 0 or not any(
         share.basis for share in shares.values()
     ):
@@ -145,13 +147,21 @@ def keep_spent(
     on_hand = blocks.lot.quantity  # planned as at the last pick, in parts of the blocks then
     turn_mg, later_mg = (mg * on_hand // last.pieces for mg in (last.turn_mg, last.later_mg))
     lines = [
-        LineDraft(blocks.lot, Role.USED, 0, worth=worth_money if taken_off else 0,
-                  basis=kept_mg if taken_off else like_mg, turn=last.turn, pieces=on_hand,
-                  turn_mg=turn_mg, later_mg=later_mg),
+        LineDraft(
+            blocks.lot,
+            Role.USED,
+            0,
+            worth=worth_money if taken_off else 0,
+            basis=kept_mg if taken_off else like_mg,
+            turn=last.turn,
+            pieces=on_hand,
+            turn_mg=turn_mg,
+            later_mg=later_mg,
+        ),
         LineDraft(
             NewLot(item_for("Spent blocks", stage=Stage.SPENT)), Role.MADE, kept_mg, basis=kept_mg
         ),
-    ]  # fmt: skip
+    ]
     said = KeptSpent(worth_money=worth_money, crop_kg_money=crop_kg_money)
     recorded = post(doing, KEEP_SPENT_BLOCKS, lines, particulars=said)
     if recorded.fresh:
@@ -319,8 +329,15 @@ def _write_card(
 ) -> None:
     strains = {blocks.strain for blocks in cards}
     strain = strains.pop() if len(strains) == 1 else None
-    card(lot, Stage.CROP, species=cards[0].species, strain=strain, flush=flush, grade=grade,
-         harvested_on=doing.day)  # fmt: skip
+    card(
+        lot,
+        Stage.CROP,
+        species=cards[0].species,
+        strain=strain,
+        flush=flush,
+        grade=grade,
+        harvested_on=doing.day,
+    )
 
 
 def _last_pick(lot: Lot) -> Line:

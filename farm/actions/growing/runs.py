@@ -42,9 +42,14 @@ def sterilise(
         doing,
         minutes_doubt(steriliser, minutes_at_temperature),
         steam_doubt(steriliser, gauge_pa, temperature_milli_c),
-        weak_doubt(steriliser, cards, minutes_at_temperature, gauge_pa=gauge_pa,
-                   temperature_milli_c=temperature_milli_c),
-    )  # fmt: skip
+        weak_doubt(
+            steriliser,
+            cards,
+            minutes_at_temperature,
+            gauge_pa=gauge_pa,
+            temperature_milli_c=temperature_milli_c,
+        ),
+    )
     return post(
         doing,
         STERILISER_RUN,

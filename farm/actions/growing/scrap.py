@@ -70,9 +70,16 @@ def by_products_that_follow(
         right |= {name: used[name] * stays // used["pieces"] for name in ("turn_mg", "later_mg")}
         right["pieces"] = stays
     added = {name: right[name] - used[name] for name in NUMBERS}
-    line = LineDraft(lot, Role.USED, 0, basis=added["basis"], worth=added["worth"],
-                     pieces=added["pieces"], turn_mg=added["turn_mg"],
-                     later_mg=added["later_mg"])  # fmt: skip
+    line = LineDraft(
+        lot,
+        Role.USED,
+        0,
+        basis=added["basis"],
+        worth=added["worth"],
+        pieces=added["pieces"],
+        turn_mg=added["turn_mg"],
+        later_mg=added["later_mg"],
+    )
     return [line, *_binned_that_follow(root, right_quantity, -was)]
 
 
@@ -90,8 +97,16 @@ def _like_a_pick(lot: Lot, last: Step, scrap: Scrap, *, stays: int) -> LineDraft
     pieces = max(stays, 1)
     turn_mg, later_mg = (mg * pieces // last.pieces for mg in (last.turn_mg, last.later_mg))
     like_mg = worth_as_much(scrap.money, scrap.crop_kg_money)
-    return LineDraft(lot, Role.USED, 0, basis=like_mg, turn=last.turn, pieces=pieces,
-                     turn_mg=turn_mg, later_mg=later_mg)  # fmt: skip
+    return LineDraft(
+        lot,
+        Role.USED,
+        0,
+        basis=like_mg,
+        turn=last.turn,
+        pieces=pieces,
+        turn_mg=turn_mg,
+        later_mg=later_mg,
+    )
 
 
 def _crop_of_a_block(blocks: LotCard, scrap: Scrap) -> int:

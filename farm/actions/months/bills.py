@@ -61,7 +61,15 @@ def take_bill_back(by: Person, bill: Bill, *, uuid: UUID, at: datetime) -> Bill:
     if known or bill.takes_back_id:
         raise NotStanding(f"The bill {bill} was taken back already. Enter the right one anew.")
     return Bill.objects.create(
-        month=bill.month, kind=bill.kind, supplier=bill.supplier, note=bill.note,
-        paid_money=-bill.paid_money, tax_money=-bill.tax_money, cost_money=-bill.cost_money,
-        entered_at=at, by=by, uuid=uuid, takes_back=bill,
-    )  # fmt: skip
+        month=bill.month,
+        kind=bill.kind,
+        supplier=bill.supplier,
+        note=bill.note,
+        paid_money=-bill.paid_money,
+        tax_money=-bill.tax_money,
+        cost_money=-bill.cost_money,
+        entered_at=at,
+        by=by,
+        uuid=uuid,
+        takes_back=bill,
+    )

@@ -46,10 +46,15 @@ def close_month(by: Person, month: Month, *, at: datetime, produce: Produce) -> 
     rows = as_text([*closing.beside.own, *closing.beside.since])
     files = produce(closing)
     closed = ClosedMonth.objects.create(
-        month=month.first, closed_at=at, by=by, until_seq=head.seq,
-        head_digest=closing.head, rows=rows, sha256=digest(rows.encode()),
+        month=month.first,
+        closed_at=at,
+        by=by,
+        until_seq=head.seq,
+        head_digest=closing.head,
+        rows=rows,
+        sha256=digest(rows.encode()),
         cells=cells_as_text(closing.found.within(month.first, month.last)),
-    )  # fmt: skip
+    )
     ClosedFile.objects.bulk_create(
         ClosedFile(closed=closed, name=name, content=content, sha256=digest(content))
         for name, content in files.items()

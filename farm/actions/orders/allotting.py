@@ -49,9 +49,13 @@ def allocate(
         _check(due, draws, lots, sure=doing.sure)
     last = Entry.objects.order_by("-seq").values_list("seq", flat=True).first()
     made = Allocation.objects.create(
-        order=order, due_on=due_on, after_entry=last or 0, made_at=timezone.now(), by=doing.by,
+        order=order,
+        due_on=due_on,
+        after_entry=last or 0,
+        made_at=timezone.now(),
+        by=doing.by,
         uuid=doing.uuid,
-    )  # fmt: skip
+    )
     for pk, quantity in taken.items():
         line = line_for(lots[pk], list(due.order.lines.all()))
         AllocationLine.objects.create(

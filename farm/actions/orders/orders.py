@@ -121,9 +121,13 @@ def pause_order(doing: Doing, order: Order, *, first: date, last: date) -> Order
     if known:
         return known
     return OrderPause.objects.create(
-        order=order, first=first, last=last, reason=doing.reason.strip() or "no reason stated",
-        paused_at=timezone.now(), by=doing.by,
-    )  # fmt: skip
+        order=order,
+        first=first,
+        last=last,
+        reason=doing.reason.strip() or "no reason stated",
+        paused_at=timezone.now(),
+        by=doing.by,
+    )
 
 
 @transaction.atomic
@@ -136,9 +140,12 @@ def stop_order(doing: Doing, order: Order, *, from_day: date) -> OrderStop:
     if known:
         return known
     return OrderStop.objects.create(
-        order=order, from_day=from_day, reason=doing.reason.strip(), stopped_at=timezone.now(),
+        order=order,
+        from_day=from_day,
+        reason=doing.reason.strip(),
+        stopped_at=timezone.now(),
         by=doing.by,
-    )  # fmt: skip
+    )
 
 
 @transaction.atomic
@@ -167,9 +174,12 @@ def deliver(
         _check_box(order, rest_follows)
         lines, worth = as_box(order.share, lines, doing.day)
     recorded = sell(
-        doing, place=order.customer.place, customer=order.customer, lines=lines,
+        doing,
+        place=order.customer.place,
+        customer=order.customer,
+        lines=lines,
         promised=(order, due_on),
-    )  # fmt: skip
+    )
     if recorded.fresh:
         note = write_note(recorded.entry.sale, order=order, due_on=due_on, rest=rest_follows)
         _match(note)
@@ -299,9 +309,9 @@ def _match(note: DeliveryNote) -> None:
     assert note.order
     asked = list(note.order.lines.select_related("product", "species"))
     left = {line.pk: line.quantity for line in asked}
-    rows = note.sale.lines.select_related(
-        "line__lot__item", "line__lot__card", "product"
-    ).order_by("pk")  # fmt: skip
+    rows = note.sale.lines.select_related("line__lot__item", "line__lot__card", "product").order_by(
+        "pk"
+    )
     for row in sorted(rows, key=lambda one: not any(fits(line, one.line.lot) for line in asked)):
         line = _line_for(row, asked, left)
         if line:

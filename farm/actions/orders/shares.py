@@ -45,9 +45,13 @@ def take_share(
     else:
         _check(season)
     share = known or Share.objects.create(
-        customer=customer, boxes=season.boxes, box_money=season.box_money,
-        taken_at=doing.happened_at, by=doing.by, uuid=doing.uuid,
-    )  # fmt: skip
+        customer=customer,
+        boxes=season.boxes,
+        box_money=season.box_money,
+        taken_at=doing.happened_at,
+        by=doing.by,
+        uuid=doing.uuid,
+    )
     take_order(
         replace(doing, uuid=uuid5(doing.uuid, "order")),
         customer=customer,

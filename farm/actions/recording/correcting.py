@@ -120,9 +120,11 @@ def correct_quantity(
     recorded = book.amend(root, draft(doing, CORRECT, [difference, *following], said=said))
     if recorded.fresh and role == Role.SOLD:
         sold = _follow_in_money(
-            root, recorded.entry.lines.get(),
-            right_quantity=right_quantity, right_money=right_money,
-        )  # fmt: skip
+            root,
+            recorded.entry.lines.get(),
+            right_quantity=right_quantity,
+            right_money=right_money,
+        )
         _follow_in_returns(doing, sold)
     return recorded
 

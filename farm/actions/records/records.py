@@ -150,8 +150,14 @@ def _same(known: Record, signed: Signed, stated: Stated) -> Record:
     said = private.said if private else known.said
     was = (known.kind, known.happened_at, known.by_id, said, known.room_id, known.note)
     room = stated.room.pk if stated.room else None
-    now = (stated.kind.slug, stated.happened_at, signed.by.pk,
-           canonical(dict(stated.values)), room, stated.note)  # fmt: skip
+    now = (
+        stated.kind.slug,
+        stated.happened_at,
+        signed.by.pk,
+        canonical(dict(stated.values)),
+        room,
+        stated.note,
+    )
     if was != now:
         raise Conflict(
             f"This form was sent before with other content, as {known}. Correct that record, or "

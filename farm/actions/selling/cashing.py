@@ -111,9 +111,13 @@ def _add_card_fees(sale: Sale, count: CashCount) -> None:
 
 def _check(count: CashCount) -> None:
     numbers = (
-        count.float_money, count.cash_money, count.card_money, count.card_count,
-        count.paid_out_money, *count.tokens.values(),
-    )  # fmt: skip
+        count.float_money,
+        count.cash_money,
+        count.card_money,
+        count.card_count,
+        count.paid_out_money,
+        *count.tokens.values(),
+    )
     if any(number < 0 for number in numbers):
         raise Malformed("Nothing counted is below zero. State what was in the till.")
     if count.word and count.word not in CashWord.values:

@@ -90,9 +90,13 @@ def add_hours(entry: Entry, doing: Doing, place: SellingPlace) -> None:
         minutes = standard_minutes(kind)
     for charge in labour(replace(doing, minutes=minutes), kind):
         SellingCost.objects.create(
-            entry=entry, place=place, what=SellingCost.HOURS, amount=charge.amount, minutes=minutes,
+            entry=entry,
+            place=place,
+            what=SellingCost.HOURS,
+            amount=charge.amount,
+            minutes=minutes,
             own=charge.kind == "own",
-        )  # fmt: skip
+        )
 
 
 def add_share_of_takings(entry: Entry, place: SellingPlace, gross: int) -> None:

@@ -81,8 +81,10 @@ def set_price(
     known = TillPrice.objects.filter(uuid=doing.uuid).first()
     if known:
         if (known.stall_day_id, known.item_id, known.unit_money) == (
-            stall_day.pk, item.pk, unit_money
-        ):  # fmt: skip
+            stall_day.pk,
+            item.pk,
+            unit_money,
+        ):
             return known
         raise Conflict("This price was sent before with another number. Fill in a new form.")
     goods = _goods(stall_day, item)
@@ -95,9 +97,14 @@ def set_price(
         )
     _check_price(doing.by, stall_day.place, goods, asked=unit_money)
     return TillPrice.objects.create(
-        uuid=doing.uuid, stall_day=stall_day, item=item, unit_money=unit_money, why=why,
-        at=doing.happened_at, by=doing.by,
-    )  # fmt: skip
+        uuid=doing.uuid,
+        stall_day=stall_day,
+        item=item,
+        unit_money=unit_money,
+        why=why,
+        at=doing.happened_at,
+        by=doing.by,
+    )
 
 
 def check_discount(by: Person, stall_day: StallDay, lines: Sequence[SoldLine]) -> None:
@@ -127,9 +134,15 @@ def _keep(
     doing: Doing, stall_day: StallDay, item: Item, *, quantity: int, of: str, unit_money: int
 ) -> Tap:
     return Tap.objects.create(
-        uuid=doing.uuid, stall_day=stall_day, item=item, of=of, quantity=quantity,
-        unit_money=unit_money, at=doing.happened_at, by=doing.by,
-    )  # fmt: skip
+        uuid=doing.uuid,
+        stall_day=stall_day,
+        item=item,
+        of=of,
+        quantity=quantity,
+        unit_money=unit_money,
+        at=doing.happened_at,
+        by=doing.by,
+    )
 
 
 def _take_back(doing: Doing, stall_day: StallDay, goods: TillGoods) -> Tap:
@@ -137,9 +150,13 @@ def _take_back(doing: Doing, stall_day: StallDay, goods: TillGoods) -> Tap:
     if last is None:
         raise Malformed(f"{goods.item}: nothing is tapped that could be taken back.")
     return _keep(
-        doing, stall_day, goods.item, quantity=-last.quantity, of=last.of,
+        doing,
+        stall_day,
+        goods.item,
+        quantity=-last.quantity,
+        of=last.of,
         unit_money=last.unit_money,
-    )  # fmt: skip
+    )
 
 
 def _the_same(known: Tap, stall_day: StallDay, item: Item, *, quantity: int) -> Tap:

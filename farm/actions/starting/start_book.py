@@ -89,9 +89,14 @@ def read_in(doing: Doing, filled: Filled, *, name: str, sha256: str) -> StartWor
     _take_orders(beginning, filled.rows["orders"])
     keep_up(doing, after=first - 1)
     return StartWorkbook.objects.create(
-        uuid=doing.uuid, name=name[:120], sha256=sha256, read_at=timezone.now(), by=doing.by,
-        first_seq=first, last_seq=book.lock_head().seq,
-    )  # fmt: skip
+        uuid=doing.uuid,
+        name=name[:120],
+        sha256=sha256,
+        read_at=timezone.now(),
+        by=doing.by,
+        first_seq=first,
+        last_seq=book.lock_head().seq,
+    )
 
 
 @transaction.atomic
@@ -268,9 +273,15 @@ def _write_off(beginning: _Beginning, rows: Sequence[Row]) -> None:
             assert entry
             line = LineDraft(lot, Role.LOST, -lot.quantity)
             book.record(
-                _draft(beginning, row, lines=[line], kind=THROW_AWAY, reason=UNKNOWN,
-                       day=entry.entry.happened_on)
-            )  # fmt: skip
+                _draft(
+                    beginning,
+                    row,
+                    lines=[line],
+                    kind=THROW_AWAY,
+                    reason=UNKNOWN,
+                    day=entry.entry.happened_on,
+                )
+            )
 
 
 # --- what is promised ------------------------------------------------------------------------
@@ -290,8 +301,12 @@ def _take_orders(beginning: _Beginning, rows: Sequence[Row]) -> None:
             customer=known.customers[customer],
             days=Days(due_on, weeks),
             lines=[
-                Wanted(known.wanted[row["wanted"]], row["quantity"], row["unit_money"],
-                       beginning.weight_unit)
+                Wanted(
+                    known.wanted[row["wanted"]],
+                    row["quantity"],
+                    row["unit_money"],
+                    beginning.weight_unit,
+                )
                 for row in asked
             ],
-        )  # fmt: skip
+        )

@@ -75,13 +75,16 @@ def above_doubt(found: Iterable[tuple[Lot, int | None]]) -> PlausibilityQuestion
     """
     counted = {lot.pk: number for lot, number in found if number is not None}
     came_in = dict(
-        Line.objects.filter(lot__in=counted, role__in=CAME_IN).order_by()
-        .values_list("lot").annotate(Sum("quantity"))
-    )  # fmt: skip
+        Line.objects.filter(lot__in=counted, role__in=CAME_IN)
+        .order_by()
+        .values_list("lot")
+        .annotate(Sum("quantity"))
+    )
     above = [
-        lot for lot in Lot.objects.filter(pk__in=counted).select_related("item").order_by("pk")
+        lot
+        for lot in Lot.objects.filter(pk__in=counted).select_related("item").order_by("pk")
         if counted[lot.pk] > came_in.get(lot.pk, 0) + _slack(lot)
-    ]  # fmt: skip
+    ]
     if not above:
         return None
     said = "; ".join(

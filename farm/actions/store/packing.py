@@ -67,12 +67,18 @@ def pack(
     recorded = post(
         doing,
         PACK,
-        [*used([*draws, *_packaging(product, packs)]),
-         LineDraft(lot, Role.MADE, packs, basis=packs)],
+        [
+            *used([*draws, *_packaging(product, packs)]),
+            LineDraft(lot, Role.MADE, packs, basis=packs),
+        ],
         charges=labour(doing, PACK, packs),
-        particulars=Packing(net_mg=product.net_mg, drawn_mg=drawn_mg, over_mg=over_mg,
-                            past_days=past_days(cards, doing.day)),
-    )  # fmt: skip
+        particulars=Packing(
+            net_mg=product.net_mg,
+            drawn_mg=drawn_mg,
+            over_mg=over_mg,
+            past_days=past_days(cards, doing.day),
+        ),
+    )
     if recorded.fresh:
         _describe(recorded, product, cards)
         put(recorded.entry, recorded.lots[-1], shelf)

@@ -222,10 +222,16 @@ def held_when(doing: Doing, lot: Lot) -> int:
 
 def _refuse_late(doing: Doing, lot: Lot) -> None:
     """Refuse a weighing after which the lot was weighed or set right again: the last one stands."""
-    later = Entry.objects.filter(
-        lines__lot=lot, kind__in=(WEIGH_AGAIN, COUNT), amends=None,
-        happened_at__gt=doing.happened_at,
-    ).standing().last()  # fmt: skip
+    later = (
+        Entry.objects.filter(
+            lines__lot=lot,
+            kind__in=(WEIGH_AGAIN, COUNT),
+            amends=None,
+            happened_at__gt=doing.happened_at,
+        )
+        .standing()
+        .last()
+    )
     if later is not None:
         raise Malformed(
             f"Lot {lot.code} was weighed or counted again after that, as entry {later.seq}: that "

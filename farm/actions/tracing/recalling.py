@@ -58,10 +58,11 @@ def open_recall(doing: Doing, reach: Reach, *, notice: str) -> Recall:
         frozen=frozen_text(found),
     )
     RecallLot.objects.bulk_create(
-        RecallLot(recall=recall, lot=lots[one.code], suspect=one.code in found.codes,
-                  certain=one.certain)
+        RecallLot(
+            recall=recall, lot=lots[one.code], suspect=one.code in found.codes, certain=one.certain
+        )
         for one in found.lots
-    )  # fmt: skip
+    )
     restand(recall)
     write_notice(doing, recall, notice)
     return recall

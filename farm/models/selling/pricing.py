@@ -27,13 +27,20 @@ class OfLoose(models.Model):
     """A row that may be of what is loose: a species in a state; blank is fresh."""
 
     species = models.ForeignKey(
-        Species, models.PROTECT, null=True, blank=True, related_name="+",
+        Species,
+        models.PROTECT,
+        null=True,
+        blank=True,
+        related_name="+",
         verbose_name="or a species, loose",
-    )  # fmt: skip
+    )
     state = models.CharField(
-        "of what is loose, its state", max_length=5, choices=Loose, blank=True,
+        "of what is loose, its state",
+        max_length=5,
+        choices=Loose,
+        blank=True,
         help_text="Blank: fresh",
-    )  # fmt: skip
+    )
 
     class Meta:
         abstract = True
@@ -51,9 +58,12 @@ class OfGoods(OfLoose):
     """A row of a product, or of what is loose, and where that is fresh of a grade."""
 
     grade = models.CharField(
-        "of what is loose and fresh, its grade", max_length=7, choices=Grade, blank=True,
+        "of what is loose and fresh, its grade",
+        max_length=7,
+        choices=Grade,
+        blank=True,
         help_text="Blank: firsts",
-    )  # fmt: skip
+    )
 
     class Meta:
         abstract = True

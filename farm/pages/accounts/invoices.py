@@ -43,10 +43,12 @@ STATEMENT_DAYS = 365
 
 class InvoiceTable(ListTable):
     name = tables.Column(
-        accessor="pk", verbose_name="Number", order_by=("series", "number"),
+        accessor="pk",
+        verbose_name="Number",
+        order_by=("series", "number"),
         linkify=lambda record: reverse("invoice", args=[str(record)]),
         attrs={"td": {"class": "short"}},
-    )  # fmt: skip
+    )
     kind = tables.Column(verbose_name="What")
     customer = tables.Column(empty_values=())
     open = tables.Column(empty_values=(), orderable=False, attrs=NUMBER)
@@ -160,10 +162,13 @@ def invoice(request: PageRequest, name: str) -> HttpResponse:
     act = Way("Issue the credit note", reverse("invoice-change", args=[name]))
     caution = "What was sold changed since: a credit note is due."
     return paper_page(
-        request, invoice_paper(found, request.farm), name=str(found).lower(),
-        cautions=(caution,) * changed, acts=(act,) * changed,
+        request,
+        invoice_paper(found, request.farm),
+        name=str(found).lower(),
+        cautions=(caution,) * changed,
+        acts=(act,) * changed,
         others=_settling(found) if may_write else (),
-    )  # fmt: skip
+    )
 
 
 @page(Right.SEE_SALES)
@@ -217,8 +222,9 @@ def invoice_change(request: PageRequest, name: str) -> HttpResponse:
 @page(Right.KEEP_MONEY)
 def invoice_sale(request: PageRequest, seq: int) -> HttpResponse:
     """Issue an invoice for one sale: a full one to a named customer, else a simplified one."""
-    sale = get_or_refuse(request, Sale.objects.select_related("entry", "customer"),
-                         Right.SEE_SALES, entry=seq)  # fmt: skip
+    sale = get_or_refuse(
+        request, Sale.objects.select_related("entry", "customer"), Right.SEE_SALES, entry=seq
+    )
     try:
         issued = issue_for_sale(_now(request), sale, simple=sale.customer is None)
     except Refused as refusal:
@@ -246,8 +252,10 @@ def _settling(found: Invoice) -> tuple[Way, ...]:
     if not open_money:
         return ()
     of = {"customer": customer.pk, "invoice": found.pk, "amount": open_money}
-    return (to_pay("payment-enter", "Enter its payment", **of),
-            to_pay("payment-give-up", "Give it up", **of))  # fmt: skip
+    return (
+        to_pay("payment-enter", "Enter its payment", **of),
+        to_pay("payment-give-up", "Give it up", **of),
+    )
 
 
 def _now(request: PageRequest) -> Doing:

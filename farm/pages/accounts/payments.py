@@ -201,9 +201,12 @@ def statement_of(request: PageRequest, pk: int) -> HttpResponse:
     first = day - timedelta(days=STATEMENT_DAYS)
     account = account_of(customer, day)
     paper = statement_paper(
-        account, statement(customer, first, day), deposit_lines(customer, first, day),
-        farm=request.farm, made=made_by(request),
-    )  # fmt: skip
+        account,
+        statement(customer, first, day),
+        deposit_lines(customer, first, day),
+        farm=request.farm,
+        made=made_by(request),
+    )
     settling = _ways(account) if may(request.person, Right.KEEP_MONEY) else ()
     others = (*settling, *_shares(account))
     name = f"statement-{customer.number}-{day}"
@@ -215,15 +218,19 @@ def _ways(account: Account) -> tuple[Way, ...]:
     whose = {"customer": account.customer.pk}
     if account.ahead_money:
         theirs = {**whose, "amount": account.ahead_money}
-        return (to_pay("payment-pay-back", "Pay it back", **theirs),
-                to_pay("payment-give-up", "They leave it to the farm", **theirs))  # fmt: skip
+        return (
+            to_pay("payment-pay-back", "Pay it back", **theirs),
+            to_pay("payment-give-up", "They leave it to the farm", **theirs),
+        )
     if not account.open_money:
         return (to_pay("payment-enter", "Enter a payment", **whose),)
     owes = {**whose, "amount": account.open_money}
     if len(account.open_invoices) == 1:
         owes["invoice"] = account.open_invoices[0].invoice.pk
-    return (to_pay("payment-enter", "Enter a payment", **owes),
-            to_pay("payment-give-up", "Give it up", **owes))  # fmt: skip
+    return (
+        to_pay("payment-enter", "Enter a payment", **owes),
+        to_pay("payment-give-up", "Give it up", **owes),
+    )
 
 
 def _shares(account: Account) -> tuple[Way, ...]:
@@ -260,7 +267,11 @@ def _shown(
 
 def _as_typed(wrong: Payment) -> dict[str, Any]:
     return {
-        "customer": wrong.customer_id, "amount": wrong.amount_money, "paid_on": wrong.paid_on,
-        "method": wrong.method, "invoice": wrong.invoice_id, "share": wrong.share_id,
+        "customer": wrong.customer_id,
+        "amount": wrong.amount_money,
+        "paid_on": wrong.paid_on,
+        "method": wrong.method,
+        "invoice": wrong.invoice_id,
+        "share": wrong.share_id,
         "note": wrong.note,
-    }  # fmt: skip
+    }

@@ -70,8 +70,9 @@ def _month(request: PageRequest, key: str) -> HttpResponse:
         raise Http404(str(refusal)) from refusal
     report = month_against_report(month_against(month), made_by(request))
     others = (Way("The month", reverse("month-of", args=[month.key])),)
-    return handed_out(request, report, name=f"against-plan-{month.key}", others=others,
-                      codes_lead_to="against-of")  # fmt: skip
+    return handed_out(
+        request, report, name=f"against-plan-{month.key}", others=others, codes_lead_to="against-of"
+    )
 
 
 def _key(typed: str) -> str:

@@ -238,8 +238,9 @@ def _file(request: PageRequest, story: Story, report: Report) -> HttpResponse | 
     if ending == "pdf":
         content = pdf_bytes(report)
     else:
-        head = SheetHead(report.title, report.currency, report.farm_name, report.made_by,
-                         report.made_at)  # fmt: skip
+        head = SheetHead(
+            report.title, report.currency, report.farm_name, report.made_by, report.made_at
+        )
         content = card_sheet_bytes(story.worked.card, story.known, head)
     response = HttpResponse(content, content_type=MEDIA_TYPES[ending])
     response["Content-Disposition"] = f'attachment; filename="cost-card.{ending}"'

@@ -103,8 +103,12 @@ class ChoiceForm(FarmForm):
         by_recipe = ListedField(offered.grain_recipes, label="Or spawn by its recipe", none=none)
         self.add("spawn_recipe", by_recipe)
         self.add("steriliser", ListedField(offered.sterilisers, none="not stated"))
-        self.add("beside", forms.ChoiceField(label="Trim and spent blocks that are sold",
-                                             required=False, choices=BESIDE))  # fmt: skip
+        self.add(
+            "beside",
+            forms.ChoiceField(
+                label="Trim and spent blocks that are sold", required=False, choices=BESIDE
+            ),
+        )
 
     def choice(self) -> Choice:
         return Choice(**self.cleaned_data)
@@ -120,8 +124,11 @@ class NumberForm(FarmForm):
         for title, inputs in GROUPS.items():
             for one in inputs:
                 self._offer(title, one, found.values.get(one.key))
-        self._add("What comes of it", "lost_count", CountField(
-            label="Or: blocks lost, counted", noun="blocks", required=False))  # fmt: skip
+        self._add(
+            "What comes of it",
+            "lost_count",
+            CountField(label="Or: blocks lost, counted", noun="blocks", required=False),
+        )
         self.fields["lost_count"].help_text = "Instead of the share, if you plan a count"
         self._offer_prices(found)
         self._offer_asked(found.asked_money)

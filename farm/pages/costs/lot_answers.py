@@ -115,8 +115,9 @@ def trace_of_lot(request: PageRequest, code: str) -> HttpResponse:
     traced = visible_rows.trace(request.person, trace_of(lot, forward=way == "forward"))
     names = may(request.person, Right.SEE_SALES)
     report = trace_report(traced, made_by(request), names=names)
-    return handed_out(request, report, name=f"trace-{lot.code}-{way}", others=others,
-                      codes_lead_to="trace-of")  # fmt: skip
+    return handed_out(
+        request, report, name=f"trace-{lot.code}-{way}", others=others, codes_lead_to="trace-of"
+    )
 
 
 def _lot(request: PageRequest, code: str) -> Lot:

@@ -66,8 +66,9 @@ class WallForm(RowsForm[SheetRow]):
             doing = replace(doing, happened_at=self.at_time(said["at"]))
         if said["initials"]:
             who = signed(self.typed_by or self.person, said["initials"], said["pin"] or "")
-            doing = replace(doing, by=who.by,
-                            typed_by=who.typed_by if who.by != who.typed_by else None)  # fmt: skip
+            doing = replace(
+                doing, by=who.by, typed_by=who.typed_by if who.by != who.typed_by else None
+            )
         return doing
 
     def at_time(self, clock: time) -> datetime:
@@ -91,9 +92,13 @@ class PicksForm(WallForm):
     def run_row(self, thing: SheetRow, said: Mapping[str, Any], doing: Doing) -> Recorded:
         firsts_mg, seconds_mg, trim_mg = (said[name] or 0 for name in self.typed)
         return pick(
-            doing, given=[Draw(_lot(thing), 0)], flush=said["flush"] or thing.flush,
-            firsts_mg=firsts_mg, seconds_mg=seconds_mg, trim_mg=trim_mg,
-        )  # fmt: skip
+            doing,
+            given=[Draw(_lot(thing), 0)],
+            flush=said["flush"] or thing.flush,
+            firsts_mg=firsts_mg,
+            seconds_mg=seconds_mg,
+            trim_mg=trim_mg,
+        )
 
 
 class ChecksForm(WallForm):
@@ -102,9 +107,12 @@ class ChecksForm(WallForm):
     def boxes(self, row: SheetRow) -> Mapping[str, forms.Field]:
         digits = forms.TextInput(attrs={"inputmode": "numeric", "autocomplete": "off"})
         grown = forms.IntegerField(
-            label="Grown through, in percent", min_value=0, max_value=100, required=False,
+            label="Grown through, in percent",
+            min_value=0,
+            max_value=100,
+            required=False,
             widget=digits,
-        )  # fmt: skip
+        )
         lost = CountField(label="How many lost", required=False)
         causes = [("", "Nothing lost"), *((why, why) for why in CAUSES)]
         cause = forms.ChoiceField(label="Lost to what", required=False, choices=causes)

@@ -77,8 +77,9 @@ def wall_sheets(request: PageRequest) -> HttpResponse:
 def wall_sheet(request: PageRequest, sheet: str, day: str) -> HttpResponse:
     """Hand a sheet out to print, without the lots that are empty by now."""
     rows, on = [row for row in _rows(sheet, day) if not row.is_empty], day_named(day)
-    content = wall_sheet_pdf(WallSheet(sheet, on, f"/wall-sheets/{sheet}/{day}/", rows),
-                             request.farm)  # fmt: skip
+    content = wall_sheet_pdf(
+        WallSheet(sheet, on, f"/wall-sheets/{sheet}/{day}/", rows), request.farm
+    )
     response = HttpResponse(content, content_type="application/pdf")
     response["Content-Disposition"] = f'inline; filename="{sheet}-{day}.pdf"'
     return response
@@ -95,14 +96,19 @@ def type_up(request: PageRequest, sheet: str, day: str, *, number: int) -> HttpR
     kept = retrying.kept_under(request.GET.get(retrying.WAITING))
     form = FORMS[sheet](
         request.POST or (retrying.as_sent(kept.data).data if kept else None),
-        farm=request.farm, person=request.person, things=things,
+        farm=request.farm,
+        person=request.person,
+        things=things,
         initial={"when": _usual_time(on)},
-    )  # fmt: skip
+    )
     if request.method == "POST" and from_phone.asks_for_json(request):
         return rows_from_phone(
-            request, form, name=f"{retrying.WALL}{sheet}:{day}:{number}",
-            said=lambda done: _said(form, done), leads_to=reverse("wall-sheets"),
-        )  # fmt: skip
+            request,
+            form,
+            name=f"{retrying.WALL}{sheet}:{day}:{number}",
+            said=lambda done: _said(form, done),
+            leads_to=reverse("wall-sheets"),
+        )
     done: dict[str, Done] = {}
     if request.method == "POST":
         done = _typed_up(request, form)

@@ -38,8 +38,7 @@ class FillForm(DoingForm):
         count: int | None = self.given["count"]
         found = ingredients(recipe, count or 1)
         self.missing = found.missing
-        self.offer_draws("draws", found.lots, found.taken if count else {},
-                         stages=[Stage.SUPPLY])  # fmt: skip
+        self.offer_draws("draws", found.lots, found.taken if count else {}, stages=[Stage.SUPPLY])
         if count is None:
             for item, each in found.each.items():
                 of_it = [row for row in self.groups["draws"] if row[0].item_id == item.pk]

@@ -210,9 +210,11 @@ class PersonForm(forms.Form):
     name = forms.CharField(label="Name to sign in with", max_length=150)
     initials = forms.CharField(max_length=4, required=False, help_text="They sign entries")
     own_name = forms.CharField(
-        label="Full name", max_length=120, required=False,
+        label="Full name",
+        max_length=120,
+        required=False,
         help_text="Stands beside the initials in the binder of records",
-    )  # fmt: skip
+    )
     role = forms.ChoiceField(choices=Role.choices)
     password = forms.CharField(
         required=False,

@@ -28,11 +28,15 @@ def lookup_listing(lookup: Lookup, *, leads: bool) -> Listing:
     names = ["row", *lookup.shown] if named else [*lookup.shown]
     columns = {name: column_of(lookup, name) for name in names}
     columns[names[0]] = tables.Column(
-        empty_values=(), orderable=not named,
+        empty_values=(),
+        orderable=not named,
         linkify=(lambda record: address_of(lookup, record)) if leads else None,
-        **({"verbose_name": "Name", "accessor": "pk"} if named
-           else {"verbose_name": label_of(lookup, names[0])}),
-    )  # fmt: skip
+        **(
+            {"verbose_name": "Name", "accessor": "pk"}
+            if named
+            else {"verbose_name": label_of(lookup, names[0])}
+        ),
+    )
     sheet = tuple((sheet_column(lookup, name), getter(name)) for name in names)
     shown = [
         name
@@ -44,21 +48,44 @@ def lookup_listing(lookup: Lookup, *, leads: bool) -> Listing:
     table = type(
         "LookupTable",
         (ListTable,),
-        {**columns, **renders, "sheet": sheet, "Meta": meta,
-         **({"render_row": lambda self, record: str(record)} if named else {})},
-    )  # fmt: skip
+        {
+            **columns,
+            **renders,
+            "sheet": sheet,
+            "Meta": meta,
+            **({"render_row": lambda self, record: str(record)} if named else {}),
+        },
+    )
     return Listing(lookup.title, table, filter_of(lookup), "farm/lookups/list.html")
 
 
 def filter_of(lookup: Lookup) -> type[django_filters.FilterSet]:
     """Filter by the name where there is one, else by what the rows are of."""
     fields = {field.name for field in lookup.model._meta.fields}
-    wanted = [name for name in ("name", "customer", "species", "room", "use", "makes", "product",
-                                "place", "of", "action", "kind", "form")
-              if name in fields]  # fmt: skip
+    wanted = [
+        name
+        for name in (
+            "name",
+            "customer",
+            "species",
+            "room",
+            "use",
+            "makes",
+            "product",
+            "place",
+            "of",
+            "action",
+            "kind",
+            "form",
+        )
+        if name in fields
+    ]
     if wanted[:1] == ["name"]:
-        return type("NameFilter", (django_filters.FilterSet,),
-                    {"name": django_filters.CharFilter(lookup_expr="icontains")})  # fmt: skip
+        return type(
+            "NameFilter",
+            (django_filters.FilterSet,),
+            {"name": django_filters.CharFilter(lookup_expr="icontains")},
+        )
     meta = type("Meta", (), {"model": lookup.model, "fields": wanted[:2]})
     return type("RowFilter", (django_filters.FilterSet,), {"Meta": meta})
 
@@ -73,8 +100,9 @@ def column_of(lookup: Lookup, name: str) -> tables.Column:
     kinds = {field.name: field for field in lookup.model._meta.fields}
     counted = isinstance(kinds.get(name), IntegerField) and not kinds[name].choices
     attrs = COUNTED if counted else WRAPPED
-    return tables.Column(attrs=attrs, verbose_name=label_of(lookup, name),
-                         orderable=name != "number")  # fmt: skip
+    return tables.Column(
+        attrs=attrs, verbose_name=label_of(lookup, name), orderable=name != "number"
+    )
 
 
 def label_of(lookup: Lookup, name: str) -> str:

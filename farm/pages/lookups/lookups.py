@@ -79,8 +79,9 @@ def farm(request: PageRequest) -> HttpResponse:
         form.save()
         messages.success(request, "The farm is changed.")
         return redirect(asked_by(request) or "lookups")
-    shown = LookupFormPage("The farm", "These head every record and report.", form,
-                           reverse("lookups"))  # fmt: skip
+    shown = LookupFormPage(
+        "The farm", "These head every record and report.", form, reverse("lookups")
+    )
     return show(request, "farm/lookups/form.html", shown)
 
 

@@ -96,8 +96,14 @@ def month_answer(
         others = (*others, to_close)
     if closed is None:
         report = open_report(month, made_by(request), known)
-        return handed_out(request, report, name=f"month-{month.key}", others=others, folds="all",
-                          on_page=naming_customers(request, report))  # fmt: skip
+        return handed_out(
+            request,
+            report,
+            name=f"month-{month.key}",
+            others=others,
+            folds="all",
+            on_page=naming_customers(request, report),
+        )
     kept = {file.name.rsplit(".", 1)[1]: file for file in closed.files.all()}
     ending = request.GET.get("file", "")
     if ending in FILES and ending in kept:
@@ -140,14 +146,19 @@ def close(request: PageRequest, key: str) -> HttpResponse:
         require(request, Right.CHANGE_FARM)
         try:
             close_month(
-                request.person, month, at=timezone.now(),
+                request.person,
+                month,
+                at=timezone.now(),
                 produce=lambda closing: closing_files(closing, made_by(request)),
-            )  # fmt: skip
+            )
         except Refused as refusal:
             messages.error(request, str(refusal))
         else:
-            messages.success(request, f"{month.name} is closed. Its rows and files stay as they "
-                                      "are; what comes late shows in the next month.")  # fmt: skip
+            messages.success(
+                request,
+                f"{month.name} is closed. Its rows and files stay as they "
+                "are; what comes late shows in the next month.",
+            )
         return redirect("month-close", month.key)
     known = closings()
     closed = known.of(month)
@@ -214,9 +225,12 @@ def bills(request: PageRequest) -> HttpResponse:
             else:
                 return _to_bills(month)
     shown = BillsPage(
-        month, closings().of(month), list(bills_of(month)), form,
+        month,
+        closings().of(month),
+        list(bills_of(month)),
+        form,
         _compared(request, month),
-    )  # fmt: skip
+    )
     return show(request, "farm/closing/bills.html", shown)
 
 
@@ -251,8 +265,15 @@ def _to_bills(month: Month) -> HttpResponse:
 
 def _compared(request: PageRequest, month: Month) -> AnswerPage:
     made, money = made_by(request), money_in(month.first, month.last)
-    report = Report("", "", made.farm_name, made.by, made.at, tables=(bills_table(money),),
-                    currency=made.currency)  # fmt: skip
+    report = Report(
+        "",
+        "",
+        made.farm_name,
+        made.by,
+        made.at,
+        tables=(bills_table(money),),
+        currency=made.currency,
+    )
     return laid_out(report, others=(), files=(), codes_lead_to="cost-of")
 
 

@@ -98,8 +98,10 @@ def year(request: PageRequest, number: int) -> HttpResponse:
         raise Http404(f"{number} is no year.")
     week = week_of(timezone.localdate())
     before = same_week_last_year(week)
-    weeks = [("This week", week, week_sums(week)),
-             ("This week last year", before, week_sums(before))]  # fmt: skip
+    weeks = [
+        ("This week", week, week_sums(week)),
+        ("This week last year", before, week_sums(before)),
+    ]
     known = closings()
     begins = known.known[0] if known.known else None
     report = year_report(

@@ -41,9 +41,11 @@ class SetAsideForm(SureForm):
     def doing(self) -> Doing:
         said = self.cleaned_data
         return Doing(
-            by=self.person, happened_at=timezone.now(), uuid=said["uuid"],
+            by=self.person,
+            happened_at=timezone.now(),
+            uuid=said["uuid"],
             sure=self.is_sure(),
-        )  # fmt: skip
+        )
 
     def _add_lot(self, lot: Lot, taken: int | None) -> None:
         field = quantity_field(lot)

@@ -260,9 +260,12 @@ class DeliverForm(PricedForm):
         if price is None or self.cleaned_data.get(f"price_{draw.lot.pk}") is not None:
             return self.line_of(draw, customer.place, on=on, customer=customer)
         return SoldLine(
-            draw.lot, draw.quantity, price.unit_money, weight_unit=price.weight_unit,
+            draw.lot,
+            draw.quantity,
+            price.unit_money,
+            weight_unit=price.weight_unit,
             discount_ppm=self.discount(),
-        )  # fmt: skip
+        )
 
 
 def key_of(due: DueOrder) -> str:

@@ -259,17 +259,22 @@ def note(request: PageRequest, name: str) -> HttpResponse:
     due = due_order(found.order, found.due_on) if found.order else None
     paper = note_paper(found, sold_lines(found.sale), farm=request.farm, due=due)
     undone = found.sale.entry.is_taken_back
-    return paper_page(request, paper, name=f"delivery-note-{found}",
-                      cautions=("The sale was taken back: this note is void.",) * undone,
-                      entry=found.sale.entry_id)  # fmt: skip
+    return paper_page(
+        request,
+        paper,
+        name=f"delivery-note-{found}",
+        cautions=("The sale was taken back: this note is void.",) * undone,
+        entry=found.sale.entry_id,
+    )
 
 
 @require_POST
 @page(Right.RECORD)
 def note_write(request: PageRequest, seq: int) -> HttpResponse:
     """Write the delivery note of a sale, once."""
-    sale = get_or_refuse(request, Sale.objects.select_related("entry", "customer"), Right.RECORD,
-                         entry=seq)  # fmt: skip
+    sale = get_or_refuse(
+        request, Sale.objects.select_related("entry", "customer"), Right.RECORD, entry=seq
+    )
     try:
         return redirect("note", str(write_note(sale)))
     except Refused as refusal:

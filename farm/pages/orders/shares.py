@@ -102,9 +102,12 @@ def share(request: PageRequest, pk: int) -> HttpResponse:
     payments = list(found.payments.order_by("paid_on", "pk"))
     to_come = [one for one in due_between(day, day + AHEAD) if one.order.share_id == found.pk]
     report = share_report(
-        state, payments=payments, to_come=to_come,
-        next_species=missed_species(state, _species_there()), made=made_by(request),
-    )  # fmt: skip
+        state,
+        payments=payments,
+        to_come=to_come,
+        next_species=missed_species(state, _species_there()),
+        made=made_by(request),
+    )
     if (file := taken_away(request, report, f"share-{found.pk}")) is not None:
         return file
     order = Way(f"Order {state.share.order.pk}", reverse("order", args=[state.share.order.pk]))
@@ -152,8 +155,10 @@ def _settling(state: ShareState) -> tuple[Way, ...]:
     """What may be done about what is held, or unpaid."""
     of = {"customer": state.share.customer_id, "share": state.share.pk, "amount": abs(state.held)}
     if state.held > 0:
-        return (to_pay("payment-pay-back", "Pay it back", **of),
-                to_pay("payment-give-up", "They leave it to the farm", **of))  # fmt: skip
+        return (
+            to_pay("payment-pay-back", "Pay it back", **of),
+            to_pay("payment-give-up", "They leave it to the farm", **of),
+        )
     return (to_pay("payment-give-up", "Give up what is unpaid", **of),) if state.held else ()
 
 
@@ -162,7 +167,8 @@ def _species_there() -> list[str]:
     lots = lots_on_hand(Stage.CROP, Stage.PACKS)
     today = timezone.localdate()
     good = (
-        lot for lot in lots
+        lot
+        for lot in lots
         if not lot.held and lot.card.grade in ("", Grade.FIRSTS) and not is_past(lot.card, today)
-    )  # fmt: skip
+    )
     return sorted({lot.card.species.name for lot in good if lot.card.species})

@@ -72,10 +72,13 @@ def save(person: Person | None, form: PersonForm) -> Person:
         saved = add_person(account, Role(said["role"]), form.look())
     else:
         saved = change_person(
-            person, role=said["role"], initials=said["initials"],
-            full_name=said["own_name"], password=said["password"],
+            person,
+            role=said["role"],
+            initials=said["initials"],
+            full_name=said["own_name"],
+            password=said["password"],
             look=form.look(),
-        )  # fmt: skip
+        )
     if said["pin"]:
         set_pin(saved, said["pin"])
     return saved

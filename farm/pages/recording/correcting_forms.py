@@ -91,16 +91,19 @@ class CorrectForm(SureForm):
         if line.gave_now_mg:
             self.add("right_quantity", MassField(label="Weight it really gave", initial=right))
         else:
-            self.add("right_quantity",
-                     quantity_field(line.lot, label="Right quantity", initial=right))  # fmt: skip
+            self.add(
+                "right_quantity", quantity_field(line.lot, label="Right quantity", initial=right)
+            )
         field = self.fields["right_quantity"]
         if isinstance(field, MassField):
             field.exact = (right, now)
         if sees_money and line.role in (Role.BOUGHT, Role.SOLD):
             paid = line.money_now if line.role == Role.BOUGHT else None
             paid = paid if before.money is None else before.money
-            self.add("right_money", MoneyField(label=MONEY_ASKED[line.role], required=False,
-                                               initial=paid))  # fmt: skip
+            self.add(
+                "right_money",
+                MoneyField(label=MONEY_ASKED[line.role], required=False, initial=paid),
+            )
         self.order_fields(self.field_order)
 
 

@@ -176,8 +176,9 @@ def correct(request: PageRequest, seq: int) -> HttpResponse:
         return redirect("entry", seq)
     data = request.POST if request.method == "POST" else None
     sees_money = may(request.person, Right.SEE_COSTS)
-    form = CorrectForm(data, farm=request.farm, line=line, sees_money=sees_money,
-                       before=Before.read(request.GET))  # fmt: skip
+    form = CorrectForm(
+        data, farm=request.farm, line=line, sees_money=sees_money, before=Before.read(request.GET)
+    )
     if data is not None and form.is_valid():
         money = money_before(found, line) if form.cleaned_data.get("right_money") else None
         try:
@@ -198,9 +199,11 @@ def correct(request: PageRequest, seq: int) -> HttpResponse:
             messages.success(request, said)
             tell_retried(request, [done.entry])
             return redirect("entry", seq)
-    return show(request, "farm/entries/correct.html", CorrectPage(
-        found, line, query.what_follows(found, line), form
-    ))  # fmt: skip
+    return show(
+        request,
+        "farm/entries/correct.html",
+        CorrectPage(found, line, query.what_follows(found, line), form),
+    )
 
 
 def loss_of(request: PageRequest, found: Entry) -> str:
@@ -258,8 +261,9 @@ def tell_retried(request: PageRequest, touched: Sequence[Entry]) -> None:
     """Try again what waits for the lots of these entries, and say what was accepted."""
     lots = {lot for done in touched for lot in query.lots_touched(done)}
     for deed, accepted in retrying.retry(lots, request.farm):
-        messages.success(request, f"It waited and is recorded now: {deed.title}, "
-                                  f"entry {accepted.entry.seq}.")  # fmt: skip
+        messages.success(
+            request, f"It waited and is recorded now: {deed.title}, entry {accepted.entry.seq}."
+        )
 
 
 def way_back(request: PageRequest, found: Entry) -> WayOn | None:

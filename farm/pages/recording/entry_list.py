@@ -40,8 +40,9 @@ def lots_named(entry: Entry) -> list[str]:
 
 
 class EntryTable(ListTable):
-    seq = tables.Column(verbose_name="Entry", linkify=lambda record: reverse(
-        "entry", args=[record.seq]))  # fmt: skip
+    seq = tables.Column(
+        verbose_name="Entry", linkify=lambda record: reverse("entry", args=[record.seq])
+    )
     kind = tables.Column(verbose_name="What")
     happened_at = tables.Column(verbose_name="When", attrs={"td": {"class": "day"}})
     lots = tables.Column(empty_values=(), orderable=False)
@@ -113,8 +114,10 @@ class SaleTable(ListTable):
     net = tables.Column(attrs=NUMBER)
     tax = tables.Column(attrs=NUMBER)
     gross = tables.Column(attrs=NUMBER)
-    entry = tables.Column(accessor="line__entry_id", linkify=lambda record: reverse(
-        "entry", args=[record.line.entry_id]))  # fmt: skip
+    entry = tables.Column(
+        accessor="line__entry_id",
+        linkify=lambda record: reverse("entry", args=[record.line.entry_id]),
+    )
 
     sheet = (
         (Column("Day", Kind.DATE), lambda row: row.line.entry.happened_on),
@@ -157,13 +160,17 @@ class SaleTable(ListTable):
 
 class SaleFilter(django_filters.FilterSet):
     place = django_filters.ModelChoiceFilter(
-        field_name="sale__place", queryset=SellingPlace.objects.all(), empty_label="all",
+        field_name="sale__place",
+        queryset=SellingPlace.objects.all(),
+        empty_label="all",
         label="Place",
-    )  # fmt: skip
+    )
     customer = django_filters.ModelChoiceFilter(
-        field_name="sale__customer", queryset=Customer.objects.all(), empty_label="all",
+        field_name="sale__customer",
+        queryset=Customer.objects.all(),
+        empty_label="all",
         label="Customer",
-    )  # fmt: skip
+    )
     product = django_filters.ModelChoiceFilter(
         queryset=lambda request: products_sold(), empty_label="all", label="Product"
     )

@@ -37,13 +37,18 @@ YES_NO = (("yes", "on hand"), ("no", "used up"))
 
 
 class LotTable(ListTable):
-    code = tables.Column(linkify=lambda record: reverse("lot", args=[record.code]),
-                         attrs={"a": {"class": "code"}})  # fmt: skip
+    code = tables.Column(
+        linkify=lambda record: reverse("lot", args=[record.code]), attrs={"a": {"class": "code"}}
+    )
     what = tables.Column(accessor="item__name", verbose_name="What it is")
     quantity = tables.Column(verbose_name="On hand", attrs=BOTH)
     stage = tables.Column(accessor="card__stage", verbose_name="Stage")
-    made = tables.DateColumn(accessor="made_by__happened_on", verbose_name="Made", format="j M Y",
-                             attrs={"td": {"class": "day"}})  # fmt: skip
+    made = tables.DateColumn(
+        accessor="made_by__happened_on",
+        verbose_name="Made",
+        format="j M Y",
+        attrs={"td": {"class": "day"}},
+    )
     held = tables.Column(verbose_name="State")
 
     sheet = (
@@ -85,9 +90,11 @@ class LotFilter(django_filters.FilterSet):
         field_name="card__stage", choices=Stage.choices, label="Stage", empty_label="all"
     )
     strain = django_filters.ModelChoiceFilter(
-        field_name="card__strain", label="Strain", empty_label="all",
+        field_name="card__strain",
+        label="Strain",
+        empty_label="all",
         queryset=Strain.objects.select_related("species"),
-    )  # fmt: skip
+    )
     on_hand = django_filters.ChoiceFilter(
         choices=YES_NO, label="On hand", empty_label="either", method="by_hand"
     )
@@ -243,7 +250,10 @@ def answers_about(request: PageRequest, found: Lot) -> list[tuple[str, str]]:
         ("Trace", reverse("trace-of", args=[code]), Right.SEE_SAFETY),
         ("How far it reaches", f"{reverse('reach')}?codes={code}", Right.SEE_REACH),
         ("Cost", reverse("cost-of", args=[code]), Right.SEE_COSTS),
-        *([("Where it went", reverse("where-of", args=[code]), Right.SEE_WORK)]
-          if found.card.stage in GOODS else []),
-    ]  # fmt: skip
+        *(
+            [("Where it went", reverse("where-of", args=[code]), Right.SEE_WORK)]
+            if found.card.stage in GOODS
+            else []
+        ),
+    ]
     return [(label, address) for label, address, right in ways if may(request.person, right)]

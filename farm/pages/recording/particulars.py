@@ -72,8 +72,10 @@ def _in_words(name: str, said: Said, value: object, *, farm: Farm) -> Iterator[S
 def _price(terms: Mapping[str, Any], farm: Farm) -> str:
     """Say what was asked: “€4.50 a pack, 9 % tax in it, 10 % off”."""
     whole = terms.get("whole_of")
-    words = [show_money(terms["unit_money"], farm.currency)
-             + (" for all of it" if whole else f" a {terms['unit']}")]  # fmt: skip
+    words = [
+        show_money(terms["unit_money"], farm.currency)
+        + (" for all of it" if whole else f" a {terms['unit']}")
+    ]
     if terms["tax_ppm"]:
         within = "tax in it" if terms["tax_included"] else "tax on top"
         words.append(f"{percent(terms['tax_ppm'])} {within}")

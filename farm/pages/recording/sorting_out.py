@@ -38,10 +38,11 @@ def way_on(kept: Kept, lots: Sequence[Lot], farm: Farm, *, opened_at: str) -> Wa
     first = kept.data.get(FIRST_ENTRY)
     if why == CONFLICT and first:
         return WayOn(
-            f"Look at entry {first[0]}", reverse("entry", args=first),
+            f"Look at entry {first[0]}",
+            reverse("entry", args=first),
             words="It was sent twice with different words, and the first stands. Look at that "
             "entry: if this one is right, correct the entry; then give this one up.",
-        )  # fmt: skip
+        )
     if why in WAITS_FOR:
         return _answered_or_mended(kept, WAITS_FOR[why], opened_at)
     if not lots:
@@ -62,17 +63,19 @@ def _of_lots(lots: Sequence[Lot], farm: Farm, opened_at: str) -> WayOn:
     held = next((lot for lot in lots if lot.held), None)
     if held:
         return WayOn(
-            f"Release lot {held.code}", f"{_record(RELEASE.slug)}?lot={held.code}",
+            f"Release lot {held.code}",
+            f"{_record(RELEASE.slug)}?lot={held.code}",
             BY_SLUG[RELEASE.slug].rights,
             f"Lot {held.code} is on hold now. Once it is released, this is recorded by itself.",
-        )  # fmt: skip
+        )
     empty = next((lot for lot in lots if not lot.quantity), None)
     if empty:
         return WayOn(
-            f"See where lot {empty.code} went", reverse("lot", args=[empty.code]),
+            f"See where lot {empty.code} went",
+            reverse("lot", args=[empty.code]),
             words=f"Nothing is left of lot {empty.code} now. See where it went: if an entry took "
             "too much, correct it there, and this is recorded by itself.",
-        )  # fmt: skip
+        )
     there = ", ".join(f"{amount_of(lot.quantity, lot, farm)} of lot {lot.code}" for lot in lots)
     return WayOn(
         "Open and mend it",

@@ -145,8 +145,9 @@ def run_readings(request: PageRequest, seq: int) -> HttpResponse:
     answer = None
     if sets:
         content = run_content(course_of(sets[-1], request.farm), request.farm)
-        report = report_of(f"Readings of run {seq}", f"{sets[-1].probe}", content,
-                           made=made_by(request))  # fmt: skip
+        report = report_of(
+            f"Readings of run {seq}", f"{sets[-1].probe}", content, made=made_by(request)
+        )
         file = taken_away(request, report, f"run-{seq}")
         if file:
             return file
@@ -168,8 +169,9 @@ def add_readings(request: PageRequest, seq: int) -> HttpResponse:
         said = form.cleaned_data
         try:
             who = signed(request.person, said["initials"], said["pin"])
-            attach_readings(who, entry, readings=form.readings, source=form.source(),
-                            uuid=said["uuid"])  # fmt: skip
+            attach_readings(
+                who, entry, readings=form.readings, source=form.source(), uuid=said["uuid"]
+            )
         except Refused as refusal:
             form.add_error(None, str(refusal))
         else:

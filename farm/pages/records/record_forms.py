@@ -88,8 +88,9 @@ class RecordForm(SigningForm):
         if is_correction:
             self.fields["note"].required = True
             self.fields["note"].label = "Why it is corrected"
-        self.order_fields(["when", *(n for n in self.fields if n not in ("when", *SIGNING)),
-                           *SIGNING])  # fmt: skip
+        self.order_fields(
+            ["when", *(n for n in self.fields if n not in ("when", *SIGNING)), *SIGNING]
+        )
 
     def clean_when(self) -> datetime:
         when: datetime = self.cleaned_data["when"]
@@ -118,9 +119,11 @@ class RecordForm(SigningForm):
 def form_field(field: Field) -> forms.Field:
     """Make the box that reads a field as growers type it."""
     known: dict[str, Any] = {
-        "label": field.label, "required": field.required, "initial": field.usual,
+        "label": field.label,
+        "required": field.required,
+        "initial": field.usual,
         "help_text": field.hint,
-    }  # fmt: skip
+    }
     amounts = {Holds.TEMPERATURE: TemperatureField, Holds.RISE: RiseField, Holds.MASS: MassField}
     if field.holds in amounts:
         return amounts[field.holds](**known)
@@ -136,16 +139,22 @@ class ReadingsForm(SigningForm):
     """The readings of a run: a logger's file, or typed line by line."""
 
     file = forms.FileField(
-        label="A logger's file", required=False,
+        label="A logger's file",
+        required=False,
         help_text="CSV: time, temperature and, if there is one, gauge pressure. A head line says "
         "which column is which",
-    )  # fmt: skip
+    )
     counts = forms.ChoiceField(
-        label="Times in the file are", required=False,
-        choices=[("", "as its head says"), *COUNTS.items(),
-                 (ELAPSED, "hours:minutes:seconds since the start"),
-                 (MINUTES_SECONDS, "minutes:seconds since the start"), (CLOCK, "the clock")],
-    )  # fmt: skip
+        label="Times in the file are",
+        required=False,
+        choices=[
+            ("", "as its head says"),
+            *COUNTS.items(),
+            (ELAPSED, "hours:minutes:seconds since the start"),
+            (MINUTES_SECONDS, "minutes:seconds since the start"),
+            (CLOCK, "the clock"),
+        ],
+    )
     typed = forms.CharField(
         label="Or typed, a reading a line",
         required=False,
@@ -162,9 +171,10 @@ class ReadingsForm(SigningForm):
         label="Start of the readings", help_text="Minute 0, and the day of a bare clock"
     )
     probe = forms.CharField(
-        label="Where the probe was", max_length=60,
+        label="Where the probe was",
+        max_length=60,
         help_text="The core of a block says most; the chamber says least",
-    )  # fmt: skip
+    )
     reference_milli_c = TemperatureField(label="Reference temperature of F0")
     z_milli_c = RiseField(label="z, the rise that kills ten times as fast")
 
@@ -216,8 +226,14 @@ class ReadingsForm(SigningForm):
         said = self.cleaned_data
         start = timezone.localtime(said["start"])
         try:
-            found = read_readings(text, self.units(), start, counts=said["counts"],
-                                  column=said.get(COLUMN), is_typed=name == "typed")  # fmt: skip
+            found = read_readings(
+                text,
+                self.units(),
+                start,
+                counts=said["counts"],
+                column=said.get(COLUMN),
+                is_typed=name == "typed",
+            )
         except ColumnQuestion as question:
             self.ask_column(question.columns)
             self.add_error(COLUMN, str(question))
@@ -231,10 +247,16 @@ class ReadingsForm(SigningForm):
     def ask_column(self, columns: Sequence[tuple[int, str]] = ()) -> None:
         """Ask which column of the file is meant; which there are is known once it was read."""
         choices = [("", "Choose a column"), *((str(number), head) for number, head in columns)]
-        self.add(COLUMN, forms.IntegerField(
-            label="Which column is the temperature", required=False, min_value=1,
-            max_value=LONGEST_LINE, widget=forms.Select(choices=choices),
-        ))  # fmt: skip
+        self.add(
+            COLUMN,
+            forms.IntegerField(
+                label="Which column is the temperature",
+                required=False,
+                min_value=1,
+                max_value=LONGEST_LINE,
+                widget=forms.Select(choices=choices),
+            ),
+        )
 
     def units(self) -> Units:
         said = self.cleaned_data
@@ -265,8 +287,9 @@ class DaysForm(forms.Form):
 
     def __init__(self, data: Mapping[str, Any], *, usual: tuple[date, date]) -> None:
         """Take what is typed, and the usual days where nothing is."""
-        super().__init__({"first": data.get("first") or usual[0],
-                          "last": data.get("last") or usual[1]})  # fmt: skip
+        super().__init__(
+            {"first": data.get("first") or usual[0], "last": data.get("last") or usual[1]}
+        )
 
     def clean(self) -> dict[str, Any]:
         said: dict[str, Any] = super().clean() or {}

@@ -211,12 +211,14 @@ def record_one(request: PageRequest, slug: str, pk: int) -> HttpResponse:
         facts=facts_of(request, kind, record),
         is_struck=after is not None,
         after=after,
-        may_review=is_owner and bool(kind.review) and query.review_of(record) is None
+        may_review=is_owner
+        and bool(kind.review)
+        and query.review_of(record) is None
         and after is None,
         may_correct=may(request.person, Right.RECORD) and after is None and not was_erased,
         may_erase=is_owner and private is not None and not was_erased,
         beside=beside(request, record),
-    )  # fmt: skip
+    )
     return show(request, "farm/records/one.html", shown)
 
 
@@ -311,8 +313,7 @@ def latest(gaps: list[Gap], most: int = 8) -> list[Gap]:
 def with_links(table: ShownTable, slug: str) -> ShownTable:
     """Turn each record's number into the way to it, and put the newest first."""
     rows = tuple(
-        (replace(row[0], address=reverse("record-one", args=[slug, row[0].words])),
-         *row[1:])
+        (replace(row[0], address=reverse("record-one", args=[slug, row[0].words])), *row[1:])
         for row in reversed(table.rows)
-    )  # fmt: skip
+    )
     return replace(table, rows=rows, struck=tuple(len(rows) - 1 - at for at in table.struck))

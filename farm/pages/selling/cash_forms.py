@@ -37,9 +37,11 @@ class CashForm(FarmForm):
             self.initial["cash_money"] = known.cash_money
         add_till(self, place, initial=before)
         word = forms.ChoiceField(
-            label="If it differs, why", choices=[("", "not said"), *CashWord.choices],
-            required=False, initial=before.word,
-        )  # fmt: skip
+            label="If it differs, why",
+            choices=[("", "not said"), *CashWord.choices],
+            required=False,
+            initial=before.word,
+        )
         self.add("word", word)
 
     def count(self) -> CashCount:
@@ -48,24 +50,37 @@ class CashForm(FarmForm):
 
 def add_till(form: FarmForm, place: SellingPlace, *, initial: CashCount) -> None:
     """Ask what else paid, and the float; card payments only where each costs a fee."""
-    form.add("card_money", MoneyField(
-        label="By card, in all", required=False, initial=initial.card_money or None
-    ))  # fmt: skip
+    form.add(
+        "card_money",
+        MoneyField(label="By card, in all", required=False, initial=initial.card_money or None),
+    )
     if place.card_fee_each_money:
-        form.add("card_count", CountField(
-            label="Card payments, how many", required=False, initial=initial.card_count or None
-        ))  # fmt: skip
+        form.add(
+            "card_count",
+            CountField(
+                label="Card payments, how many", required=False, initial=initial.card_count or None
+            ),
+        )
     for token in place.tokens.all():
-        form.add(f"token_{token.pk}", CountField(
-            label=f"{token}, how many", required=False, initial=initial.tokens.get(token.pk)
-        ))  # fmt: skip
-    form.add("paid_out_money", MoneyField(
-        label="Paid out of the till", required=False, help_text="The fee, if it was paid in cash",
-        initial=initial.paid_out_money or None,
-    ))  # fmt: skip
-    form.add("float_money", MoneyField(
-        label="Float at the start", required=False, initial=initial.float_money
-    ))  # fmt: skip
+        form.add(
+            f"token_{token.pk}",
+            CountField(
+                label=f"{token}, how many", required=False, initial=initial.tokens.get(token.pk)
+            ),
+        )
+    form.add(
+        "paid_out_money",
+        MoneyField(
+            label="Paid out of the till",
+            required=False,
+            help_text="The fee, if it was paid in cash",
+            initial=initial.paid_out_money or None,
+        ),
+    )
+    form.add(
+        "float_money",
+        MoneyField(label="Float at the start", required=False, initial=initial.float_money),
+    )
 
 
 def cash_count(said: Mapping[str, Any]) -> CashCount:
@@ -83,9 +98,14 @@ def cash_count(said: Mapping[str, Any]) -> CashCount:
 
 def _count_of(known: CashUp) -> CashCount:
     return CashCount(
-        known.float_money, known.cash_money, known.card_money, known.card_count,
-        known.paid_out_money, dict(known.tokens.values_list("token_id", "count")), known.word,
-    )  # fmt: skip
+        known.float_money,
+        known.cash_money,
+        known.card_money,
+        known.card_count,
+        known.paid_out_money,
+        dict(known.tokens.values_list("token_id", "count")),
+        known.word,
+    )
 
 
 class TokensPaidForm(FarmForm):

@@ -125,10 +125,13 @@ class SellForm(PricedForm, UnlistedForm):
         elif draw and typed is not None:
             lines.append(
                 SoldLine(
-                    draw.lot, draw.quantity, typed, weight_unit=self.weight_unit(),
+                    draw.lot,
+                    draw.quantity,
+                    typed,
+                    weight_unit=self.weight_unit(),
                     discount_ppm=self.discount(),
                 )
-            )  # fmt: skip
+            )
         return sell(
             doing,
             place=place,

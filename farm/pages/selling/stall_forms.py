@@ -74,13 +74,19 @@ class LoadForm(ListedByKind):
     def _offer_lots(self) -> None:
         """Offer what may be loaded, and say what of it is free; what is refused is left out."""
         loaded, aside = in_open_loads(), taken_of(set_aside())
-        lots = [lot for lot in lots_on_hand(*SOLD_STAGES)
-                if not lot.held and lot.quantity > loaded.get(lot.pk, 0)]  # fmt: skip
+        lots = [
+            lot
+            for lot in lots_on_hand(*SOLD_STAGES)
+            if not lot.held and lot.quantity > loaded.get(lot.pk, 0)
+        ]
         self.offer_draws("load", lots, stages=SOLD_FIRST)
         for lot in lots:
             taken = {"set aside for orders": aside.get(lot.pk, 0), "loaded": loaded.get(lot.pk, 0)}
-            words = [f"{amount_of(much, lot, self.farm)} {where}" for where, much in taken.items()
-                     if much]  # fmt: skip
+            words = [
+                f"{amount_of(much, lot, self.farm)} {where}"
+                for where, much in taken.items()
+                if much
+            ]
             free = max(0, lot.quantity - sum(taken.values()))
             if words:
                 said = f"{amount_of(free, lot, self.farm)} free" if free else "None is free"
@@ -228,9 +234,10 @@ class BackForm(DoingForm):
         price = MoneyField(label=f"Price of {per}", required=False, initial=goods.list_money)
         self.add(f"price_{row.key}", price)
         hint = "In all, of this product"
-        self.add(f"off_{row.key}", MoneyField(
-            label="Taken off", required=False, initial=off or None, help_text=hint
-        ))  # fmt: skip
+        self.add(
+            f"off_{row.key}",
+            MoneyField(label="Taken off", required=False, initial=off or None, help_text=hint),
+        )
 
     def amount(self, row: BackRow, label: str, known: int | None) -> AmountField:
         field = quantity_field(row.lot, label=label, required=False, initial=known)
@@ -239,10 +246,14 @@ class BackForm(DoingForm):
 
     def add_cash(self) -> None:
         place = self.stall_day.place
-        self.add("cash_money", MoneyField(
-            label="Cash in the till", required=False,
-            help_text="Float and all. Blank: count it later",
-        ))  # fmt: skip
+        self.add(
+            "cash_money",
+            MoneyField(
+                label="Cash in the till",
+                required=False,
+                help_text="Float and all. Blank: count it later",
+            ),
+        )
         add_till(self, place, initial=CashCount(place.float_money, 0))
 
     # --- read ------------------------------------------------------------------------------
@@ -280,10 +291,13 @@ class BackForm(DoingForm):
         if not self.one_by_one:
             return share_out(self.loaded, {row.lot.item_id: said[row.key] for row in self.rows})
         given = {
-            why: [Draw(row.lot, quantity) for row in self.rows
-                  if (quantity := said[row.key].given.get(why, 0))]
+            why: [
+                Draw(row.lot, quantity)
+                for row in self.rows
+                if (quantity := said[row.key].given.get(why, 0))
+            ]
             for why in AWAY
-        }  # fmt: skip
+        }
         return Counted(
             back={row.lot.pk: said[row.key].back for row in self.rows},
             given={str(why): draws for why, draws in given.items() if draws},
@@ -323,11 +337,14 @@ class BackForm(DoingForm):
                 row=row,
                 back=self[f"back_{row.key}"],
                 samples=self[f"sample_{row.key}"],
-                more=[self[f"{name}_{row.key}"] for name in ("gift", "own", "price", "off")
-                      if f"{name}_{row.key}" in self.fields],
+                more=[
+                    self[f"{name}_{row.key}"]
+                    for name in ("gift", "own", "price", "off")
+                    if f"{name}_{row.key}" in self.fields
+                ],
             )
             for row in self.rows
-        ]  # fmt: skip
+        ]
 
     def till_fields(self) -> list[forms.BoundField]:
         return [self[name] for name in self.fields if name in CASH or name.startswith("token_")]

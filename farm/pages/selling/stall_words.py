@@ -71,14 +71,23 @@ def earned_lines(earned: Earned, farm: Farm) -> list[MoneyLine]:
     before = sum(cents) * MONEY_PER_CENT
     after, own_hour = _to_cent(earned.with_own), earned.per_hour(earned.with_own)
     return [
-        *(MoneyLine(label, money(cent * MONEY_PER_CENT, farm), hint=hint)
-          for (label, _, hint), cent in zip(known, cents, strict=True)),
+        *(
+            MoneyLine(label, money(cent * MONEY_PER_CENT, farm), hint=hint)
+            for (label, _, hint), cent in zip(known, cents, strict=True)
+        ),
         MoneyLine("Earned, for own hours", money(before, farm), is_sum=True),
-        MoneyLine("Own hours, at the stall and growing", money(after - before, farm),
-                  hint=f"{hours(earned.own_minutes)} at the stall"),
-        MoneyLine("Left after own hours", money(after, farm), is_sum=True,
-                  hint="" if own_hour is None else f"{money(own_hour, farm)} an hour at the stall"),
-    ]  # fmt: skip
+        MoneyLine(
+            "Own hours, at the stall and growing",
+            money(after - before, farm),
+            hint=f"{hours(earned.own_minutes)} at the stall",
+        ),
+        MoneyLine(
+            "Left after own hours",
+            money(after, farm),
+            is_sum=True,
+            hint="" if own_hour is None else f"{money(own_hour, farm)} an hour at the stall",
+        ),
+    ]
 
 
 def _to_cent(amount: int) -> int:
@@ -90,9 +99,10 @@ def cash_lines(cash: Cash, farm: Farm) -> list[MoneyLine]:
     """What should lie in the till, what was counted, and the difference, without a judgement."""
     kept, difference = cash.kept, cash.difference_money
     outs = (
-        ("By card", kept.card_money), ("In tokens", cash.token_money),
+        ("By card", kept.card_money),
+        ("In tokens", cash.token_money),
         ("Paid out of the till", kept.paid_out_money),
-    )  # fmt: skip
+    )
     word = "More than expected" if difference > 0 else "Less than expected"
     counted = f"count {cash.counts}" if cash.counts > 1 else ""
     return [
@@ -100,14 +110,14 @@ def cash_lines(cash: Cash, farm: Farm) -> list[MoneyLine]:
         MoneyLine("Sold", money(cash.sales_money, farm)),
         *(MoneyLine(label, money(-amount, farm)) for label, amount in outs if amount),
         MoneyLine("So there should be", money(cash.expected_money, farm), is_sum=True),
+        MoneyLine(f"Counted by {kept.by.initials}", money(kept.cash_money, farm), hint=counted),
         MoneyLine(
-            f"Counted by {kept.by.initials}", money(kept.cash_money, farm), hint=counted
-        ),
-        MoneyLine(
-            word if difference else "As expected", money(abs(difference), farm), is_sum=True,
+            word if difference else "As expected",
+            money(abs(difference), farm),
+            is_sum=True,
             hint=kept.get_word_display() if kept.word else "",
         ),
-    ]  # fmt: skip
+    ]
 
 
 def shown_item(row: ItemRow, farm: Farm, *, takes: bool) -> ShownItem:
@@ -118,9 +128,13 @@ def shown_item(row: ItemRow, farm: Farm, *, takes: bool) -> ShownItem:
         return str(quantity) if counted else show_mass(quantity, farm.weight_unit)
 
     return ShownItem(
-        row.item.name, amount(row.took), amount(row.sold), amount(row.given), amount(row.back),
+        row.item.name,
+        amount(row.took),
+        amount(row.sold),
+        amount(row.given),
+        amount(row.back),
         money(row.gross, farm) if takes else "",
-    )  # fmt: skip
+    )
 
 
 def hours(minutes: int) -> str:

@@ -209,8 +209,9 @@ def fee_sheet(request: PageRequest, pk: int) -> HttpResponse:
     """One market's sales for its manager: nothing of any other place, of no customer, no cost."""
     place = get_or_refuse(request, SellingPlace.objects.all(), Right.SEE_SALES, pk=pk)
     first, last = _span(request)
-    report = fee_report(place, fee_days(place, first, last), span=(first, last),
-                        made=made_by(request))  # fmt: skip
+    report = fee_report(
+        place, fee_days(place, first, last), span=(first, last), made=made_by(request)
+    )
     return handed_out(request, report, name=f"market-{place.pk}-{first}-{last}")
 
 
@@ -259,7 +260,4 @@ def _advice(request: PageRequest, back: list[tuple[Lot, int]]) -> list[tuple[str
 
 
 def _doing(request: PageRequest, form: FarmForm) -> Doing:
-    return Doing(
-        by=request.person, happened_at=timezone.now(),
-        uuid=form.cleaned_data["uuid"]
-    )  # fmt: skip
+    return Doing(by=request.person, happened_at=timezone.now(), uuid=form.cleaned_data["uuid"])

@@ -31,9 +31,14 @@ def tapped(person: Person, load: StallDay, form: TapForm) -> str:
     doing = Doing(by=person, happened_at=timezone.now(), uuid=form.cleaned_data["uuid"])
     came = came_from_phone(doing.uuid)
     tap(
-        doing, stall_day=load, item=one.item, quantity=form.quantity_of(one), of=form.of(),
-        unit_money=form.cleaned_data["unit_money"], kept_at=came.kept_at if came else None,
-    )  # fmt: skip
+        doing,
+        stall_day=load,
+        item=one.item,
+        quantity=form.quantity_of(one),
+        of=form.of(),
+        unit_money=form.cleaned_data["unit_money"],
+        kept_at=came.kept_at if came else None,
+    )
     unfinished.answered(doing.uuid, "accepted as a tap")
     return f"{one.item}: {form.cleaned_data['what']}."
 
@@ -47,10 +52,12 @@ def waiting_before(person: Person, load: StallDay, form: TapForm) -> Kept | None
         return None
     item = str(form.cleaned_data["item"])
     waits = [
-        kept for kept in unfinished.still_waiting()
+        kept
+        for kept in unfinished.still_waiting()
         if (kept.name, kept.by) == (f"{TAP}{load.pk}", person.pk)
-        and kept.data.get("item") == [item] and kept.data.get("what") != [BACK]
-    ]  # fmt: skip
+        and kept.data.get("item") == [item]
+        and kept.data.get("what") != [BACK]
+    ]
     last = last_tap(load, int(item))
     return waits[-1] if waits and (last is None or last.at < waits[-1].kept_at) else None
 

@@ -148,9 +148,12 @@ def till_price(request: PageRequest, pk: int) -> HttpResponse:
     said = form.cleaned_data
     try:
         set_price(
-            _doing(request, form), stall_day=load, item=form.goods[said["item"]].item,
-            unit_money=said["unit_money"], why=said["why"],
-        )  # fmt: skip
+            _doing(request, form),
+            stall_day=load,
+            item=form.goods[said["item"]].item,
+            unit_money=said["unit_money"],
+            why=said["why"],
+        )
     except Refused as refusal:
         messages.error(request, str(refusal))
     return redirect("till", pk)
@@ -168,7 +171,4 @@ def _load(request: PageRequest, pk: int) -> StallDay:
 
 
 def _doing(request: PageRequest, form: FarmForm) -> Doing:
-    return Doing(
-        by=request.person, happened_at=timezone.now(),
-        uuid=form.cleaned_data["uuid"]
-    )  # fmt: skip
+    return Doing(by=request.person, happened_at=timezone.now(), uuid=form.cleaned_data["uuid"])

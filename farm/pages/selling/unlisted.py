@@ -98,8 +98,12 @@ class UnlistedForm(ListedByKind):
     def offer_unlisted(self) -> None:
         choices = [("", "Choose"), *((key_of(what), words_of(what)) for what in sold_goods())]
         self.add("unlisted_lot", CodeField(label="Code of the emptied lot", required=False))
-        self.add("unlisted_what", forms.ChoiceField(label="or, with no lot yet, what it was",
-                                                    choices=choices, required=False))  # fmt: skip
+        self.add(
+            "unlisted_what",
+            forms.ChoiceField(
+                label="or, with no lot yet, what it was", choices=choices, required=False
+            ),
+        )
         self.add("unlisted_amount", PlainAmountField(label="How much of it", required=False))
         if sees_stall_prices(self.person):
             price = MoneyField(label="Its price, if it is not listed", required=False)
@@ -206,7 +210,9 @@ def record_words(what: Goods) -> str:
     """Say what must be recorded before goods can be sold."""
     state = "" if isinstance(what, Product) else what.state
     doing = {
-        Loose.FRESH: "the pick", Loose.DRIED: "the drying", Loose.SPENT: "the blocks kept as spent",
+        Loose.FRESH: "the pick",
+        Loose.DRIED: "the drying",
+        Loose.SPENT: "the blocks kept as spent",
         Loose.SPAWN: "the spawn",
-    }  # fmt: skip
+    }
     return f"Record {doing.get(Loose(state), '') if state else 'the packing'}"

@@ -79,8 +79,11 @@ class TakeOverForm(forms.Form):
 
     def __init__(self, data: Mapping[str, Any] | None, *, farm: Farm, rated: set[str]) -> None:
         super().__init__(data)
-        self.offered = {"strains": strain_offers(), "fillings": filling_offers(farm),
-                        "rooms": room_offers()}  # fmt: skip
+        self.offered = {
+            "strains": strain_offers(),
+            "fillings": filling_offers(farm),
+            "rooms": room_offers(),
+        }
         for name, offers in self.offered.items():
             field = self.fields[name]
             assert isinstance(field, forms.MultipleChoiceField)
@@ -117,10 +120,15 @@ class TakeOverForm(forms.Form):
 def strain_offers() -> list[Offer]:
     there = set(Strain.objects.values_list("species__name", flat=True))
     return [
-        Offer(one.species, f"{one.species} ({one.latin})", _days(one), one.source,
-              one.species in there)
+        Offer(
+            one.species,
+            f"{one.species} ({one.latin})",
+            _days(one),
+            one.source,
+            one.species in there,
+        )
         for one in PLANNED
-    ]  # fmt: skip
+    ]
 
 
 def _days(one: Planned) -> str:
@@ -142,18 +150,22 @@ def filling_offers(farm: Farm) -> list[Offer]:
 
 def _parts(one: Filling, farm: Farm) -> str:
     unit = "lb" if farm.weight_unit == "lb" else "g"
-    weighed = [f"{show_mass(part.quantity, unit)} {part.supply.lower()}"
-               for part in one.parts if not part.is_counted]  # fmt: skip
+    weighed = [
+        f"{show_mass(part.quantity, unit)} {part.supply.lower()}"
+        for part in one.parts
+        if not part.is_counted
+    ]
     return ", ".join([*weighed, f"{show_mass(one.water_mg, unit)} water"])
 
 
 def room_offers() -> list[Offer]:
     there = set(Room.objects.values_list("name", flat=True))
     return [
-        Offer(name, name, purpose + (f", {places} block places" if places else ""), "",
-              name in there)
+        Offer(
+            name, name, purpose + (f", {places} block places" if places else ""), "", name in there
+        )
         for name, purpose, places in ROOMS
-    ]  # fmt: skip
+    ]
 
 
 def time_offers() -> list[Offer]:
@@ -163,7 +175,12 @@ def time_offers() -> list[Offer]:
     """
     believed = {(name, *usual[:2]): usual.source for name, usual in TIMED.items()}
     return [
-        Offer(one.action, one.action.capitalize(), in_words(one),
-              believed.get((one.action, one.minutes, one.unit_seconds), "your own figure"), True)
+        Offer(
+            one.action,
+            one.action.capitalize(),
+            in_words(one),
+            believed.get((one.action, one.minutes, one.unit_seconds), "your own figure"),
+            True,
+        )
         for one in StandardTime.objects.all()
-    ]  # fmt: skip
+    ]

@@ -66,10 +66,16 @@ class CountForm(DoingForm):
             self.add(f"found_{lot.pk}", field)
             field.help_text = ""
         for at in MORE:
-            self.add(f"code_{at}", forms.CharField(label="Code of another lot found here",
-                                                   max_length=8, required=False))  # fmt: skip
-            self.add(f"amount_{at}", forms.CharField(label="How much of it", max_length=30,
-                                                     required=False))  # fmt: skip
+            self.add(
+                f"code_{at}",
+                forms.CharField(
+                    label="Code of another lot found here", max_length=8, required=False
+                ),
+            )
+            self.add(
+                f"amount_{at}",
+                forms.CharField(label="How much of it", max_length=30, required=False),
+            )
 
     def clean(self) -> dict[str, Any]:
         """Read what was found beyond the list: a code, and an amount in that lot's own unit."""
@@ -84,8 +90,15 @@ class CountForm(DoingForm):
     def counted(self, room: Room | None, ended_at: datetime | None) -> Counted:
         said = self.cleaned_data
         found = [(lot, said.get(name)) for lot, name in self.groups.get("found", [])]
-        return Counted(uuid=said["uuid"], happened_at=said["when"], room=room, hidden=self.hidden,
-                       found=[*found, *self.more], ended_at=ended_at, sure=self.sure())  # fmt: skip
+        return Counted(
+            uuid=said["uuid"],
+            happened_at=said["when"],
+            room=room,
+            hidden=self.hidden,
+            found=[*found, *self.more],
+            ended_at=ended_at,
+            sure=self.sure(),
+        )
 
     def more_fields(self) -> list[forms.BoundField]:
         return [self[f"{name}_{at}"] for at in MORE for name in ("code", "amount")]
@@ -135,8 +148,10 @@ class AnswersForm(FarmForm):
             key = one.line.pk
             choices = [("", "later"), *((way.value, WORDS[way]) for way in one.choices)]
             usual = one.choices[0].value if one.verdict is Verdict.INSIDE else ""
-            self.add(f"do_{key}", forms.ChoiceField(label="Do", choices=choices, required=False,
-                                                    initial=usual))  # fmt: skip
+            self.add(
+                f"do_{key}",
+                forms.ChoiceField(label="Do", choices=choices, required=False, initial=usual),
+            )
             self.add(f"why_{key}", forms.ChoiceField(label="Why", choices=WHYS, required=False))
             self.add(f"note_{key}", forms.CharField(label="Note", max_length=200, required=False))
             number = forms.UUIDField(widget=forms.HiddenInput, initial=uuid4)
@@ -155,8 +170,9 @@ class AnswersForm(FarmForm):
             if said.get(f"do_{key}"):
                 why, note = said[f"why_{key}"], said[f"note_{key}"]
                 reason = f"{why}: {note}" if why and note else why or note
-                doing = Doing(by=signed.by, happened_at=one.line.count.happened_at,
-                              uuid=said[f"uuid_{key}"])  # fmt: skip
+                doing = Doing(
+                    by=signed.by, happened_at=one.line.count.happened_at, uuid=said[f"uuid_{key}"]
+                )
                 yield one, doing, Answered(said[f"do_{key}"]), reason
 
     def refuse(self, one: Checked, refusal: str) -> None:

@@ -80,9 +80,12 @@ def weigh_shelf(request: PageRequest, shelf: str) -> HttpResponse:
         return may_be_kept(show(request, "farm/store/weigh.html", shown))
     if from_phone.asks_for_json(request):
         return rows_from_phone(
-            request, form, name=f"{retrying.SHELF}{shelf}", said=lambda done: _said(form, done),
+            request,
+            form,
+            name=f"{retrying.SHELF}{shelf}",
+            said=lambda done: _said(form, done),
             leads_to=reverse("in-store"),
-        )  # fmt: skip
+        )
     done = record_rows(request, form)
     if not form.errors:
         messages.success(request, _said(form, done))
@@ -94,8 +97,11 @@ def weigh_shelf(request: PageRequest, shelf: str) -> HttpResponse:
 
 def _weighed(sent: QueryDict | None) -> set[int]:
     """The lots of which a weight was typed, by pk."""
-    boxes = [name.removeprefix(WEIGHT) for name, typed in (sent or {}).items()
-             if name.startswith(WEIGHT) and typed]  # fmt: skip
+    boxes = [
+        name.removeprefix(WEIGHT)
+        for name, typed in (sent or {}).items()
+        if name.startswith(WEIGHT) and typed
+    ]
     return {pk for box in boxes if (pk := number_named(box)) is not None}
 
 

@@ -122,8 +122,7 @@ class DryForm(DoingForm):
     def build(self) -> None:
         self.initial.setdefault("shelf", last_shelf(DRY))
         lots = sorted(lots_on_hand(Stage.CROP, Stage.PACKS), key=lambda lot: lot.card.stage)
-        self.offer_draws("draws", [lot for lot in lots if is_fresh(lot.card)],
-                         stages=[Stage.CROP])  # fmt: skip
+        self.offer_draws("draws", [lot for lot in lots if is_fresh(lot.card)], stages=[Stage.CROP])
 
     def run(self, doing: Doing) -> Recorded:
         said = self.cleaned_data

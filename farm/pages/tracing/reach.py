@@ -113,8 +113,12 @@ def _way_words(one: Wider) -> str:
     counts = f"{here} here, {customers}"
     return format_html(
         '<span>{} <a href="{}?{}">{}<span class="unseen"> from {}</span></a></span>',
-        capfirst(one.words), reverse("reach"), urlencode(one.asked), counts, one.words,
-    )  # fmt: skip
+        capfirst(one.words),
+        reverse("reach"),
+        urlencode(one.asked),
+        counts,
+        one.words,
+    )
 
 
 @require_POST

@@ -185,8 +185,9 @@ def _whom(state: RecallState, names: Names) -> list[tuple[str, str]]:
         key=lambda one: (one.is_done, order[one.whom.kind], one.whom.key),
     )
     numbers = numbers_of(state)
-    return [(f"{one.whom.kind}-{one.whom.key}", _label(one.whom, numbers, names))
-            for one in contacts]  # fmt: skip
+    return [
+        (f"{one.whom.kind}-{one.whom.key}", _label(one.whom, numbers, names)) for one in contacts
+    ]
 
 
 def _label(whom: Whom, numbers: Mapping[int, str], names: Names) -> str:

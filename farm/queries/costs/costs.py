@@ -183,9 +183,16 @@ def _lines(
         if flow.role == Role.BOUGHT:
             bought = amount_in(lot, flow.quantity)
             lines.append(
-                CostLine(lot.item.name, lot.code, entry.happened_on, entry.kind, bought, flow.cost,
-                         ACTUAL)
-            )  # fmt: skip
+                CostLine(
+                    lot.item.name,
+                    lot.code,
+                    entry.happened_on,
+                    entry.kind,
+                    bought,
+                    flow.cost,
+                    ACTUAL,
+                )
+            )
         else:
             lines += _shared(flow.cost, [line for place, line in parts if place == entry.seq])
     return tuple(lines)
@@ -221,8 +228,9 @@ def _used(lot: Lot, came_in: list[Flow]) -> list[Flow]:
 def _inputs(lot: Lot, used: list[Flow], past: Past | None) -> list[tuple[int, CostLine]]:
     """Name the lots used where this lot was made, with how much of each is in it."""
     if past:
-        inside = {(edge.entry, edge.src): edge.quantity for edge in past.kin.edges
-                  if edge.dst == lot.pk}  # fmt: skip
+        inside = {
+            (edge.entry, edge.src): edge.quantity for edge in past.kin.edges if edge.dst == lot.pk
+        }
     else:
         edges = Edge.objects.filter(dst=lot).values_list("entry_id", "src_id", "quantity")
         inside = {(place, src): quantity for place, src, quantity in edges}
@@ -238,8 +246,15 @@ def _inputs(lot: Lot, used: list[Flow], past: Past | None) -> list[tuple[int, Co
         cost = tuple(-c for c in flow.cost)
         is_food = source.card.stage > Stage.BLOCKS
         in_part = source.shares_open or (is_food and source.pk in awaiting)
-        line = CostLine(source.item.name, source.code, entry.happened_on, entry.kind, amount, cost,
-                        IN_PART if in_part else ACTUAL)  # fmt: skip
+        line = CostLine(
+            source.item.name,
+            source.code,
+            entry.happened_on,
+            entry.kind,
+            amount,
+            cost,
+            IN_PART if in_part else ACTUAL,
+        )
         found.append((flow.entry_id, line))
     return found
 
@@ -270,8 +285,9 @@ def _charges(lot: Lot, places: list[int], entries: dict[int, Entry]) -> list[tup
         entry = entries[place]
         cost = tuple(amount if kind == name else 0 for name in KINDS)
         what = f"{CHARGE_WORDS[CostKind(kind)]}: {entry.kind}"
-        line = CostLine(what, "", entry.happened_on, entry.kind, Amount(None, None), cost,
-                        _time_of(kind, entry))  # fmt: skip
+        line = CostLine(
+            what, "", entry.happened_on, entry.kind, Amount(None, None), cost, _time_of(kind, entry)
+        )
         found.append((place, line))
     return found
 

@@ -145,8 +145,7 @@ def _listed_per_kg(species: Species, day: date, forms: Sequence[str]) -> dict[st
     rows = Price.objects.filter(
         product__species=species, product__form__in=forms, from_day__lte=day, pack_money__gt=0
     )
-    in_force = {(row.product_id, row.place_id): row
-                for row in rows.order_by("from_day")}  # fmt: skip
+    in_force = {(row.product_id, row.place_id): row for row in rows.order_by("from_day")}
     packs = products_on(day, Product.objects.filter(species=species, form__in=forms))
     of = {product.pk: product for product in packs}
     nets: dict[str, list[Fraction]] = defaultdict(list)

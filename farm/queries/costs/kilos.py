@@ -202,11 +202,9 @@ def _sales_of(lots: Iterable[int]) -> _Sales:
     """Read where some lots were sold; what came back belongs to where it was sold. One query."""
     places, entries, names = {}, set(), {}
     lines = Line.objects.filter(lot__in=list(lots), role__in=(Role.SOLD, Role.BACK))
-    rows = lines.values_list(
-        "lot_id", "role", "entry_id", "entry__place", "entry__sale__place",
-        "entry__sale__place__name", "returns__entry__sale__place",
-        "returns__entry__sale__place__name",
-    )  # fmt: skip
+    sale, back_of = "entry__sale__place", "returns__entry__sale__place"
+    where = (sale, f"{sale}__name", back_of, f"{back_of}__name")
+    rows = lines.values_list("lot_id", "role", "entry_id", "entry__place", *where)
     for lot, role, entry, at, place, name, back_to, back_name in rows:
         found = back_to or place
         if not found:  # an amendment: the line it amends says where
@@ -317,10 +315,14 @@ def _picked(sums: Sums) -> list[Kilo]:
     saleable = _total(sums, ("made", FRESH, Stage.CROP))
     basis = "cost of firsts and seconds / kg of firsts and seconds"
     return [
-        _kilo("picked", "cost of all picks / kg picked, all grades", picked,
-              blank="Nothing picked yet."),
+        _kilo(
+            "picked",
+            "cost of all picks / kg picked, all grades",
+            picked,
+            blank="Nothing picked yet.",
+        ),
         _kilo("saleable", basis, saleable, blank="No firsts or seconds picked yet."),
-    ]  # fmt: skip
+    ]
 
 
 def _dried(sums: Sums) -> list[Kilo]:

@@ -85,9 +85,17 @@ def _advise(lot: Lot, quantity: int, *, day: date, known: _Known | None) -> Advi
     leaves, missing = _leaves(values, mass_mg)
     way = leaves[0][0] if len(leaves) > 1 else UNKNOWN
     return Advice(
-        lot, quantity, mass_mg, way, _why(way, left), leaves, _told(values), missing, left,
+        lot,
+        quantity,
+        mass_mg,
+        way,
+        _why(way, left),
+        leaves,
+        _told(values),
+        missing,
+        left,
         known.dried_mg,
-    )  # fmt: skip
+    )
 
 
 def _leaves(
@@ -108,8 +116,9 @@ def _leaves(
 
 def _told(values: Mapping[str, Known]) -> tuple[Told, ...]:
     groups = DRYING_INPUTS.values()
-    return tuple(Told(one, values[one.key]) for group in groups for one in group
-                 if one.key in values)  # fmt: skip
+    return tuple(
+        Told(one, values[one.key]) for group in groups for one in group if one.key in values
+    )
 
 
 def _why(way: str, days_left: int | None) -> str:

@@ -67,10 +67,14 @@ def planned_growing(plan: Plan, blocks: int) -> list[Planned]:
     return [
         *parts,
         Planned(ENERGY, UNITS[ENERGY], run * blocks, Fraction(rates.kwh_money, 1000)),
-        Planned(ROOM, UNITS[ROOM], Fraction(batch.shelf_days * blocks * 1000),
-                Fraction(rates.block_day_money, 1000)),
+        Planned(
+            ROOM,
+            UNITS[ROOM],
+            Fraction(batch.shelf_days * blocks * 1000),
+            Fraction(rates.block_day_money, 1000),
+        ),
         Planned(HOURS, UNITS[HOURS], hours * blocks, rates.hours(HOUR) / 1000),
-    ]  # fmt: skip
+    ]
 
 
 def planned_picking(plan: Plan, picked_mg: int) -> list[Planned]:
@@ -123,8 +127,11 @@ def _in_force(batch: Batch, strain: Strain, recipe: RecipeVersion) -> PlanInForc
         plan = plan_from(values, parts, Names(str(recipe), str(strain), "", ""))
     except Refused:
         return None
-    return PlanInForce(plan, "the recipe and planning figures in force, and prices paid before "
-                             f"{_month_start(batch.filled_on):%B %Y}")  # fmt: skip
+    return PlanInForce(
+        plan,
+        "the recipe and planning figures in force, and prices paid before "
+        f"{_month_start(batch.filled_on):%B %Y}",
+    )
 
 
 def _prices_before(lines: Sequence[RecipeLine], day: date) -> dict[int, tuple[int, str]]:

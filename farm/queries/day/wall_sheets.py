@@ -130,10 +130,14 @@ def _rows_of(
 ) -> list[SheetRow]:
     shelves = _shelves(lots, day)
     return [
-        SheetRow(str(lot.pk), str(shelves.get(lot.pk) or "Place not stated"), lot=lot,
-                 flush=(flushes or {}).get(lot.pk, 0))
+        SheetRow(
+            str(lot.pk),
+            str(shelves.get(lot.pk) or "Place not stated"),
+            lot=lot,
+            flush=(flushes or {}).get(lot.pk, 0),
+        )
         for lot in sorted(lots, key=lambda lot: _walk(shelves.get(lot.pk), lot))
-    ]  # fmt: skip
+    ]
 
 
 def _shelves(lots: Sequence[Lot], day: date) -> dict[int, Shelf]:
@@ -149,9 +153,11 @@ def _shelves(lots: Sequence[Lot], day: date) -> dict[int, Shelf]:
 
 def _entries(rows: Sequence[SheetRow], day: date, kind: str) -> Mapping[int, list[str]]:
     lines = Line.objects.filter(
-        lot__in=[row.lot.pk for row in rows if row.lot], entry__kind=kind,
-        entry__happened_on=day, entry__amends=None,
-    ).standing()  # fmt: skip
+        lot__in=[row.lot.pk for row in rows if row.lot],
+        entry__kind=kind,
+        entry__happened_on=day,
+        entry__amends=None,
+    ).standing()
     found: dict[int, list[str]] = defaultdict(list)
     for lot, entry in sorted(set(lines.values_list("lot_id", "entry_id"))):
         found[lot].append(f"entry {entry}")
@@ -174,5 +180,7 @@ def _walk(shelf: Shelf | None, lot: Lot) -> tuple[Any, ...]:
 
 def _natural(name: str) -> tuple[tuple[int, str], ...]:
     """Sort shelf 2 before shelf 10."""
-    return tuple((int(part or 0), "") if part.isdigit() else (0, part.casefold())
-                 for part in re.split(r"(\d+)", name))  # fmt: skip
+    return tuple(
+        (int(part or 0), "") if part.isdigit() else (0, part.casefold())
+        for part in re.split(r"(\d+)", name)
+    )

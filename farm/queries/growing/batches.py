@@ -99,14 +99,15 @@ def batch_of(lot: Lot) -> Batch | None:
         picked_mg=sum(step.given_mg for step in steps if step.role == Role.USED),
         expected_mg=_expected_mg(lots, story),
         planned_loss_ppm=sum(
-            step.planned_loss_ppm for step in story.steps[root.pk]
+            step.planned_loss_ppm
+            for step in story.steps[root.pk]
             if step.role == Role.MADE and step.place == root.made_by_id
         ),
         used=parts.used(),
         spawn=tuple(parts.spawn),
         filled_on=parts.filled_on,
         run=parts.run,
-    )  # fmt: skip
+    )
 
 
 def finished_in(first: date, last: date) -> list[Lot]:

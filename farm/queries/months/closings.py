@@ -221,9 +221,8 @@ def late_entries(known: Closings) -> list[Entry]:
     rows = Entry.objects.annotate(day=ROOT_OF_ENTRY).select_related("amends")
     rows = rows.filter(seq__gt=known.closed[0].until_seq, day__lte=ends[-1]).order_by("-seq")
     return [
-        one for one in rows
-        if one.seq > known.closed[bisect_left(ends, _root_day(one))].until_seq
-    ]  # fmt: skip
+        one for one in rows if one.seq > known.closed[bisect_left(ends, _root_day(one))].until_seq
+    ]
 
 
 def _root_day(entry: Entry) -> date:
@@ -269,10 +268,13 @@ def closings_add_up() -> Finding:
     shown = totals([*frozen_rows(), *since_closing(), *worked])
     book = _book_totals()
     broken = next(
-        (f"{name}: months come to {shown[name]}, the book to {book[name]}"
-         for name in book if shown[name] != book[name]),
+        (
+            f"{name}: months come to {shown[name]}, the book to {book[name]}"
+            for name in book
+            if shown[name] != book[name]
+        ),
         "",
-    )  # fmt: skip
+    )
     return Finding(
         "closed and open months come to the whole book",
         f"{len(known.closed)} closed",

@@ -76,8 +76,11 @@ def growing_losses(month: Month) -> LossesOfMonth:
 
     What is spent after its picks is none.
     """
-    handed = {(one.entry, one.lot): one for one in handed_between(month.first, month.last)
-              if one.role == Role.LOST}  # fmt: skip
+    handed = {
+        (one.entry, one.lot): one
+        for one in handed_between(month.first, month.last)
+        if one.role == Role.LOST
+    }
     flows = loss_flows(month).select_related("lot__item", "lot__card", "entry")
     found: dict[tuple[int, str], list[tuple[Flow, Moved]]] = defaultdict(list)
     for flow in flows.order_by("entry_id", "pk"):

@@ -84,9 +84,11 @@ def _life(
         at = [src for _, src in draws].index(lot.pk)
         drawn = list(draws.values())
         # What was filled in, less all that was drawn for it, is what went beyond the weight.
-        whole_mg = sum(drawn) if handed is None else sum(
-            -(handed[entry, src, Role.USED].mass_mg or 0) for entry, src in draws
-        )  # fmt: skip
+        whole_mg = (
+            sum(drawn)
+            if handed is None
+            else sum(-(handed[entry, src, Role.USED].mass_mg or 0) for entry, src in draws)
+        )
         steps = [
             replace(move, mass_mg=move.mass_mg - whole_mg) if move.step is Step.OVER else move
             for move in moves_of(Flow.objects.filter(lot=pack), handed)

@@ -223,12 +223,13 @@ def month_figures(
         losses=lost_among(found.moved, only),
         stock_start=_stock(start),
         stock_end=_stock(end),
-        goods=tuple(goods_between(found, form, start=start, end=end, species=only.species)
-                    for form in Form),
+        goods=tuple(
+            goods_between(found, form, start=start, end=end, species=only.species) for form in Form
+        ),
         accounts=() if only.species else tuple(accounts(month.last, held_by_number(rows))),
         rolled=tuple(rows),
         movement=None if only.species else _movement(exact, start, end),
-    )  # fmt: skip
+    )
 
 
 def _movement(found: Happened, start: Iterable[Held], end: Iterable[Held]) -> Movement:

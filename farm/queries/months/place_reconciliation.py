@@ -41,9 +41,10 @@ def reconcile_place(
     # Named one by one: within a query within a query PostgreSQL, without counts, takes minutes.
     entries = set(direct.values_list("line__entry__place", flat=True))
     flows = goods_flows(form, None).filter(
-        entry__in=entries, role__in=(Role.SOLD, Role.BACK),
+        entry__in=entries,
+        role__in=(Role.SOLD, Role.BACK),
         entry__happened_on__range=(first, last),
-    )  # fmt: skip
+    )
     for move in _handed_moves(flows):
         moves += [replace(move, step=Step.DELIVERED, mass_mg=-move.mass_mg), move]
     return Reconciliation(form, 0, tuple(moves), 0, 0)

@@ -116,8 +116,10 @@ class Reconciliation:
         What would be below zero on its side (more came back than was sold) stands as it is.
         """
         sums = _summed(self.moves) | {
-            Step.START: self.start_mg, Step.END: self.end_mg, Step.ROUNDING: self.rounding_mg
-        }  # fmt: skip
+            Step.START: self.start_mg,
+            Step.END: self.end_mg,
+            Step.ROUNDING: self.rounding_mg,
+        }
         return {step: sums[step] for step in Step if sums.get(step)}
 
     @property
@@ -331,7 +333,6 @@ def _lost(one: Moved) -> Step:
 def weighings_of(moves: Iterable[Move]) -> int:
     """How often a scale was read: once an entry and lot that states a weight."""
     weighed = (Step.PICKED, Step.MADE, Step.WATER, Step.UNEXPLAINED, Step.DRIED, Step.SOLD)
-    return len({
-        (move.entry, move.lot_code)
-        for move in moves if move.step in weighed and not move.pieces
-    })  # fmt: skip
+    return len(
+        {(move.entry, move.lot_code) for move in moves if move.step in weighed and not move.pieces}
+    )

@@ -52,8 +52,14 @@ def held_around(
     numbers = ("quantity", *KINDS)
     sums = {f"start_{name}": Sum(name, filter=before, default=0) for name in numbers}
     sums |= {f"end_{name}": Sum(name) for name in numbers}
-    of = ("lot_id", "lot__card__stage", "lot__card__species_id", "lot__item__dimension",
-          "lot__unit_mass_mg", "lot__card__product__form")  # fmt: skip
+    of = (
+        "lot_id",
+        "lot__card__stage",
+        "lot__card__species_id",
+        "lot__item__dimension",
+        "lot__unit_mass_mg",
+        "lot__card__product__form",
+    )
     start: list[Held] = []
     end: list[Held] = []
     flows = Flow.objects.filter(entry__happened_on__lte=last)
@@ -63,8 +69,9 @@ def held_around(
         half = len(row) // 2
         for held, (quantity, *cost) in ((start, row[:half]), (end, row[half:])):
             if quantity or any(cost):
-                held.append(Held(lot, stage, species_pk, dimension, unit_mg, packed, quantity,
-                                 tuple(cost)))  # fmt: skip
+                held.append(
+                    Held(lot, stage, species_pk, dimension, unit_mg, packed, quantity, tuple(cost))
+                )
     return _of(species, _handed(start)), _of(species, _handed(end))
 
 

@@ -75,9 +75,10 @@ def picks_among(
     made = {
         one.lot: one
         for one in moved
-        if one.role == Role.MADE and one.stage == Stage.CROP
+        if one.role == Role.MADE
+        and one.stage == Stage.CROP
         and (species is None or one.species_pk == species.pk)
-    }  # fmt: skip
+    }
     by_lot = _by_pick(given)
     return tuple(
         pick

@@ -165,9 +165,14 @@ def _lines(of: Collection[int] | None) -> list[AllocationLine]:
         naming = AllocationLine.objects.filter(allocation=OuterRef("pk"), lot__in=of)
         latest = latest.filter(Exists(naming))
     rows = AllocationLine.objects.filter(allocation__in=latest.order_by()).select_related(
-        "allocation__order__customer", "order_line__product", "order_line__species", "lot__item",
-        "lot__made_by", "lot__card__species", "lot__card__product",
-    )  # fmt: skip
+        "allocation__order__customer",
+        "order_line__product",
+        "order_line__species",
+        "lot__item",
+        "lot__made_by",
+        "lot__card__species",
+        "lot__card__product",
+    )
     return list(rows.order_by("allocation__due_on", "allocation", "pk"))
 
 

@@ -236,18 +236,32 @@ def _state(order: Order, day: date, asked: Sequence[Asked]) -> State:
 def given_on(days: Collection[tuple[int, date]]) -> dict[tuple[int, date], list[Given]]:
     """What was given on days of orders (by pk), by the line's pk and the day; one query."""
     # What the lines of an entry say of a lot now, corrections added.
-    now = Line.objects.filter(
-        entry__place=OuterRef("sale_line__line__entry"), lot=OuterRef("sale_line__line__lot"),
-        role=Role.SOLD,
-    ).order_by().values("entry__place").annotate(now=Sum("quantity"))  # fmt: skip
+    now = (
+        Line.objects.filter(
+            entry__place=OuterRef("sale_line__line__entry"),
+            lot=OuterRef("sale_line__line__lot"),
+            role=Role.SOLD,
+        )
+        .order_by()
+        .values("entry__place")
+        .annotate(now=Sum("quantity"))
+    )
     # Notes of these orders on these days alone, however long they have stood.
     orders, dates = {order for order, _ in days}, {day for _, day in days}
     rows = DeliveredLine.objects.filter(note__order__in=orders, note__due_on__in=dates)
-    rows = rows.standing("note__sale__entry").select_related(
-        "note", "order_line__product", "order_line__species", "sale_line__product",
-        "sale_line__line__lot__item", "sale_line__line__lot__card__species",
-        "sale_line__line__lot__card__product",
-    ).order_by("pk")  # fmt: skip
+    rows = (
+        rows.standing("note__sale__entry")
+        .select_related(
+            "note",
+            "order_line__product",
+            "order_line__species",
+            "sale_line__product",
+            "sale_line__line__lot__item",
+            "sale_line__line__lot__card__species",
+            "sale_line__line__lot__card__product",
+        )
+        .order_by("pk")
+    )
     given: dict[tuple[int, date], list[Given]] = defaultdict(list)
     for row in rows.annotate(now=Subquery(now.values("now"))):
         line = row.sale_line.line

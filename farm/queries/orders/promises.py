@@ -120,8 +120,9 @@ class Outlook:
     promises: tuple[tuple[OrderLine, Promise], ...]
 
 
-def outlooks(order: Order, among: Iterable[Order], *, span: tuple[date, date], today: date
-             ) -> list[Outlook]:  # fmt: skip
+def outlooks(
+    order: Order, among: Iterable[Order], *, span: tuple[date, date], today: date
+) -> list[Outlook]:
     """Look at an order's days of a span; ``among`` all orders due from today on. Five queries."""
     first, last = span
     lines = order.lines.all()
@@ -130,9 +131,11 @@ def outlooks(order: Order, among: Iterable[Order], *, span: tuple[date, date], t
     mine = [one for one in due if one.order == order and first <= one.day <= last]
     short = [
         (asked.line, one.day)
-        for one in mine if one.is_open and one.day >= today
-        for asked in one.asked if asked.missing
-    ]  # fmt: skip
+        for one in mine
+        if one.is_open and one.day >= today
+        for asked in one.asked
+        if asked.missing
+    ]
     found = list(zip(short, _promises(short, due, today), strict=True))
     return [
         Outlook(one, tuple((line, promise) for (line, day), promise in found if day == one.day))
@@ -235,10 +238,11 @@ def _planned(blocks: Sequence[Lot], today: date) -> list[Coming]:
     picks, begun = picks_of(blocks), begun_on(blocks)
     return [
         Coming(lot.card.strain, when, mass_mg)
-        for lot in blocks if lot.card.strain
+        for lot in blocks
+        if lot.card.strain
         for when, mass_mg in _of_blocks(lot, begun[lot.pk], picks[lot.pk], today=today)
         if today < when and mass_mg
-    ]  # fmt: skip
+    ]
 
 
 def _of_blocks(lot: Lot, begun: date, picks: Picks, *, today: date) -> Iterator[tuple[date, int]]:

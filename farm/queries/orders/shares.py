@@ -95,8 +95,9 @@ def share_states(day: date, shares: QuerySet[Share] | None = None) -> list[Share
     return [_state(one, settled[one.pk], boxes[one.pk], day=day) for one in found]
 
 
-def _state(share: Share, settled: Mapping[str, int], boxes: Iterable[Box], *, day: date
-           ) -> ShareState:  # fmt: skip
+def _state(
+    share: Share, settled: Mapping[str, int], boxes: Iterable[Box], *, day: date
+) -> ShareState:
     return ShareState(
         share=share,
         paid=settled.get(Settling.PAID, 0),

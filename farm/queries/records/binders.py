@@ -67,15 +67,20 @@ def book_rows(kinds: Sequence[str], first: date, last: date) -> list[BookRow]:
     versions = _versions(seqs, lots)
     return [
         BookRow(
-            row, tuple(moved[row.entry.seq]), particulars(row.entry),
-            tuple(sorted({name for one in moved[row.entry.seq]
-                          for name in strains.get(one.lot.pk, ())})),
+            row,
+            tuple(moved[row.entry.seq]),
+            particulars(row.entry),
+            tuple(
+                sorted(
+                    {name for one in moved[row.entry.seq] for name in strains.get(one.lot.pk, ())}
+                )
+            ),
             rooms.at(row.entry.seq, [one.lot.pk for one in moved[row.entry.seq]]),
             to.get(row.entry.seq, ""),
             tuple(versions[row.entry.seq]),
         )
         for row in rows
-    ]  # fmt: skip
+    ]
 
 
 def readings_in(first: date, last: date) -> dict[int, RunReadings]:

@@ -66,9 +66,11 @@ def cashes_of(sales: Iterable[Sale]) -> dict[int, Cash]:
     sums = sold.values("sale").annotate(total=Sum("gross")).values("total")
     tokens = CashUpToken.objects.filter(cash_up=OuterRef("pk")).order_by()
     worth = tokens.values("cash_up").annotate(total=Sum(WORTH)).values("total")
-    rows = CashUp.objects.filter(sale__in=[sale.pk for sale in sales]).order_by("pk").annotate(
-        sales_money=Coalesce(Subquery(sums), 0), token_money=Coalesce(Subquery(worth), 0)
-    )  # fmt: skip
+    rows = (
+        CashUp.objects.filter(sale__in=[sale.pk for sale in sales])
+        .order_by("pk")
+        .annotate(sales_money=Coalesce(Subquery(sums), 0), token_money=Coalesce(Subquery(worth), 0))
+    )
     found: dict[int, Cash] = {}
     for row in rows.select_related("by"):
         before = found[row.sale_id].counts if row.sale_id in found else 0

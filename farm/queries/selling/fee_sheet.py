@@ -32,17 +32,19 @@ def fee_days(place: SellingPlace, first: date, last: date) -> list[FeeDay]:
     found: dict[date, FeeDay] = {}
     rows = SaleLine.objects.filter(sale__place=place)
     dated = rows.annotate(day=SOLD_DAY).filter(day__range=(first, last))
-    for day, net, tax, gross in dated.values_list("day").annotate(
-        Sum("net"), Sum("tax"), Sum("gross")
-    ).order_by("day"):  # fmt: skip
+    for day, net, tax, gross in (
+        dated.values_list("day").annotate(Sum("net"), Sum("tax"), Sum("gross")).order_by("day")
+    ):
         found[day] = FeeDay(day, net, tax, gross)
     fees = SellingCost.objects.filter(
         place=place, what__in=(SellingCost.FEE, SellingCost.SHARE)
     ).annotate(day=ROOT_DAY)
     for day, what, amount in (
         fees.filter(day__range=(first, last))
-        .values_list("day", "what").annotate(Sum("amount")).order_by("day")
-    ):  # fmt: skip
+        .values_list("day", "what")
+        .annotate(Sum("amount"))
+        .order_by("day")
+    ):
         one = found.setdefault(day, FeeDay(day))
         if what == SellingCost.FEE:
             one.day_fee = amount

@@ -130,8 +130,11 @@ class Became:
         for lot, _, _, quantity in self.gone:
             gone[lot] += quantity
         back = [(line.lot, line.quantity - gone[line.lot_id]) for line in self.lines]
-        return [(lot, min(quantity, lot.quantity)) for lot, quantity in back
-                if min(quantity, lot.quantity) > 0]  # fmt: skip
+        return [
+            (lot, min(quantity, lot.quantity))
+            for lot, quantity in back
+            if min(quantity, lot.quantity) > 0
+        ]
 
     def _of_item(self, item: Item, role: Role) -> int:
         return sum(gone for _, of, how, gone in self.gone if (of, how) == (item.pk, role))
@@ -177,9 +180,11 @@ def usual_of(days: Sequence[Earned]) -> Usual | None:
 
 def became_of(sale: Sale) -> Became:
     """What became of the load that a sale settled; three queries."""
-    loaded = LoadLine.objects.filter(stall_day=sale.stall_day).order_by("pk").select_related(
-        "lot__item", "lot__card__species", "lot__card__product"
-    )  # fmt: skip
+    loaded = (
+        LoadLine.objects.filter(stall_day=sale.stall_day)
+        .order_by("pk")
+        .select_related("lot__item", "lot__card__species", "lot__card__product")
+    )
     given = GivenAway.objects.filter(sale=sale).values("entry")
     flows = Flow.objects.filter(
         Q(entry=sale.entry_id, role=Role.SOLD) | Q(entry__in=given, role=Role.LOST)
@@ -209,8 +214,10 @@ def _add_costs(found: dict[int, Earned], by_entry: dict[int, Earned]) -> None:
         for entry, place, lot in backs.values_list("returns__entry", "entry__place", "lot")
     }
     given = GivenAway.objects.filter(sale__in=found)
-    why = {entry: (found[sale], word) for entry, sale, word in
-           given.values_list("entry", "sale", "why")}  # fmt: skip
+    why = {
+        entry: (found[sale], word)
+        for entry, sale, word in given.values_list("entry", "sale", "why")
+    }
     for one in _handed_of({*by_entry, *why, *(place for place, _ in came)}):
         if one.role == Role.SOLD and one.entry in by_entry:
             day = by_entry[one.entry]
@@ -267,17 +274,20 @@ def _handed_selling_of(entries: Collection[int]) -> list[tuple[Selling, int, int
     by = sums.annotate(Sum("amount"), Sum("minutes")).order_by(*kind, "entry__place")
     for *of, entry, amount, minutes in by:
         rows[tuple(of)].append((entry, amount, minutes))
-    kinds = [Selling._make((*of, sum(amount for _, amount, _ in shared)))
-             for of, shared in rows.items()]  # fmt: skip
+    kinds = [
+        Selling._make((*of, sum(amount for _, amount, _ in shared))) for of, shared in rows.items()
+    ]
     if not kinds:
         return []
     closed = cells_of(closed_among(kinds[0].day, kinds[-1].day))
     found = []
     for one, shared in zip(handed_selling(kinds, closed), rows.values(), strict=True):
         parts = share_steps([amount for _, amount, _ in shared], CENT, one.money // CENT)
-        found += [(one, entry, part * CENT, minutes)
-                  for part, (entry, _, minutes) in zip(parts, shared, strict=True)
-                  if entry in entries]  # fmt: skip
+        found += [
+            (one, entry, part * CENT, minutes)
+            for part, (entry, _, minutes) in zip(parts, shared, strict=True)
+            if entry in entries
+        ]
     return found
 
 

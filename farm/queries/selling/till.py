@@ -67,7 +67,7 @@ def till_goods(stall_day: StallDay) -> list[TillGoods]:
     lines: dict[Item, list[LoadLine]] = defaultdict(list)
     loaded = stall_day.lines.select_related(
         "lot__item", "lot__card__product", "lot__card__species", "lot__made_by"
-    )  # fmt: skip
+    )
     for line in loaded.order_by(*IN_ORDER):
         lines[line.lot.item].append(line)
     listed = _listed(stall_day, (line for several in lines.values() for line in several))

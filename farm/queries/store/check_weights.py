@@ -98,9 +98,12 @@ def _weighing(row: Line, weight_unit: str) -> Weighing:
     said = Weights.read(row.entry.particulars)
     nets = tuple(gross - said.tare_mg for gross in said.gross_mg)
     judged = Judged(
-        said.declared_mg, nets, said.rate_ppm, said.days,
+        said.declared_mg,
+        nets,
+        said.rate_ppm,
+        said.days,
         tolerance(said.declared_mg, weight_unit),
-    )  # fmt: skip
+    )
     return Weighing(row.entry, row.lot, judged, said.scale)
 
 
@@ -118,6 +121,10 @@ def _filling(
     fill = fill_for(product.net_mg, rate_ppm, days=days, spread_mg=spread_mg)
     checked = sum(len(one.nets_mg) for one in own)
     return Filling(
-        product, Loss(rate_ppm, days, source), spread_mg, checked, fill,
+        product,
+        Loss(rate_ppm, days, source),
+        spread_mg,
+        checked,
+        fill,
         tolerance(product.net_mg, weight_unit),
-    )  # fmt: skip
+    )

@@ -102,9 +102,10 @@ def _made() -> QuerySet[Flow]:
 
 def _complete(made: QuerySet[Flow]) -> list[Drying]:
     flows = list(
-        made.select_related("entry", "lot__item", "lot__card__species")
-        .order_by("entry__happened_at", "entry_id")
-    )  # fmt: skip
+        made.select_related("entry", "lot__item", "lot__card__species").order_by(
+            "entry__happened_at", "entry_id"
+        )
+    )
     sources = _sources([flow.entry_id for flow in flows])
     return [_drying(flow, sources[flow.entry_id]) for flow in flows if sources[flow.entry_id]]
 

@@ -40,9 +40,12 @@ def stated_later(lot: Lot, entry: Entry) -> list[Stated]:
 def _weighings(lot: Lot, entry: Entry) -> Iterator[Stated]:
     """A weighing states a weight, and its corrections have moved it since."""
     weighed = Entry.objects.filter(
-        lines__lot=lot, kind=WEIGH_AGAIN, amends=None, seq__gt=entry.place,
+        lines__lot=lot,
+        kind=WEIGH_AGAIN,
+        amends=None,
+        seq__gt=entry.place,
         happened_at__gte=entry.happened_at,
-    ).standing()  # fmt: skip
+    ).standing()
     for one in weighed.distinct().order_by("seq"):
         lines = Line.objects.filter(lot=lot)
         moved = lines.filter(entry__amends=one).aggregate(sum=Sum("quantity"))["sum"] or 0

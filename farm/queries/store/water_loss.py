@@ -97,9 +97,13 @@ def _in_packs(rates_ppm: Sequence[int], loose: WaterLoss) -> WaterLoss:
 def _own(rates_ppm: Sequence[int], of: str) -> WaterLoss:
     tenths = quantiles(rates_ppm, n=10, method="inclusive")
     return WaterLoss(
-        round(median(rates_ppm)), round(tenths[0]), round(tenths[-1]), len(rates_ppm),
-        is_own=True, source=f"own: {len(rates_ppm)} {of}",
-    )  # fmt: skip
+        round(median(rates_ppm)),
+        round(tenths[0]),
+        round(tenths[-1]),
+        len(rates_ppm),
+        is_own=True,
+        source=f"own: {len(rates_ppm)} {of}",
+    )
 
 
 def daily_rate(before_mg: float, weight_mg: float, days: int) -> int:
@@ -136,13 +140,17 @@ def _packed_rates() -> Mapping[int, list[int]]:
     From the average that was filled in to the average that was weighed.
     """
     lines = Line.objects.filter(
-        entry__kind=CHECK_WEIGHTS, entry__amends=None, entry__amendments=None,
-        lot__card__product__form=Form.FRESH, lot__card__product__pack=PackKind.OPEN,
-    ).select_related("entry", "lot__made_by", "lot__card")  # fmt: skip
+        entry__kind=CHECK_WEIGHTS,
+        entry__amends=None,
+        entry__amendments=None,
+        lot__card__product__form=Form.FRESH,
+        lot__card__product__pack=PackKind.OPEN,
+    ).select_related("entry", "lot__made_by", "lot__card")
     packs = dict(
-        Line.objects.filter(role=Role.MADE, lot__in=[line.lot_id for line in lines])
-        .values_list("lot", "quantity")
-    )  # fmt: skip
+        Line.objects.filter(role=Role.MADE, lot__in=[line.lot_id for line in lines]).values_list(
+            "lot", "quantity"
+        )
+    )
     rates: dict[int, list[int]] = defaultdict(list)
     for line in lines:
         said = Weights.read(line.entry.particulars)

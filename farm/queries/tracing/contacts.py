@@ -111,10 +111,17 @@ def contacts_of(
     for call in calls:
         by_whom[whom_of(call)].append(call)
     return tuple(
-        _contact(whom, tuple(dict.fromkeys(codes[whom])), news_at, calls=by_whom[whom],
-                 is_news=news_at > recall.opened_at, struck=set(codes[whom]) <= left, zone=zone)
+        _contact(
+            whom,
+            tuple(dict.fromkeys(codes[whom])),
+            news_at,
+            calls=by_whom[whom],
+            is_news=news_at > recall.opened_at,
+            struck=set(codes[whom]) <= left,
+            zone=zone,
+        )
         for whom, news_at in sorted(news.items())
-    )  # fmt: skip
+    )
 
 
 def _contact(

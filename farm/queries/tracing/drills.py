@@ -111,22 +111,30 @@ def _missing_forward(reach: Reach, known: set[int], lot: Lot) -> list[str]:
         ("Not settled yet: {}. What was sold there?", open_loads),
         ("Where do these stand: {}?", placeless),
         ("{}. What explains it?", _unexplained(balance)),
-        ("{} entries about these lots wait unfinished. What do they say?",
-         [str(reach.waiting)] if reach.waiting else []),
-    )  # fmt: skip
+        (
+            "{} entries about these lots wait unfinished. What do they say?",
+            [str(reach.waiting)] if reach.waiting else [],
+        ),
+    )
 
 
 def _missing_behind(cards: dict[int, LotCard], in_runs: set[int]) -> list[str]:
     supplies = [card for card in cards.values() if card.stage == Stage.SUPPLY]
     heated = {pk: card for pk, card in cards.items() if card.stage in (Stage.GRAIN, Stage.BAGS)}
     return _asked(
-        ("No supplier is kept of {}. Who delivered it?",
-         [_named(card) for card in supplies if not card.supplier]),
-        ("No lot mark of the supplier is kept of {}. Where does it stand?",
-         [_named(card) for card in supplies if not card.supplier_lot]),
-        ("No steriliser run is kept of {}. How was it treated?",
-         [_named(card) for pk, card in heated.items() if pk not in in_runs]),
-    )  # fmt: skip
+        (
+            "No supplier is kept of {}. Who delivered it?",
+            [_named(card) for card in supplies if not card.supplier],
+        ),
+        (
+            "No lot mark of the supplier is kept of {}. Where does it stand?",
+            [_named(card) for card in supplies if not card.supplier_lot],
+        ),
+        (
+            "No steriliser run is kept of {}. How was it treated?",
+            [_named(card) for pk, card in heated.items() if pk not in in_runs],
+        ),
+    )
 
 
 def _asked(*questions: tuple[str, Sequence[str]]) -> list[str]:

@@ -103,8 +103,15 @@ def _gone(sales: Iterable[Sale]) -> _Gone:
     sold: dict[tuple[int, int], int] = defaultdict(int)
     left: dict[tuple[int, int], int] = defaultdict(int)
     some = set()
-    rows = flows.values_list("role", "entry_id", "entry__given_away__sale", "lot_id", "quantity",
-                             "lot__code", "lot__item_id")  # fmt: skip
+    rows = flows.values_list(
+        "role",
+        "entry_id",
+        "entry__given_away__sale",
+        "lot_id",
+        "quantity",
+        "lot__code",
+        "lot__item_id",
+    )
     for role, at, sale_pk, lot, quantity, code, item in rows:
         entry = at if role == Role.SOLD else entries[sale_pk]
         sold[entry, lot] -= quantity if role == Role.SOLD else 0

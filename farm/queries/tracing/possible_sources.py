@@ -53,8 +53,10 @@ def how_far_back(suspects: Suspects) -> FarBack:
     behind = ancestors(suspects.lots)
     cards = list(
         LotCard.objects.filter(Q(lot__in=behind) | Q(supplier__cards__lot__in=behind))
-        .select_related("supplier").distinct().order_by("lot_id")
-    )  # fmt: skip
+        .select_related("supplier")
+        .distinct()
+        .order_by("lot_id")
+    )
     fixed = [*_runs(behind), *_deliveries(cards, behind)]
     kin = ahead({*behind, *(lot for source in fixed for lot in source.lots)})
     known = _Known.read(kin)
@@ -124,9 +126,10 @@ class _Known:
         """One query."""
         sold = FilteredRelation("flows", condition=Q(flows__role=Role.SOLD) & ~Q(flows__quantity=0))
         rows = list(
-            Lot.objects.filter(pk__in=kin.born_at).annotate(sold=sold)
+            Lot.objects.filter(pk__in=kin.born_at)
+            .annotate(sold=sold)
             .values_list("pk", "code", "quantity", "sold__entry__sale__customer")
-        )  # fmt: skip
+        )
         customers: dict[int, set[int]] = defaultdict(set)
         for pk, _, _, customer in rows:
             customers[pk] |= {customer} - {None}

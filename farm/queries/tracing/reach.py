@@ -173,23 +173,65 @@ def _recipient(customer_id: int, rows: Sequence[SoldTo]) -> Recipient:
 
 def _unnamed(happened: Happened, sure: set[str]) -> tuple[Unnamed, ...]:
     """Loads by the load rule, and what was sold or given to nobody named with no load behind it."""
-    rows = [
-        Unnamed(load.entry, load.day, load.recorded_at, load.place, load.name, load.lot_code,
-                loaded=load.loaded, sold=load.sold, given=load.given, settled=load.settled,
-                certain=load.lot_code in sure)
+    rows = [*_loaded(happened, sure), *_sold_unnamed(happened), *_given_unnamed(happened)]
+    return tuple(sorted(rows, key=lambda row: (row.day, row.place, row.name, row.lot_code)))
+
+
+def _loaded(happened: Happened, sure: set[str]) -> list[Unnamed]:
+    return [
+        Unnamed(
+            load.entry,
+            load.day,
+            load.recorded_at,
+            load.place,
+            load.name,
+            load.lot_code,
+            loaded=load.loaded,
+            sold=load.sold,
+            given=load.given,
+            settled=load.settled,
+            certain=load.lot_code in sure,
+        )
         for load in happened.loads
-    ]  # fmt: skip
-    rows += [
-        Unnamed(sale.entry, sale.day, sale.recorded_at, sale.place, sale.name, sale.lot_code,
-                loaded=NOTHING, sold=sale.amount, given=NOTHING, settled=True,
-                certain=sale.certain)
+    ]
+
+
+def _sold_unnamed(happened: Happened) -> list[Unnamed]:
+    return [
+        Unnamed(
+            sale.entry,
+            sale.day,
+            sale.recorded_at,
+            sale.place,
+            sale.name,
+            sale.lot_code,
+            loaded=NOTHING,
+            sold=sale.amount,
+            given=NOTHING,
+            settled=True,
+            certain=sale.certain,
+        )
         for sale in happened.sales
         if sale.customer_id is None and not sale.at_stall
-    ]  # fmt: skip
-    rows += [
-        Unnamed(one.entry, one.day, one.recorded_at, "", one.name, one.lot_code, loaded=NOTHING,
-                sold=NOTHING, given=one.amount, settled=True, certain=one.certain, why=one.why)
+    ]
+
+
+def _given_unnamed(happened: Happened) -> list[Unnamed]:
+    return [
+        Unnamed(
+            one.entry,
+            one.day,
+            one.recorded_at,
+            "",
+            one.name,
+            one.lot_code,
+            loaded=NOTHING,
+            sold=NOTHING,
+            given=one.amount,
+            settled=True,
+            certain=one.certain,
+            why=one.why,
+        )
         for one in happened.given
         if not one.place
-    ]  # fmt: skip
-    return tuple(sorted(rows, key=lambda row: (row.day, row.place, row.name, row.lot_code)))
+    ]

@@ -157,12 +157,12 @@ def recalls_kept() -> QuerySet[Recall]:
 def standing_recalls(recalls: QuerySet[Recall]) -> list[tuple[Recall, ToDo]]:
     """Recalls with what is left to do for each, as it was worked last; one query and theirs."""
     forms = RecallLot.objects.filter(
-        recall=OuterRef("pk"), left=False, lot__waiting__isnull=False,
+        recall=OuterRef("pk"),
+        left=False,
+        lot__waiting__isnull=False,
         lot__waiting__answered_at=None,
-    )  # fmt: skip
-    waiting = forms.order_by().values("recall").values(
-        count=Count("lot__waiting", distinct=True)
-    )  # fmt: skip
+    )
+    waiting = forms.order_by().values("recall").values(count=Count("lot__waiting", distinct=True))
     counted = recalls.select_related("standing", "by__user").annotate(
         waiting=Coalesce(Subquery(waiting, output_field=IntegerField()), 0)
     )
@@ -171,8 +171,13 @@ def standing_recalls(recalls: QuerySet[Recall]) -> list[tuple[Recall, ToDo]]:
 
 def _to_do(recall: Recall) -> ToDo:
     stands = recall.standing
-    return ToDo(stands.silent_customers, stands.silent_places, stands.silent_given,
-                here=stands.here, waiting=recall.waiting)  # type: ignore[attr-defined]  # fmt: skip
+    return ToDo(
+        stands.silent_customers,
+        stands.silent_places,
+        stands.silent_given,
+        here=stands.here,
+        waiting=recall.waiting,  # type: ignore[attr-defined]
+    )
 
 
 def open_recalls() -> list[tuple[Recall, ToDo]]:
@@ -222,18 +227,34 @@ def _since(recall: Recall, lots: Sequence[int]) -> tuple[Since, ...]:
     """What was recorded of listed lots after the opening; one query."""
     lines = Line.objects.filter(lot__in=lots, entry__gt=recall.entry_id).exclude(quantity=0)
     rows = lines.order_by("entry_id", "pk").values_list(
-        "entry_id", "entry__happened_on", "entry__recorded_at", "entry__kind", "entry__reason",
-        "lot__code", "lot__item__name", "lot__unit_mass_mg", "quantity",
-        "sale_line__sale__customer_id", "sale_line__sale__place__name",
-    )  # fmt: skip
+        "entry_id",
+        "entry__happened_on",
+        "entry__recorded_at",
+        "entry__kind",
+        "entry__reason",
+        "lot__code",
+        "lot__item__name",
+        "lot__unit_mass_mg",
+        "quantity",
+        "sale_line__sale__customer_id",
+        "sale_line__sale__place__name",
+    )
     return tuple(
         Since(
-            entry, day, at, what=what, reason=reason, code=code, name=name,
-            pieces=quantity if mass else None, mass_mg=quantity * (mass or 1),
-            customer_id=customer, place=place or "",
+            entry,
+            day,
+            at,
+            what=what,
+            reason=reason,
+            code=code,
+            name=name,
+            pieces=quantity if mass else None,
+            mass_mg=quantity * (mass or 1),
+            customer_id=customer,
+            place=place or "",
         )
         for entry, day, at, what, reason, code, name, mass, quantity, customer, place in rows
-    )  # fmt: skip
+    )
 
 
 def _releases(recall: Recall, lots: Sequence[int]) -> tuple[Released, ...]:
@@ -244,7 +265,12 @@ def _releases(recall: Recall, lots: Sequence[int]) -> tuple[Released, ...]:
     marks = Mark.objects.filter(held=False, lot__in=lots, entry__gt=recall.entry_id)
     standing = marks.standing()
     return tuple(
-        Released(mark.entry.happened_at, mark.lot.code, initials.get(mark.entry.by, ""),
-                 mark.entry.reason, mark.entry_id)
+        Released(
+            mark.entry.happened_at,
+            mark.lot.code,
+            initials.get(mark.entry.by, ""),
+            mark.entry.reason,
+            mark.entry_id,
+        )
         for mark in standing.select_related("entry", "lot").order_by("entry_id", "pk")
-    )  # fmt: skip
+    )

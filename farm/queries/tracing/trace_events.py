@@ -143,10 +143,18 @@ def moved_of(lots: Iterable[int]) -> tuple[Moved, ...]:
     of_sale = Case(When(role=Role.BACK, then=Subquery(sold)), default=F("entry_id"))
     flows = Flow.objects.filter(lot__in=list(lots)).order_by("entry_id", "pk")
     rows = flows.annotate(of_sale=of_sale).values_list(
-        "entry_id", "entry__happened_on", "entry__recorded_at", "entry__kind", "entry__reason",
-        "lot_id", "role", "quantity", "of_sale", "entry__given_away__why",
+        "entry_id",
+        "entry__happened_on",
+        "entry__recorded_at",
+        "entry__kind",
+        "entry__reason",
+        "lot_id",
+        "role",
+        "quantity",
+        "of_sale",
+        "entry__given_away__why",
         "entry__given_away__sale__place__name",
-    )  # fmt: skip
+    )
     return tuple(Moved(*row) for row in rows)
 
 
@@ -244,8 +252,9 @@ def _trade(lots: Lots, moved: Iterable[Moved]) -> _Trade:
     gone = taken_back("entry")
     sales = Sale.objects.filter(named).annotate(taken_back=gone)
     found = list(sales.select_related("place", "customer", "entry"))
-    settled = {sale.stall_day_id: sale for sale in found
-               if sale.stall_day_id and not sale.taken_back}  # fmt: skip
+    settled = {
+        sale.stall_day_id: sale for sale in found if sale.stall_day_id and not sale.taken_back
+    }
     return _Trade({sale.entry_id: sale for sale in found}, loaded, settled)
 
 

@@ -106,8 +106,9 @@ def trace_of(lot: Lot, *, forward: bool) -> Trace:
     lots = traced_lots(cards, moved, certain=reached.certain, shares=shares)
     ours = {pk: card.lot for pk, card in cards.items()}
     sold_lots = ours if forward else {lot.pk: lot}
-    happened = happened_to(sold_lots, moved, certain=reached.certain, carried=reached.carried,
-                           asked=lot)  # fmt: skip
+    happened = happened_to(
+        sold_lots, moved, certain=reached.certain, carried=reached.carried, asked=lot
+    )
     runs, works = works_on(ours, moved)
     return Trace(
         lot=lots[lot.pk],

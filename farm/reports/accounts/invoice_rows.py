@@ -51,13 +51,15 @@ def invoice_paper(invoice: Invoice, farm: Farm) -> Paper:
         currency=invoice.currency,
     )
     sender = (
-        invoice.seller_name, invoice.seller_address,
+        invoice.seller_name,
+        invoice.seller_address,
         invoice.seller_tax_number and f"Tax number {invoice.seller_tax_number}",
-    )  # fmt: skip
+    )
     receiver = (
-        invoice.customer_name, invoice.customer_address,
+        invoice.customer_name,
+        invoice.customer_address,
         invoice.customer_tax_number and f"Tax number {invoice.customer_tax_number}",
-    )  # fmt: skip
+    )
     words = (invoice.exemption_words, invoice.note)
     return Paper(report, _said(sender), _said(receiver), _said(words))
 

@@ -50,11 +50,15 @@ def owed_report(accounts: Sequence[Account], day: date, made: Made) -> Report:
     by_debt = sorted(accounts, key=lambda one: (-one.open_money, one.customer.name))
     ages: tuple[Row, ...] = tuple(
         (
-            one.customer.name, one.since, *(money or None for money in one.by_age),
-            one.open_money, one.ahead_money or None, one.deposit_money or None,
+            one.customer.name,
+            one.since,
+            *(money or None for money in one.by_age),
+            one.open_money,
+            one.ahead_money or None,
+            one.deposit_money or None,
         )
         for one in by_debt
-    )  # fmt: skip
+    )
     summed = {column.name for column in OWED if column.kind is Kind.MONEY}
     return Report(
         title="Who owes what",
@@ -65,35 +69,51 @@ def owed_report(accounts: Sequence[Account], day: date, made: Made) -> Report:
         facts=(
             Fact("Open", sum(one.open_money for one in accounts), Kind.MONEY),
             Fact("Overdue", sum(sum(one.by_age[1:]) for one in accounts), Kind.MONEY),
-            Fact("Customers with something open", sum(1 for a in accounts if a.open_invoices),
-                 Kind.COUNT),
-            Fact("Deposits held: boxes owed to members",
-                 sum(one.deposit_money for one in accounts), Kind.MONEY),
+            Fact(
+                "Customers with something open",
+                sum(1 for a in accounts if a.open_invoices),
+                Kind.COUNT,
+            ),
+            Fact(
+                "Deposits held: boxes owed to members",
+                sum(one.deposit_money for one in accounts),
+                Kind.MONEY,
+            ),
         ),
         tables=(
             Table("By customer", OWED, ages, total_row(OWED, ages, summed)),
             open_table(by_debt),
         ),
         currency=made.currency,
-    )  # fmt: skip
+    )
 
 
 def open_table(accounts: Sequence[Account]) -> Table:
     rows: tuple[Row, ...] = tuple(
         (
-            account.customer.name, str(one.invoice), one.invoice.issued_on, one.invoice.due_on,
-            max(0, one.days_over) or None, one.owed, one.open_money,
+            account.customer.name,
+            str(one.invoice),
+            one.invoice.issued_on,
+            one.invoice.due_on,
+            max(0, one.days_over) or None,
+            one.owed,
+            one.open_money,
         )
         for account in accounts
         for one in account.open_invoices
     ) + tuple(
         (
-            account.customer.name, BEYOND, account.beyond.day, account.beyond.day,
-            account.beyond.days_over or None, None, account.beyond.open_money,
+            account.customer.name,
+            BEYOND,
+            account.beyond.day,
+            account.beyond.day,
+            account.beyond.days_over or None,
+            None,
+            account.beyond.open_money,
         )
         for account in accounts
         if account.beyond
-    )  # fmt: skip
+    )
     return Table("Open invoices", OPEN, rows, total_row(OPEN, rows, {"Invoiced", "Open"}))
 
 
@@ -163,16 +183,24 @@ def round_report(due: Sequence[DueOrder], day: date, *, farm: Farm, made: Made) 
             Table(
                 f"{at}. {customer}",
                 STOPS,
-                tuple(_stop_row(asked, one, farm, day=day)
-                      for one in orders for asked in one.asked),
-                note=" · ".join(filter(None, (
-                    customer.address, customer.contact, customer.stop_note,
-                    *(one.order.note for one in orders),
-                ))),
+                tuple(
+                    _stop_row(asked, one, farm, day=day) for one in orders for asked in one.asked
+                ),
+                note=" · ".join(
+                    filter(
+                        None,
+                        (
+                            customer.address,
+                            customer.contact,
+                            customer.stop_note,
+                            *(one.order.note for one in orders),
+                        ),
+                    )
+                ),
             )
             for at, (customer, orders) in enumerate(stops.items(), start=1)
         ),
-    )  # fmt: skip
+    )
 
 
 def _stop_row(asked: Asked, due: DueOrder, farm: Farm, *, day: date) -> Row:

@@ -67,8 +67,9 @@ def batch_against_report(one: BatchAgainst, made: Made) -> Report:
 
 def month_against_report(figures: MonthAgainst, made: Made) -> Report:
     planned = sum(one.found.planned for one in figures.batches)
-    parts = [sum(amounts) for amounts in zip(*(one.found.parts for one in figures.batches),
-                                             strict=True)] or [0] * len(DIFFERENCES)  # fmt: skip
+    parts = [
+        sum(amounts) for amounts in zip(*(one.found.parts for one in figures.batches), strict=True)
+    ] or [0] * len(DIFFERENCES)
     factors = _added(one.found.factors for one in figures.batches)
     facts = [Fact("Batches whose last block went in the month", len(figures.batches), Kind.COUNT)]
     if figures.unplanned:
@@ -76,7 +77,7 @@ def month_against_report(figures: MonthAgainst, made: Made) -> Report:
     return Report(
         title=f"{figures.month.name} against plan",
         subtitle="Batches are counted in the month in which they were finished, with all their "
-                 "cost",
+        "cost",
         farm_name=made.farm_name,
         made_by=made.by,
         made_at=made.at,
@@ -84,7 +85,7 @@ def month_against_report(figures: MonthAgainst, made: Made) -> Report:
         facts=(*facts, *_sums(planned, parts)),
         drawings=_drawings(planned, parts, factors, currency=made.currency),
         tables=(_parts_table(planned, parts), _batches(figures), _factors(factors)),
-    )  # fmt: skip
+    )
 
 
 def _facts(one: BatchAgainst) -> tuple[Fact, ...]:
@@ -118,8 +119,13 @@ def _parts_table(planned: int, parts: Sequence[int]) -> Table:
     columns = (Column("Step"), Column("Difference", Kind.MONEY))
     rows: list[Row] = [("Planned for what came of it", planned)]
     rows += [(WORDS[name], part) for name, part in _latest_first(parts)]
-    return Table("From the plan to what it cost", columns, tuple(rows),
-                 ("What it cost", planned + sum(parts)), note=ORDER)  # fmt: skip
+    return Table(
+        "From the plan to what it cost",
+        columns,
+        tuple(rows),
+        ("What it cost", planned + sum(parts)),
+        note=ORDER,
+    )
 
 
 def _latest_first(parts: Sequence[int]) -> list[tuple[str, int]]:
@@ -129,26 +135,42 @@ def _latest_first(parts: Sequence[int]) -> list[tuple[str, int]]:
 
 def _factors(factors: Sequence[Factor]) -> Table:
     rows: list[Row] = [
-        (one.name, one.unit, _amount(one.unit, one.planned_quantity),
-         _amount(one.unit, one.used_quantity), one.planned, one.actual, one.price, one.quantity)
+        (
+            one.name,
+            one.unit,
+            _amount(one.unit, one.planned_quantity),
+            _amount(one.unit, one.used_quantity),
+            one.planned,
+            one.actual,
+            one.price,
+            one.quantity,
+        )
         for one in factors
-    ]  # fmt: skip
+    ]
     note = "Planned for the blocks started; hours of picking for the weight picked."
     return Table("What it took", FACTORS, tuple(rows), total_row(FACTORS, rows, FACTOR_SUMS), note)
 
 
 def _amount(unit: str, quantity: int) -> str:
     """Say a quantity: mg in kg, pieces as they are, thousandths of hours, kWh and block-days."""
-    return show_cell(Column("", DIGITS.get(unit, Kind.MASS)),
-                     quantity if unit in DIGITS else quantity * 1_000)  # fmt: skip
+    return show_cell(
+        Column("", DIGITS.get(unit, Kind.MASS)), quantity if unit in DIGITS else quantity * 1_000
+    )
 
 
 def _batches(figures: MonthAgainst) -> Table:
     rows: list[Row] = []
     for one in figures.batches:
         batch, found = one.batch, one.found
-        cells: tuple[Cell, ...] = (batch.started, batch.good, batch.picked_mg, found.planned,
-                                   found.actual, *found.parts, found.whole)  # fmt: skip
+        cells: tuple[Cell, ...] = (
+            batch.started,
+            batch.good,
+            batch.picked_mg,
+            found.planned,
+            found.actual,
+            *found.parts,
+            found.whole,
+        )
         rows.append((batch.root.code, str(batch.root.card.strain), *cells))
     total = total_row(BATCHES, rows, BATCH_SUMS)
     return Table("Batch by batch", BATCHES, tuple(rows), total)
@@ -170,7 +192,8 @@ def _drawings(
     steps += [Step(name.capitalize(), part) for name, part in _latest_first(parts)]
     bars = [PlanBar(one.name, one.planned, one.actual) for one in factors]
     return (
-        waterfall([*steps, Step("What it cost")], title="From the plan to what it cost",
-                  unit=currency),
+        waterfall(
+            [*steps, Step("What it cost")], title="From the plan to what it cost", unit=currency
+        ),
         plan_bars(bars, title="Planned and actual", unit=currency),
-    )  # fmt: skip
+    )

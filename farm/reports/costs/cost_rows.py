@@ -107,11 +107,18 @@ def _kinds(cost: CostOfLot) -> Table:
 
 def _lines(cost: CostOfLot) -> Table:
     rows: list[Row] = [
-        (line.what, line.lot_code, line.day, line.entry_kind, line.known,
-         *cells(line.amount),
-         *line.cost, sum(line.cost))
+        (
+            line.what,
+            line.lot_code,
+            line.day,
+            line.entry_kind,
+            line.known,
+            *cells(line.amount),
+            *line.cost,
+            sum(line.cost),
+        )
         for line in cost.lines
-    ]  # fmt: skip
+    ]
     note = (
         "Each line in the five kinds that it consists of itself; the lines add up to the cost. "
         "“Plan in part”: blocks behind it still have a flush to come, so their cost is shared by "

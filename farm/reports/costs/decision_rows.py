@@ -79,20 +79,35 @@ def flush_words(case: FlushCase) -> str:
 
 def _flush_steps(case: FlushCase) -> Table:
     rows: list[Row] = [
-        ("A kilo picked leaves", f"{_money(case.kilo_money)} × {_share(case.sold_ppm)} - "
-         f"{_money(case.handling_money)}", round(case.picked_kilo)),
-        ("The flush brings, a block", f"{_kg(case.flush_mg)} × {_money(round(case.picked_kilo))}",
-         round(case.brings)),
-        ("A fresh block leaves until its first pick",
-         f"{_share(MILLION - case.lost_ppm)} × {_kg(case.fresh_mg)} × "
-         f"{_money(round(case.picked_kilo))} - {_money(case.block_money)}",
-         round(case.fresh_earns)),
-        ("That is, a day", f"÷ {case.stand_days} days, nothing if below nothing",
-         round(case.a_day)),
-        ("Needed of the flush, a block",
-         f"{case.wait_days} days × {_money(round(case.a_day))}" if case.shelf_is_full
-         else "places are free", round(case.needed)),
-    ]  # fmt: skip
+        (
+            "A kilo picked leaves",
+            f"{_money(case.kilo_money)} × {_share(case.sold_ppm)} - {_money(case.handling_money)}",
+            round(case.picked_kilo),
+        ),
+        (
+            "The flush brings, a block",
+            f"{_kg(case.flush_mg)} × {_money(round(case.picked_kilo))}",
+            round(case.brings),
+        ),
+        (
+            "A fresh block leaves until its first pick",
+            f"{_share(MILLION - case.lost_ppm)} × {_kg(case.fresh_mg)} × "
+            f"{_money(round(case.picked_kilo))} - {_money(case.block_money)}",
+            round(case.fresh_earns),
+        ),
+        (
+            "That is, a day",
+            f"÷ {case.stand_days} days, nothing if below nothing",
+            round(case.a_day),
+        ),
+        (
+            "Needed of the flush, a block",
+            f"{case.wait_days} days × {_money(round(case.a_day))}"
+            if case.shelf_is_full
+            else "places are free",
+            round(case.needed),
+        ),
+    ]
     note = FULL if case.shelf_is_full else FREE
     return Table("The arithmetic", STEPS, tuple(rows), note=note)
 
@@ -132,8 +147,11 @@ def drying_report(
             Fact("Leaves most", case.best),
             Fact("Drying is as good as the discount at, a dried kilo", round(like), Kind.MONEY),
             Fact("The same, an ounce", an_ounce(like), Kind.MONEY),
-            Fact("Better than the bin from, an ounce", an_ounce(case.dried_kilo_like(ZERO)),
-                 Kind.MONEY),
+            Fact(
+                "Better than the bin from, an ounce",
+                an_ounce(case.dried_kilo_like(ZERO)),
+                Kind.MONEY,
+            ),
             Fact("Dried on hand", on_hand_mg, Kind.MASS),
             Fact("Dried sold in eight weeks", f"{_kg(sold_mg)}: {weeks}"),
         ),
@@ -143,7 +161,7 @@ def drying_report(
             "Drying at usual settings keeps, it does not kill germs: record temperature and time, "
             "and say on the label to cook before eating.",
         ),
-    )  # fmt: skip
+    )
 
 
 def drying_words(case: DryingCase, currency: str) -> str:
@@ -175,17 +193,24 @@ def _ways(case: DryingCase) -> Table:
 def _drying_steps(case: DryingCase) -> Table:
     ratio = to_places(float(case.ratio), 2)
     rows: list[Row] = [
-        ("Discounted, a kilo", f"{_money(case.discount_money)} × {_share(case.fresh_sold_ppm)}",
-         round(case.discounted)),
-        ("Dried, a kilo fresh",
-         f"({_money(case.dried_money)} × {_share(case.dried_sold_ppm)} - "
-         f"{_money(case.pouch_money)}) ÷ {ratio} - {_money(case.drying_money)}",
-         round(case.dried)),
-        ("Dried kilo that equals the discount",
-         f"(({_money(round(case.discounted))} + {_money(case.drying_money)}) × {ratio} + "
-         f"{_money(case.pouch_money)}) ÷ {_share(case.dried_sold_ppm)}",
-         round(case.dried_kilo_like(case.discounted))),
-    ]  # fmt: skip
+        (
+            "Discounted, a kilo",
+            f"{_money(case.discount_money)} × {_share(case.fresh_sold_ppm)}",
+            round(case.discounted),
+        ),
+        (
+            "Dried, a kilo fresh",
+            f"({_money(case.dried_money)} × {_share(case.dried_sold_ppm)} - "
+            f"{_money(case.pouch_money)}) ÷ {ratio} - {_money(case.drying_money)}",
+            round(case.dried),
+        ),
+        (
+            "Dried kilo that equals the discount",
+            f"(({_money(round(case.discounted))} + {_money(case.drying_money)}) × {ratio} + "
+            f"{_money(case.pouch_money)}) ÷ {_share(case.dried_sold_ppm)}",
+            round(case.dried_kilo_like(case.discounted)),
+        ),
+    ]
     note = (
         "What growing and picking cost is spent either way, so it is left out of the choice. "
         "“Likely to be sold” is your own guess: dried stock that does not move is worth nothing."

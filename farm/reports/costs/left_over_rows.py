@@ -48,6 +48,15 @@ def advice_table(advices: Sequence[Advice]) -> Table:
     rows: list[Row] = []
     for one in advices:
         leaves = dict(one.leaves)
-        rows.append((one.lot.code, one.mass_mg, one.days_left, leaves.get(DISCOUNT),
-                     leaves.get(DRY), one.way, one.why))  # fmt: skip
+        rows.append(
+            (
+                one.lot.code,
+                one.mass_mg,
+                one.days_left,
+                leaves.get(DISCOUNT),
+                leaves.get(DRY),
+                one.way,
+                one.why,
+            )
+        )
     return Table("Dry it, discount it or bin it", COLUMNS, tuple(rows))

@@ -79,9 +79,14 @@ class _Paper:
     y: float
 
     def put(
-        self, at: tuple[float, float], words: str, size: float, *, bold: bool = False,
+        self,
+        at: tuple[float, float],
+        words: str,
+        size: float,
+        *,
+        bold: bool = False,
         colour: str = INK,
-    ) -> None:  # fmt: skip
+    ) -> None:
         self.canvas.setFont(font(bold, words), size)
         self.canvas.setFillColor(colour)
         self.canvas.drawString(*at, plain(words))

@@ -70,11 +70,15 @@ def settled_facts(rolled: Sequence[Rolled]) -> list[Fact]:
     """What was paid back and given up in some days, where anything was."""
     found = (
         ("Paid back to customers", sum(one.paid_back for one in rolled)),
-        ("Given up, and not in what is left over",
-         sum(one.given_up for one in rolled if one.share == NO_SHARE)),
-        ("Deposits left to the farm, and not in what is left over",
-         sum(one.given_up for one in rolled if one.share != NO_SHARE)),
-    )  # fmt: skip
+        (
+            "Given up, and not in what is left over",
+            sum(one.given_up for one in rolled if one.share == NO_SHARE),
+        ),
+        (
+            "Deposits left to the farm, and not in what is left over",
+            sum(one.given_up for one in rolled if one.share != NO_SHARE),
+        ),
+    )
     return [Fact(label, money, Kind.MONEY) for label, money in found if money]
 
 

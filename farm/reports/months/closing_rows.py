@@ -97,8 +97,9 @@ def days_report(days: Span, only: Only, made: Made) -> Report:
     changed = ", ".join(dict.fromkeys(month_of(row.month).name for row in since))
     words = f"of {changed}: counted here, listed below, and not in what was frozen"
     facts = (Fact("Changed since closing", words), *_since_facts(since))
-    return replace(report, facts=(*report.facts, *facts),
-                   tables=(*report.tables, *since_tables(since)))  # fmt: skip
+    return replace(
+        report, facts=(*report.facts, *facts), tables=(*report.tables, *since_tables(since))
+    )
 
 
 def closing_files(closing: Closing, made: Made) -> dict[str, bytes]:
@@ -134,8 +135,9 @@ def closed_report(closed: ClosedMonth) -> Report:
     rows: list[Row] = [(file.name, len(file.content), file.sha256) for file in files]
     rows.append(("the rows", len(closed.rows.encode()), closed.sha256))
     note = "As they were made at closing; each later request is given these bytes."
-    return replace(report, tables=(*report.tables, Table("Frozen files", FILES, tuple(rows),
-                                                         note=note)))  # fmt: skip
+    return replace(
+        report, tables=(*report.tables, Table("Frozen files", FILES, tuple(rows), note=note))
+    )
 
 
 def _with_closing(
@@ -160,8 +162,9 @@ def _with_closing(
 def _since_facts(since: Iterable[KeptRow]) -> list[Fact]:
     return [
         Fact(f"Since closing: {label}", money, Kind.MONEY)
-        for label, money in _sums(since).items() if money
-    ]  # fmt: skip
+        for label, money in _sums(since).items()
+        if money
+    ]
 
 
 # --- bills -----------------------------------------------------------------------------------
@@ -220,14 +223,18 @@ def _since(name: str, changed: Sequence[KeptRow], *, note: str) -> Table:
     given = (name for row in changed for name, number in row.numbers.items() if number)
     numbers = list(dict.fromkeys(given))
     columns = (
-        BELONGS, *(Column(word.capitalize()) for word in words),
+        BELONGS,
+        *(Column(word.capitalize()) for word in words),
         *(_number_column(number) for number in numbers),
-    )  # fmt: skip
+    )
     rows: list[Row] = [
-        (month_of(row.month).name, *(row.words.get(word, "") for word in words),
-         *(row.numbers.get(number, 0) for number in numbers))
+        (
+            month_of(row.month).name,
+            *(row.words.get(word, "") for word in words),
+            *(row.numbers.get(number, 0) for number in numbers),
+        )
         for row in changed
-    ]  # fmt: skip
+    ]
     total = total_row(columns, rows, {column.name for column in columns if column.is_number})
     return Table(f"Since closing: {TITLES[name]}", columns, tuple(rows), total, note)
 
@@ -243,10 +250,16 @@ def _late(entries: Sequence[Entry], zone: tzinfo | None) -> list[Table]:
     if not entries:
         return []
     rows: list[Row] = [
-        (f"closed {belongs_to(entry)}", str(entry.seq), entry.kind, entry.happened_on,
-         entry.recorded_at.astimezone(zone).date(), str(entry.amends_id or ""))
+        (
+            f"closed {belongs_to(entry)}",
+            str(entry.seq),
+            entry.kind,
+            entry.happened_on,
+            entry.recorded_at.astimezone(zone).date(),
+            str(entry.amends_id or ""),
+        )
         for entry in entries
-    ]  # fmt: skip
+    ]
     return [Table("Recorded late, for closed months", LATE, tuple(rows))]
 
 
@@ -258,17 +271,26 @@ def belongs_to(entry: Entry) -> str:
 def _whole(month: Month, beside: BesideClosed) -> Table:
     """Show that frozen + since closing + this month = worked, for the main sums."""
     frozen, later, open_now = map(_sums, (beside.frozen, beside.since, beside.own))
-    columns = (Column("Up to this month"), *(
-        Column(name, Kind.MONEY)
-        for name in ("Frozen", "Since closing", month.name, "Worked")
-    ))  # fmt: skip
+    columns = (
+        Column("Up to this month"),
+        *(Column(name, Kind.MONEY) for name in ("Frozen", "Since closing", month.name, "Worked")),
+    )
     rows: list[Row] = [
-        (label, frozen[label], later[label], open_now[label],
-         frozen[label] + later[label] + open_now[label])
+        (
+            label,
+            frozen[label],
+            later[label],
+            open_now[label],
+            frozen[label] + later[label] + open_now[label],
+        )
         for label in SUMS.values()
-    ]  # fmt: skip
-    return Table("How closed and open make the whole", columns, tuple(rows),
-                 note="Frozen + since closing + this month = worked.")  # fmt: skip
+    ]
+    return Table(
+        "How closed and open make the whole",
+        columns,
+        tuple(rows),
+        note="Frozen + since closing + this month = worked.",
+    )
 
 
 def _sums(rows: Iterable[KeptRow]) -> Mapping[str, int]:

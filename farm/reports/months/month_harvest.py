@@ -94,9 +94,17 @@ def _by_blocks(picks: Sequence[Pick], blocks: dict[int, BlockYield]) -> Table:
         month = groups[lot.pk]
         state = "provisional: more to come" if lot.provisional else ""
         rows.append(
-            (lot.code, lot.species, lot.strain, *_grades(month), lot.picked_mg,
-             *_per_block([lot], lot.picked_mg), lot.recipe, state)
-        )  # fmt: skip
+            (
+                lot.code,
+                lot.species,
+                lot.strain,
+                *_grades(month),
+                lot.picked_mg,
+                *_per_block([lot], lot.picked_mg),
+                lot.recipe,
+                state,
+            )
+        )
     note = f"Ratios are of all flushes to the month's end. {EFFICIENCY}"
     total = total_row(BY_BLOCKS, rows, {column.name for column in GRADES})
     return Table("Harvest by block lot", BY_BLOCKS, tuple(rows), total, note)
@@ -123,9 +131,13 @@ def _per_block(lots: Sequence[BlockYield], mass_mg: int) -> Row:
     all_mg = sum(lot.dry_mg * lot.started for lot in lots) if known else 0
     fruited_mg = sum(lot.dry_mg * lot.fruited for lot in lots) if known else 0
     return (
-        started, fruited, _divided(mass_mg, started), _divided(mass_mg, fruited),
-        efficiency_ppm(mass_mg, all_mg), efficiency_ppm(mass_mg, fruited_mg),
-    )  # fmt: skip
+        started,
+        fruited,
+        _divided(mass_mg, started),
+        _divided(mass_mg, fruited),
+        efficiency_ppm(mass_mg, all_mg),
+        efficiency_ppm(mass_mg, fruited_mg),
+    )
 
 
 def _divided(mass_mg: int, blocks: int) -> int | None:

@@ -129,8 +129,12 @@ def _facts(figures: MonthFigures) -> tuple[Fact, ...]:
     net, cost = sum(row.net for row in sales), sum(row.cost for row in sales)
     picked = Fact("Picked", sum(pick.mass_mg for pick in figures.picks), Kind.MASS, lead=True)
     wasted = Fact("Lost", lost, Kind.MONEY, lead=True)
-    owed = Fact("Owed to the farm at the end", sum(one.open_money for one in figures.accounts),
-                Kind.MONEY, lead=True)  # fmt: skip
+    owed = Fact(
+        "Owed to the farm at the end",
+        sum(one.open_money for one in figures.accounts),
+        Kind.MONEY,
+        lead=True,
+    )
     at_a_place = figures.only.place is not None
     return (
         *(() if at_a_place else (picked,)),
@@ -268,8 +272,9 @@ def _charts(
     if not figures.only.place:
         charts.append(Chart("Sales by place, net", "Sales by place", "Place", ("Net",)))
     if HARVEST_BY_SPECIES in tables:
-        charts.append(Chart(HARVEST_BY_SPECIES, HARVEST_BY_SPECIES, "Species",
-                            ("Firsts", "Seconds", "Trim")))  # fmt: skip
+        charts.append(
+            Chart(HARVEST_BY_SPECIES, HARVEST_BY_SPECIES, "Species", ("Firsts", "Seconds", "Trim"))
+        )
     for found in figures.goods:
         title = TITLES[found.form]
         starts = tuple(step.left - step.came_in for step in told(found, weight_unit))

@@ -39,10 +39,17 @@ BY_RATE = (
 def sales_tables(figures: MonthFigures) -> tuple[Table, ...]:
     sales = figures.sales
     rows: list[Row] = [
-        (row.day, str(row.entry), row.customer_number, row.place, row.product, row.lot_code,
-         *_sold_cells(row))
+        (
+            row.day,
+            str(row.entry),
+            row.customer_number,
+            row.place,
+            row.product,
+            row.lot_code,
+            *_sold_cells(row),
+        )
         for row in sales
-    ]  # fmt: skip
+    ]
     summed = {column.name for column in (*COUNTS, *MONEY)}
     return (
         _by_place(figures),
@@ -59,8 +66,11 @@ def sales_tables(figures: MonthFigures) -> tuple[Table, ...]:
 def _by_week(sales: Sequence[SoldRow]) -> Table:
     """Net sales week by week, Monday to Sunday, beside each other by place."""
     places = sorted({row.place or NO_PLACE for row in sales})
-    columns = (Column("Week from", Kind.DATE), *(Column(name, Kind.MONEY) for name in places),
-               Column("Total", Kind.MONEY))  # fmt: skip
+    columns = (
+        Column("Week from", Kind.DATE),
+        *(Column(name, Kind.MONEY) for name in places),
+        Column("Total", Kind.MONEY),
+    )
     net: dict[date, dict[str, int]] = defaultdict(lambda: defaultdict(int))
     for row in sales:
         monday = row.day - timedelta(days=row.day.weekday())
@@ -70,8 +80,9 @@ def _by_week(sales: Sequence[SoldRow]) -> Table:
         for monday, by_place in sorted(net.items())
     ]
     total = total_row(columns, rows, {*places, "Total"})
-    return Table(BY_WEEK, columns, tuple(rows), total, "Net of tax; weeks begin on a Monday.",
-                 whole="Total")  # fmt: skip
+    return Table(
+        BY_WEEK, columns, tuple(rows), total, "Net of tax; weeks begin on a Monday.", whole="Total"
+    )
 
 
 def _by_rate(sales: Sequence[SoldRow]) -> Table:
@@ -94,8 +105,13 @@ def _customer(row: SoldRow) -> str:
 
 def _sold_cells(row: SoldRow) -> Row:
     return (
-        row.amount.pieces, row.amount.mass_mg, row.net, row.tax, row.gross, row.cost,
-    )  # fmt: skip
+        row.amount.pieces,
+        row.amount.mass_mg,
+        row.net,
+        row.tax,
+        row.gross,
+        row.cost,
+    )
 
 
 def _grouped(
@@ -112,9 +128,12 @@ def _grouped(
 def _by_place(figures: MonthFigures) -> Table:
     """Sales by place, with what selling there cost: fees and hours."""
     columns = (
-        Column("Place"), *COUNTS, *MONEY,
-        Column("Selling costs", Kind.MONEY), Column("Left over", Kind.MONEY),
-    )  # fmt: skip
+        Column("Place"),
+        *COUNTS,
+        *MONEY,
+        Column("Selling costs", Kind.MONEY),
+        Column("Left over", Kind.MONEY),
+    )
     sums = sums_of(figures.sales, key=lambda row: row.place)
     rows: list[Row] = []
     for place in sorted(sums.keys() | figures.selling.keys()):

@@ -105,10 +105,15 @@ def steps_table(found: Reconciliation, weight_unit: str = "kg") -> Table:
     shares = [tenth * (MILLION // 1000) for tenth in tenths] or [0] * len(steps)
     share = Column(f"Of {show_mass(whole, 'kg')} that came in", Kind.RATIO)
     rows: list[Row] = [
-        (step.label, _unless_nothing(step.came_in), _unless_nothing(step.went_out), step.left,
-         part if step.went_out else None)
+        (
+            step.label,
+            _unless_nothing(step.came_in),
+            _unless_nothing(step.went_out),
+            step.left,
+            part if step.went_out else None,
+        )
         for step, part in zip(steps, shares, strict=True)
-    ]  # fmt: skip
+    ]
     columns = (*STEPS, share)
     total = total_row(columns, rows, {IN, OUT})
     return Table(TITLES[found.form], columns, tuple(rows), total if rows else None, NOTE)
@@ -167,8 +172,14 @@ def _entries(found: Reconciliation) -> tuple[Table, ...]:
 
 def _entries_of(title: str, moves: Sequence[Move], sign: int) -> Table:
     rows: list[Row] = [
-        (move.day, str(move.entry), move.lot_code, move.what, sign * move.pieces or None,
-         sign * move.mass_mg)
+        (
+            move.day,
+            str(move.entry),
+            move.lot_code,
+            move.what,
+            sign * move.pieces or None,
+            sign * move.mass_mg,
+        )
         for move in moves
-    ]  # fmt: skip
+    ]
     return Table(title, ENTRIES, tuple(rows), total_row(ENTRIES, rows, {"Weight"}))

@@ -68,19 +68,30 @@ def losses_report(losses: LossesOfMonth, made: Made) -> Report:
 
 def _losses(title: str, rows: Sequence[GrowingLoss], note: str) -> Table:
     cells: list[Row] = [
-        (row.stage.label, row.cause, row.units, row.of_units, row.free, row.mass_mg, *row.cost,
-         row.money)
+        (
+            row.stage.label,
+            row.cause,
+            row.units,
+            row.of_units,
+            row.free,
+            row.mass_mg,
+            *row.cost,
+            row.money,
+        )
         for row in rows
-    ]  # fmt: skip
+    ]
     return Table(title, LOSSES, tuple(cells), total_row(LOSSES, cells, LOSS_SUMS), note)
 
 
 def _loss_bars(rows: Sequence[GrowingLoss]) -> list[Bar]:
     return [
-        Bar(f"{row.stage.label}, {row.cause}", row.money,
-            f"{_money(row.money)} ({row.units} of {row.of_units})")
+        Bar(
+            f"{row.stage.label}, {row.cause}",
+            row.money,
+            f"{_money(row.money)} ({row.units} of {row.of_units})",
+        )
         for row in rows
-    ]  # fmt: skip
+    ]
 
 
 # --- the steriliser --------------------------------------------------------------------------
@@ -113,7 +124,7 @@ def runs_report(figures: RunsOfMonth, made: Made) -> Report:
             for name, points in curves
         ),
         tables=(_runs(runs), *(_points(name, points) for name, points in curves)),
-    )  # fmt: skip
+    )
 
 
 def _load_bars(points: Sequence[tuple[int, int]]) -> list[Bar]:
@@ -129,10 +140,21 @@ def _curve(name: str, runs: Sequence[Run]) -> tuple[str, list[tuple[int, int]]]:
 
 def _runs(runs: Sequence[Run]) -> Table:
     rows: list[Row] = [
-        (run.day, str(run.entry), run.steriliser, run.bags, run.load_mg, run.filled_ppm,
-         run.energy, run.hours, run.cost, run.per_bag, run.empty_cost)
+        (
+            run.day,
+            str(run.entry),
+            run.steriliser,
+            run.bags,
+            run.load_mg,
+            run.filled_ppm,
+            run.energy,
+            run.hours,
+            run.cost,
+            run.per_bag,
+            run.empty_cost,
+        )
         for run in runs
-    ]  # fmt: skip
+    ]
     note = (
         "A run costs the same however little is in it. “Left empty” is its cost by the weight "
         "that was missing to the fullest load so far. The energy adds up to what was charged."

@@ -64,16 +64,25 @@ def year_report(
             Fact("Net sales", sum(one.net for one in sums.rows), Kind.MONEY, lead=True),
             Fact("Left over", sum(one.left_over for one in sums.rows), Kind.MONEY, lead=True),
         ),
-        tables=(table, *rolled_by_month_tables(rolled),
-                *(_week(*week, begins=begins) for week in weeks)),
+        tables=(
+            table,
+            *rolled_by_month_tables(rolled),
+            *(_week(*week, begins=begins) for week in weeks),
+        ),
         drawings=(
-            bars([Bar(one.month.name, one.net, _money(one.net)) for one in months],
-                 title=f"Net sales, {made.currency}"),
-        ) if months else (),
+            bars(
+                [Bar(one.month.name, one.net, _money(one.net)) for one in months],
+                title=f"Net sales, {made.currency}",
+            ),
+        )
+        if months
+        else (),
         currency=made.currency,
-        charts=(Chart("Net sales", SIDE_BY_SIDE, "Month", ("Net sales",)),
-                Chart("Picked", SIDE_BY_SIDE, "Month", ("Picked",))),
-    )  # fmt: skip
+        charts=(
+            Chart("Net sales", SIDE_BY_SIDE, "Month", ("Net sales",)),
+            Chart("Picked", SIDE_BY_SIDE, "Month", ("Picked",)),
+        ),
+    )
     return beside_pounds(report, made)
 
 
@@ -83,10 +92,20 @@ def _money(money: int) -> str:
 
 def _months(sums: YearSums) -> Table:
     rows: list[Row] = [
-        (SINCE if one is sums.since else one.month.key, one.blocks, one.picked_mg, one.net,
-         one.gross, one.cost_of_sales, one.selling, one.lost, one.left_over, one.hours_milli)
+        (
+            SINCE if one is sums.since else one.month.key,
+            one.blocks,
+            one.picked_mg,
+            one.net,
+            one.gross,
+            one.cost_of_sales,
+            one.selling,
+            one.lost,
+            one.left_over,
+            one.hours_milli,
+        )
         for one in sums.rows
-    ]  # fmt: skip
+    ]
     total = total_row(MONTHS, rows, {column.name for column in MONTHS[1:]})
     note = (
         "Left over = net sales - cost of sales - selling costs - lost. Hours are those charged to "
@@ -102,10 +121,16 @@ def _months(sums: YearSums) -> Table:
 
 def _week(name: str, days: Span, sums: Sequence[WeekSums], *, begins: Month | None) -> Table:
     rows: list[Row] = [
-        (one.species or "no species", one.blocks, one.picked_mg, one.sold_mg, one.net,
-         one.net_per_kg)
+        (
+            one.species or "no species",
+            one.blocks,
+            one.picked_mg,
+            one.sold_mg,
+            one.net,
+            one.net_per_kg,
+        )
         for one in sums
-    ]  # fmt: skip
+    ]
     total = total_row(WEEK, rows, {"Blocks started", "Picked", "Sold", "Net sales"})
     return Table(f"{name}: {days.name}", WEEK, tuple(rows), total, _why_empty(days, sums, begins))
 

@@ -61,10 +61,15 @@ def _row(part: SetAside, *, day: date, unit: str) -> Row:
     standing = "" if part.standing is Standing.STANDS else part.standing.value
     mind = "; ".join(filter(None, (_late(part.day, day), standing)))
     return (
-        lot.code, str(lot.card.product or lot.item), getattr(lot, "where", ""),
-        keeps_until(lot.card), amount_words(part.quantity, lot, unit),
-        str(part.order.customer), part.order.pk, mind,
-    )  # fmt: skip
+        lot.code,
+        str(lot.card.product or lot.item),
+        getattr(lot, "where", ""),
+        keeps_until(lot.card),
+        amount_words(part.quantity, lot, unit),
+        str(part.order.customer),
+        part.order.pk,
+        mind,
+    )
 
 
 def _late(due: date, day: date) -> str:
@@ -82,7 +87,12 @@ def _short_rows(
             if left > 0:
                 words = _packs(left) if asked.line.product else show_both(left, unit)
                 rows.append(
-                    (str(one.order.customer), str(asked.line), words, one.order.pk,
-                     _late(one.day, day))
-                )  # fmt: skip
+                    (
+                        str(one.order.customer),
+                        str(asked.line),
+                        words,
+                        one.order.pk,
+                        _late(one.day, day),
+                    )
+                )
     return rows

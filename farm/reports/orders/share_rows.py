@@ -60,18 +60,27 @@ def shares_report(states: Sequence[ShareState], day: date, made: Made) -> Report
         made_by=made.by,
         made_at=made.at,
         facts=(
-            Fact("Deposits held: owed to members", sum(max(0, one.held) for one in states),
-                 Kind.MONEY),
-            Fact("Boxes given and not paid yet", sum(max(0, -one.held) for one in states),
-                 Kind.MONEY),
+            Fact(
+                "Deposits held: owed to members",
+                sum(max(0, one.held) for one in states),
+                Kind.MONEY,
+            ),
+            Fact(
+                "Boxes given and not paid yet", sum(max(0, -one.held) for one in states), Kind.MONEY
+            ),
             Fact("Boxes left uncollected", sum(one.uncollected for one in states), Kind.COUNT),
         ),
         tables=(
-            Table("By member", columns, rows, total_row(columns, rows, summed),
-                  note=f"{HELD_NOTE} {WORTH_NOTE}"),
+            Table(
+                "By member",
+                columns,
+                rows,
+                total_row(columns, rows, summed),
+                note=f"{HELD_NOTE} {WORTH_NOTE}",
+            ),
         ),
         currency=made.currency,
-    )  # fmt: skip
+    )
 
 
 def share_report(
@@ -84,7 +93,6 @@ def share_report(
 ) -> Report:
     """One share: what was paid, box by box what was delivered, what is owed, and what comes."""
     share = state.share
-    boxes = _box_rows(state)
     paid: tuple[Row, ...] = tuple(
         (one.paid_on, _what(one), one.get_method_display(), one.amount_money, one.note)
         for one in payments
@@ -112,14 +120,19 @@ def share_report(
             Fact("Next, for a change", ", ".join(next_species) or "nothing else is there"),
         ),
         tables=(
-            Table("Boxes delivered", BOXES, boxes, total_row(BOXES, boxes, {"Box price",
-                  "Worth that day"}), note=WORTH_NOTE),
+            _delivered(state),
             Table("Paid", PAID, paid, total_row(PAID, paid, {"Paid"})),
             Table("Boxes to come", TO_COME, come),
             Table("What they had", SPECIES, species),
         ),
         currency=made.currency,
-    )  # fmt: skip
+    )
+
+
+def _delivered(state: ShareState) -> Table:
+    boxes = _box_rows(state)
+    total = total_row(BOXES, boxes, {"Box price", "Worth that day"})
+    return Table("Boxes delivered", BOXES, boxes, total, note=WORTH_NOTE)
 
 
 def receipt_paper(payment: Payment, farm: Farm) -> Paper:
@@ -159,10 +172,19 @@ def _what(payment: Payment) -> str:
 def _share_row(one: ShareState) -> Row:
     worth = one.worth * 1_000_000 // one.delivered if one.delivered else None
     return (
-        one.share.customer.name, one.share.pk, one.share.boxes, len(one.boxes), one.uncollected,
-        one.paid, (one.paid_back + one.left) or None, one.delivered, one.held, one.still_to_pay,
-        worth, len(one.species),
-    )  # fmt: skip
+        one.share.customer.name,
+        one.share.pk,
+        one.share.boxes,
+        len(one.boxes),
+        one.uncollected,
+        one.paid,
+        (one.paid_back + one.left) or None,
+        one.delivered,
+        one.held,
+        one.still_to_pay,
+        worth,
+        len(one.species),
+    )
 
 
 def _box_rows(state: ShareState) -> tuple[Row, ...]:
@@ -172,8 +194,14 @@ def _box_rows(state: ShareState) -> tuple[Row, ...]:
         held -= box.price
         rows.append(
             (
-                box.day, str(box.delivery.note), ", ".join(box.species), box.price, box.worth,
-                box.worth_ppm, held, box.left,
+                box.day,
+                str(box.delivery.note),
+                ", ".join(box.species),
+                box.price,
+                box.worth,
+                box.worth_ppm,
+                held,
+                box.left,
             )
-        )  # fmt: skip
+        )
     return tuple(rows)

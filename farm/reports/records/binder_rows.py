@@ -138,11 +138,13 @@ def _missing(span: Span, farm: Farm) -> Content:
         if one.row.entry.seq not in kept and not one.row.taken_back
     ]
     other += [
-        (f"no reading for {minutes(after - before)} min in run {seq}",
-         f"{habits.short_moment(before)} to {after:%H:%M}")
+        (
+            f"no reading for {minutes(after - before)} min in run {seq}",
+            f"{habits.short_moment(before)} to {after:%H:%M}",
+        )
         for seq, readings in kept.items()
         for before, after in course_of(readings, farm).gaps
-    ]  # fmt: skip
+    ]
     also = Table("Also missing", (Column("What is missing"), Column("Where")), tuple(other))
     return Content((gaps, also))
 
@@ -162,8 +164,9 @@ def _signatures() -> Content:
 def _of_kind(kind: RecordKind, span: Span, farm: Farm) -> Content:
     found = records(kind=kind.slug, happened_on__range=(span.first, span.last))
     listed = list(found)
-    beside = {one.pk: f"No. {one.pk}" + (f", lot {one.lot.code}" if one.lot else "")
-              for one in listed}  # fmt: skip
+    beside = {
+        one.pk: f"No. {one.pk}" + (f", lot {one.lot.code}" if one.lot else "") for one in listed
+    }
     pictures = (
         (bytes(photo.image), _caption(photo, beside[photo.record_id or 0], farm))
         for photo in pictures_of(listed)
@@ -179,21 +182,32 @@ def _of_book(title: str, span: Span, farm: Farm) -> Content:
     rows = book_rows(FROM_THE_BOOK[title], span.first, span.last)
     table = Table(
         title=title,
-        columns=(Column("Entry"), Column("Done", Kind.DATE), Column("Species and strain"),
-                 Column("Room"), Column("Lots"), Column("Particulars"), Column("Note"),
-                 Column("Signed"), Column("Recorded", Kind.DATE), Column("State")),
+        columns=(
+            Column("Entry"),
+            Column("Done", Kind.DATE),
+            Column("Species and strain"),
+            Column("Room"),
+            Column("Lots"),
+            Column("Particulars"),
+            Column("Note"),
+            Column("Signed"),
+            Column("Recorded", Kind.DATE),
+            Column("State"),
+        ),
         rows=tuple(_book_row(row, farm) for row in rows),
         struck=tuple(at for at, row in enumerate(rows) if row.row.taken_back),
-    )  # fmt: skip
+    )
     lots = {
         one.row.entry.pk: ", ".join(dict.fromkeys(moved.lot.code for moved in one.moved))
         for one in rows
     }
     pictures = (
-        (bytes(photo.image),
-         _caption(photo, f"Entry {photo.entry_id}, lot {lots[photo.entry_id or 0]}", farm))
+        (
+            bytes(photo.image),
+            _caption(photo, f"Entry {photo.entry_id}, lot {lots[photo.entry_id or 0]}", farm),
+        )
         for photo in pictures_of([one.row.entry for one in rows])
-    )  # fmt: skip
+    )
     return Content((table, *_corrections(title, rows, farm)), prints=prints(pictures))
 
 
@@ -203,8 +217,14 @@ def _corrections(title: str, rows: Sequence[BookRow], farm: Farm) -> tuple[Table
     if not told:
         return ()
     people = {one.pk: one for one in Person.objects.select_related("user")}
-    columns = (Column("Entry"), Column("What"), Column("Said by entry"), Column("By"),
-               Column("When", Kind.DATE), Column("Why"))  # fmt: skip
+    columns = (
+        Column("Entry"),
+        Column("What"),
+        Column("Said by entry"),
+        Column("By"),
+        Column("When", Kind.DATE),
+        Column("Why"),
+    )
     cells: list[Row] = [
         (
             str(row.row.entry.seq),

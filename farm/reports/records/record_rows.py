@@ -30,8 +30,10 @@ def record_table(kind: RecordKind, records: Iterable[Record], farm: Farm) -> Tab
     filled = {name for values in said for name, value in values.items() if value not in (None, "")}
     fields = [field for field in kind.fields if field.required or field.name in filled]
     noted = any(record.note for record in listed)
-    rows = [_row(record, _Row(kind, fields, values, noted), farm)
-            for record, values in zip(listed, said, strict=True)]  # fmt: skip
+    rows = [
+        _row(record, _Row(kind, fields, values, noted), farm)
+        for record, values in zip(listed, said, strict=True)
+    ]
     return Table(
         title=kind.title,
         columns=(
@@ -133,11 +135,16 @@ def gap_table(gaps: Sequence[Gap]) -> Table:
     """Declare what is missing, in words: “no store temperature in Fridge on 2026-05-03”."""
     return Table(
         title="Missing",
-        columns=(Column("What is missing"), Column("From", Kind.DATE), Column("To", Kind.DATE),
-                 Column("Days", Kind.COUNT)),
-        rows=tuple((gap_words(gap), gap.first, gap.last, (gap.last - gap.first).days + 1)
-                   for gap in gaps),
-    )  # fmt: skip
+        columns=(
+            Column("What is missing"),
+            Column("From", Kind.DATE),
+            Column("To", Kind.DATE),
+            Column("Days", Kind.COUNT),
+        ),
+        rows=tuple(
+            (gap_words(gap), gap.first, gap.last, (gap.last - gap.first).days + 1) for gap in gaps
+        ),
+    )
 
 
 def gap_words(gap: Gap) -> str:
@@ -151,9 +158,15 @@ def excursion_table(excursions: Sequence[Excursion], farm: Farm) -> Table:
     unit = Kind.CELSIUS if temperature_unit(farm) == "C" else Kind.FAHRENHEIT
     return Table(
         title="Outside the limits",
-        columns=(Column("Began after", Kind.DATE), Column("Ended before", Kind.DATE),
-                 Column("Worst", unit), Column("Limit", unit), Column("What was done"),
-                 Column("What became of the mushrooms"), Column("Lots that sat through it")),
+        columns=(
+            Column("Began after", Kind.DATE),
+            Column("Ended before", Kind.DATE),
+            Column("Worst", unit),
+            Column("Limit", unit),
+            Column("What was done"),
+            Column("What became of the mushrooms"),
+            Column("Lots that sat through it"),
+        ),
         rows=tuple(
             (
                 one.since.astimezone(farm.zone),
@@ -169,16 +182,22 @@ def excursion_table(excursions: Sequence[Excursion], farm: Farm) -> Table:
         note="From the last reading within the limits to the next. What became of the mushrooms "
         "is the farm's own decision, by its own plan; nothing here says that they were safe. Only "
         "lots whose shelf was recorded are known to have sat there.",
-    )  # fmt: skip
+    )
 
 
 def through_table(excursions: Sequence[Excursion], farm: Farm) -> Table:
     """Name each lot that sat through an excursion, how much of it there was, and how long."""
     return Table(
         title="Lots that sat through it",
-        columns=(Column("Lot"), Column("What it is"), Column("In the store from", Kind.DATE),
-                 Column("To", Kind.DATE), Column("Most it held", Kind.MASS),
-                 Column("Most it held, pieces", Kind.COUNT), Column("On hold")),
+        columns=(
+            Column("Lot"),
+            Column("What it is"),
+            Column("In the store from", Kind.DATE),
+            Column("To", Kind.DATE),
+            Column("Most it held", Kind.MASS),
+            Column("Most it held, pieces", Kind.COUNT),
+            Column("On hold"),
+        ),
         rows=tuple(
             (
                 one.lot.code,
@@ -192,7 +211,7 @@ def through_table(excursions: Sequence[Excursion], farm: Farm) -> Table:
             for excursion in excursions
             for one in excursion.lots
         ),
-    )  # fmt: skip
+    )
 
 
 def record_report(kind: RecordKind, records: Iterable[Record], farm: Farm, *, made: Made) -> Report:

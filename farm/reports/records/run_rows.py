@@ -79,22 +79,30 @@ def _gaps(course: RunCourse) -> Table:
     return Table(
         "Gaps in the readings",
         (Column("From", Kind.DATE), Column("To", Kind.DATE), Column("Minutes", Kind.COUNT)),
-        tuple((before, after, round((after - before).total_seconds() / 60))
-              for before, after in course.gaps),
+        tuple(
+            (before, after, round((after - before).total_seconds() / 60))
+            for before, after in course.gaps
+        ),
         note=f"Nothing read for more than {minutes(GAP)} minutes; across a gap F0 is only a guess.",
-    )  # fmt: skip
+    )
 
 
 def _readings(course: RunCourse, farm: Farm) -> Table:
     unit = Kind.CELSIUS if temperature_unit(farm) == "C" else Kind.FAHRENHEIT
     return Table(
         "Readings",
-        (Column("Time", Kind.DATE), Column("Minute", Kind.TEXT), Column("Measured", unit),
-         Column(f"Gauge, {pressure_unit(farm)}"), Column("Saturated steam", unit),
-         Column("Lethal rate"), Column("F0 so far, min")),
+        (
+            Column("Time", Kind.DATE),
+            Column("Minute", Kind.TEXT),
+            Column("Measured", unit),
+            Column(f"Gauge, {pressure_unit(farm)}"),
+            Column("Saturated steam", unit),
+            Column("Lethal rate"),
+            Column("F0 so far, min"),
+        ),
         tuple(_reading(point, unit, farm) for point in course.points),
         note="Saturated steam: without air, at the gauge and the altitude; measured beats it.",
-    )  # fmt: skip
+    )
 
 
 def _reading(point: Point, unit: Kind, farm: Farm) -> Row:

@@ -48,29 +48,51 @@ def check_weight_report(
             Fact("Rule", fillings[0].tolerance.source if fillings else ""),
         ),
         tables=(
-            Table("How full to fill", FILL, tuple(_fill_row(one, unit) for one in fillings),
-                  note=FILL_NOTE),
-            Table("Packs on the scale", WEIGHED, tuple(_row(one, unit) for one in weighings),
-                  note=RULE),
+            Table(
+                "How full to fill",
+                FILL,
+                tuple(_fill_row(one, unit) for one in fillings),
+                note=FILL_NOTE,
+            ),
+            Table(
+                "Packs on the scale",
+                WEIGHED,
+                tuple(_row(one, unit) for one in weighings),
+                note=RULE,
+            ),
         ),
-    )  # fmt: skip
+    )
 
 
 def _fill_row(one: Filling, unit: str) -> Row:
     net = one.product.net_mg
     return (
-        str(one.product), show_mass(net, unit), one.loss.days, one.loss.rate_ppm, one.loss.source,
-        show_mass(one.spread_mg, unit), one.checked, show_mass(one.fill_mg, unit),
-        (one.fill_mg - net) * 1_000_000 // net, show_mass(one.tolerance.mass_mg, unit),
-    )  # fmt: skip
+        str(one.product),
+        show_mass(net, unit),
+        one.loss.days,
+        one.loss.rate_ppm,
+        one.loss.source,
+        show_mass(one.spread_mg, unit),
+        one.checked,
+        show_mass(one.fill_mg, unit),
+        (one.fill_mg - net) * 1_000_000 // net,
+        show_mass(one.tolerance.mass_mg, unit),
+    )
 
 
 def _row(one: Weighing, unit: str) -> Row:
     judged = one.judged
     return (
-        one.entry.happened_on, one.lot.code, str(one.lot.card.product), judged.verdict,
-        len(judged.nets_mg), show_mass(judged.mean_mg, unit),
-        show_mass(min(judged.nets_mg), unit), judged.days,
-        show_mass(judged.mean_then_mg, unit), show_mass(min(judged.then_mg), unit), judged.short,
+        one.entry.happened_on,
+        one.lot.code,
+        str(one.lot.card.product),
+        judged.verdict,
+        len(judged.nets_mg),
+        show_mass(judged.mean_mg, unit),
+        show_mass(min(judged.nets_mg), unit),
+        judged.days,
+        show_mass(judged.mean_then_mg, unit),
+        show_mass(min(judged.then_mg), unit),
+        judged.short,
         one.scale,
-    )  # fmt: skip
+    )

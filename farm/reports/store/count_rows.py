@@ -50,13 +50,16 @@ def count_report(count: StockCount, lines: Sequence[Checked], *, farm: Farm, mad
             Fact("Counted", count.happened_at.astimezone(farm.zone), Kind.DATE),
             Fact("Signed", signed_of(count)),
             Fact("The book's figures", "hidden while counting" if count.hidden else "shown"),
-            *(Fact(one.value.capitalize(), sum(line.verdict is one for line in lines), Kind.COUNT)
-              for one in ORDER if any(line.verdict is one for line in lines)),
+            *(
+                Fact(one.value.capitalize(), sum(line.verdict is one for line in lines), Kind.COUNT)
+                for one in ORDER
+                if any(line.verdict is one for line in lines)
+            ),
         ),
         tables=(
             Table("What was found", LINES, tuple(_row(one, farm) for one in lines), note=NOTE),
         ),
-    )  # fmt: skip
+    )
 
 
 def counts_table(rows: Sequence[CountRow], farm: Farm) -> Table:
@@ -64,8 +67,9 @@ def counts_table(rows: Sequence[CountRow], farm: Farm) -> Table:
     for row in rows:
         outcome: tuple[Cell, ...] = tuple(row.found.get(verdict, 0) for verdict in SHOWN)
         when = row.count.happened_at.astimezone(farm.zone)
-        cells.append((str(row.count.pk), when, where_of(row.count), *outcome, row.open,
-                      signed_of(row.count)))  # fmt: skip
+        cells.append(
+            (str(row.count.pk), when, where_of(row.count), *outcome, row.open, signed_of(row.count))
+        )
     return Table("Stock counts", COUNTS, tuple(cells))
 
 

@@ -64,13 +64,20 @@ def drying_report(runs: Sequence[Drying], farm: Farm, made: Made, *, of: str) ->
         drawings=_drawings(runs, farm),
         tables=(
             Table("By species", SPECIES, tuple(_species(runs))),
-            Table("Runs", RUNS, rows,
-                  total_row(RUNS, rows, ("Fresh in", "Dried out", "Should be, at 10 % left",
-                                            "Difference")) if rows else None,
-                  note=NOTE),
+            Table(
+                "Runs",
+                RUNS,
+                rows,
+                total_row(
+                    RUNS, rows, ("Fresh in", "Dried out", "Should be, at 10 % left", "Difference")
+                )
+                if rows
+                else None,
+                note=NOTE,
+            ),
         ),
         cautions=(NO_KILL_STEP,),
-    )  # fmt: skip
+    )
     return beside_pounds(report, made)
 
 
@@ -78,13 +85,17 @@ def balance_facts(one: Drying, farm: Farm) -> list[tuple[str, str]]:
     """A run's mass balance in words, for the lot and for the entry: both moistures, wet basis."""
     side = "more" if one.difference_mg > 0 else "less"
     return [
-        ("Fresh in", f"{both(one.fresh_mg, farm)} at {percent(one.fresh_moisture_ppm)} water, "
-                     "wet basis"),
+        (
+            "Fresh in",
+            f"{both(one.fresh_mg, farm)} at {percent(one.fresh_moisture_ppm)} water, wet basis",
+        ),
         ("Dried out", f"{both(one.dried_mg, farm)} at {percent(one.left_ppm)} water, wet basis"),
-        (f"Should be at {percent(DRIED_TO_PPM)} water",
-         f"{both(one.expected_mg, farm)}: {both(abs(one.difference_mg), farm)} {side}"),
+        (
+            f"Should be at {percent(DRIED_TO_PPM)} water",
+            f"{both(one.expected_mg, farm)}: {both(abs(one.difference_mg), farm)} {side}",
+        ),
         ("Fresh to dried", f"{ratio(one.ratio_ppm)} to 1"),
-    ]  # fmt: skip
+    ]
 
 
 def ratio(ratio_ppm: int) -> str:
@@ -98,8 +109,11 @@ def hours(minutes: int) -> str:
 
 def _facts(runs: Sequence[Drying]) -> tuple[Fact, ...]:
     fresh, dried = sum(one.fresh_mg for one in runs), sum(one.dried_mg for one in runs)
-    facts = [Fact("Runs", len(runs), Kind.COUNT), Fact("Fresh in", fresh, Kind.MASS),
-             Fact("Dried out", dried, Kind.MASS)]  # fmt: skip
+    facts = [
+        Fact("Runs", len(runs), Kind.COUNT),
+        Fact("Fresh in", fresh, Kind.MASS),
+        Fact("Dried out", dried, Kind.MASS),
+    ]
     if dried:
         facts.append(Fact("Fresh for one dried", f"{fresh / dried:.2f} to 1"))
     return tuple(facts)
@@ -117,8 +131,18 @@ def _species(runs: Sequence[Drying]) -> list[Row]:
     for species, own in _by_species(runs).items():
         fresh, dried = sum(one.fresh_mg for one in own), sum(one.dried_mg for one in own)
         middle = round(median(one.ratio_ppm for one in own))
-        rows.append((str(species), len(own), fresh, dried, f"{fresh / dried:.2f}", ratio(middle),
-                     implied_moisture(middle), species.moisture_ppm))  # fmt: skip
+        rows.append(
+            (
+                str(species),
+                len(own),
+                fresh,
+                dried,
+                f"{fresh / dried:.2f}",
+                ratio(middle),
+                implied_moisture(middle),
+                species.moisture_ppm,
+            )
+        )
     return rows
 
 

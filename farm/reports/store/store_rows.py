@@ -95,9 +95,16 @@ def _keeps(one: Stored, rank: int) -> Row:
 def _dries(one: Stored, rank: int) -> Row:
     weights: tuple[Cell, ...] = (one.expected_mg, one.least_mg, one.most_mg, one.weighed_mg)
     return (
-        one.lot.code, one.lot.item.name, rank, one.days_left, *weights, one.weighed_on,
-        one.age_days, one.keeps_until, "; ".join(mind(one)),
-    )  # fmt: skip
+        one.lot.code,
+        one.lot.item.name,
+        rank,
+        one.days_left,
+        *weights,
+        one.weighed_on,
+        one.age_days,
+        one.keeps_until,
+        "; ".join(mind(one)),
+    )
 
 
 def mind(one: Stored) -> list[str]:
@@ -123,6 +130,12 @@ def _losses(losses: Losses) -> Table:
 
 def _loss(one: Species, kept: Kept, loss: WaterLoss) -> Row:
     return (
-        str(one), kept.value, loss.rate_ppm, loss.low_ppm, loss.high_ppm, loss.weighings,
-        loss.source, one.water_loss_ppm,
-    )  # fmt: skip
+        str(one),
+        kept.value,
+        loss.rate_ppm,
+        loss.low_ppm,
+        loss.high_ppm,
+        loss.weighings,
+        loss.source,
+        one.water_loss_ppm,
+    )

@@ -33,15 +33,24 @@ def _table(title: str, balances: Sequence[Balance], kind: Kind) -> Table:
     numbers = [_numbers(balance) for balance in balances]
     used = [at for at, name in enumerate(NAMES) if name == "Made" or any(n[at] for n in numbers)]
     columns = (
-        Column("Stage"), Column("Lot"), Column("What"),
+        Column("Stage"),
+        Column("Lot"),
+        Column("What"),
         *(Column(NAMES[at], kind) for at in used),
-        Column("Shares"), Column("Lost to, and what is not known"),
-    )  # fmt: skip
+        Column("Shares"),
+        Column("Lost to, and what is not known"),
+    )
     rows: list[Row] = [
-        (balance.stage.label, balance.code, balance.name, *(number[at] for at in used),
-         shares_words(balance), _remarks(balance))
+        (
+            balance.stage.label,
+            balance.code,
+            balance.name,
+            *(number[at] for at in used),
+            shares_words(balance),
+            _remarks(balance),
+        )
         for balance, number in zip(balances, numbers, strict=True)
-    ]  # fmt: skip
+    ]
     return Table(title, columns, tuple(rows), note=NOTE)
 
 

@@ -105,9 +105,12 @@ def _signed(signed: DrillSignature | None, zone: ZoneInfo) -> tuple[Fact, ...]:
         return (Fact("Signed", "not yet"),)
     return (
         Fact("Learnt", signed.lessons or "nothing noted"),
-        Fact("Signed", f"{signed.initials} ({signed.by}), "
-             f"{habits.short_moment(signed.signed_at.astimezone(zone))}"),
-    )  # fmt: skip
+        Fact(
+            "Signed",
+            f"{signed.initials} ({signed.by}), "
+            f"{habits.short_moment(signed.signed_at.astimezone(zone))}",
+        ),
+    )
 
 
 def _missing(found: Drilled, signed: DrillSignature | None) -> Table:
@@ -130,10 +133,17 @@ def _behind(found: Drilled) -> Table:
         Column("More"),
     )
     rows: list[Row] = [
-        (lot.stage.label, lot.code, lot.name, lot.made_on, *cells(lot.share), lot.supplier,
-         lot.facts)
+        (
+            lot.stage.label,
+            lot.code,
+            lot.name,
+            lot.made_on,
+            *cells(lot.share),
+            lot.supplier,
+            lot.facts,
+        )
         for lot in sorted(found.behind, key=lambda lot: lot.stage)
-    ]  # fmt: skip
+    ]
     return Table("Everything behind it", columns, tuple(rows))
 
 

@@ -18,23 +18,26 @@ def first_words(farm: Farm, reach: Reach, day: date) -> str:
     when = f", sold from {habits.day(min(days))} to {habits.day(max(days))}" if days else ""
     codes = _listed(code for one in reach.recipients for code in one.codes)
     codes = _listed([*codes, *(one.lot_code for one in reach.unnamed)])
-    return "\n".join((
-        f"{farm.name}, {farm.place}",
-        f"Notice of {habits.day(day)}",
-        "",
-        f"We are calling back: {', '.join(named)}{when}.",
-        f"The lot on the label is one of: {', '.join(codes)}." if codes else
-        "Please ask us which lots are meant.",
-        "",
-        "As a precaution, please do not eat, serve, sell or pass on these products, and set them "
-        "aside, marked, away from other food.",
-        "Please tell us how much you have, how much was used or sold and to whom, and keep the "
-        "rest until we fetch it or say what to do with it.",
-        "Whoever feels ill after eating them should ask a doctor and take this notice along.",
-        "",
-        "The food-safety authority decides what must be done; its word goes before ours.",
-        f"Please answer: {farm.name}, {farm.place}.",
-    ))  # fmt: skip
+    return "\n".join(
+        (
+            f"{farm.name}, {farm.place}",
+            f"Notice of {habits.day(day)}",
+            "",
+            f"We are calling back: {', '.join(named)}{when}.",
+            f"The lot on the label is one of: {', '.join(codes)}."
+            if codes
+            else "Please ask us which lots are meant.",
+            "",
+            "As a precaution, please do not eat, serve, sell or pass on these products, and set "
+            "them aside, marked, away from other food.",
+            "Please tell us how much you have, how much was used or sold and to whom, and keep the "
+            "rest until we fetch it or say what to do with it.",
+            "Whoever feels ill after eating them should ask a doctor and take this notice along.",
+            "",
+            "The food-safety authority decides what must be done; its word goes before ours.",
+            f"Please answer: {farm.name}, {farm.place}.",
+        )
+    )
 
 
 def _listed(names: Iterable[str]) -> list[str]:

@@ -69,17 +69,21 @@ def _facts(reach: Reach) -> tuple[Fact, ...]:
     here = reach.still_here
     held = sum(lot.held for lot in here)
     return (
-        Fact("Suspects", f"{len(reach.codes)}: {', '.join(reach.codes[:8])}"
-             + (" and others" if len(reach.codes) > 8 else "")),
-        Fact("Lots made of them", f"{len(made_of)}: {sure} certain, "
-             f"{len(made_of) - sure} possible"),
+        Fact(
+            "Suspects",
+            f"{len(reach.codes)}: {', '.join(reach.codes[:8])}"
+            + (" and others" if len(reach.codes) > 8 else ""),
+        ),
+        Fact(
+            "Lots made of them", f"{len(made_of)}: {sure} certain, {len(made_of) - sure} possible"
+        ),
         Fact("Still here", f"{show_count(len(here), 'lot', 'lots')}, {held} on hold"),
         Fact("Named customers", len(reach.recipients), Kind.COUNT),
         Fact("Sold, less what came back", reach.sold_mg, Kind.MASS),
         Fact("Stall loads, sales and gifts without a name", len(reach.unnamed), Kind.COUNT),
         Fact("Unexplained", _unexplained(reach)),
         Fact("Waiting entries about these lots", reach.waiting, Kind.COUNT),
-    )  # fmt: skip
+    )
 
 
 def _unexplained(reach: Reach) -> str:
@@ -108,11 +112,21 @@ def recipients_table(recipients: Sequence[Recipient], names: Names) -> Table:
         *((Column("Address"),) if names is not None else ()),
     )
     rows: list[Row] = [
-        (one.number, *named(one.customer_id, names)[:2], one.certain_mg, one.possible_mg,
-         one.back_mg, one.place, one.first, one.last, ", ".join(one.products), _few(one.codes),
-         *named(one.customer_id, names)[2:])
+        (
+            one.number,
+            *named(one.customer_id, names)[:2],
+            one.certain_mg,
+            one.possible_mg,
+            one.back_mg,
+            one.place,
+            one.first,
+            one.last,
+            ", ".join(one.products),
+            _few(one.codes),
+            *named(one.customer_id, names)[2:],
+        )
         for one in recipients
-    ]  # fmt: skip
+    ]
     total = total_row(columns, rows, {"Certain", "Possible", "Came back"}) if rows else None
     return Table("Customers who received it", columns, tuple(rows), total, WHOLE if rows else "")
 
@@ -143,10 +157,16 @@ def unnamed_table(unnamed: Sequence[Unnamed]) -> Table:
         Column("Lot is"),
     )
     rows: list[Row] = [
-        (one.day, one.place or given_words(one.why), one.name, one.lot_code, *loaded_cells(one),
-         sure_words(one.certain))
+        (
+            one.day,
+            one.place or given_words(one.why),
+            one.name,
+            one.lot_code,
+            *loaded_cells(one),
+            sure_words(one.certain),
+        )
         for one in unnamed
-    ]  # fmt: skip
+    ]
     title = "Sold or given where nobody's name is known, by day, place and product"
     return Table(title, columns, tuple(rows), note=NO_NAMES if rows else "")
 
@@ -168,10 +188,17 @@ def sales_table(sales: Sequence[SoldTo], names: Names) -> Table:
         Column("How sure"),
     )
     rows: list[Row] = [
-        (*sold_cells(sale), *named(sale.customer_id, names)[:1], sale.place, sale.name,
-         sale.lot_code, *cells(sale.amount), sure_words(sale.certain))
+        (
+            *sold_cells(sale),
+            *named(sale.customer_id, names)[:1],
+            sale.place,
+            sale.name,
+            sale.lot_code,
+            *cells(sale.amount),
+            sure_words(sale.certain),
+        )
         for sale in sales
-    ]  # fmt: skip
+    ]
     total = total_row(columns, rows, {"Weight"}) if rows else None
     return Table("Every sale and return", columns, tuple(rows), total)
 
@@ -190,10 +217,17 @@ def here_table(lots: Sequence[TracedLot]) -> Table:
         Column("State"),
     )
     rows: list[Row] = [
-        (lot.shelf or "place not recorded", lot.stage.label, lot.code, lot.name,
-         *cells(lot.on_hand), sure_words(lot.certain), "on hold" if lot.held else "free")
+        (
+            lot.shelf or "place not recorded",
+            lot.stage.label,
+            lot.code,
+            lot.name,
+            *cells(lot.on_hand),
+            sure_words(lot.certain),
+            "on hold" if lot.held else "free",
+        )
         for lot in sorted(lots, key=lambda lot: (lot.shelf, lot.stage, lot.code))
-    ]  # fmt: skip
+    ]
     return Table("Still here, by place", columns, tuple(rows))
 
 

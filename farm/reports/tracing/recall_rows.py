@@ -134,11 +134,18 @@ def _contacts(state: RecallState, names: Names) -> Table:
     )
     numbers = numbers_of(state)
     rows: list[Row] = [
-        (whom_words(one.whom, numbers), told_words(one), *_name(one.whom, names)[:2],
-         one.called.calls, one.called.last_answer, state.received_mg(one.whom),
-         one.called.recovered_mg, ", ".join(one.codes))
+        (
+            whom_words(one.whom, numbers),
+            told_words(one),
+            *_name(one.whom, names)[:2],
+            one.called.calls,
+            one.called.last_answer,
+            state.received_mg(one.whom),
+            one.called.recovered_mg,
+            ", ".join(one.codes),
+        )
         for one in state.contacts
-    ]  # fmt: skip
+    ]
     total = total_row(columns, rows, {"Calls", "Got at most", "Recovered"}) if rows else None
     struck = tuple(at for at, one in enumerate(state.contacts) if one.struck)
     return Table("Whom to tell, and what they answered", columns, tuple(rows), total, struck=struck)
@@ -178,11 +185,21 @@ def _since(state: RecallState, names: Names, zone: ZoneInfo) -> Table:
     )
     numbers = numbers_of(state)
     rows: list[Row] = [
-        (one.recorded_at.astimezone(zone), one.what, one.code, one.name, one.pieces, one.mass_mg,
-         one.day, _to(one, numbers), *named(one.customer_id, names)[:1], one.reason,
-         str(one.entry))
+        (
+            one.recorded_at.astimezone(zone),
+            one.what,
+            one.code,
+            one.name,
+            one.pieces,
+            one.mass_mg,
+            one.day,
+            _to(one, numbers),
+            *named(one.customer_id, names)[:1],
+            one.reason,
+            str(one.entry),
+        )
         for one in state.since
-    ]  # fmt: skip
+    ]
     note = "Below zero: it left the lot. What was done before the hold and typed later stands here."
     title = "Recorded of it since the recall was opened"
     return Table(title, columns, tuple(rows), note=note if rows else "")
@@ -204,12 +221,18 @@ def _calls(state: RecallState, names: Names, zone: ZoneInfo) -> Table:
         Column("Recorded at", Kind.DATE),
     )
     rows: list[Row] = [
-        (call.called_at.astimezone(zone), _whom(call),
-         *named(call.customer_id, names)[:1],
-         "yes" if call.reached else "no", call.answer, call.recovered_mg, call.by.initials,
-         call.recorded_at.astimezone(zone))
+        (
+            call.called_at.astimezone(zone),
+            _whom(call),
+            *named(call.customer_id, names)[:1],
+            "yes" if call.reached else "no",
+            call.answer,
+            call.recovered_mg,
+            call.by.initials,
+            call.recorded_at.astimezone(zone),
+        )
         for call in state.calls
-    ]  # fmt: skip
+    ]
     total = total_row(columns, rows, {"Recovered"}) if rows else None
     return Table("Calls made", columns, tuple(rows), total)
 

@@ -149,11 +149,17 @@ def _sold_to(sales: Iterable[SoldTo]) -> tuple[list[Node], list[Link]]:
             certain = all(part.certain for part in parts)
             links.append(Link(code, f"to {who}", _words(amount), certain, amount.mass_mg))
     nodes = [
-        Node(f"to {who}", SOLD_STAGE, who, places[who] if places[who] != who else "sold there",
-             _words(Amount(None, mass_mg)), mass_mg=mass_mg)
+        Node(
+            f"to {who}",
+            SOLD_STAGE,
+            who,
+            places[who] if places[who] != who else "sold there",
+            _words(Amount(None, mass_mg)),
+            mass_mg=mass_mg,
+        )
         for who, mass_mg in totals.items()
         if mass_mg
-    ]  # fmt: skip
+    ]
     return nodes, links
 
 

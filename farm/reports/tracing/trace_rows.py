@@ -132,11 +132,10 @@ def _behind(trace: Trace) -> Table:
         Column("More"),
     )
     rows: list[Row] = [
-        (*lot_cells(lot), *_known(lot.share),
-         sure_words(lot.certain), lot.supplier, lot.facts)
+        (*lot_cells(lot), *_known(lot.share), sure_words(lot.certain), lot.supplier, lot.facts)
         for lot in trace.lots
         if lot != trace.lot
-    ]  # fmt: skip
+    ]
     note = f"{MIXED} Amounts are by share; blank is less than one piece."
     return Table("Everything behind it", columns, tuple(rows), note=note)
 
@@ -156,10 +155,15 @@ def _reached(trace: Trace) -> Table:
         Column("More"),
     )
     rows: list[Row] = [
-        (*lot_cells(lot), *cells(lot.made),
-         sure_words(lot.certain), "on hold" if lot.held else "", lot.facts)
+        (
+            *lot_cells(lot),
+            *cells(lot.made),
+            sure_words(lot.certain),
+            "on hold" if lot.held else "",
+            lot.facts,
+        )
         for lot in trace.lots
-    ]  # fmt: skip
+    ]
     return Table("Everything made of it", columns, tuple(rows), note=MIXED)
 
 
@@ -175,11 +179,19 @@ def _stock(trace: Trace) -> Table:
         Column("State"),
     )
     rows: list[Row] = [
-        (lot.stage.label, lot.code, lot.name, lot.shelf, *cells(lot.on_hand), *cells(lot.share),
-         sure_words(lot.certain), "on hold" if lot.held else "")
+        (
+            lot.stage.label,
+            lot.code,
+            lot.name,
+            lot.shelf,
+            *cells(lot.on_hand),
+            *cells(lot.share),
+            sure_words(lot.certain),
+            "on hold" if lot.held else "",
+        )
         for lot in trace.lots
         if lot.on_hand.pieces or lot.on_hand.mass_mg or lot.share.mass_mg
-    ]  # fmt: skip
+    ]
     return _with_total("Still here", columns, rows)
 
 
@@ -212,12 +224,17 @@ def _sales(trace: Trace, names: bool) -> Table:
         Column("How sure"),
     )
     rows: list[Row] = [
-        (*sold_cells(sale),
-         *((sale.customer, sale.contact) if names else ()),
-         sale.place, sale.lot_code, *cells(sale.amount), *cells(sale.share),
-         sure_words(sale.certain))
+        (
+            *sold_cells(sale),
+            *((sale.customer, sale.contact) if names else ()),
+            sale.place,
+            sale.lot_code,
+            *cells(sale.amount),
+            *cells(sale.share),
+            sure_words(sale.certain),
+        )
         for sale in trace.sales
-    ]  # fmt: skip
+    ]
     title = "Who received it" if trace.forward else f"Who received {trace.lot.code}"
     note = "What was sold at a stall has no customer's name; see the loads."
     return _with_total(title, columns, rows, note=note if rows else "")
@@ -241,10 +258,15 @@ def _given(trace: Trace) -> Table:
         Column("How sure"),
     )
     rows: list[Row] = [
-        (*given_cells(one), one.lot_code, *cells(one.amount), *cells(one.share),
-         sure_words(one.certain))
+        (
+            *given_cells(one),
+            one.lot_code,
+            *cells(one.amount),
+            *cells(one.share),
+            sure_words(one.certain),
+        )
         for one in trace.given
-    ]  # fmt: skip
+    ]
     return _with_total("Given away", columns, rows)
 
 
@@ -264,19 +286,34 @@ def _losses(trace: Trace) -> Table:
 
 def _runs(trace: Trace, zone: tzinfo | None) -> Table:
     rows: list[Row] = [
-        (str(run.entry), run.at.astimezone(zone), run.steriliser, run.minutes,
-         "" if run.gauge_pa is None else show_pressure(run.gauge_pa, "kPa"),
-         "" if run.temperature_milli_c is None else show_temperature(run.temperature_milli_c, "C"),
-         ", ".join(run.lot_codes), run.by)
+        (
+            str(run.entry),
+            run.at.astimezone(zone),
+            run.steriliser,
+            run.minutes,
+            "" if run.gauge_pa is None else show_pressure(run.gauge_pa, "kPa"),
+            ""
+            if run.temperature_milli_c is None
+            else show_temperature(run.temperature_milli_c, "C"),
+            ", ".join(run.lot_codes),
+            run.by,
+        )
         for run in trace.runs
-    ]  # fmt: skip
+    ]
     return Table("Steriliser runs", RUNS, tuple(rows))
 
 
 def _works(trace: Trace, zone: tzinfo | None) -> Table:
     rows: list[Row] = [
-        (str(work.entry), work.at.astimezone(zone), work.what, ", ".join(work.lot_codes), work.by,
-         work.recorded_at.astimezone(zone), "corrected" if work.corrected else "")
+        (
+            str(work.entry),
+            work.at.astimezone(zone),
+            work.what,
+            ", ".join(work.lot_codes),
+            work.by,
+            work.recorded_at.astimezone(zone),
+            "corrected" if work.corrected else "",
+        )
         for work in trace.works
-    ]  # fmt: skip
+    ]
     return Table("What was done, and by whom", WORKS, tuple(rows))

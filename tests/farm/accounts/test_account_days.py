@@ -112,8 +112,15 @@ def test_each_is_one_if_sent_twice_and_another_content_is_a_conflict(trade: Worl
     "wrong", [{"amount_money": -1}, {"what": "back"}, {"method": ""}, {"what": "kept"}]
 )
 def test_the_database_holds_every_row_to_what_it_is(trade: World, wrong: dict[str, object]) -> None:
-    row = {"customer": trade.customer, "paid_on": today(trade), "amount_money": 1, "method": "cash",
-           "entered_at": trade.now, "by": trade.owner, "uuid": uuid4()}  # fmt: skip
+    row = {
+        "customer": trade.customer,
+        "paid_on": today(trade),
+        "amount_money": 1,
+        "method": "cash",
+        "entered_at": trade.now,
+        "by": trade.owner,
+        "uuid": uuid4(),
+    }
     with pytest.raises(DatabaseError), transaction.atomic():
         Payment.objects.create(**{**row, **wrong})
     Payment.objects.create(**row)
@@ -143,8 +150,12 @@ def test_a_deposit_is_paid_back_in_part_and_the_rest_left(trade: World) -> None:
 
     month = month_of_account(trade, share.pk)
     assert (month.start, month.paid, month.boxes, month.paid_back, month.given_up) == (
-        0, 48 * UNIT, BOX, 30 * UNIT, 6 * UNIT,
-    )  # fmt: skip
+        0,
+        48 * UNIT,
+        BOX,
+        30 * UNIT,
+        6 * UNIT,
+    )
     (state,) = share_states(date.max)
     assert (month.end, state.held, state.still_to_pay) == (0, 0, 0)
     assert (state.paid, state.paid_back, state.left) == (48 * UNIT, 30 * UNIT, 6 * UNIT)
@@ -162,8 +173,11 @@ def test_boxes_never_paid_are_given_up_and_owed_again_when_paid(trade: World) ->
 
     month = month_of_account(trade, share.pk)
     assert (month.paid, month.boxes, month.given_up, month.end) == (
-        5 * UNIT, BOX, -7 * UNIT, 0,
-    )  # fmt: skip
+        5 * UNIT,
+        BOX,
+        -7 * UNIT,
+        0,
+    )
 
 
 def test_of_a_deposit_no_more_is_given_up_than_is_held(trade: World) -> None:
@@ -214,10 +228,12 @@ def test_a_statement_says_what_was_paid_back_and_given_up(trade: World) -> None:
 
 @pytest.mark.parametrize(
     ("zone", "now"),
-    [("Pacific/Pago_Pago", datetime(2027, 1, 1, 10, 30, tzinfo=UTC)),  # 11 hours behind: 23:30
-     ("Pacific/Kiritimati", datetime(2026, 12, 31, 9, 30, tzinfo=UTC)),  # 14 ahead: 23:30
-     ("UTC", datetime(2026, 12, 31, 23, 30, tzinfo=UTC))],
-)  # fmt: skip
+    [
+        ("Pacific/Pago_Pago", datetime(2027, 1, 1, 10, 30, tzinfo=UTC)),  # 11 hours behind: 23:30
+        ("Pacific/Kiritimati", datetime(2026, 12, 31, 9, 30, tzinfo=UTC)),  # 14 ahead: 23:30
+        ("UTC", datetime(2026, 12, 31, 23, 30, tzinfo=UTC)),
+    ],
+)
 def test_two_payments_an_hour_apart_at_a_years_end_fall_into_two_years(
     trade: World, zone: str, now: datetime
 ) -> None:

@@ -75,11 +75,26 @@ class History:
 
     def play(self) -> None:
         each: list[Callable[[], object]] = [
-            self.sell, self.sell, self.invoice, self.invoice, self.comes_back, self.credit,
-            self.pay, self.pay, self.pay_for_one, self.pay_for_one, self.deposit, self.box,
-            self.pay_back, self.give_up, self.give_up, self.right, self.undo, self.undo_box,
+            self.sell,
+            self.sell,
+            self.invoice,
+            self.invoice,
+            self.comes_back,
+            self.credit,
+            self.pay,
+            self.pay,
+            self.pay_for_one,
+            self.pay_for_one,
+            self.deposit,
+            self.box,
+            self.pay_back,
+            self.give_up,
+            self.give_up,
+            self.right,
+            self.undo,
+            self.undo_box,
             self.close_next,
-        ]  # fmt: skip
+        ]
         for _ in range(STEPS):
             if self.dice.random() < 0.4:
                 self.world.now += timedelta(days=self.dice.randint(1, 14))
@@ -98,8 +113,12 @@ class History:
 
     def sell(self) -> None:
         line = SoldLine(self.lot, self.dice.randint(1, 9), self.dice.randint(1, 900) * 100)
-        sell(self.world.doing(minutes=0, sure=True), place=self.world.kitchens,
-             customer=self.whose(), lines=[line])  # fmt: skip
+        sell(
+            self.world.doing(minutes=0, sure=True),
+            place=self.world.kitchens,
+            customer=self.whose(),
+            lines=[line],
+        )
 
     def invoice(self) -> None:
         doing = self.world.doing()
@@ -133,11 +152,18 @@ class History:
     def box(self) -> None:
         share = self.dice.choice(self.shares)
         day = self.world.now.date()
-        due = [one for one in due_between(day - timedelta(days=6), day)
-               if one.is_open and one.order.share_id == share.pk]  # fmt: skip
+        due = [
+            one
+            for one in due_between(day - timedelta(days=6), day)
+            if one.is_open and one.order.share_id == share.pk
+        ]
         if due:
-            deliver(self.world.doing(minutes=0, sure=True), order=due[0].order,
-                    due_on=due[0].day, lines=[SoldLine(self.lot, 2, 5 * UNIT)])  # fmt: skip
+            deliver(
+                self.world.doing(minutes=0, sure=True),
+                order=due[0].order,
+                due_on=due[0].day,
+                lines=[SoldLine(self.lot, 2, 5 * UNIT)],
+            )
 
     def pay_back(self) -> None:
         """All that is theirs, a part of it, or more."""
@@ -186,14 +212,21 @@ class History:
     def some_money(self) -> int:
         return self.dice.choice([self.dice.randint(1, 9_999) * 100, 12 * UNIT, 4_500])
 
-    def of(self, customer: Customer, money: int, *, invoice: Invoice | None = None,
-           share: Share | None = None) -> Paid:  # fmt: skip
+    def of(
+        self,
+        customer: Customer,
+        money: int,
+        *,
+        invoice: Invoice | None = None,
+        share: Share | None = None,
+    ) -> Paid:
         """On a day that is over: today, a month's first or last, or any before."""
         today = self.world.now.date()
         back = today - timedelta(days=self.dice.randint(0, 70))
         day = self.dice.choice([today, back, *[one for one in DAYS if one <= today]])
-        return Paid(customer=customer, amount_money=money, paid_on=day, invoice=invoice,
-                    share=share)  # fmt: skip
+        return Paid(
+            customer=customer, amount_money=money, paid_on=day, invoice=invoice, share=share
+        )
 
     def balance(self) -> tuple[Customer, Share | None, int]:
         """What is theirs to get back, of an account or a share; below zero, what they owe."""
@@ -206,8 +239,12 @@ class History:
 
     def _share(self, customer: Customer) -> Share:
         doing = self.world.doing(sure=True)
-        return take_share(doing, customer=customer, season=Season(doing.day, 1, 30, 12 * UNIT),
-                          lines=[Wanted(self.world.product, 2)])  # fmt: skip
+        return take_share(
+            doing,
+            customer=customer,
+            season=Season(doing.day, 1, 30, 12 * UNIT),
+            lines=[Wanted(self.world.product, 2)],
+        )
 
 
 def half(money: int) -> int:
@@ -221,14 +258,23 @@ def half(money: int) -> int:
 def sums_of(one: Rolled) -> list[int]:
     """A month of an account or a deposit, in the order of `plain_sums`."""
     if one.share == NO_SHARE:
-        return [one.start, one.invoiced, one.credited, one.paid, one.paid_back, one.given_up,
-                one.end]  # fmt: skip
+        return [
+            one.start,
+            one.invoiced,
+            one.credited,
+            one.paid,
+            one.paid_back,
+            one.given_up,
+            one.end,
+        ]
     return [one.start, one.paid, one.boxes, one.paid_back, one.given_up, one.end]
 
 
 def plain_sums(one: PlainMonth, kind: str) -> list[int]:
-    names = {"account": ("invoiced", "credited", "paid", "back", "given up"),
-             "share": ("paid", "boxes", "back", "given up")}  # fmt: skip
+    names = {
+        "account": ("invoiced", "credited", "paid", "back", "given up"),
+        "share": ("paid", "boxes", "back", "given up"),
+    }
     return [one.start, *(one.moves[name] for name in names[kind]), one.end]
 
 

@@ -41,16 +41,21 @@ def test_a_customer_who_leaves_gets_their_credit_back(trade: World) -> None:
     take_back(trade.doing(), sale_line=SaleLine.objects.get(), quantity=2)
     issue_change(trade.doing(), invoice)
     assert (owes(trade), account_of(trade.customer, date.max).ahead_money) == (
-        -10 * UNIT, 10 * UNIT,
-    )  # fmt: skip
+        -10 * UNIT,
+        10 * UNIT,
+    )
 
     pay_back(trade.doing(reason="closes the kitchen"), paying(trade, 10 * UNIT))
 
     assert (owes(trade), accounts(date.max)) == (0, [])
     month = month_of_account(trade)
     assert (month.start, month.invoiced, month.credited, month.paid, month.paid_back) == (
-        0, 50 * UNIT, 10 * UNIT, 50 * UNIT, 10 * UNIT,
-    )  # fmt: skip
+        0,
+        50 * UNIT,
+        10 * UNIT,
+        50 * UNIT,
+        10 * UNIT,
+    )
     assert (month.given_up, month.end) == (0, 0)
 
 
@@ -100,8 +105,11 @@ def test_a_cent_short_is_given_up_and_a_cent_over_is_left_to_the_farm(trade: Wor
     pays(trade, 999 * CENT)
     one = gives_up(trade, CENT)
     assert (one.what, one.invoice, one.amount_money, one.method) == (
-        Settling.GIVEN_UP, first, CENT, "",
-    )  # fmt: skip
+        Settling.GIVEN_UP,
+        first,
+        CENT,
+        "",
+    )
     invoice_of(trade, 2)
     pays(trade, 1_002 * CENT)
     two = gives_up(trade, 2 * CENT)
@@ -110,8 +118,11 @@ def test_a_cent_short_is_given_up_and_a_cent_over_is_left_to_the_farm(trade: Wor
     assert accounts(date.max) == []
     month = month_of_account(trade)
     assert (month.invoiced, month.paid, month.given_up, month.end) == (
-        20 * UNIT, 2_001 * CENT, -CENT, 0,
-    )  # fmt: skip
+        20 * UNIT,
+        2_001 * CENT,
+        -CENT,
+        0,
+    )
 
 
 def test_no_more_is_given_up_than_there_is_and_of_one_invoice(trade: World) -> None:
@@ -149,8 +160,12 @@ def test_what_was_given_up_and_is_paid_after_all_is_owed_again_first(trade: Worl
     assert (again.what, again.amount_money, again.invoice) == (Settling.AGAIN, -642_000, first)
     month = month_of_account(trade)
     assert (month.start, month.invoiced, month.paid, month.given_up, month.end) == (
-        0, 30 * UNIT, 642_000, -642_000, 30 * UNIT,
-    )  # fmt: skip
+        0,
+        30 * UNIT,
+        642_000,
+        -642_000,
+        30 * UNIT,
+    )
 
 
 def test_half_of_it_paid_after_all_leaves_half_given_up(trade: World) -> None:

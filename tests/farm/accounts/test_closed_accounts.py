@@ -75,21 +75,31 @@ def test_a_payment_dated_into_a_closed_month_stands_in_the_open_one(trade: World
 
     shown = row(october(), OWED)
     assert [shown[name] for name in ("At the start", SINCE, "Paid", "At the end")] == [
-        30 * UNIT, -12 * UNIT, 3 * UNIT, 15 * UNIT,
-    ]  # fmt: skip
+        30 * UNIT,
+        -12 * UNIT,
+        3 * UNIT,
+        15 * UNIT,
+    ]
     late = row(october(), "Since closing: what customers owe")
     assert (late["Belongs to"], late["Customer number"]) == (
-        "September 2026", trade.customer.number,
-    )  # fmt: skip
+        "September 2026",
+        trade.customer.number,
+    )
     assert (late["Paid"], late["Owed"]) == (12 * UNIT, -12 * UNIT)
     whole = row(october(), "How closed and open make the whole", at=-2)
     assert list(whole.values()) == [
-        "Owed by customers, less paid ahead", 30 * UNIT, -12 * UNIT, -3 * UNIT, 15 * UNIT,
-    ]  # fmt: skip
+        "Owed by customers, less paid ahead",
+        30 * UNIT,
+        -12 * UNIT,
+        -3 * UNIT,
+        15 * UNIT,
+    ]
     assert account_of(trade.customer, date(2026, 10, 31)).balance == 15 * UNIT
     assert [check().broken for check in (closings_add_up, accounts_add_up, payments_agree)] == [
-        "", "", "",
-    ]  # fmt: skip
+        "",
+        "",
+        "",
+    ]
 
 
 def test_what_a_closing_showed_is_frozen_and_the_next_month_begins_with_it(trade: World) -> None:
@@ -108,8 +118,10 @@ def test_a_payment_of_a_closed_month_taken_back_is_owed_again_since(trade: World
 
     shown = row(october(), OWED)
     assert (shown["At the start"], shown[SINCE], shown["At the end"]) == (
-        30 * UNIT, 20 * UNIT, 50 * UNIT,
-    )  # fmt: skip
+        30 * UNIT,
+        20 * UNIT,
+        50 * UNIT,
+    )
 
 
 def test_what_came_to_nothing_since_still_says_where_the_paper_stood(trade: World) -> None:
@@ -128,13 +140,20 @@ def test_refunds_and_what_was_given_up_late_stand_there_too(trade: World) -> Non
 
     (late,) = [one for one in since_closing() if one.table == "owed"]
     assert late.numbers == {
-        "invoiced_money": 0, "credited_money": 0, "paid_money": 0, "paid_back_money": 4 * UNIT,
-        "given_up_money": -UNIT, "owed_money": 5 * UNIT,
-    }  # fmt: skip
+        "invoiced_money": 0,
+        "credited_money": 0,
+        "paid_money": 0,
+        "paid_back_money": 4 * UNIT,
+        "given_up_money": -UNIT,
+        "owed_money": 5 * UNIT,
+    }
     shown = row(october(), OWED)
     assert (shown["At the start"], shown[SINCE], shown["Paid"], shown["At the end"]) == (
-        30 * UNIT, 5 * UNIT, 35 * UNIT, 0,
-    )  # fmt: skip
+        30 * UNIT,
+        5 * UNIT,
+        35 * UNIT,
+        0,
+    )
 
 
 def test_a_deposit_dated_into_a_closed_month_rolls_on(trade: World) -> None:
@@ -145,8 +164,16 @@ def test_a_deposit_dated_into_a_closed_month_rolls_on(trade: World) -> None:
 
     shown = row(october(), HELD)
     assert list(shown.values()) == [
-        trade.customer.number, share.pk, 0, 48 * UNIT, 0, BOX, 0, 0, 36 * UNIT,
-    ]  # fmt: skip
+        trade.customer.number,
+        share.pk,
+        0,
+        48 * UNIT,
+        0,
+        BOX,
+        0,
+        0,
+        36 * UNIT,
+    ]
     late = row(october(), "Since closing: deposits for boxes")
     assert (late["Share"], late["Paid ahead"], late["Held"]) == (
         f"{share.pk}",
@@ -155,8 +182,12 @@ def test_a_deposit_dated_into_a_closed_month_rolls_on(trade: World) -> None:
     )
     whole = row(october(), "How closed and open make the whole", at=-1)
     assert list(whole.values()) == [
-        "Deposits held for boxes", 0, 48 * UNIT, -BOX, 36 * UNIT,
-    ]  # fmt: skip
+        "Deposits held for boxes",
+        0,
+        48 * UNIT,
+        -BOX,
+        36 * UNIT,
+    ]
     assert closings_add_up().broken == ""
 
 
@@ -188,9 +219,10 @@ def test_page_text_and_spreadsheet_roll_to_the_same_cent(trade: World) -> None:
     assert shown.total == ("Total", *cells[1:])
 
     (line, *_) = [
-        line.split() for line in text(october()).split(OWED.upper())[1].splitlines()
+        line.split()
+        for line in text(october()).split(OWED.upper())[1].splitlines()
         if trade.customer.number in line
-    ]  # fmt: skip
+    ]
     assert line[1:] == words[1:]
     sheet = load_workbook(io.BytesIO(workbook_bytes(october())), data_only=True)
     titles = [table.title for table in october().tables]
@@ -218,12 +250,20 @@ def test_a_year_rolls_on_from_month_to_month(trade: World) -> None:
     shown = year_report(2026, sums, weeks=(), begins=None, made=MADE, rolled=months)
     rows = [(row[0], row[1], row[-1]) for row in table(shown, OWED).rows]
     assert rows == [
-        ("2026-09", 0, 30 * UNIT), ("2026-10", 30 * UNIT, 18 * UNIT),
+        ("2026-09", 0, 30 * UNIT),
+        ("2026-10", 30 * UNIT, 18 * UNIT),
         ("2026-12", 18 * UNIT, 28 * UNIT),
-    ]  # fmt: skip
+    ]
     assert table(shown, OWED).total == (
-        "Total", None, 60 * UNIT, 0, 32 * UNIT, 0, 0, None,
-    )  # fmt: skip
+        "Total",
+        None,
+        60 * UNIT,
+        0,
+        32 * UNIT,
+        0,
+        0,
+        None,
+    )
     ((_, after),) = rolled_by_month(2027)
     assert [(one.start, one.paid, one.end) for one in after] == [(28 * UNIT, 28 * UNIT, 0)]
     assert_book_is_sound()
@@ -246,5 +286,7 @@ def test_a_bill_never_entered_is_missing_and_not_zero(db: None) -> None:
     enter_bill(world.owner, said, uuid=uuid4(), at=LATER)
     (late,) = [one for one in since_closing() if one.table == "bills"]
     assert late.numbers == {
-        "billed_money": 8 * UNIT, "charged_money": 0, "under_charged_money": 2 * UNIT
-    }  # fmt: skip
+        "billed_money": 8 * UNIT,
+        "charged_money": 0,
+        "under_charged_money": 2 * UNIT,
+    }

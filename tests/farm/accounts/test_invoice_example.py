@@ -25,11 +25,21 @@ def at_rate(world: World, tax_ppm: int) -> Lot:
     """Packs of a product taxed at a rate, its price without tax."""
     first = world.product
     world.product = Product.objects.create(
-        name=f"goods {Product.objects.count()}", species=world.species, form="fresh", pack="open",
-        net_mg=first.net_mg, tax_ppm=tax_ppm, packaging=first.packaging,
-    )  # fmt: skip
-    Price.objects.create(product=world.product, place=world.kitchens, from_day="2026-01-01",
-                         pack_money=UNIT, tax_included=False)  # fmt: skip
+        name=f"goods {Product.objects.count()}",
+        species=world.species,
+        form="fresh",
+        pack="open",
+        net_mg=first.net_mg,
+        tax_ppm=tax_ppm,
+        packaging=first.packaging,
+    )
+    Price.objects.create(
+        product=world.product,
+        place=world.kitchens,
+        from_day="2026-01-01",
+        pack_money=UNIT,
+        tax_included=False,
+    )
     return packs(world, 30)
 
 
@@ -59,8 +69,10 @@ def test_lines_and_totals_are_those_of_the_published_example() -> None:
         (250_000, 4_900 * UNIT, 1_225 * UNIT, 6_125 * UNIT),
     ]
     assert (whole.net, whole.tax, whole.gross) == (  # type: ignore[attr-defined]
-        5_900 * UNIT, 1_225 * UNIT, 7_125 * UNIT,
-    )  # fmt: skip
+        5_900 * UNIT,
+        1_225 * UNIT,
+        7_125 * UNIT,
+    )
 
 
 def test_the_paper_states_the_price_before_the_discount_and_the_discount() -> None:

@@ -62,9 +62,13 @@ def test_net_and_tax_are_the_gross_at_every_rate() -> None:
     world = selling_farm()
     loose, punnets = crop(world, KG), packs(world)
     other = Product.objects.create(
-        name="Pouch", species=world.species, form="dried", net_mg=30 * GRAM, pack="airtight",
+        name="Pouch",
+        species=world.species,
+        form="dried",
+        net_mg=30 * GRAM,
+        pack="airtight",
         tax_ppm=90_000,
-    )  # fmt: skip
+    )
     pouches = packs(world)
     lines = [
         SoldLine(loose, 755 * GRAM, 169_900),
@@ -294,8 +298,10 @@ def test_an_undone_sale_is_credited_whole() -> None:
     credit = issue_change(world.doing(), invoice)
 
     assert [a + b for a, b in zip(totals(invoice)[0][1:], totals(credit)[0][1:], strict=True)] == [
-        0, 0, 0,
-    ]  # fmt: skip
+        0,
+        0,
+        0,
+    ]
 
 
 def test_a_sale_corrected_upwards_gets_a_further_invoice() -> None:
@@ -350,8 +356,10 @@ def test_invoices_issued_at_once_have_numbers_without_gaps() -> None:
         lines = [SoldLine(lot, 1, 5 * UNIT)]
         sell(world.doing(), place=world.kitchens, customer=customer, lines=lines)
     day = world.doing()
-    asked = [(Doing(by=day.by, happened_at=day.happened_at, uuid=world.doing().uuid), customer)
-             for customer in [*customers, *customers]]  # fmt: skip
+    asked = [
+        (Doing(by=day.by, happened_at=day.happened_at, uuid=world.doing().uuid), customer)
+        for customer in [*customers, *customers]
+    ]
     with ThreadPoolExecutor(6) as pool:
         outcomes = list(pool.map(issue, asked))
 

@@ -56,8 +56,10 @@ def test_a_statement_leads_to_pay_back_what_is_theirs(trade: World, keeper: Clie
     assert answer["Location"] == page
     made = Payment.objects.get(what=Settling.BACK)
     assert (made.amount_money, made.note, made.by.role) == (
-        -5 * UNIT, "leaves the scheme", Role.BOOKKEEPER,
-    )  # fmt: skip
+        -5 * UNIT,
+        "leaves the scheme",
+        Role.BOOKKEEPER,
+    )
     words = pdf_words(keeper.get(f"{page}?file=pdf").getvalue())
     assert "paid back, bank transfer" in words
     assert "-5.00" in words
@@ -153,9 +155,11 @@ def test_no_other_role_settles_accounts(trade: World, address: str, role: Role) 
 
 @pytest.mark.parametrize(
     ("zone", "now", "day"),
-    [("Pacific/Pago_Pago", datetime(2027, 1, 1, 10, 30, tzinfo=UTC), "2026-12-31"),
-     ("Pacific/Kiritimati", datetime(2026, 12, 31, 10, 30, tzinfo=UTC), "2027-01-01")],
-)  # fmt: skip
+    [
+        ("Pacific/Pago_Pago", datetime(2027, 1, 1, 10, 30, tzinfo=UTC), "2026-12-31"),
+        ("Pacific/Kiritimati", datetime(2026, 12, 31, 10, 30, tzinfo=UTC), "2027-01-01"),
+    ],
+)
 def test_the_form_offers_the_farms_own_day_at_a_years_end(
     trade: World, monkeypatch: pytest.MonkeyPatch, zone: str, now: datetime, day: str
 ) -> None:

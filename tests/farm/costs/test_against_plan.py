@@ -85,8 +85,10 @@ def test_materials_differ_by_price_and_by_quantity(
     recipe = blocks_with_one_ingredient(world, blocks=blocks, each=each, weighed=False)
     spawn = grow_spawn(world, 2)[2]
     saved_plan(world, [["material", each, planned, False], ["fibre", KG, 0, True]], recipe=recipe)
-    draws = [Draw(world.received("material", used, used * paid), used),
-             Draw(world.received("fibre", blocks * KG, 0), blocks * KG)]  # fmt: skip
+    draws = [
+        Draw(world.received("material", used, used * paid), used),
+        Draw(world.received("fibre", blocks * KG, 0), blocks * KG),
+    ]
     bags = fill_blocks(world.doing(), recipe=recipe, count=blocks, draws=draws).lots[-1]
     run(world, fresh(bags))
     lot = inoculate_blocks(
@@ -107,8 +109,12 @@ def finished(world: World, *, lost: int, picked_mg: int) -> Lot:
     blocks = fruiting(world, 40)
     doing = world.doing(reason="green mould", sure=True)
     check(doing, lot=blocks, colonised_percent=100, lost=lost)
-    pick(replace(world.doing(), sure=True), given=[Draw(fresh(blocks), 0)], flush=1,
-         firsts_mg=picked_mg)  # fmt: skip
+    pick(
+        replace(world.doing(), sure=True),
+        given=[Draw(fresh(blocks), 0)],
+        flush=1,
+        firsts_mg=picked_mg,
+    )
     mark_spent(world.doing(), lot=fresh(blocks))
     return fresh(blocks)
 
@@ -221,9 +227,11 @@ def test_the_pages_show_the_difference_and_hand_it_out(owner: Client) -> None:
 def test_it_finds_a_batch_or_a_month_from_what_was_typed(owner: Client, helper: Client) -> None:
     lot = grow_blocks(small_farm())
 
-    assert owner.get(f"/against-plan/?of={lot.code.lower()}").headers["Location"].endswith(
-        f"/against-plan/{lot.code}/"
-    )  # fmt: skip
+    assert (
+        owner.get(f"/against-plan/?of={lot.code.lower()}")
+        .headers["Location"]
+        .endswith(f"/against-plan/{lot.code}/")
+    )
     assert owner.get("/against-plan/?of=2026-9").headers["Location"].endswith("/2026-09/")
     assert "No lot has the code" in owner.get("/against-plan/?of=ZZZZZ").content.decode()
     assert helper.get("/against-plan/").status_code == 403

@@ -83,8 +83,16 @@ def test_numbers_stand_under_each_other() -> None:
     columns = (Column("What"), Column("Net", Kind.MONEY))
     lines = (("packs", 12 * UNIT), ("box", 120 * UNIT))
     table = Table("Sales", columns, lines, total_row(columns, lines, {"Net"}))
-    report = Report("T", "", MADE.farm_name, MADE.by, MADE.at, facts=(Fact("A fact", "x"),),
-                    tables=(table,), currency="EUR")  # fmt: skip
+    report = Report(
+        "T",
+        "",
+        MADE.farm_name,
+        MADE.by,
+        MADE.at,
+        facts=(Fact("A fact", "x"),),
+        tables=(table,),
+        currency="EUR",
+    )
 
     assert text(report).splitlines()[-6:] == [
         "What   Net, EUR",

@@ -39,8 +39,9 @@ def kept(world: World, kept_mg: int = 40 * KG) -> tuple[Lot, Lot, Lot]:
     """40 blocks, 12 kg picked at 10.00 a kilo; spent blocks kept that are worth 6.00."""
     firsts = picked(world, 12 * KG)
     blocks = Lot.objects.get(card__stage=Stage.BLOCKS)
-    spent = keep_spent(world.doing(), lot=blocks, worth_money=6 * UNIT, crop_kg_money=10 * UNIT,
-                       kept_mg=kept_mg).lots[-1]  # fmt: skip
+    spent = keep_spent(
+        world.doing(), lot=blocks, worth_money=6 * UNIT, crop_kg_money=10 * UNIT, kept_mg=kept_mg
+    ).lots[-1]
     return blocks, firsts, spent
 
 
@@ -138,8 +139,13 @@ def test_the_form_keeps_spent_blocks(owner: Client) -> None:
     world = small_farm()
     picked(world)
     blocks = Lot.objects.get(card__stage=Stage.BLOCKS)
-    sent = send(owner, "/record/keep-spent-blocks/", lot_list=blocks.code, worth_money="6",
-                crop_kg_money="10")  # fmt: skip
+    sent = send(
+        owner,
+        "/record/keep-spent-blocks/",
+        lot_list=blocks.code,
+        worth_money="6",
+        crop_kg_money="10",
+    )
 
     assert sent.status_code == 302, text(sent)
     assert Lot.objects.get(card__stage=Stage.SPENT).quantity > 0
@@ -164,8 +170,13 @@ def test_a_clone_takes_cost_by_the_weight_of_the_piece(world: World) -> None:
 
 def test_a_clone_of_a_stated_worth_takes_its_part_against_what_stays(world: World) -> None:
     source = cloneable(world)
-    made = clone_culture(world.doing(), source=source, piece_mg=5 * GRAM, portions=6,
-                         worth=Worth(25 * UNIT, 10 * UNIT)).lots[-1]  # fmt: skip
+    made = clone_culture(
+        world.doing(),
+        source=source,
+        piece_mg=5 * GRAM,
+        portions=6,
+        worth=Worth(25 * UNIT, 10 * UNIT),
+    ).lots[-1]
 
     # Worth as much as 2.5 kg, against 9.995 kg that stay: 50.0000 x 2.5 / 12.495 = 10.0040...
     assert fresh(made).materials == 100_040
@@ -185,12 +196,18 @@ def test_the_form_of_a_clone_wants_both_worths_or_none(owner: Client) -> None:
 
 def test_grades_dried_together_give_their_cost_by_weight(world: World) -> None:
     blocks = fruiting(world)
-    lots = pick(world.doing(), given=[Draw(blocks, 0)], flush=1, firsts_mg=6 * KG,
-                seconds_mg=4 * KG).lots[1:]  # fmt: skip
+    lots = pick(
+        world.doing(), given=[Draw(blocks, 0)], flush=1, firsts_mg=6 * KG, seconds_mg=4 * KG
+    ).lots[1:]
     seconds = next(lot for lot in lots if lot.card.grade == Grade.SECONDS)
     whole = fresh(seconds).materials
-    made = dry(world.doing(sure=True), draws=[Draw(lots[0], 3 * KG), Draw(seconds, 2 * KG)],
-               dried_mg=500 * GRAM, temperature_milli_c=50_000, minutes_drying=600)  # fmt: skip
+    made = dry(
+        world.doing(sure=True),
+        draws=[Draw(lots[0], 3 * KG), Draw(seconds, 2 * KG)],
+        dried_mg=500 * GRAM,
+        temperature_milli_c=50_000,
+        minutes_drying=600,
+    )
 
     assert materials(made, seconds, "used") == whole // 2  # type: ignore[arg-type]
     assert_book_is_sound()

@@ -158,9 +158,13 @@ def beside(**said: Any) -> Chain[Fraction]:
     """12 kg of 40 blocks, none lost, 226.89 in all until it is picked; no labour of picking."""
     plan = worked_plan()
     batch = replace(
-        plan.batch, blocks=40, loss_ppm=0, block_seconds=0, shelf_days=0,
+        plan.batch,
+        blocks=40,
+        loss_ppm=0,
+        block_seconds=0,
+        shelf_days=0,
         ingredients=(Ingredient("Block", 1, 56_722, is_weighed=False),),
-    )  # fmt: skip
+    )
     crop = replace(plan.crop, flushes_mg=(300_000,), pick_seconds=0, trim_ppm=250_000)
     aside = ByProducts(**said)
     return card_of(replace(plan, batch=batch, crop=crop, by_products=aside)).chain
@@ -224,8 +228,14 @@ def test_the_steps_add_up_with_what_is_sold_beside() -> None:
 @pytest.mark.parametrize("taken_off", [True, False])
 def test_the_range_counts_what_is_sold_beside_as_the_card_does(taken_off: bool) -> None:
     card = card_of(worked_plan(by_products=ByProducts(1_500, 40_000, 200_000, taken_off)))
-    planned = {"yield": 0.56699, "loss": 0.07, "minutes": 1.0, "fridge": 0.04, "unsold": 0.10,
-               "trim": 0.08}  # fmt: skip
+    planned = {
+        "yield": 0.56699,
+        "loss": 0.07,
+        "minutes": 1.0,
+        "fridge": 0.04,
+        "unsold": 0.10,
+        "trim": 0.08,
+    }
     found = outlook(card, {key: np.full(100, value) for key, value in planned.items()})
 
     assert found.ranges["placed"].median == round(card.chain.placed)

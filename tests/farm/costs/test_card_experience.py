@@ -65,10 +65,18 @@ def inputs_of(choice: Choice) -> CardInputs:
 
 
 def saved(world: World, **ranged: Any) -> SavedCard:
-    return SavedCard.objects.create(**{
-        "name": "Oyster", "version": 1, "made_at": world.now, "by": world.owner,
-        "strain": world.strain, "stated": "{}", "placed_money": 1, **ranged,
-    })  # fmt: skip
+    return SavedCard.objects.create(
+        **{
+            "name": "Oyster",
+            "version": 1,
+            "made_at": world.now,
+            "by": world.owner,
+            "strain": world.strain,
+            "stated": "{}",
+            "placed_money": 1,
+            **ranged,
+        }
+    )
 
 
 def test_blocks_still_growing_say_nothing(world: World) -> None:
@@ -128,8 +136,9 @@ def test_where_all_was_lost_the_look_ups_say_what_a_block_gives(world: World) ->
 
     assert values["first_mg"].source == "farm details: the strain's planning figure"
     assert (values["loss_ppm"].value, values["loss_ppm"].source) == (
-        1_000_000, "own: 20 of 20 blocks",
-    )  # fmt: skip
+        1_000_000,
+        "own: 20 of 20 blocks",
+    )
 
 
 def test_trim_is_a_share_of_all_that_was_picked(world: World) -> None:
@@ -205,9 +214,12 @@ def test_a_price_for_all_places_counts_where_a_place_has_none_of_its_own(world: 
 
     earlier = DAY - timedelta(days=90)
     Price.objects.create(
-        product=world.product, place=world.stall, pack_money=5 * UNIT, from_day=earlier,
+        product=world.product,
+        place=world.stall,
+        pack_money=5 * UNIT,
+        from_day=earlier,
         tax_included=True,
-    )  # fmt: skip
+    )
     # Its own counts, though the other is newer: as a sale there finds it.
     assert found(world).asked_money == 5 * UNIT
     assert {one.asked_money for one in found(world).elsewhere} == {4 * UNIT}

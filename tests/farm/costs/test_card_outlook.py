@@ -119,11 +119,14 @@ def test_a_range_reads_off_the_tenth_the_middle_and_the_ninth_of_ten() -> None:
 @pytest.mark.parametrize(
     ("share", "words"),
     [
-        (0.0, ""), (0.0004, ""), (0.005, "1 batch in 200 gives nothing"),
-        (0.25, "1 batch in 4 gives nothing"), (0.4, "2 batches in 5 give nothing"),
+        (0.0, ""),
+        (0.0004, ""),
+        (0.005, "1 batch in 200 gives nothing"),
+        (0.25, "1 batch in 4 gives nothing"),
+        (0.4, "2 batches in 5 give nothing"),
         (1.0, "every batch gives nothing"),
     ],
-)  # fmt: skip
+)
 def test_how_many_give_nothing_is_said_in_plain_parts(share: float, words: str) -> None:
     assert nothing_words(Range(1, 1, 1, nothing=share)) == words
 

@@ -108,8 +108,9 @@ def test_a_day_is_held_against_the_price_asked_or_the_target_where_that_loses() 
 
 
 def test_a_range_is_drawn_from_low_to_high_and_said_in_words() -> None:
-    drawing = range_bars([RangeRow("Picked", 80_000, 100_000, 150_000, 95_000)],
-                         title="Range", unit="EUR per kg")  # fmt: skip
+    drawing = range_bars(
+        [RangeRow("Picked", 80_000, 100_000, 150_000, 95_000)], title="Range", unit="EUR per kg"
+    )
 
     assert drawing.description == "Picked 8.00 to 15.00, middle 10.00; EUR per kg."
 

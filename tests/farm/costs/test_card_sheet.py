@@ -55,10 +55,20 @@ def recalculated(content: bytes, folder: Path, **inputs: float) -> dict[str, flo
     book.save(folder / "changed.xlsx")
     out = folder / "out"
     subprocess.run(
-        ["soffice", f"-env:UserInstallation=file://{folder}/office", "--headless", "--convert-to",
-         "xlsx", "--outdir", str(out), str(folder / "changed.xlsx")],
-        check=True, capture_output=True, timeout=120,
-    )  # fmt: skip
+        [
+            "soffice",
+            f"-env:UserInstallation=file://{folder}/office",
+            "--headless",
+            "--convert-to",
+            "xlsx",
+            "--outdir",
+            str(out),
+            str(folder / "changed.xlsx"),
+        ],
+        check=True,
+        capture_output=True,
+        timeout=120,
+    )
     return figures(out / "changed.xlsx")
 
 

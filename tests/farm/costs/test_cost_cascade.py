@@ -106,17 +106,22 @@ def answer(lot: Lot) -> CostOfLot:
 def blocks_at_5_27(world: World) -> Lot:
     """100 blocks: materials 167.00, 1,000 minutes at 18.00 an hour, 30 days of room at 0.02."""
     spawn = spawn_at_32(world)
-    draws = [Draw(world.received("sawdust", BLOCKS * 975 * GRAM, 110 * UNIT), BLOCKS * 975 * GRAM),
-             Draw(world.received("block bag", BLOCKS, 25 * UNIT), BLOCKS)]  # fmt: skip
+    draws = [
+        Draw(world.received("sawdust", BLOCKS * 975 * GRAM, 110 * UNIT), BLOCKS * 975 * GRAM),
+        Draw(world.received("block bag", BLOCKS, 25 * UNIT), BLOCKS),
+    ]
     bags = fill_blocks(
         world.doing(minutes=600), recipe=world.block_recipe, count=BLOCKS, draws=draws
     ).lots[-1]
     no_labour(world)
     run(world, fresh(bags))
     blocks = inoculate_blocks(
-        world.doing(minutes=400), bags=fresh(bags), count=BLOCKS,
-        spawn=[Draw(spawn, spawn.quantity)], shelf=world.shelf,
-    ).lots[-1]  # fmt: skip
+        world.doing(minutes=400),
+        bags=fresh(bags),
+        count=BLOCKS,
+        spawn=[Draw(spawn, spawn.quantity)],
+        shelf=world.shelf,
+    ).lots[-1]
     # Moved, checked and picked on one morning, so that no further day of room is charged.
     world.now = world.now.replace(hour=6) + timedelta(days=30)
     move_to_fruiting(world.doing(minutes=0), lot=fresh(blocks), shelf=world.fruiting_shelf)
@@ -134,17 +139,22 @@ def spawn_at_32(world: World) -> Lot:
         world.doing(minutes=0), strain=world.strain, portions=SPAWN_BAGS, paid_money=17 * UNIT
     ).lots[0]
     rye_mg = SPAWN_BAGS * 885 * GRAM
-    draws = [Draw(world.received("rye", rye_mg, 10 * UNIT), rye_mg),
-             Draw(world.received("grain bag", SPAWN_BAGS, 5 * UNIT), SPAWN_BAGS)]  # fmt: skip
+    draws = [
+        Draw(world.received("rye", rye_mg, 10 * UNIT), rye_mg),
+        Draw(world.received("grain bag", SPAWN_BAGS, 5 * UNIT), SPAWN_BAGS),
+    ]
     grain = prepare_grain(
         world.doing(minutes=0), recipe=world.grain_recipe, bags=SPAWN_BAGS, draws=draws
     ).lots[-1]
     no_labour(world)
     run(world, fresh(grain))
     spawn = inoculate_grain(
-        world.doing(minutes=0), grain=fresh(grain), bags=SPAWN_BAGS, source=fresh(culture),
+        world.doing(minutes=0),
+        grain=fresh(grain),
+        bags=SPAWN_BAGS,
+        source=fresh(culture),
         amount=SPAWN_BAGS,
-    ).lots[-1]  # fmt: skip
+    ).lots[-1]
     return fresh(spawn)
 
 
@@ -159,14 +169,19 @@ def picked_at_12_minutes_a_kilo(world: World, blocks: Lot) -> Lot:
 def packed_at_3_40(world: World, firsts: Lot) -> Lot:
     """48.511 kg at 3.40 are 164.94: 333 minutes at 18.00 are 99.90, the punnets the rest."""
     product = Product.objects.create(
-        name="A small punnet", species=world.species, form=Form.FRESH, net_mg=NET_MG,
+        name="A small punnet",
+        species=world.species,
+        form=Form.FRESH,
+        net_mg=NET_MG,
         packaging=world.supplies["punnet"],
-    )  # fmt: skip
+    )
     world.received("punnet", PACKS, 650_400)
     recorded = pack(
-        world.doing(minutes=333), product=product, packs=PACKS,
+        world.doing(minutes=333),
+        product=product,
+        packs=PACKS,
         draws=[Draw(fresh(firsts), PACKS * NET_MG)],
-    )  # fmt: skip
+    )
     return fresh(recorded.lots[-1])
 
 
@@ -175,15 +190,21 @@ def sold_at_market_and_elsewhere(world: World, packs: Lot) -> None:
     throw_away(world.doing(reason="old"), lot=packs, quantity=FRIDGE)
     elsewhere = PACKS - FRIDGE - UNSOLD - AT_MARKET
     sell(
-        world.doing(minutes=0), place=world.kitchens, customer=world.customer,
+        world.doing(minutes=0),
+        place=world.kitchens,
+        customer=world.customer,
         lines=[SoldLine(fresh(packs), elsewhere, UNIT)],
-    )  # fmt: skip
+    )
     loaded = load_stall(
-        world.doing(), place=world.stall, day=world.now.date(),
+        world.doing(),
+        place=world.stall,
+        day=world.now.date(),
         lines=[Draw(fresh(packs), AT_MARKET + UNSOLD)],
-    )  # fmt: skip
+    )
     settle_stall(
-        world.doing(), stall_day=StallDay.objects.get(entry=loaded.entry),
-        brought_back={packs.pk: UNSOLD}, prices={packs.pk: UNIT},
-    )  # fmt: skip
+        world.doing(),
+        stall_day=StallDay.objects.get(entry=loaded.entry),
+        brought_back={packs.pk: UNSOLD},
+        prices={packs.pk: UNIT},
+    )
     throw_away(world.doing(reason="unsold"), lot=fresh(packs), quantity=UNSOLD)

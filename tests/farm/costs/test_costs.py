@@ -93,8 +93,10 @@ def test_filled_bags_show_the_energy_of_their_run() -> None:
 @pytest.mark.parametrize(("minutes", "said"), [(None, "usual time"), (25, "time stated")])
 def test_labour_says_whether_somebody_typed_its_minutes(minutes: int | None, said: str) -> None:
     world = small_farm()
-    draws = [Draw(world.received("rye", 885 * GRAM), 885 * GRAM),
-             Draw(world.received("grain bag", 1), 1)]  # fmt: skip
+    draws = [
+        Draw(world.received("rye", 885 * GRAM), 885 * GRAM),
+        Draw(world.received("grain bag", 1), 1),
+    ]
     doing = world.doing(minutes=minutes)
     grain = prepare_grain(doing, recipe=world.grain_recipe, bags=1, draws=draws).lots[-1]
     run(world, grain)
@@ -245,9 +247,12 @@ def test_firsts_and_seconds_in_one_pack_count_once() -> None:
     world = small_farm()
     blocks = fruiting(world, 10)
     recorded = pick(
-        replace(world.doing(), sure=True), given=[Draw(blocks, 0)], flush=1,
-        firsts_mg=KG, seconds_mg=KG,
-    )  # fmt: skip
+        replace(world.doing(), sure=True),
+        given=[Draw(blocks, 0)],
+        flush=1,
+        firsts_mg=KG,
+        seconds_mg=KG,
+    )
     world.received("punnet", 10)
     draws = [Draw(fresh(lot), KG) for lot in recorded.lots[-2:]]
     pack(world.doing(), product=world.product, packs=10, draws=draws)

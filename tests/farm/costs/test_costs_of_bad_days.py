@@ -88,8 +88,9 @@ def test_a_batch_lost_whole_and_one_spent_without_a_pick_are_all_loss(world: Wor
 
 def test_nothing_but_trim_carries_all_where_by_products_share(world: World) -> None:
     blocks = blocks_at(world, 40, 200)
-    trim = pick(world.doing(sure=True), given=[Draw(blocks, 0)], flush=1, firsts_mg=0,
-                trim_mg=3 * KG).lots[-1]  # fmt: skip
+    trim = pick(
+        world.doing(sure=True), given=[Draw(blocks, 0)], flush=1, firsts_mg=0, trim_mg=3 * KG
+    ).lots[-1]
     mark_spent(world.doing(), lot=fresh(blocks))
 
     assert (whole(trim), lost(blocks)) == (200 * UNIT, 0)

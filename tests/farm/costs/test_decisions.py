@@ -37,14 +37,27 @@ from tests.farm.world import (
 )
 
 FLUSH = FlushCase(
-    flush_mg=200 * GRAM, wait_days=12, kilo_money=20 * UNIT, sold_ppm=800_000,
-    handling_money=4 * UNIT, fresh_mg=500 * GRAM, lost_ppm=100_000, block_money=36_000,
-    stand_days=9, shelf_is_full=True,
-)  # fmt: skip
+    flush_mg=200 * GRAM,
+    wait_days=12,
+    kilo_money=20 * UNIT,
+    sold_ppm=800_000,
+    handling_money=4 * UNIT,
+    fresh_mg=500 * GRAM,
+    lost_ppm=100_000,
+    block_money=36_000,
+    stand_days=9,
+    shelf_is_full=True,
+)
 DRYING = DryingCase(
-    mass_mg=5 * KG, discount_money=176_370, fresh_sold_ppm=1_000_000, ratio_ppm=9_500_000,
-    drying_money=18_000, pouch_money=0, dried_money=200 * UNIT, dried_sold_ppm=1_000_000,
-)  # fmt: skip
+    mass_mg=5 * KG,
+    discount_money=176_370,
+    fresh_sold_ppm=1_000_000,
+    ratio_ppm=9_500_000,
+    drying_money=18_000,
+    pouch_money=0,
+    dried_money=200 * UNIT,
+    dried_sold_ppm=1_000_000,
+)
 
 
 # --- the second flush ------------------------------------------------------------------------
@@ -83,8 +96,9 @@ def test_blocks_kept_after_their_first_pick_are_held_against_it() -> None:
     year = season(spent=False)
     world, blocks = year.world, fresh(year.grown.blocks)
     world.wait(10)
-    pick(replace(world.doing(), sure=True), given=[Draw(blocks, 0)], flush=2,
-         firsts_mg=3_900 * GRAM)  # fmt: skip
+    pick(
+        replace(world.doing(), sure=True), given=[Draw(blocks, 0)], flush=2, firsts_mg=3_900 * GRAM
+    )
     check(world.doing(reason="old", sure=True), lot=fresh(blocks), colonised_percent=100, lost=39)
     (kept,) = flushes_kept(experience_of(world.strain).grown)
 
@@ -145,8 +159,13 @@ def pouches(net_grams: int = 30) -> Known | None:
     world = small_farm()
     world.received("punnet", 10)
     packaging = world.product.packaging
-    Product.objects.create(name="Dried oyster", species=world.species, form=Form.DRIED,
-                           net_mg=net_grams * GRAM, packaging=packaging)  # fmt: skip
+    Product.objects.create(
+        name="Dried oyster",
+        species=world.species,
+        form=Form.DRIED,
+        net_mg=net_grams * GRAM,
+        packaging=packaging,
+    )
     return drying_inputs(world.species, world.now.date()).get("pouch_money")
 
 
@@ -167,8 +186,13 @@ def test_pouches_and_the_hours_of_filling_them_count_in_drying() -> None:
 @pytest.mark.django_db
 def test_pouches_that_were_never_bought_are_asked_for(owner: Client) -> None:
     world = small_farm()
-    Product.objects.create(name="Dried oyster", species=world.species, form=Form.DRIED,
-                           net_mg=30 * GRAM, packaging=world.product.packaging)  # fmt: skip
+    Product.objects.create(
+        name="Dried oyster",
+        species=world.species,
+        form=Form.DRIED,
+        net_mg=30 * GRAM,
+        packaging=world.product.packaging,
+    )
 
     page = owner.get(f"/decisions/drying/?species={world.species.pk}").content.decode()
     assert "pouches and packing" in page.partition("Not known yet")[2]
@@ -223,8 +247,9 @@ def test_contamination_by_cause_adds_up_to_the_ledger_s_losses() -> None:
 
     # 7 % of 40 are two blocks within the plan; of five to green mould three carry their cost.
     assert [(row.cause, row.units, row.free) for row in losses.contamination] == [
-        ("green mould", 5, 2), ("other mould", 1, 0),
-    ]  # fmt: skip
+        ("green mould", 5, 2),
+        ("other mould", 1, 0),
+    ]
     # In whole cents, as the month hands them out over these losses and the dropped block's.
     exact = Fraction(-sum(sum(f.cost) for f in ledger), 100)
     assert abs(sum(row.money for row in losses.contamination) // 100 - exact) < 1
@@ -277,9 +302,12 @@ def test_half_a_load_costs_twice_a_bag_and_leaves_half_its_cost_empty() -> None:
     filled_bags(world, 40)
     half = filled_bags(world, 20, sterilised=False)
     sterilise(
-        world.doing(), steriliser=world.steriliser, lots=[half], minutes_at_temperature=150,
+        world.doing(),
+        steriliser=world.steriliser,
+        lots=[half],
+        minutes_at_temperature=150,
         gauge_pa=103_000,
-    )  # fmt: skip
+    )
     full, half_run = runs_of(month_of(f"{world.now:%Y-%m}")).runs
 
     assert half_run.per_bag == 2 * full.per_bag

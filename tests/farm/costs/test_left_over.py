@@ -19,18 +19,28 @@ from tests.farm.world import FIRST_DAY, GRAM, KG, UNIT, World, fresh, small_farm
 def world(db: None) -> World:
     """A farm that dried 9 kg to 1 kg for 9.00, hours left out."""
     world = small_farm()
-    dry(world.doing(minutes=30, sure=True), draws=[Draw(crop(world, 9 * KG), 9 * KG)],
-        dried_mg=KG, temperature_milli_c=55_000, minutes_drying=600)  # fmt: skip
+    dry(
+        world.doing(minutes=30, sure=True),
+        draws=[Draw(crop(world, 9 * KG), 9 * KG)],
+        dried_mg=KG,
+        temperature_milli_c=55_000,
+        minutes_drying=600,
+    )
     return world
 
 
 def dried_at(world: World, kilo_money: int) -> None:
     """A jar of 100 g dried at a price a kilo, without tax."""
-    jar = Product.objects.create(name="Dried oyster, 100 g", species=world.species,
-                                 form=Form.DRIED, net_mg=100 * GRAM,
-                                 pack=PackKind.AIRTIGHT)  # fmt: skip
-    Price.objects.create(product=jar, place=world.stall, from_day=FIRST_DAY,
-                         pack_money=kilo_money // 10)  # fmt: skip
+    jar = Product.objects.create(
+        name="Dried oyster, 100 g",
+        species=world.species,
+        form=Form.DRIED,
+        net_mg=100 * GRAM,
+        pack=PackKind.AIRTIGHT,
+    )
+    Price.objects.create(
+        product=jar, place=world.stall, from_day=FIRST_DAY, pack_money=kilo_money // 10
+    )
 
 
 def loose(world: World) -> Lot:
@@ -85,8 +95,11 @@ def test_every_number_comes_with_its_source(world: World) -> None:
     ]
 
     assert ("Fresh for one dried, by weight", "9.00 to 1", "own: 1 dryings") in told
-    assert ("Price, net of tax, a kilo dried", "€180.00",
-            "farm details: the lowest price in force, net") in told  # fmt: skip
+    assert (
+        "Price, net of tax, a kilo dried",
+        "€180.00",
+        "farm details: the lowest price in force, net",
+    ) in told
 
 
 def test_without_a_dried_price_it_says_what_is_missing(world: World) -> None:

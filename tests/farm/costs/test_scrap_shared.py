@@ -124,8 +124,9 @@ def test_scrap_of_a_part_that_was_split_off_picked_blocks(
 ) -> None:
     blocks = blocks_at(world, 40, 200)
     firsts(world, blocks, 12)
-    part = check(world.doing(sure=True), lot=fresh(blocks), colonised_percent=100,
-                 passed=20).lots[1]  # fmt: skip
+    part = check(world.doing(sure=True), lot=fresh(blocks), colonised_percent=100, passed=20).lots[
+        1
+    ]
     assert whole(part) == 57_1429
 
     assert held(binned(world, part, count, 5, kg_money=10), part) == left
@@ -135,8 +136,9 @@ def test_scrap_of_a_part_that_was_split_off_picked_blocks(
 
 
 def corrected(world: World, scrap: Lot, blocks: Lot, count: int) -> None:
-    correct_quantity(world.doing(sure=True), scrap.made_by, lot=blocks, role=Role.LOST,
-                     right_quantity=count)  # fmt: skip
+    correct_quantity(
+        world.doing(sure=True), scrap.made_by, lot=blocks, role=Role.LOST, right_quantity=count
+    )
 
 
 @pytest.mark.parametrize("right", [3, 5])
@@ -194,8 +196,11 @@ def test_nothing_lost_after_all_leaves_no_scrap(world: World) -> None:
 def test_scrap_that_was_sold_keeps_its_count(world: World) -> None:
     blocks = blocks_at(world, 40, 200, planned_ppm=50_000)
     scrap = binned(world, blocks, 4, 8, kg_money=10)
-    sell(world.doing(sure=True), place=world.stall,
-         lines=[SoldLine(scrap, fresh(scrap).quantity, UNIT)])  # fmt: skip
+    sell(
+        world.doing(sure=True),
+        place=world.stall,
+        lines=[SoldLine(scrap, fresh(scrap).quantity, UNIT)],
+    )
     with pytest.raises(NotEnough, match=scrap.code):
         corrected(world, scrap, blocks, 3)
 
@@ -204,8 +209,9 @@ def test_a_corrected_weight_of_scrap_moves_no_cost(world: World) -> None:
     blocks = blocks_at(world, 40, 200, planned_ppm=50_000)
     scrap = binned(world, blocks, 4, 8, kg_money=10)
     before = held(scrap, blocks)
-    correct_quantity(world.doing(sure=True), scrap.made_by, lot=scrap, role=Role.MADE,
-                     right_quantity=5 * KG)  # fmt: skip
+    correct_quantity(
+        world.doing(sure=True), scrap.made_by, lot=scrap, role=Role.MADE, right_quantity=5 * KG
+    )
 
     assert (held(scrap, blocks), fresh(scrap).quantity) == (before, 5 * KG)
 
@@ -230,15 +236,27 @@ def test_scrap_that_shares_is_traced_whole(world: World) -> None:
 def test_the_form_asks_for_a_kilo_of_the_crop_only_where_by_products_share(world: World) -> None:
     blocks = blocks_at(world, 40, 200, planned_ppm=50_000)
     client = signed_in(world.owner)
-    Price.objects.create(species=world.species, state=Loose.FRESH, from_day=FIRST_DAY,
-                         pack_money=107 * UNIT // 10, tax_included=True)  # fmt: skip
-    SalesTax.objects.create(species=world.species, state=Loose.FRESH, from_day=FIRST_DAY,
-                            rate_ppm=70_000)  # fmt: skip
+    Price.objects.create(
+        species=world.species,
+        state=Loose.FRESH,
+        from_day=FIRST_DAY,
+        pack_money=107 * UNIT // 10,
+        tax_included=True,
+    )
+    SalesTax.objects.create(
+        species=world.species, state=Loose.FRESH, from_day=FIRST_DAY, rate_ppm=70_000
+    )
     field = text(client.get("/record/check/")).partition('name="crop_kg_money"')[2][:40]
     assert 'value="€10.00"' in field
 
-    said = {"lot_list": blocks.code, "colonised_percent": "90", "lost": "2",
-            "cause": "green mould", "scrap_money": "4", "sure": "1"}  # fmt: skip
+    said = {
+        "lot_list": blocks.code,
+        "colonised_percent": "90",
+        "lost": "2",
+        "cause": "green mould",
+        "scrap_money": "4",
+        "sure": "1",
+    }
     assert "what a kilo of the crop is worth" in text(send(client, "/record/check/", **said))
     sent = send(client, "/record/check/", **said, crop_kg_money="10")
     assert sent.status_code == 302, text(sent)
@@ -253,6 +271,11 @@ def test_the_usual_price_of_a_kilo_is_of_what_is_loose_and_else_of_packs(world: 
     assert world.product.tax_ppm == 40_000
     assert usual_kg_money(world.species, FIRST_DAY) == 24_0400  # 5.00 / 0.2 / 1.04
 
-    Price.objects.create(species=world.species, from_day=FIRST_DAY, pack_money=5 * UNIT,
-                         weight_unit="lb", tax_included=False)  # fmt: skip
+    Price.objects.create(
+        species=world.species,
+        from_day=FIRST_DAY,
+        pack_money=5 * UNIT,
+        weight_unit="lb",
+        tax_included=False,
+    )
     assert usual_kg_money(world.species, FIRST_DAY) == 11_0200  # 5.00 / 0.45359237

@@ -30,8 +30,9 @@ def world() -> World:
 def held_to_the_book() -> dict[int, int]:
     """Hold the second working against every flow; say what it leaves on each lot."""
     costs = second_costs()
-    flows = [((one.entry_id, one.lot_id, str(one.role)), sum(one.cost))
-             for one in Flow.objects.all()]  # fmt: skip
+    flows = [
+        ((one.entry_id, one.lot_id, str(one.role)), sum(one.cost)) for one in Flow.objects.all()
+    ]
     assert differences(costs, flows) == {}
     left: dict[int, int] = {}
     for (_, lot, _), cost in costs.items():
@@ -40,8 +41,9 @@ def held_to_the_book() -> dict[int, int]:
 
 
 def lost_of(lot: Lot) -> int:
-    return -sum(cost for (_, of, role), cost in second_costs().items()
-                if (of, role) == (lot.pk, Role.LOST))  # fmt: skip
+    return -sum(
+        cost for (_, of, role), cost in second_costs().items() if (of, role) == (lot.pk, Role.LOST)
+    )
 
 
 def test_trim_with_firsts_then_alone_then_spent_blocks_take_their_worth(world: World) -> None:
@@ -57,14 +59,24 @@ def test_trim_with_firsts_then_alone_then_spent_blocks_take_their_worth(world: W
     held = held_to_the_book()
     assert [held[lot.pk] for lot in (alone, more, blocks)] == [4_0000, 29_3571, 88_0715]
 
-    kept = keep_spent(world.doing(sure=True), lot=fresh(blocks), worth_money=6 * UNIT,
-                      crop_kg_money=10 * UNIT, kept_mg=30 * KG).lots[-1]  # fmt: skip
+    kept = keep_spent(
+        world.doing(sure=True),
+        lot=fresh(blocks),
+        worth_money=6 * UNIT,
+        crop_kg_money=10 * UNIT,
+        kept_mg=30 * KG,
+    ).lots[-1]
     mark_spent(world.doing(), lot=fresh(blocks))
     # 190.00 by 11 to 4 kg: 139.3333 less 12.00 of trim, and 50.6667.
     held = held_to_the_book()
     assert [held[lot.pk] for lot in (crop, trim, alone, more, kept, blocks)] == [
-        127_3333, 12_0000, 4_0000, 50_6667, 6_0000, 0,
-    ]  # fmt: skip
+        127_3333,
+        12_0000,
+        4_0000,
+        50_6667,
+        6_0000,
+        0,
+    ]
 
 
 def test_scrap_lowers_stock_and_the_loss_beyond_plan(world: World) -> None:
@@ -98,10 +110,16 @@ def test_it_holds_after_sales_corrections_and_what_was_taken_back(world: World) 
     (alone,) = graded(world, blocks, {Grade.TRIM: 1}, trim=400)
     held_to_the_book()
 
-    correct_quantity(world.doing(sure=True), alone.made_by, lot=alone, role=Role.MADE,
-                     right_quantity=333 * GRAM)  # fmt: skip
-    kept = keep_spent(world.doing(sure=True), lot=fresh(blocks), worth_money=500 * UNIT,
-                      crop_kg_money=10 * UNIT, kept_mg=30 * KG).lots[-1]  # fmt: skip
+    correct_quantity(
+        world.doing(sure=True), alone.made_by, lot=alone, role=Role.MADE, right_quantity=333 * GRAM
+    )
+    kept = keep_spent(
+        world.doing(sure=True),
+        lot=fresh(blocks),
+        worth_money=500 * UNIT,
+        crop_kg_money=10 * UNIT,
+        kept_mg=30 * KG,
+    ).lots[-1]
     mark_spent(world.doing(), lot=fresh(blocks))
     held_to_the_book()
 

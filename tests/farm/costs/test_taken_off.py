@@ -34,16 +34,19 @@ def world() -> World:
 
 def graded(world: World, blocks: Lot, kilos: Mapping[Grade, int], **kg_money: int) -> list[Lot]:
     """Pick so many kilos of each grade; what a kilo of some is worth stands by its name."""
-    grades = {grade: Valued(kg * KG, kg_money.get(grade.value, 0) * UNIT)
-              for grade, kg in kilos.items()}  # fmt: skip
-    made = pick_by_value(world.doing(sure=True), given=[Draw(fresh(blocks), 0)], flush=1,
-                         grades=grades).lots  # fmt: skip
+    grades = {
+        grade: Valued(kg * KG, kg_money.get(grade.value, 0) * UNIT) for grade, kg in kilos.items()
+    }
+    made = pick_by_value(
+        world.doing(sure=True), given=[Draw(fresh(blocks), 0)], flush=1, grades=grades
+    ).lots
     return [lot for lot in made if lot.pk != blocks.pk]
 
 
 def firsts(world: World, blocks: Lot, kg: int, flush: int = 1) -> Lot:
-    return pick(world.doing(sure=True), given=[Draw(fresh(blocks), 0)], flush=flush,
-                firsts_mg=kg * KG).lots[-1]  # fmt: skip
+    return pick(
+        world.doing(sure=True), given=[Draw(fresh(blocks), 0)], flush=flush, firsts_mg=kg * KG
+    ).lots[-1]
 
 
 def binned(
@@ -56,8 +59,13 @@ def binned(
     kg_money: int = 0,
 ) -> Lot:
     doing = world.doing(reason="green mould", sure=True, minutes=minutes)
-    return check(doing, lot=fresh(blocks), colonised_percent=100, lost=count,
-                 scrap=Scrap(scrap * UNIT, kg_money * UNIT)).lots[-1]  # fmt: skip
+    return check(
+        doing,
+        lot=fresh(blocks),
+        colonised_percent=100,
+        lost=count,
+        scrap=Scrap(scrap * UNIT, kg_money * UNIT),
+    ).lots[-1]
 
 
 # --- trim ------------------------------------------------------------------------------------
@@ -78,8 +86,14 @@ def test_trim_takes_its_worth_and_firsts_and_seconds_share_the_rest_by_mass(worl
 
 def test_the_crop_shares_the_rest_by_worth_where_it_states_one(world: World) -> None:
     blocks = blocks_at(world, 40, 280)
-    one, two, trim = graded(world, blocks, {Grade.FIRSTS: 8, Grade.SECONDS: 1, Grade.TRIM: 3},
-                            firsts=20, seconds=10, trim=4)  # fmt: skip
+    one, two, trim = graded(
+        world,
+        blocks,
+        {Grade.FIRSTS: 8, Grade.SECONDS: 1, Grade.TRIM: 3},
+        firsts=20,
+        seconds=10,
+        trim=4,
+    )
 
     # 12 / 28 of 280 is 120; less 12 it is 108, by 160 to 10.
     assert [whole(lot) for lot in (one, two, trim)] == [101_6470, 6_3530, 12_0000]
@@ -109,8 +123,12 @@ def test_trim_picked_alone_takes_its_worth_and_leaves_the_rest_on_the_blocks(wor
 def test_the_work_of_picking_trim_alone_falls_on_the_blocks(world: World) -> None:
     blocks = blocks_at(world, 40, 200)
     doing = world.doing(sure=True, minutes=6)
-    trim = pick_by_value(doing, given=[Draw(fresh(blocks), 0)], flush=1,
-                         grades={Grade.TRIM: Valued(3 * KG, 4 * UNIT)}).lots[-1]  # fmt: skip
+    trim = pick_by_value(
+        doing,
+        given=[Draw(fresh(blocks), 0)],
+        flush=1,
+        grades={Grade.TRIM: Valued(3 * KG, 4 * UNIT)},
+    ).lots[-1]
 
     assert Charge.objects.get(entry=trim.made_by, kind="own").lot == blocks
     assert (whole(trim), whole(blocks)) == (12 * UNIT, 194 * UNIT)
@@ -118,8 +136,12 @@ def test_the_work_of_picking_trim_alone_falls_on_the_blocks(world: World) -> Non
 
 def test_trim_of_two_lots_takes_its_worth_of_both_by_what_each_gave(world: World) -> None:
     one, other = blocks_at(world, 10, 100), blocks_at(world, 10, 100)
-    pick_by_value(world.doing(sure=True), given=[Draw(one, 2 * KG), Draw(other, KG)], flush=1,
-                  grades={Grade.TRIM: Valued(3 * KG, 4 * UNIT)})  # fmt: skip
+    pick_by_value(
+        world.doing(sure=True),
+        given=[Draw(one, 2 * KG), Draw(other, KG)],
+        flush=1,
+        grades={Grade.TRIM: Valued(3 * KG, 4 * UNIT)},
+    )
 
     assert (whole(one), whole(other)) == (92 * UNIT, 96 * UNIT)
 
@@ -127,8 +149,9 @@ def test_trim_of_two_lots_takes_its_worth_of_both_by_what_each_gave(world: World
 def test_a_corrected_weight_of_trim_corrects_what_it_takes(world: World) -> None:
     blocks = blocks_at(world, 40, 200)
     (trim,) = graded(world, blocks, {Grade.TRIM: 3}, trim=4)
-    correct_quantity(world.doing(sure=True), trim.made_by, lot=trim, role=Role.MADE,
-                     right_quantity=2 * KG)  # fmt: skip
+    correct_quantity(
+        world.doing(sure=True), trim.made_by, lot=trim, role=Role.MADE, right_quantity=2 * KG
+    )
     assert (whole(trim), whole(blocks)) == (8 * UNIT, 192 * UNIT)
 
     undo(world.doing(reason="none"), trim.made_by)
@@ -165,8 +188,13 @@ def test_spent_blocks_take_their_worth_off_the_picks(world: World) -> None:
     """12 / 28 of 200 is 85.7142; spent blocks worth 6.00; once spent the 12 kg carry 194.00."""
     blocks = blocks_at(world, 40, 200)
     crop = firsts(world, blocks, 12)
-    kept = keep_spent(world.doing(sure=True), lot=fresh(blocks), worth_money=6 * UNIT,
-                      crop_kg_money=10 * UNIT, kept_mg=30 * KG).lots[-1]  # fmt: skip
+    kept = keep_spent(
+        world.doing(sure=True),
+        lot=fresh(blocks),
+        worth_money=6 * UNIT,
+        crop_kg_money=10 * UNIT,
+        kept_mg=30 * KG,
+    ).lots[-1]
     assert [whole(lot) for lot in (crop, kept, blocks)] == [85_7142, 6_0000, 108_2858]
 
     mark_spent(world.doing(), lot=fresh(blocks))
@@ -181,8 +209,13 @@ def test_spent_blocks_take_what_the_blocks_hold_and_their_whole_worth_once_spent
     """All 28 kg were picked, so nothing is left on the blocks until they are spent."""
     blocks = blocks_at(world, 40, 200)
     crop = firsts(world, blocks, 20), firsts(world, blocks, 8, 2)
-    kept = keep_spent(world.doing(sure=True), lot=fresh(blocks), worth_money=6 * UNIT,
-                      crop_kg_money=10 * UNIT, kept_mg=30 * KG).lots[-1]  # fmt: skip
+    kept = keep_spent(
+        world.doing(sure=True),
+        lot=fresh(blocks),
+        worth_money=6 * UNIT,
+        crop_kg_money=10 * UNIT,
+        kept_mg=30 * KG,
+    ).lots[-1]
     assert whole(kept) == 0
 
     mark_spent(world.doing(), lot=fresh(blocks))
@@ -194,8 +227,9 @@ def test_kept_spent_blocks_are_traced_by_their_weight_and_follow_it(world: World
     """12 kg picked and 30 kg kept of 40 blocks: 30 of 42 parts; corrected to 18 kg, 18 of 30."""
     blocks = blocks_at(world, 40, 200)
     crop = firsts(world, blocks, 12)
-    kept = keep_spent(world.doing(sure=True), lot=fresh(blocks), worth_money=6 * UNIT,
-                      kept_mg=30 * KG).lots[-1]  # fmt: skip
+    kept = keep_spent(
+        world.doing(sure=True), lot=fresh(blocks), worth_money=6 * UNIT, kept_mg=30 * KG
+    ).lots[-1]
     mark_spent(world.doing(), lot=fresh(blocks))
     assert composition(kept.pk)[blocks.pk] == 28  # 40 x 30 / 42 is 28.57
     assert composition(crop.pk)[blocks.pk] == 11
@@ -203,8 +237,9 @@ def test_kept_spent_blocks_are_traced_by_their_weight_and_follow_it(world: World
     assert carried.on_hand[kept.pk] in (28, 29)
     assert sum(carried.on_hand.values()) + sum(carried.lost.values()) == 40
 
-    correct_quantity(world.doing(sure=True), kept.made_by, lot=kept, role=Role.MADE,
-                     right_quantity=18 * KG)  # fmt: skip
+    correct_quantity(
+        world.doing(sure=True), kept.made_by, lot=kept, role=Role.MADE, right_quantity=18 * KG
+    )
     assert (composition(kept.pk)[blocks.pk], whole(kept)) == (24, 6_0000)
     assert_book_is_sound()
 
@@ -308,9 +343,16 @@ def test_scrap_is_refused_where_it_has_no_part(world: World) -> None:
 
 def test_the_form_of_a_check_takes_what_the_lost_ones_are_worth(world: World) -> None:
     blocks = blocks_at(world, 40, 200)
-    sent = send(signed_in(world.owner), "/record/check/", lot_list=blocks.code,
-                colonised_percent="90", lost="4", cause="green mould", scrap_money="8", sure="1",
-                )  # fmt: skip
+    sent = send(
+        signed_in(world.owner),
+        "/record/check/",
+        lot_list=blocks.code,
+        colonised_percent="90",
+        lost="4",
+        cause="green mould",
+        scrap_money="8",
+        sure="1",
+    )
 
     assert sent.status_code == 302, text(sent)
     scrap = Lot.objects.get(card__stage=Stage.SPENT)

@@ -51,8 +51,9 @@ def graded(world: World, worth: Mapping[Grade, int] | None = None) -> Picked:
         grades = {grade: Valued(mg, worth[grade] * UNIT) for grade, mg in weights.items()}
         lots = pick_by_value(doing, given=given, flush=1, grades=grades).lots[1:]
     else:
-        lots = pick(doing, given=given, flush=1, firsts_mg=8 * KG, seconds_mg=KG,
-                    trim_mg=3 * KG).lots[1:]  # fmt: skip
+        lots = pick(
+            doing, given=given, flush=1, firsts_mg=8 * KG, seconds_mg=KG, trim_mg=3 * KG
+        ).lots[1:]
     mark_spent(world.doing(), lot=fresh(blocks))
     return Picked(fresh(blocks), *map(fresh, lots))
 
@@ -90,10 +91,15 @@ def test_all_packed_and_sold_trim_is_in_picked_alone(world: World) -> None:
     lots = graded(world)
     packs = packed(world, lots.firsts, lots.seconds)
     trim = packed(world, lots.trim)
-    sell(world.doing(), place=world.kitchens, customer=world.customer,
-         lines=[SoldLine(packs, packs.quantity, 5 * UNIT, world.product)])  # fmt: skip
-    sell(world.doing(sure=True), place=world.stall,
-         lines=[SoldLine(trim, 15, 8_000, world.product)])  # fmt: skip
+    sell(
+        world.doing(),
+        place=world.kitchens,
+        customer=world.customer,
+        lines=[SoldLine(packs, packs.quantity, 5 * UNIT, world.product)],
+    )
+    sell(
+        world.doing(sure=True), place=world.stall, lines=[SoldLine(trim, 15, 8_000, world.product)]
+    )
     found = per_kg(lots.blocks)
 
     assert found["picked"] == 18_9075
@@ -154,19 +160,30 @@ def test_of_trim_dried_with_firsts_only_the_firsts_are_in_the_dried_kilo(world: 
     """1 kg of firsts at 25.21 and 1 kg of trim at nothing give 200 g: 25.21 for the half of it."""
     lots = graded(world)
     draws = [Draw(lots.firsts, KG), Draw(lots.trim, KG)]
-    jar = dry(world.doing(sure=True), draws=draws, dried_mg=200 * GRAM,
-              temperature_milli_c=50_000, minutes_drying=600).lots[-1]  # fmt: skip
+    jar = dry(
+        world.doing(sure=True),
+        draws=draws,
+        dried_mg=200 * GRAM,
+        temperature_milli_c=50_000,
+        minutes_drying=600,
+    ).lots[-1]
     found = kilos(lots.blocks)["dried"]
 
     assert sum(fresh(jar).cost) == 25_2100
     assert (sum(found.cost), found.mass_mg, found.per_kg) == (25_2100, 100 * GRAM, 252_1000)
     dried = Product.objects.create(
-        name="Dried, 20 g", species=world.species, form=Form.DRIED, net_mg=20 * GRAM, tax_ppm=0,
-        pack=world.product.pack, packaging=world.product.packaging,
-    )  # fmt: skip
+        name="Dried, 20 g",
+        species=world.species,
+        form=Form.DRIED,
+        net_mg=20 * GRAM,
+        tax_ppm=0,
+        pack=world.product.pack,
+        packaging=world.product.packaging,
+    )
     world.received("punnet", 10, 0)
-    packs = pack(world.doing(sure=True), product=dried, packs=10,
-                 draws=[Draw(fresh(jar), 200 * GRAM)]).lots[-1]  # fmt: skip
+    packs = pack(
+        world.doing(sure=True), product=dried, packs=10, draws=[Draw(fresh(jar), 200 * GRAM)]
+    ).lots[-1]
     loose_packs = SoldLine(fresh(packs), 10, 10 * UNIT, dried)
     sell(world.doing(sure=True), place=world.stall, lines=[loose_packs])
     found = kilos(lots.blocks)[f"dried, {SOLD}"]

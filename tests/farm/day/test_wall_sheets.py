@@ -86,8 +86,9 @@ def test_a_fridge_with_a_pick_is_read_morning_and_evening(world: World) -> None:
     rows = sheet_rows("temperatures", day_after(world))
 
     assert [(row.room, row.time) for row in rows] == [
-        (world.fridge_shelf.room, "morning"), (world.fridge_shelf.room, "evening"),
-    ]  # fmt: skip
+        (world.fridge_shelf.room, "morning"),
+        (world.fridge_shelf.room, "evening"),
+    ]
 
 
 # --- the paper -------------------------------------------------------------------------------
@@ -276,8 +277,9 @@ def test_a_temperature_is_a_record_with_its_time(owner: Client, world: World, fr
     typed(owner, address_of(world, "temperatures"), **boxes)
     record = Record.objects.get(kind="store-temperature")
     assert (record.room, f"{record.happened_at.astimezone(world.farm.zone):%H:%M}") == (
-        fridge, "07:10",
-    )  # fmt: skip
+        fridge,
+        "07:10",
+    )
 
 
 def test_the_photo_of_the_sheet_is_kept_beside_each_entry(owner: Client, world: World) -> None:

@@ -182,8 +182,13 @@ def test_drying_is_a_transformation_with_a_new_code(sold: Season) -> None:
 def test_packs_that_came_back_and_were_dried_are_one_too(db: None) -> None:
     world = small_farm()
     back = packs(world, 5)
-    dry(world.doing(), draws=[Draw(back, 5)], dried_mg=120 * GRAM,
-        temperature_milli_c=55_000, minutes_drying=600)  # fmt: skip
+    dry(
+        world.doing(),
+        draws=[Draw(back, 5)],
+        dried_mg=120 * GRAM,
+        temperature_milli_c=55_000,
+        minutes_drying=600,
+    )
 
     (row,) = rows("Transformation")
 

@@ -86,8 +86,9 @@ def test_an_untouched_book_holds(written: Path, records: Records) -> None:
     head = records[-1]["digest"]
 
     assert checked(written) == (
-        0, f"{len(records)} entries hold. Head of the chain: {head}\n",
-    )  # fmt: skip
+        0,
+        f"{len(records)} entries hold. Head of the chain: {head}\n",
+    )
 
 
 def test_every_kind_of_fact_stands_in_the_file(records: Records) -> None:
@@ -106,8 +107,9 @@ def test_the_columns_are_named_beside_the_facts(written: Path, records: Records)
 
 def test_a_book_without_entries_holds(written: Path, tmp_path: Path) -> None:
     assert checked(rewritten(written, [], tmp_path)) == (
-        0, "0 entries hold. Head of the chain: none\n",
-    )  # fmt: skip
+        0,
+        "0 entries hold. Head of the chain: none\n",
+    )
 
 
 def test_the_checker_imports_the_standard_library_alone(written: Path) -> None:
@@ -185,18 +187,39 @@ def entry_slipped_in(records: Records) -> int:
     return 3
 
 
-@pytest.mark.parametrize("damage", [
-    change("entry", "seq", 9), change("entry", "kind", "gift"), change("entry", "by", 99),
-    change("entry", "happened_on", "2026-01-01"), change("entry", "reason", "because"),
-    change("entry", "particulars", "{}x"), change("entry", "uuid", "another"),
-    change("times", "happened_at", 0.5), change("times", "recorded_at", 0.5),
-    change("lines", "quantity", 1), change("lines", "money", 1), change("lines", "role", "x"),
-    change("lines", "lot__code", "AAAAA"), change("lines", "lot__item_id", 0),
-    change("lines", "lot__unit_mass_mg", 5), change("lines", "lot__made_by_id", 0),
-    change("charges", "amount", 1), change("charges", "rate", 1), change("marks", "held", False),
-    line_dropped, lines_swapped, digest_changed, something_beside, entry_dropped, first_dropped,
-    entries_swapped, entry_doubled, entry_slipped_in,
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "damage",
+    [
+        change("entry", "seq", 9),
+        change("entry", "kind", "gift"),
+        change("entry", "by", 99),
+        change("entry", "happened_on", "2026-01-01"),
+        change("entry", "reason", "because"),
+        change("entry", "particulars", "{}x"),
+        change("entry", "uuid", "another"),
+        change("times", "happened_at", 0.5),
+        change("times", "recorded_at", 0.5),
+        change("lines", "quantity", 1),
+        change("lines", "money", 1),
+        change("lines", "role", "x"),
+        change("lines", "lot__code", "AAAAA"),
+        change("lines", "lot__item_id", 0),
+        change("lines", "lot__unit_mass_mg", 5),
+        change("lines", "lot__made_by_id", 0),
+        change("charges", "amount", 1),
+        change("charges", "rate", 1),
+        change("marks", "held", False),
+        line_dropped,
+        lines_swapped,
+        digest_changed,
+        something_beside,
+        entry_dropped,
+        first_dropped,
+        entries_swapped,
+        entry_doubled,
+        entry_slipped_in,
+    ],
+)
 def test_what_was_changed_is_named(
     written: Path, records: Records, tmp_path: Path, damage: Callable[[Records], int]
 ) -> None:
@@ -303,13 +326,16 @@ def test_the_command_writes_checks_and_says_the_head(
 
 
 @pytest.mark.django_db
-@pytest.mark.parametrize("damage", [
-    lambda: Lot.objects.filter(pk=Lot.objects.order_by("pk")[1].pk).update(code="AAAAA"),
-    lambda: Seal.objects.filter(entry=2).delete(),
-    lambda: Entry.objects.filter(seq=2).update(
-        recorded_at=Entry.objects.get(seq=2).recorded_at + timedelta(microseconds=1)
-    ),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "damage",
+    [
+        lambda: Lot.objects.filter(pk=Lot.objects.order_by("pk")[1].pk).update(code="AAAAA"),
+        lambda: Seal.objects.filter(entry=2).delete(),
+        lambda: Entry.objects.filter(seq=2).update(
+            recorded_at=Entry.objects.get(seq=2).recorded_at + timedelta(microseconds=1)
+        ),
+    ],
+)
 def test_a_database_changed_behind_the_book_is_named(
     world: World, tmp_path: Path, damage: Callable[[], object]
 ) -> None:

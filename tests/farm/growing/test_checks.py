@@ -83,8 +83,10 @@ def test_the_passed_part_becomes_a_lot_of_its_own(world: World) -> None:
 
     assert (new.quantity, fresh(blocks).quantity) == (18, 20)
     assert (new.card.stage, new.card.strain, new.card.generation) == (
-        Stage.BLOCKS, world.strain, 1,
-    )  # fmt: skip
+        Stage.BLOCKS,
+        world.strain,
+        1,
+    )
     assert new.placings.get().shelf == world.shelf
     assert_book_is_sound()
 

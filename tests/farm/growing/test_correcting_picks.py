@@ -52,8 +52,9 @@ def test_what_the_blocks_gave_follows_a_corrected_pick(world: World) -> None:
     # 9 kg and 3 kg of 12 kg; of 13 kg 9.75 kg and 3.25 kg.
     assert (given(one), given(other)) == (9_750_000, 3_250_000)
     assert dict(Edge.objects.filter(dst=lot).values_list("src", "quantity")) == {
-        one.pk: 9_750_000, other.pk: 3_250_000
-    }  # fmt: skip
+        one.pk: 9_750_000,
+        other.pk: 3_250_000,
+    }
     assert_book_is_sound()
 
 

@@ -21,8 +21,10 @@ def test_a_bought_culture_is_counted_in_portions(world: World) -> None:
 
     assert (lot.quantity, lot.materials) == (10, 20 * UNIT)
     assert (lot.card.stage, lot.card.strain, lot.card.transfers) == (
-        Stage.CULTURE, world.strain, 3,
-    )  # fmt: skip
+        Stage.CULTURE,
+        world.strain,
+        3,
+    )
 
 
 def test_a_transfer_counts_one_more_and_carries_the_cost_on(world: World) -> None:

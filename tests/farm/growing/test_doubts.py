@@ -35,9 +35,12 @@ from tests.farm.world import (
 
 def pick_kg(world: World, blocks: Lot, grams: int, *, sure: bool = False) -> Recorded:
     return pick(
-        world.doing(sure=sure), given=[Draw(blocks, 0)], flush=1, firsts_mg=grams * GRAM,
+        world.doing(sure=sure),
+        given=[Draw(blocks, 0)],
+        flush=1,
+        firsts_mg=grams * GRAM,
         shelf=world.fridge_shelf,
-    )  # fmt: skip
+    )
 
 
 @pytest.fixture
@@ -175,8 +178,13 @@ def test_hours_typed_as_minutes_of_a_run_are_asked_about(world: World) -> None:
     bags = filled_bags(world, 4)
 
     with pytest.raises(PlausibilityQuestion, match=r"3 minutes at temperature.*Hours"):
-        sterilise(world.doing(), steriliser=world.steriliser, lots=[bags],
-                  minutes_at_temperature=3, temperature_milli_c=100_000)  # fmt: skip
+        sterilise(
+            world.doing(),
+            steriliser=world.steriliser,
+            lots=[bags],
+            minutes_at_temperature=3,
+            temperature_milli_c=100_000,
+        )
 
 
 def test_a_price_ten_times_the_last_is_asked_about_and_nine_times_is_not(world: World) -> None:
@@ -214,9 +222,14 @@ def test_too_few_numbers_say_nothing_of_what_is_usual() -> None:
 
 def test_whoever_sees_no_prices_is_asked_without_the_usual_one(world: World) -> None:
     world.received("sawdust", 100 * KG, 400_000)  # 40.00 for 100 kg
-    said = {"supply": str(world.supplies["sawdust"].pk), "quantity": "100 kg", "paid_money": "400",
-            "supplier": str(world.supplier.pk), "uuid": str(uuid4()),
-            "when": f"{world.now:%Y-%m-%dT%H:%M}"}  # fmt: skip
+    said = {
+        "supply": str(world.supplies["sawdust"].pk),
+        "quantity": "100 kg",
+        "paid_money": "400",
+        "supplier": str(world.supplier.pk),
+        "uuid": str(uuid4()),
+        "when": f"{world.now:%Y-%m-%dT%H:%M}",
+    }
     asked = {
         person: text(signed_in(person).post("/record/receive-supplies/", said))
         for person in (world.helper, world.owner)

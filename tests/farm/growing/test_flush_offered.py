@@ -80,9 +80,11 @@ def pick_on(
     world.now = max(world.now, datetime(on.year, on.month, on.day, 8, tzinfo=UTC))
     doing = world.doing(sure=sure)
     late = datetime(on.year, on.month, on.day, 12, tzinfo=UTC)
-    told = doing if doing.day == on else type(doing)(
-        by=doing.by, happened_at=late, uuid=doing.uuid, sure=sure
-    )  # fmt: skip
+    told = (
+        doing
+        if doing.day == on
+        else type(doing)(by=doing.by, happened_at=late, uuid=doing.uuid, sure=sure)
+    )
     return pick(told, given=[Draw(fresh(blocks), 0)], flush=flush, firsts_mg=grams * GRAM)
 
 
@@ -166,9 +168,12 @@ def test_what_a_check_split_off_takes_its_picks_along(world: World, blocks: Lot)
 def test_a_corrected_pick_counts_as_corrected(world: World, blocks: Lot) -> None:
     recorded = pick_on(world, blocks, day(1), 1)
     correct_quantity(
-        world.doing(), recorded.entry, lot=recorded.lots[-1], role=Role.MADE,
+        world.doing(),
+        recorded.entry,
+        lot=recorded.lots[-1],
+        role=Role.MADE,
         right_quantity=1_600 * GRAM,
-    )  # fmt: skip
+    )
 
     assert [one.a_block_mg for one in picks_of([blocks])[blocks.pk]] == [200 * GRAM]
 
@@ -259,8 +264,14 @@ def test_todays_flush_left_beside_an_earlier_day_is_asked_about(
     world: World, blocks: Lot, client: Client
 ) -> None:
     pick_on(world, blocks, day(1), 1)
-    answer = send(client, "/record/pick/", blocks=blocks.code, flush="2", firsts_mg="0.3",
-                  when="2026-10-03T09:00")  # fmt: skip
+    answer = send(
+        client,
+        "/record/pick/",
+        blocks=blocks.code,
+        flush="2",
+        firsts_mg="0.3",
+        when="2026-10-03T09:00",
+    )
 
     assert "Is it flush 1?" in text(answer)
 
@@ -270,7 +281,12 @@ def test_blocks_of_two_flushes_in_one_pick_are_asked_for_it(
 ) -> None:
     other = fruiting(world, 4)
     pick_on(world, blocks, day(1), 1)
-    answer = send(client, "/record/pick/", blocks=[blocks.code, other.code], firsts_mg="0.3",
-                  when="2026-10-14T09:00")  # fmt: skip
+    answer = send(
+        client,
+        "/record/pick/",
+        blocks=[blocks.code, other.code],
+        firsts_mg="0.3",
+        when="2026-10-14T09:00",
+    )
 
     assert "State the flush, or record one pick each." in text(answer)

@@ -36,8 +36,7 @@ def crate(
     world: World, blocks: Lot, grams: int, flush: int = 1, *, minutes: int | None = None
 ) -> Lot:
     doing = world.doing(sure=True, minutes=minutes)
-    return pick(doing, given=[Draw(fresh(blocks), 0)], flush=flush,
-                firsts_mg=grams * GRAM).lots[-1]  # fmt: skip
+    return pick(doing, given=[Draw(fresh(blocks), 0)], flush=flush, firsts_mg=grams * GRAM).lots[-1]
 
 
 def costs(*lots: Lot) -> list[int]:
@@ -47,8 +46,12 @@ def costs(*lots: Lot) -> list[int]:
 def test_the_crates_of_two_flushes_picked_over_four_days(world: World) -> None:
     """8 / 28 of 200; 9 / 20 of 142.8572; 5 / 8 of 78.5715; 2 / 3 of 29.4644; then 200 / 24."""
     blocks = blocks_at(world, 40, 200)
-    crates = [crate(world, blocks, 8_000), crate(world, blocks, 9_000),
-              crate(world, blocks, 5_000, 2), crate(world, blocks, 2_000, 2)]  # fmt: skip
+    crates = [
+        crate(world, blocks, 8_000),
+        crate(world, blocks, 9_000),
+        crate(world, blocks, 5_000, 2),
+        crate(world, blocks, 2_000, 2),
+    ]
     assert costs(*crates) == [57_1428, 64_2857, 49_1071, 19_6429]
 
     mark_spent(world.doing(), lot=fresh(blocks))
@@ -60,8 +63,9 @@ def test_the_crates_of_two_flushes_picked_over_four_days(world: World) -> None:
 def test_a_weight_that_is_corrected_moves_the_later_crates(world: World) -> None:
     blocks = blocks_at(world, 40, 200)
     first, second = crate(world, blocks, 8_000), crate(world, blocks, 9_000)
-    correct_quantity(world.doing(sure=True), first.made_by, lot=first, role=Role.MADE,
-                     right_quantity=4 * KG)  # fmt: skip
+    correct_quantity(
+        world.doing(sure=True), first.made_by, lot=first, role=Role.MADE, right_quantity=4 * KG
+    )
     # 4 / 28 of 200; 9 / 24 of 171.4286.
     assert costs(first, second) == [28_5714, 64_2857]
 
@@ -90,8 +94,9 @@ def test_blocks_of_one_batch_in_two_rooms_go_on_from_one_flush(world: World) -> 
     second, third = crate(world, blocks, 4_500), crate(world, part, 4_500)
     assert costs(second, third) == [32_1428, 32_1428]
 
-    correct_quantity(world.doing(sure=True), first.made_by, lot=first, role=Role.MADE,
-                     right_quantity=4 * KG)  # fmt: skip
+    correct_quantity(
+        world.doing(sure=True), first.made_by, lot=first, role=Role.MADE, right_quantity=4 * KG
+    )
     # 85.7143 a half, of which 4.5 / (4.5 + 10 - 2 - 4.5 + 4).
     assert costs(second, third) == [32_1428, 32_1428]
     assert_book_is_sound()
@@ -152,8 +157,13 @@ def test_kept_spent_blocks_leave_what_is_expected_to_the_picks(world: World) -> 
     """Worth 2 kg: 2 / (2 + 20 - 8 + 8) of 142.8572; then 9 / (9 + 20 - 17 + 8) of the rest."""
     blocks = blocks_at(world, 40, 200)
     crate(world, blocks, 8_000)
-    kept = keep_spent(world.doing(sure=True), lot=blocks, worth_money=20 * UNIT,
-                      crop_kg_money=10 * UNIT, kept_mg=30 * KG).lots[-1]  # fmt: skip
+    kept = keep_spent(
+        world.doing(sure=True),
+        lot=blocks,
+        worth_money=20 * UNIT,
+        crop_kg_money=10 * UNIT,
+        kept_mg=30 * KG,
+    ).lots[-1]
     # 12.9870, and 9 / 20 of 129.8702.
     assert costs(kept, crate(world, blocks, 9_000)) == [12_9870, 58_4415]
 
@@ -190,10 +200,18 @@ def test_room_falls_on_each_of_two_lots_that_are_picked_together(world: World) -
     assert_book_is_sound()
 
 
-@given(weights=st.lists(st.integers(1, 4_999), min_size=2, max_size=6),
-       cost=st.integers(1, 900), later=st.lists(st.integers(1, 9_999), max_size=3))  # fmt: skip
-@settings(max_examples=6, deadline=None, derandomize=True, database=None,
-          suppress_health_check=list(HealthCheck))  # fmt: skip
+@given(
+    weights=st.lists(st.integers(1, 4_999), min_size=2, max_size=6),
+    cost=st.integers(1, 900),
+    later=st.lists(st.integers(1, 9_999), max_size=3),
+)
+@settings(
+    max_examples=6,
+    deadline=None,
+    derandomize=True,
+    database=None,
+    suppress_health_check=list(HealthCheck),
+)
 def test_crates_of_one_flush_within_its_plan_cost_the_same_a_kilo(
     weights: list[int], cost: int, later: list[int]
 ) -> None:
@@ -201,8 +219,11 @@ def test_crates_of_one_flush_within_its_plan_cost_the_same_a_kilo(
     with transaction.atomic():
         world = costless_farm()
         blocks = blocks_at(world, 40, cost)
-        within = [grams for grams, sum_ in zip(weights, accumulate(weights), strict=True)
-                  if sum_ <= 20_000]  # fmt: skip
+        within = [
+            grams
+            for grams, sum_ in zip(weights, accumulate(weights), strict=True)
+            if sum_ <= 20_000
+        ]
         crates = [crate(world, blocks, grams, minutes=grams % 7) for grams in within]
         _same_a_kilo(crates, Fraction(cost * UNIT, 40 * 760))
         crates += [crate(world, blocks, grams, 2) for grams in later]

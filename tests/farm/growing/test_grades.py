@@ -32,9 +32,7 @@ FIRSTS_DEARER = {
 
 def picked_by_value(world: World) -> tuple[Lot, Lot, Lot]:
     blocks = fruiting(world)
-    recorded = pick_by_value(
-        world.doing(), given=[Draw(blocks, 0)], flush=1, grades=FIRSTS_DEARER
-    )  # fmt: skip
+    recorded = pick_by_value(world.doing(), given=[Draw(blocks, 0)], flush=1, grades=FIRSTS_DEARER)
     firsts, seconds, trim = (fresh(lot) for lot in recorded.lots[1:])
     return firsts, seconds, trim
 
@@ -58,9 +56,7 @@ def test_a_corrected_weight_goes_on_sharing_by_worth() -> None:
     firsts, seconds = fresh(firsts), fresh(seconds)
 
     # 160 to 20: a ninth.
-    assert sum(seconds.cost) == pytest.approx(
-        (sum(firsts.cost) + sum(seconds.cost)) / 9, abs=5
-    )  # fmt: skip
+    assert sum(seconds.cost) == pytest.approx((sum(firsts.cost) + sum(seconds.cost)) / 9, abs=5)
     assert_book_is_sound()
 
 
@@ -69,15 +65,24 @@ def test_it_refuses_grades_that_are_worth_nothing() -> None:
     blocks = fruiting(world)
 
     with pytest.raises(Malformed, match="worth nothing together"):
-        pick_by_value(world.doing(), given=[Draw(blocks, 0)], flush=1,
-                      grades={Grade.FIRSTS: Valued(KG, 0)})  # fmt: skip
+        pick_by_value(
+            world.doing(), given=[Draw(blocks, 0)], flush=1, grades={Grade.FIRSTS: Valued(KG, 0)}
+        )
 
 
 def test_the_form_shares_by_worth_where_it_is_stated(owner: Client) -> None:
     world = small_farm()
     blocks = fruiting(world)
-    sent = send(owner, "/record/pick/", blocks=[blocks.code], flush="1", firsts_mg="8 kg",
-                seconds_mg="2 kg", firsts_kg_money="20", seconds_kg_money="5")  # fmt: skip
+    sent = send(
+        owner,
+        "/record/pick/",
+        blocks=[blocks.code],
+        flush="1",
+        firsts_mg="8 kg",
+        seconds_mg="2 kg",
+        firsts_kg_money="20",
+        seconds_kg_money="5",
+    )
 
     assert sent.status_code == 302, text(sent)
     seconds = Lot.objects.get(card__grade=Grade.SECONDS)

@@ -150,8 +150,15 @@ def test_spawn_of_grain_in_jars_is_in_jars_by_count_and_by_weight(world: World) 
     in_jars(world)
     _, _, spawn = grow_spawn(world)
     client = signed_in(world.owner)
-    said = typed(lot_code=spawn.code, colonised_percent="40", passed="4", lost="1",
-                 cause="green mould", when=f"{world.now:%Y-%m-%dT%H:%M}", sure="on")  # fmt: skip
+    said = typed(
+        lot_code=spawn.code,
+        colonised_percent="40",
+        passed="4",
+        lost="1",
+        cause="green mould",
+        when=f"{world.now:%Y-%m-%dT%H:%M}",
+        sure="on",
+    )
     answer = text(client.post("/record/check/", said, follow=True))
     part = LotCard.objects.filter(stage=Stage.SPAWN).latest("pk")
     page = text(client.get(f"/lots/{part.lot.code}/"))

@@ -104,9 +104,13 @@ def test_firsts_and_seconds_share_by_mass_and_trim_takes_nothing(world: World) -
     blocks = fruiting(world, 10)
 
     recorded = pick(
-        world.doing(), given=[Draw(blocks, 0)], flush=1,
-        firsts_mg=3 * KG, seconds_mg=KG, trim_mg=KG // 2,
-    )  # fmt: skip
+        world.doing(),
+        given=[Draw(blocks, 0)],
+        flush=1,
+        firsts_mg=3 * KG,
+        seconds_mg=KG,
+        trim_mg=KG // 2,
+    )
 
     firsts, seconds, trim = (fresh(lot) for lot in recorded.lots[1:])
     whole = tuple(a + b for a, b in zip(firsts.cost, seconds.cost, strict=True))

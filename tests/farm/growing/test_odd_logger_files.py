@@ -18,9 +18,14 @@ EXPECTED = [(0.0, 20_500), (1.0, 21_000)]
 
 
 def read(
-    text: str, *, start: datetime = START, counts: str = "", degrees: str = "C",
-    gauge: str = "kPa", is_typed: bool = False,
-) -> list[tuple[float, int]]:  # fmt: skip
+    text: str,
+    *,
+    start: datetime = START,
+    counts: str = "",
+    degrees: str = "C",
+    gauge: str = "kPa",
+    is_typed: bool = False,
+) -> list[tuple[float, int]]:
     """Minutes from the start, thousandths of a degree."""
     units = Units(degrees, gauge)
     found = read_readings(text, units, start, counts=counts, is_typed=is_typed).readings
@@ -56,9 +61,14 @@ def test_a_date_beside_the_clock_is_of_it_whatever_its_head() -> None:
 @pytest.mark.parametrize(
     ("head", "hour"),
     # 14:00 in Berlin is 12:00 in UTC and 5:00 seven hours behind it, in September.
-    [("Date Time (UTC)", 12), ("Time, GMT+00:00", 12), ("Date Time, GMT-07:00", 5),
-     ("Zeit UTC+2", 14), ("Date Time", 14)],
-)  # fmt: skip
+    [
+        ("Date Time (UTC)", 12),
+        ("Time, GMT+00:00", 12),
+        ("Date Time, GMT-07:00", 5),
+        ("Zeit UTC+2", 14),
+        ("Date Time", 14),
+    ],
+)
 def test_a_zone_that_the_head_states_is_the_zone_of_its_clock(head: str, hour: int) -> None:
     for day in ("2026-09-07 ", ""):
         text = f'"{head}";Temp\n{day}{hour:02}:00;20.5\n{day}{hour:02}:01;21'
@@ -156,9 +166,17 @@ def test_a_comma_that_is_the_decimal_mark_too() -> None:
 
 @pytest.mark.parametrize(
     "head",
-    ["Temp_degF", "Temp_F", "TempF", "Temperature (℉)", "Temp (deg F)", "Temperature ºF",
-     "Temp [F]", "Fahrenheit"],
-)  # fmt: skip
+    [
+        "Temp_degF",
+        "Temp_F",
+        "TempF",
+        "Temperature (℉)",
+        "Temp (deg F)",
+        "Temperature ºF",
+        "Temp [F]",
+        "Fahrenheit",
+    ],
+)
 def test_every_way_to_write_fahrenheit(head: str) -> None:
     with pytest.raises(ReadingsError, match="°C is stated"):
         read(f"Time,{head}\n14:00,70\n14:01,140")
@@ -184,9 +202,19 @@ def test_kelvin() -> None:
 
 @pytest.mark.parametrize(
     "head",
-    ["Pressure abs (kPa)", "P kPa(abs)", "Absolutdruck (kPa)", "Pression absolue (kPa)", "psia",
-     "Presión absoluta", "Pressione assoluta", "Pressure bara", "bar(a)", "kPa a"],
-)  # fmt: skip
+    [
+        "Pressure abs (kPa)",
+        "P kPa(abs)",
+        "Absolutdruck (kPa)",
+        "Pression absolue (kPa)",
+        "psia",
+        "Presión absoluta",
+        "Pressione assoluta",
+        "Pressure bara",
+        "bar(a)",
+        "kPa a",
+    ],
+)
 def test_pressure_with_the_air_in_it_is_no_gauge(head: str) -> None:
     """101 kPa of air would be taken for 101 kPa of steam above it: 120 °C at 20."""
     with pytest.raises(ReadingsError, match="which counts the air too"):
@@ -210,10 +238,14 @@ def test_a_missing_reading_says_to_take_its_line_out(gap: str) -> None:
 
 @pytest.mark.parametrize(
     ("content", "what"),
-    [(b"PK\x03\x04\x14\0\x06\0\x08", "spreadsheet"), (bytes.fromhex("d0cf11e0a1b11ae1"), "spread"),
-     (b"%PDF-1.7\n%\xe2\xe3\xcf\xd3", "PDF"), (b"<html><td>14:00", "web page"),
-     (b'[{"time": "14:00"}]', "JSON")],
-)  # fmt: skip
+    [
+        (b"PK\x03\x04\x14\0\x06\0\x08", "spreadsheet"),
+        (bytes.fromhex("d0cf11e0a1b11ae1"), "spread"),
+        (b"%PDF-1.7\n%\xe2\xe3\xcf\xd3", "PDF"),
+        (b"<html><td>14:00", "web page"),
+        (b'[{"time": "14:00"}]', "JSON"),
+    ],
+)
 def test_another_file_renamed_says_how_to_save_it(content: bytes, what: str) -> None:
     with pytest.raises(ReadingsError, match=f"The file is .*{what}.*save the readings as CSV"):
         read(decoded(content))

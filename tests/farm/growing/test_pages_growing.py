@@ -96,8 +96,13 @@ def throw_away(world: World) -> Sent:
 def dry(world: World) -> Sent:
     # 10 kg of oyster dry to about 1.2 kg
     crop = picked(world)
-    values = {f"draws_{crop.pk}": "10 kg", "dried_mg": "1.2 kg", "temperature_milli_c": "55 C",
-              "minutes_drying": "480", "dryer_wh": "4000"}  # fmt: skip
+    values = {
+        f"draws_{crop.pk}": "10 kg",
+        "dried_mg": "1.2 kg",
+        "temperature_milli_c": "55 C",
+        "minutes_drying": "480",
+        "dryer_wh": "4000",
+    }
     return Sent("/record/dry/", values, "minutes_drying")
 
 
@@ -155,8 +160,14 @@ def test_all_of_a_lot_is_all_of_it_although_it_is_printed_to_the_gram(
 
 def test_two_lots_of_blocks_are_picked_together(world: World, client: Client) -> None:
     first, second = fruiting(world), fruiting(world)
-    send(client, "/record/pick/", blocks=[first.code, second.code], flush="1", firsts_mg="12",
-         when=f"{world.now:%Y-%m-%dT%H:%M}")  # fmt: skip
+    send(
+        client,
+        "/record/pick/",
+        blocks=[first.code, second.code],
+        flush="1",
+        firsts_mg="12",
+        when=f"{world.now:%Y-%m-%dT%H:%M}",
+    )
 
     gave = last_entry().lines.filter(lot__in=[first, second]).values_list("given_mg", flat=True)
     # 12 kg from 40 and 40 blocks
@@ -167,9 +178,15 @@ def test_what_each_lot_gave_is_kept_where_it_was_weighed_apart(
     world: World, client: Client
 ) -> None:
     first, second = fruiting(world), fruiting(world)
-    send(client, "/record/pick/", blocks=[first.code, second.code], flush="1", firsts_mg="12",
-         when=f"{world.now:%Y-%m-%dT%H:%M}",
-         **{f"gave_{first.pk}": "9 kg", f"gave_{second.pk}": "3 kg"})  # fmt: skip
+    send(
+        client,
+        "/record/pick/",
+        blocks=[first.code, second.code],
+        flush="1",
+        firsts_mg="12",
+        when=f"{world.now:%Y-%m-%dT%H:%M}",
+        **{f"gave_{first.pk}": "9 kg", f"gave_{second.pk}": "3 kg"},
+    )
 
     lines = last_entry().lines.filter(lot__in=[first, second]).order_by("lot_id")
     assert [line.given_mg for line in lines] == [9 * KG, 3 * KG]

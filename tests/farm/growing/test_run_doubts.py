@@ -138,8 +138,14 @@ def test_a_gauge_that_counts_the_air_too_is_asked_about(world: World) -> None:
 def test_water_in_an_open_drum_is_no_hotter_than_it_boils(world: World) -> None:
     at(world, 2_000)  # 79.5 kPa of air: water boils at 93.3 °C
     with pytest.raises(PlausibilityQuestion, match=r"100\.0 °C .* in Barrel, .* is 93\.3 °C"):
-        run(world, bags_of(world), steriliser=drum(world), gauge_pa=None,
-            temperature_milli_c=100_000, minutes_at_temperature=720)  # fmt: skip
+        run(
+            world,
+            bags_of(world),
+            steriliser=drum(world),
+            gauge_pa=None,
+            temperature_milli_c=100_000,
+            minutes_at_temperature=720,
+        )
 
 
 def test_a_heat_that_would_take_more_than_the_plate_allows_is_asked_about(world: World) -> None:
@@ -186,8 +192,13 @@ def test_what_was_in_it_says_how_long_is_short(world: World) -> None:
     assert run(world, prepared_grain(world, 4), **AN_HOUR).fresh
     bags, grain = bags_of(world), prepared_grain(world, 4)
     with pytest.raises(PlausibilityQuestion, match="150 are usual"):
-        sterilise(world.doing(), steriliser=world.steriliser, lots=[grain, bags], gauge_pa=PSI_15,
-                  **AN_HOUR)  # fmt: skip
+        sterilise(
+            world.doing(),
+            steriliser=world.steriliser,
+            lots=[grain, bags],
+            gauge_pa=PSI_15,
+            **AN_HOUR,
+        )
     with pytest.raises(PlausibilityQuestion, match=r"90 are usual for 1\.36 kg"):
         run(world, grain, minutes_at_temperature=40)
 
@@ -267,8 +278,12 @@ def test_a_weak_run_that_nobody_answered_is_asked_about_at_inoculation(world: Wo
 
 def test_the_form_asks_and_the_answer_stands_on_the_run(world: World) -> None:
     client, bags = signed_in(world.owner), bags_of(world)
-    typed = {"steriliser": world.steriliser.pk, "lots": bags.code, "gauge_pa": "0 kPa",
-             "minutes_at_temperature": "720"}  # fmt: skip
+    typed = {
+        "steriliser": world.steriliser.pk,
+        "lots": bags.code,
+        "gauge_pa": "0 kPa",
+        "minutes_at_temperature": "720",
+    }
     asked = text(send(client, "/record/steriliser-run/", **typed))
     assert "minutes without pressure" in asked and "A pressure vessel can burst" in asked
     assert not Entry.objects.filter(kind="steriliser run", lines__lot=bags).exists()

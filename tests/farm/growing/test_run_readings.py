@@ -41,11 +41,12 @@ def course(
 ) -> RunCourse:
     """Attach readings to a run and work them out."""
     kept = attach_readings(
-        Signed(world.owner, world.owner), the_run(world),
-        readings=read_readings(text, units, START).readings, uuid=uuid4(),
-        source=Source(name="typed", units=units, probe="core",
-                      reference_milli_c=reference_milli_c),
-    )  # fmt: skip
+        Signed(world.owner, world.owner),
+        the_run(world),
+        readings=read_readings(text, units, START).readings,
+        uuid=uuid4(),
+        source=Source(name="typed", units=units, probe="core", reference_milli_c=reference_milli_c),
+    )
     return course_of(kept, world.farm)
 
 
@@ -188,9 +189,13 @@ def test_readings_sent_twice_are_kept_once(world: World) -> None:
 
     def sent(last_c: int) -> RunReadings:
         readings = [Reading(START, 20_000), Reading(world.now, last_c)]
-        return attach_readings(Signed(world.helper, world.owner), run, readings=readings,
-                               source=Source(name="typed", units=METRIC, probe="core"),
-                               uuid=uuid)  # fmt: skip
+        return attach_readings(
+            Signed(world.helper, world.owner),
+            run,
+            readings=readings,
+            source=Source(name="typed", units=METRIC, probe="core"),
+            uuid=uuid,
+        )
 
     assert sent(120_000) == sent(120_000)
     with pytest.raises(Conflict, match="sent before with other readings"):
@@ -200,17 +205,28 @@ def test_readings_sent_twice_are_kept_once(world: World) -> None:
 def test_only_a_run_has_readings(world: World) -> None:
     entry = filled_bags(world, 4, sterilised=False).made_by
     with pytest.raises(Malformed, match="is “fill blocks”, no steriliser run"):
-        attach_readings(Signed(world.owner, world.owner), entry, uuid=uuid4(),
-                        readings=[Reading(START, 20_000)],
-                        source=Source(name="typed", units=METRIC, probe="core"))  # fmt: skip
+        attach_readings(
+            Signed(world.owner, world.owner),
+            entry,
+            uuid=uuid4(),
+            readings=[Reading(START, 20_000)],
+            source=Source(name="typed", units=METRIC, probe="core"),
+        )
 
 
 def test_a_file_is_sent_and_its_curve_shown(world: World) -> None:
     run, client = the_run(world), signed_in(world.helper)
     file = SimpleUploadedFile("run.csv", b"Time,Temp F,psi\n14:00,231.8,8\n14:15,231.8,8\n")
-    sent = {"file": file, "temperature_in": "F", "pressure_in": "psi", "probe": "core",
-            "start": "2026-09-07T14:00", "reference_milli_c": "121.0", "z_milli_c": "10",
-            "uuid": str(uuid4())}  # fmt: skip
+    sent = {
+        "file": file,
+        "temperature_in": "F",
+        "pressure_in": "psi",
+        "probe": "core",
+        "start": "2026-09-07T14:00",
+        "reference_milli_c": "121.0",
+        "z_milli_c": "10",
+        "uuid": str(uuid4()),
+    }
     page = client.post(f"/entries/{run.seq}/readings/add/", sent, follow=True).content.decode()
 
     # 231.8 °F is 111 °C.
@@ -220,9 +236,16 @@ def test_a_file_is_sent_and_its_curve_shown(world: World) -> None:
 
 def test_a_wrong_line_stands_at_its_field(world: World) -> None:
     run, client = the_run(world), signed_in(world.helper)
-    sent = {"typed": "0 20\nx 30", "temperature_in": "C", "pressure_in": "kPa", "probe": "core",
-            "start": "2026-09-07T14:00", "reference_milli_c": "121.1", "z_milli_c": "10",
-            "uuid": str(uuid4())}  # fmt: skip
+    sent = {
+        "typed": "0 20\nx 30",
+        "temperature_in": "C",
+        "pressure_in": "kPa",
+        "probe": "core",
+        "start": "2026-09-07T14:00",
+        "reference_milli_c": "121.1",
+        "z_milli_c": "10",
+        "uuid": str(uuid4()),
+    }
     page = client.post(f"/entries/{run.seq}/readings/add/", sent).content.decode()
 
     assert "Line 2: “x” is not a time" in page
@@ -232,9 +255,16 @@ def test_a_wrong_line_stands_at_its_field(world: World) -> None:
 def test_a_second_set_strikes_the_first_through(world: World) -> None:
     run, client = the_run(world), signed_in(world.helper)
     for last in ("110", "120"):
-        sent = {"typed": f"0 20\n9 {last}", "temperature_in": "C", "pressure_in": "kPa",
-                "probe": f"core {last}", "start": "2026-09-07T14:00",
-                "reference_milli_c": "121.1", "z_milli_c": "10", "uuid": str(uuid4())}  # fmt: skip
+        sent = {
+            "typed": f"0 20\n9 {last}",
+            "temperature_in": "C",
+            "pressure_in": "kPa",
+            "probe": f"core {last}",
+            "start": "2026-09-07T14:00",
+            "reference_milli_c": "121.1",
+            "z_milli_c": "10",
+            "uuid": str(uuid4()),
+        }
         client.post(f"/entries/{run.seq}/readings/add/", sent)
     page = client.get(f"/entries/{run.seq}/readings/").content.decode()
 

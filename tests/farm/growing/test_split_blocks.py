@@ -172,8 +172,10 @@ def test_each_block_and_each_gram_stand_in_one_record(world: World) -> None:
     own = experience_of(world.strain)
 
     assert [(lot.started, lot.given_mg(1), lot.given_mg(2)) for lot in own.grown] == [
-        (30, 6 * KG, 0), (6, 1_200 * GRAM, 0), (4, 800 * GRAM, 400 * GRAM),
-    ]  # fmt: skip
+        (30, 6 * KG, 0),
+        (6, 1_200 * GRAM, 0),
+        (4, 800 * GRAM, 400 * GRAM),
+    ]
     assert own.flushes_mg == (200 * GRAM, 10 * GRAM, 0)
     assert weights_a_block_mg(world.species, 1) == [200 * GRAM] * 3
     (batch,) = own.batches
@@ -185,15 +187,15 @@ def test_blocks_binned_since_the_pick_keep_what_they_gave(world: World) -> None:
     blocks = fruiting(world)
     world.wait(9)
     crate(world, blocks, 8 * KG)
-    check(world.doing(reason="pests", sure=True), lot=fresh(blocks), colonised_percent=100,
-          lost=20)  # fmt: skip
+    check(world.doing(reason="pests", sure=True), lot=fresh(blocks), colonised_percent=100, lost=20)
     part = split_off(world, blocks, 10)
     spent(world, blocks, part)
 
     found = experience_of(world.strain).grown
     assert [(lot.started, lot.lost, lot.given) for lot in found] == [
-        (30, 0, 6 * KG), (10, 0, 2 * KG),
-    ]  # fmt: skip
+        (30, 0, 6 * KG),
+        (10, 0, 2 * KG),
+    ]
 
 
 @pytest.mark.parametrize("counts", [(1, 1, 1), (13, 7, 3), (39,)])

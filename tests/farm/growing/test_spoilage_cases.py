@@ -65,9 +65,12 @@ def test_spoilage_at_an_inspection_on_the_way(world: World) -> None:
     check(world.doing(minutes=360), lot=begun, colonised_percent=100)
     # 5,500 come to 80 %: 4,400 x 0.30. The 5,350 passed go on to the end: 1,070 x 0.30.
     passed = check(
-        world.doing(minutes=1_320, reason="green mould"), lot=started, colonised_percent=80,
-        passed=5_350, lost=150,
-    ).lots[1]  # fmt: skip
+        world.doing(minutes=1_320, reason="green mould"),
+        lot=started,
+        colonised_percent=80,
+        passed=5_350,
+        lost=150,
+    ).lots[1]
     check(world.doing(minutes=321), lot=fresh(passed), colonised_percent=100)
     # 2,500 come to 30 %: 750 x 0.30.
     check(world.doing(minutes=225), lot=fresh(started), colonised_percent=30)
@@ -86,9 +89,12 @@ def test_the_spoiled_are_split_into_normal_and_abnormal(world: World) -> None:
     """
     blocks = blocks_at(world, 25_000, 25_000, planned_ppm=88_120)  # 2,203, of which 1,850 go along
     passed = check(
-        world.doing(reason="green mould"), lot=blocks, colonised_percent=80, passed=18_500,
+        world.doing(reason="green mould"),
+        lot=blocks,
+        colonised_percent=80,
+        passed=18_500,
         lost=2_500,
-    ).lots[1]  # fmt: skip
+    ).lots[1]
 
     # A unit costs 1.00 when it is inspected.
     assert lost(passed) == 650 * UNIT
@@ -123,9 +129,11 @@ def received(world: World, kg: int, price: int) -> Lot:
 
 def issued(world: World, recipe: RecipeVersion, draws: list[Draw]) -> int:
     filled = fill_blocks(
-        world.doing(), recipe=recipe, count=sum(draw.quantity for draw in draws) // (100 * KG),
+        world.doing(),
+        recipe=recipe,
+        count=sum(draw.quantity for draw in draws) // (100 * KG),
         draws=draws,
-    )  # fmt: skip
+    )
     return whole(filled.lots[-1])
 
 
@@ -172,10 +180,15 @@ def test_a_bin_keeps_the_earliest_best_before_and_the_supplier(world: World) -> 
     supply = world.supplies["material"]
     days = (date(2027, 3, 1), date(2027, 2, 1))
     sacks = [
-        receive_supplies(world.doing(), supply=supply, quantity=KG, paid_money=UNIT,
-                         delivery=Delivery(supplier=world.supplier, best_before=day)).lots[0]
+        receive_supplies(
+            world.doing(),
+            supply=supply,
+            quantity=KG,
+            paid_money=UNIT,
+            delivery=Delivery(supplier=world.supplier, best_before=day),
+        ).lots[0]
         for day in days
-    ]  # fmt: skip
+    ]
     card = top_up(world.doing(), lots=sacks, shelf=world.shelf).lots[-1].card
 
     assert (card.best_before, card.supplier) == (days[1], world.supplier)

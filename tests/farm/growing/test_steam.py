@@ -70,9 +70,19 @@ def test_the_same_gauge_is_cooler_on_a_mountain(  # one row is one altitude
     ("altitude_m", "air_pa"),
     # ISO 2533:1975 (ICAO Doc 7488 is the same below 32 km), pressure by geopotential altitude;
     # the printed figures from memory.
-    [(-500, 107_478), (0, 101_325), (500, 95_461), (1_000, 89_875), (1_500, 84_556),
-     (2_000, 79_495), (3_000, 70_108), (4_000, 61_640), (5_000, 54_020), (11_000, 22_632)],
-)  # fmt: skip
+    [
+        (-500, 107_478),
+        (0, 101_325),
+        (500, 95_461),
+        (1_000, 89_875),
+        (1_500, 84_556),
+        (2_000, 79_495),
+        (3_000, 70_108),
+        (4_000, 61_640),
+        (5_000, 54_020),
+        (11_000, 22_632),
+    ],
+)
 def test_the_air_is_that_of_the_standard_atmosphere(altitude_m: int, air_pa: int) -> None:
     assert steam.air_pressure_kpa(altitude_m) * 1_000 == pytest.approx(air_pa, abs=2)
 
@@ -92,17 +102,29 @@ def test_the_air_by_the_gas_law_itself(altitude_m: int) -> None:
 @pytest.mark.parametrize(
     ("pressure_kpa", "boiling_c"),
     # Saturated steam as textbooks print it (Cengel and Boles, table A-5), from memory.
-    [(75, 91.76), (100, 99.61), (101.325, 99.97), (125, 105.97), (150, 111.35), (175, 116.04),
-     (200, 120.21), (225, 123.97), (250, 127.41), (275, 130.58), (300, 133.52)],
-)  # fmt: skip
+    [
+        (75, 91.76),
+        (100, 99.61),
+        (101.325, 99.97),
+        (125, 105.97),
+        (150, 111.35),
+        (175, 116.04),
+        (200, 120.21),
+        (225, 123.97),
+        (250, 127.41),
+        (275, 130.58),
+        (300, 133.52),
+    ],
+)
 def test_the_boiling_point_as_steam_tables_print_it(pressure_kpa: float, boiling_c: float) -> None:
     # 75 kPa: printed by the older IAPWS formulation, 91.76.
     assert steam.saturation_temperature_c(pressure_kpa) == pytest.approx(boiling_c, abs=0.012)
 
 
 @pytest.mark.parametrize("altitude_m", [0, 500, 1_500, 2_500])
-@pytest.mark.parametrize("typed", ["5 psi", "15 psi", "18 psi", "103.4 kPa", "140 kPa", "0.2 bar",
-                                   "1.03 bar"])  # fmt: skip
+@pytest.mark.parametrize(
+    "typed", ["5 psi", "15 psi", "18 psi", "103.4 kPa", "140 kPa", "0.2 bar", "1.03 bar"]
+)
 def test_a_typed_gauge_agrees_with_the_reference_library(typed: str, altitude_m: int) -> None:
     iapws97 = pytest.importorskip("iapws.iapws97", reason="iapws comes with the test extra")
     # The barometric formula of ISO 2533, and pounds by 6.894757 kPa.

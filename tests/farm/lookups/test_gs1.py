@@ -160,6 +160,13 @@ def test_the_farms_own_form_says_which_digit_is_wrong(owner: Client, world: Worl
 def product_form(world: World, gtin: str, product: Product | None = None) -> LookupForm:
     lookup = BY_SLUG["products"]
     row = product or world.product
-    shown = {"name": row.name, "species": row.species_id, "form": row.form, "pack": row.pack,
-             "net_mg": "200 g", "tax_ppm": "0", "gtin": gtin}  # fmt: skip
+    shown = {
+        "name": row.name,
+        "species": row.species_id,
+        "form": row.form,
+        "pack": row.pack,
+        "net_mg": "200 g",
+        "tax_ppm": "0",
+        "gtin": gtin,
+    }
     return lookup_form("products", Product, lookup.fields)(shown, instance=row, farm=world.farm)

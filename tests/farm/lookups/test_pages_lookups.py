@@ -82,11 +82,21 @@ def test_of_two_ways_for_one_day_the_later_one_holds(world: World) -> None:
 
 
 def test_a_strain_is_added_in_the_units_people_use(world: World, client: Client) -> None:
-    client.post("/look-ups/strains/add/", {
-        "species": world.species.pk, "name": "Blue", "source": "", "spawn_run_days": "16",
-        "first_pick_days": "24", "flush_gap_days": "10", "first_mg": "1 lb", "second_mg": "200 g",
-        "third_mg": "", "planned_loss_ppm": "7",
-    })  # fmt: skip
+    client.post(
+        "/look-ups/strains/add/",
+        {
+            "species": world.species.pk,
+            "name": "Blue",
+            "source": "",
+            "spawn_run_days": "16",
+            "first_pick_days": "24",
+            "flush_gap_days": "10",
+            "first_mg": "1 lb",
+            "second_mg": "200 g",
+            "third_mg": "",
+            "planned_loss_ppm": "7",
+        },
+    )
     strain = Strain.objects.get(name="Blue")
 
     # a pound is 453,592.37 mg
@@ -118,9 +128,15 @@ def test_a_counted_supply_states_what_a_piece_weighs(client: Client) -> None:
 
 def sealed_pack(world: World, approved: str) -> dict[str, object]:
     return {
-        "name": "Sealed", "species": world.species.pk, "form": "fresh", "net_mg": "200 g",
-        "pack": "airtight", "packaging": "", "tax_ppm": "4", "approved_process": approved,
-    }  # fmt: skip
+        "name": "Sealed",
+        "species": world.species.pk,
+        "form": "fresh",
+        "net_mg": "200 g",
+        "pack": "airtight",
+        "packaging": "",
+        "tax_ppm": "4",
+        "approved_process": approved,
+    }
 
 
 def test_fresh_mushrooms_are_not_sold_airtight(world: World, client: Client) -> None:
@@ -155,10 +171,17 @@ def test_the_database_refuses_fresh_mushrooms_airtight_without_approval(world: W
 
 
 def test_a_price_is_typed_as_money(world: World, client: Client) -> None:
-    client.post("/look-ups/prices/add/", {
-        "product": world.product.pk, "place": world.stall.pk, "from_day": "2026-10-01",
-        "pack_money": "5,50", "weight_unit": "kg", "tax_included": "on",
-    })  # fmt: skip
+    client.post(
+        "/look-ups/prices/add/",
+        {
+            "product": world.product.pk,
+            "place": world.stall.pk,
+            "from_day": "2026-10-01",
+            "pack_money": "5,50",
+            "weight_unit": "kg",
+            "tax_included": "on",
+        },
+    )
 
     assert Price.objects.get(from_day="2026-10-01").pack_money == 55_000
 
@@ -201,9 +224,16 @@ def test_an_ingredient_without_a_quantity_is_refused(world: World, client: Clien
 
 
 def test_the_farm_is_changed_on_its_own_page(world: World, client: Client) -> None:
-    sent = {"name": "Birch Lane", "place": "Lowfield", "time_zone": "Europe/Madrid",
-            "currency": "EUR", "weight_unit": "lb", "habit": "comma", "altitude_m": "0",
-            "payment_days": "14"}  # fmt: skip
+    sent = {
+        "name": "Birch Lane",
+        "place": "Lowfield",
+        "time_zone": "Europe/Madrid",
+        "currency": "EUR",
+        "weight_unit": "lb",
+        "habit": "comma",
+        "altitude_m": "0",
+        "payment_days": "14",
+    }
     client.post("/look-ups/farm/", sent)
     wrong = client.post("/look-ups/farm/", sent | {"time_zone": "Spain/Here"})
     world.farm.refresh_from_db()
@@ -213,16 +243,19 @@ def test_the_farm_is_changed_on_its_own_page(world: World, client: Client) -> No
 
 
 def test_somebody_is_given_a_sign_in(client: Client) -> None:
-    client.post("/look-ups/people/add/", {"name": "ines", "initials": "IN", "role": "helper",
-                                          "password": "birch-and-alder"})  # fmt: skip
+    client.post(
+        "/look-ups/people/add/",
+        {"name": "ines", "initials": "IN", "role": "helper", "password": "birch-and-alder"},
+    )
 
     assert Person.objects.get(initials="IN").role == Role.HELPER
     assert Client().login(username="ines", password="birch-and-alder")
 
 
 def test_a_short_password_is_refused(client: Client) -> None:
-    answer = client.post("/look-ups/people/add/", {"name": "ines", "role": "helper",
-                                                   "password": "short"})  # fmt: skip
+    answer = client.post(
+        "/look-ups/people/add/", {"name": "ines", "role": "helper", "password": "short"}
+    )
 
     assert "too short" in text(answer)
     assert not User.objects.filter(username="ines").exists()

@@ -25,8 +25,9 @@ from tests.farm.season import MADE, season
 from tests.farm.world import GRAM, KG, UNIT, World, fresh, prepared_grain, run
 
 
-def billed(world: World, kind: BillKind = BillKind.ENERGY, money: int = 8 * UNIT,
-           tax_money: int = 0) -> Bill:  # fmt: skip
+def billed(
+    world: World, kind: BillKind = BillKind.ENERGY, money: int = 8 * UNIT, tax_money: int = 0
+) -> Bill:
     said = BillSaid(month=SEPTEMBER, kind=kind, paid_money=money, tax_money=tax_money)
     return enter_bill(world.owner, said, uuid=uuid4(), at=LATER)
 
@@ -143,8 +144,11 @@ def test_the_difference_is_frozen_with_the_month_and_a_late_bill_shows_since(
 
     assert '"under_charged_money":20000' in closed.rows
     assert (late.month, late.table, late.key) == ("2026-09", "bills", ("energy",))
-    assert late.numbers == {"billed_money": 3 * UNIT, "charged_money": 0,
-                            "under_charged_money": 3 * UNIT}  # fmt: skip
+    assert late.numbers == {
+        "billed_money": 3 * UNIT,
+        "charged_money": 0,
+        "under_charged_money": 3 * UNIT,
+    }
 
 
 def test_the_month_shows_bills_against_rates(world: World) -> None:
@@ -179,10 +183,15 @@ def test_the_total_leaves_out_what_is_missing_and_says_so(world: World) -> None:
 
 
 def received(world: World, paid_money: int, tax_money: int) -> Lot:
-    return fresh(receive_supplies(
-        world.doing(), supply=world.supplies["rye"], quantity=10 * KG, paid_money=paid_money,
-        tax_money=tax_money,
-    ).lots[0])  # fmt: skip
+    return fresh(
+        receive_supplies(
+            world.doing(),
+            supply=world.supplies["rye"],
+            quantity=10 * KG,
+            paid_money=paid_money,
+            tax_money=tax_money,
+        ).lots[0]
+    )
 
 
 def reclaims(world: World) -> None:

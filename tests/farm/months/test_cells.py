@@ -54,8 +54,14 @@ def odd_days(world: World) -> list[Lot]:
         at(world, month, day, 6 + number)
         doing = world.doing(minutes=7, sure=True)
         given_by = [Draw(fresh(first), 0), Draw(fresh(second), 0)]
-        entry = pick(doing, given=given_by, flush=1, firsts_mg=1_234_567 + number,
-                     seconds_mg=453_592, trim_mg=100_001)  # fmt: skip
+        entry = pick(
+            doing,
+            given=given_by,
+            flush=1,
+            firsts_mg=1_234_567 + number,
+            seconds_mg=453_592,
+            trim_mg=100_001,
+        )
         picked.append(fresh(entry.lots[-3]))
         for customer in (world.customer, None, None):
             line = SoldLine(picked[-1], 333_333, 12_3400)
@@ -136,8 +142,10 @@ def test_every_table_of_a_month_prints_the_same_grams_and_cents(world: World) ->
     lines = table(report, "Sales by line")
 
     for grade in ("Firsts", "Seconds", "Trim", "Picked"):
-        harvest = [sums(table(report, f"Harvest by {by}"), "Species", grade)
-                   for by in ("species", "day", "block lot", "flush")]  # fmt: skip
+        harvest = [
+            sums(table(report, f"Harvest by {by}"), "Species", grade)
+            for by in ("species", "day", "block lot", "flush")
+        ]
         assert harvest[0] and harvest == harvest[:1] * 4
     for number in ("Weight", "Net", "Cost of sales"):
         for by in ("Place", "Product", "Lot"):
@@ -159,10 +167,12 @@ def test_a_month_is_its_year_its_halves_and_its_species(world: World) -> None:
         whole, row = month_figures(month), year[month.key]
         halves = [
             month_figures(Span(first, last))
-            for first, last in ((month.first, month.first.replace(day=2)),
-                                (month.first.replace(day=3), month.first.replace(day=29)),
-                                (month.first.replace(day=30), month.last))
-        ]  # fmt: skip
+            for first, last in (
+                (month.first, month.first.replace(day=2)),
+                (month.first.replace(day=3), month.first.replace(day=29)),
+                (month.first.replace(day=30), month.last),
+            )
+        ]
         assert row.picked_mg == sum(one.mass_mg for one in whole.picks) > 0
         assert row.cost_of_sales == sum(one.cost for one in whole.sales) > 0
         assert row.lost == sum(one.cost for one in whole.losses) > 0
@@ -180,8 +190,9 @@ def test_days_across_months_sum_what_each_month_handed_out(world: World) -> None
 
     assert list(across.sales) == [row for row in within if row.day <= across.month.last]
     week = week_of(date(2026, 9, 30))
-    picks = [one for figures in months for one in figures.picks
-             if week.first <= one.day <= week.last]  # fmt: skip
+    picks = [
+        one for figures in months for one in figures.picks if week.first <= one.day <= week.last
+    ]
     assert [one.picked_mg for one in week_sums(week)] == [sum(one.mass_mg for one in picks)]
 
 
@@ -242,8 +253,10 @@ def test_a_year_shows_a_closed_month_as_frozen_and_its_change_apart(world: World
     at = shown.heads.index("Cost of sales")
 
     assert [(row[0], row[at]) for row in shown.rows] == [
-        ("2026-09", "3.57"), ("2026-10", "1.15"), ("since closing", "0.28"),
-    ]  # fmt: skip
+        ("2026-09", "3.57"),
+        ("2026-10", "1.15"),
+        ("since closing", "0.28"),
+    ]
     assert shown.total and shown.total[at] == "5.00"
 
 

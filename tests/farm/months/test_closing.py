@@ -137,8 +137,10 @@ def test_each_file_states_its_digest(world: World) -> None:
         file.sha256 for file in closed.files.all()
     ]
     shown = table(closed_report(closed), "Frozen files")
-    assert {row[2] for row in shown.rows} == {*(f.sha256 for f in closed.files.all()),
-                                              closed.sha256}  # fmt: skip
+    assert {row[2] for row in shown.rows} == {
+        *(f.sha256 for f in closed.files.all()),
+        closed.sha256,
+    }
 
 
 def test_the_head_of_the_chain_is_kept_and_printed_in_eights(world: World) -> None:
@@ -290,9 +292,11 @@ def test_an_empty_book_closes_nothing(world: World) -> None:
 @pytest.mark.parametrize(
     ("at", "accepted"),
     # The farm is in Madrid: on 30 September 22:00 UTC it is October there.
-    [(datetime(2026, 9, 30, 21, 59, tzinfo=UTC), False),
-     (datetime(2026, 9, 30, 22, 0, tzinfo=UTC), True)],
-)  # fmt: skip
+    [
+        (datetime(2026, 9, 30, 21, 59, tzinfo=UTC), False),
+        (datetime(2026, 9, 30, 22, 0, tzinfo=UTC), True),
+    ],
+)
 def test_a_month_closes_once_it_is_over_at_the_farm(
     world: World, at: datetime, accepted: bool
 ) -> None:
@@ -343,8 +347,12 @@ def test_a_load_not_settled_stops_the_closing(world: World) -> None:
     load = load_stall(world.doing(), place=world.stall, day=day, lines=[Draw(lot, KG)]).entry
     with pytest.raises(Malformed, match=r"Saturday market on 12 Sep 2026 .* is not settled"):
         close(world)
-    settle_stall(world.doing(), stall_day=StallDay.objects.get(entry=load),
-                 brought_back={lot.pk: KG}, prices={})  # fmt: skip
+    settle_stall(
+        world.doing(),
+        stall_day=StallDay.objects.get(entry=load),
+        brought_back={lot.pk: KG},
+        prices={},
+    )
 
     assert close(world).month == SEPTEMBER.first
 
@@ -352,8 +360,10 @@ def test_a_load_not_settled_stops_the_closing(world: World) -> None:
 def test_a_load_that_was_undone_stops_nothing(world: World) -> None:
     lot = crop(world)
     day = SEPTEMBER.last.replace(day=12)
-    undo(world.doing(), load_stall(world.doing(), place=world.stall, day=day,
-                                   lines=[Draw(lot, KG)]).entry)  # fmt: skip
+    undo(
+        world.doing(),
+        load_stall(world.doing(), place=world.stall, day=day, lines=[Draw(lot, KG)]).entry,
+    )
 
     assert close(world).month == SEPTEMBER.first
 

@@ -48,8 +48,14 @@ def pick(world: World, chance: Random) -> None:
     lot = some(chance, card__stage=Stage.BLOCKS)
     if lot:
         minutes = chance.choice([0, 13])
-        flush(world, lot, chance.randint(1, 2), chance.randint(1, 3_000) * GRAM,
-              minutes=minutes, reason="weighed twice")  # fmt: skip
+        flush(
+            world,
+            lot,
+            chance.randint(1, 2),
+            chance.randint(1, 3_000) * GRAM,
+            minutes=minutes,
+            reason="weighed twice",
+        )
 
 
 def finish(world: World, chance: Random) -> None:
@@ -75,8 +81,9 @@ def correct(world: World, chance: Random) -> None:
     if lines:
         line = chance.choice(lines)
         right = chance.randint(1, 2 * abs(line.quantity) + 1)
-        correct_quantity(world.doing(), line.entry, lot=line.lot, role=Role.SOLD,
-                         right_quantity=right)  # fmt: skip
+        correct_quantity(
+            world.doing(), line.entry, lot=line.lot, role=Role.SOLD, right_quantity=right
+        )
 
 
 def take_back(world: World, chance: Random) -> None:

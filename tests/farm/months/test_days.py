@@ -69,8 +69,10 @@ def test_one_place_has_its_sales_and_its_costs_alone() -> None:
 
 def test_all_places_together_come_to_the_whole() -> None:
     lots = season()
-    parts = [month_figures(OCTOBER, Only(place=place))
-             for place in (lots.world.stall, lots.world.kitchens)]  # fmt: skip
+    parts = [
+        month_figures(OCTOBER, Only(place=place))
+        for place in (lots.world.stall, lots.world.kitchens)
+    ]
     whole = month_figures(OCTOBER)
 
     assert sum(row.net for part in parts for row in part.sales) == sum(
@@ -245,9 +247,14 @@ def test_a_helper_sees_no_days_and_no_year(helper: Client, farm: Farm) -> None:
     assert [helper.get(f"/{page}/").status_code for page in ("days", "year/2026")] == [403, 403]
 
 
-@pytest.mark.parametrize("later", [datetime(2026, 9, 20, 8, tzinfo=UTC),
-                                   datetime(2026, 10, 20, 8, tzinfo=UTC),
-                                   datetime(2027, 3, 20, 8, tzinfo=UTC)])  # fmt: skip
+@pytest.mark.parametrize(
+    "later",
+    [
+        datetime(2026, 9, 20, 8, tzinfo=UTC),
+        datetime(2026, 10, 20, 8, tzinfo=UTC),
+        datetime(2027, 3, 20, 8, tzinfo=UTC),
+    ],
+)
 def test_any_days_ask_the_same_queries_however_old_their_blocks_are(
     world: World, later: datetime, django_assert_num_queries: DjangoAssertNumQueries
 ) -> None:

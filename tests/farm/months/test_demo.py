@@ -164,8 +164,9 @@ def test_two_strains_are_picked_into_one_lot_that_is_of_none(played: list[Lots])
     for entry in picks:
         lines = entry.lines.filter(given_mg__gt=0)
         assert set(lines.values_list("lot__card__strain__name", flat=True)) == {
-            "house line", "trial line",
-        }  # fmt: skip
+            "house line",
+            "trial line",
+        }
 
 
 def test_trim_is_sold_at_a_price_of_its_own_and_binned_otherwise(played: list[Lots]) -> None:

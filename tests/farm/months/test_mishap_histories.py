@@ -19,8 +19,9 @@ from tests.second_costs import differences, second_costs
 HISTORIES = len(seeds(usual=4))
 STEPS = st.lists(
     st.tuples(st.sampled_from(MISHAPS), st.integers(min_value=0, max_value=40)),
-    min_size=3, max_size=6,
-)  # fmt: skip
+    min_size=3,
+    max_size=6,
+)
 ZONES = ("Europe/Madrid", "Pacific/Auckland", "America/Los_Angeles", "Asia/Kolkata")
 COUNTRIES = st.builds(
     Country,
@@ -51,6 +52,7 @@ def play(country: Country, steps: list[tuple[Mishap, int]]) -> None:
             must.what: must.by_hand for must in each
         }, name
     assert_book_is_sound()
-    flows = [((one.entry_id, one.lot_id, str(one.role)), sum(one.cost))
-             for one in Flow.objects.all()]  # fmt: skip
+    flows = [
+        ((one.entry_id, one.lot_id, str(one.role)), sum(one.cost)) for one in Flow.objects.all()
+    ]
     assert differences(second_costs(), flows) == {}

@@ -68,8 +68,11 @@ def test_the_last_hour_and_the_first_fall_into_their_own_months(
     assert before.goods[0].end_mg == after.goods[0].start_mg == 0
     assert after.goods[0].end_mg == 100 * GRAM
     assert month_figures(Span(last, last)).sales == before.sales
-    years = {one.month.first: one.picked_mg for year in {last.year, first.year}
-             for one in year_sums(year)}  # fmt: skip
+    years = {
+        one.month.first: one.picked_mg
+        for year in {last.year, first.year}
+        for one in year_sums(year)
+    }
     assert years[month(last).first] == 700 * GRAM
     assert years[month(first).first] == 900 * GRAM
 
@@ -79,8 +82,11 @@ def test_the_page_says_so_as_the_bare_lines_do(world: World, zone: str) -> None:
     last, first = ENDS[0]
     around_midnight(world, zone, last, first)
     owner: Client = signed_in(world.owner)
-    lines = [(one.day, one.grams) for one in read_facts().moved
-             if one.role == "made" and one.card.stage == 7]  # fmt: skip
+    lines = [
+        (one.day, one.grams)
+        for one in read_facts().moved
+        if one.role == "made" and one.card.stage == 7
+    ]
 
     assert lines == [(last, 700), (first, 900)]
     for day, weight in ((last, "0.700"), (first, "0.900")):

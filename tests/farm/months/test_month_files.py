@@ -101,9 +101,16 @@ def test_another_program_works_the_month_out_to_the_same_totals(tmp_path: Path) 
         pytest.skip("LibreOffice is not installed")
     # Saving once more drops the values that stand beside the formulas.
     book_of(report).save(tmp_path / "month.xlsx")
-    command = [program, f"-env:UserInstallation=file://{tmp_path}/home", "--headless",
-               "--convert-to", "xlsx", "--outdir", f"{tmp_path}/out",
-               f"{tmp_path}/month.xlsx"]  # fmt: skip
+    command = [
+        program,
+        f"-env:UserInstallation=file://{tmp_path}/home",
+        "--headless",
+        "--convert-to",
+        "xlsx",
+        "--outdir",
+        f"{tmp_path}/out",
+        f"{tmp_path}/month.xlsx",
+    ]
     subprocess.run(command, capture_output=True, check=True, timeout=180)
     worked = load_workbook(tmp_path / "out" / "month.xlsx", data_only=True)
     found = totals_in(worked, report)

@@ -127,12 +127,13 @@ def test_every_table_of_sales_has_the_same_totals() -> None:
     season()
     totals = {
         table.title: tuple(
-            total for column, total in zip(table.columns, table.total, strict=True)
+            total
+            for column, total in zip(table.columns, table.total, strict=True)
             if column.name in ("Net", "Tax", "Gross")
         )
         for table in report().tables
         if table.title.startswith("Sales") and table.total and "week" not in table.title
-    }  # fmt: skip
+    }
     by_week = table("Sales by week and place").total
 
     assert len(totals) == 7

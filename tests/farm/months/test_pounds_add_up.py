@@ -77,13 +77,16 @@ def test_every_table_of_a_month_prints_the_same_hundredths_of_a_pound(world: Wor
     facts = {fact.label: show_fact(fact) for fact in report.facts}
 
     for grade in ("Firsts", "Seconds", "Trim", "Picked"):
-        harvest = [in_pounds(table(report, f"Harvest by {by}"), grade, "Species")
-                   for by in ("species", "day", "block lot", "flush")]  # fmt: skip
+        harvest = [
+            in_pounds(table(report, f"Harvest by {by}"), grade, "Species")
+            for by in ("species", "day", "block lot", "flush")
+        ]
         assert harvest[0] and harvest == harvest[:1] * 4
     picked, sold = harvest[0].total(), in_pounds(lines, "Weight").total()
     assert (picked, sold) == (round(exact("made", stage=7)), round(-exact("sold")))
-    assert [hundredths(facts[f"{name}, in pounds"].removesuffix(" lb"))
-            for name in ("Picked", "Sold")] == [picked, sold]  # fmt: skip
+    assert [
+        hundredths(facts[f"{name}, in pounds"].removesuffix(" lb")) for name in ("Picked", "Sold")
+    ] == [picked, sold]
     for by in ("Place", "Product", "Lot"):
         by_what = table(report, f"Sales by {by.lower()}")
         assert in_pounds(lines, "Weight", by) == in_pounds(by_what, "Weight", by)
@@ -108,17 +111,20 @@ def test_where_the_crop_went_adds_up_in_pounds_and_says_what_the_other_tables_sa
 
 def test_a_month_is_its_days_its_species_its_year_and_its_weeks_in_pounds(world: World) -> None:
     odd_days(world)
-    year = table(year_report(2026, year_as_shown(2026), weeks=(), begins=None, made=POUNDS),
-                 "Month by month")  # fmt: skip
+    year = table(
+        year_report(2026, year_as_shown(2026), weeks=(), begins=None, made=POUNDS), "Month by month"
+    )
     by_month = in_pounds(year, "Picked", "Month")
     for month in (SEPTEMBER, OCTOBER):
         whole = in_pounds(table(of(month_figures(month)), "Harvest by species"), "Picked")
         halves = [
             in_pounds(table(of(month_figures(days)), "Harvest by species"), "Picked").total()
-            for days in (Span(month.first, month.first.replace(day=1)),
-                         Span(month.first.replace(day=2), month.first.replace(day=28)),
-                         Span(month.first.replace(day=29), month.last))
-        ]  # fmt: skip
+            for days in (
+                Span(month.first, month.first.replace(day=1)),
+                Span(month.first.replace(day=2), month.first.replace(day=28)),
+                Span(month.first.replace(day=29), month.last),
+            )
+        ]
         only = of(month_figures(month, Only(species=world.species)))
         assert whole.total() == sum(halves) == by_month[month.key] > 0
         assert in_pounds(table(only, "Harvest by species"), "Picked") == whole
@@ -160,8 +166,9 @@ def test_what_a_closed_month_handed_out_in_pounds_stays(world: World) -> None:
 
 
 def pounds_by_sale(figures: MonthFigures) -> dict[tuple[int, str], int]:
-    return {(row.entry, row.lot_code): hundredths_of(row.amount.mass_mg) or 0
-            for row in figures.sales}  # fmt: skip
+    return {
+        (row.entry, row.lot_code): hundredths_of(row.amount.mass_mg) or 0 for row in figures.sales
+    }
 
 
 def test_what_went_out_comes_to_what_came_in_by_the_hundredth_that_is_no_gram() -> None:
@@ -187,7 +194,8 @@ def test_weights_add_up_in_both_and_lose_their_pounds_with_any_other_number() ->
     one, other = Weight(454_000, 100), Weight(453_000, 99)
 
     assert (sum([one, other]), hundredths_of(sum([one, other]))) == (907_000, 199)
-    assert [hundredths_of(number) for number in (one - other, -one, 0 - one, 2 * one, abs(-one))
-            ] == [1, -100, -100, 200, 100]  # fmt: skip
+    assert [
+        hundredths_of(number) for number in (one - other, -one, 0 - one, 2 * one, abs(-one))
+    ] == [1, -100, -100, 200, 100]
     assert [hundredths_of(number) for number in (one + 1, one // 2, 7)] == [None] * 3
     assert (hundredths_of(0), hundredths_of(None)) == (0, 0)

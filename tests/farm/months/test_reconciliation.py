@@ -132,8 +132,11 @@ def test_what_a_count_misses_is_unexplained_and_what_it_finds_came_in(world: Wor
     count_lot(world.doing(), lot=lot, difference=40 * GRAM)
 
     assert amounts(reconcile_lot(lot)) == {
-        Step.PICKED: KG, Step.FOUND: 40 * GRAM, Step.END: 950 * GRAM, Step.UNEXPLAINED: 90 * GRAM
-    }  # fmt: skip
+        Step.PICKED: KG,
+        Step.FOUND: 40 * GRAM,
+        Step.END: 950 * GRAM,
+        Step.UNEXPLAINED: 90 * GRAM,
+    }
 
 
 def test_share_boxes_hold_shares_only(world: World) -> None:
@@ -145,17 +148,27 @@ def test_share_boxes_hold_shares_only(world: World) -> None:
     loose, packed = flush(world, blocks(world), 1, KG), packs(world, 5)
     sold(world, loose, 300 * GRAM)
     doing = world.doing(sure=True)
-    share = take_share(doing, customer=world.customer, season=Season(doing.day, 1, 4, 12 * UNIT),
-                       lines=[Wanted(world.product, 2)])  # fmt: skip
-    box = deliver(world.doing(minutes=0), order=share.order, due_on=doing.day,
-                  lines=[SoldLine(packed, 2, 5 * UNIT)])  # fmt: skip
+    share = take_share(
+        doing,
+        customer=world.customer,
+        season=Season(doing.day, 1, 4, 12 * UNIT),
+        lines=[Wanted(world.product, 2)],
+    )
+    box = deliver(
+        world.doing(minutes=0),
+        order=share.order,
+        due_on=doing.day,
+        lines=[SoldLine(packed, 2, 5 * UNIT)],
+    )
     take_back(world.doing(), sale_line=box.entry.sale.lines.get(), quantity=1)
     of_a_month = steps_taken(happened(FIRST, LAST), Form.FRESH)
     whole = amounts(reconcile(FIRST, LAST))
 
     assert amounts(reconcile_lot(loose)) == {
-        Step.PICKED: KG, Step.SOLD: 300 * GRAM, Step.END: 700 * GRAM
-    }  # fmt: skip
+        Step.PICKED: KG,
+        Step.SOLD: 300 * GRAM,
+        Step.END: 700 * GRAM,
+    }
     assert amounts(reconcile_lot(packed))[Step.SHARES] == 200 * GRAM
     for found in (whole, of_a_month):
         assert (found[Step.SHARES], found[Step.SOLD]) == (200 * GRAM, 300 * GRAM)
@@ -183,8 +196,7 @@ def test_a_load_is_sold_given_away_or_brought_back(world: World) -> None:
     day = StallDay.objects.get(entry=load.entry)
     open_load = amounts(reconcile_place(world.stall, FIRST, FIRST))
     besides = Besides(given={Given.SAMPLE: [Draw(fresh(lot), 1)]})
-    settle_stall(world.doing(), stall_day=day, brought_back={lot.pk: 9}, prices={},
-                 besides=besides)  # fmt: skip
+    settle_stall(world.doing(), stall_day=day, brought_back={lot.pk: 9}, prices={}, besides=besides)
 
     assert open_load == {Step.LOADED: 8 * KG, Step.OUT: 8 * KG}
     assert amounts(reconcile_place(world.stall, FIRST, FIRST)) == {
@@ -202,8 +214,9 @@ def test_what_was_delivered_and_came_back_was_not_delivered(world: World) -> Non
     take_back(world.doing(), sale_line=sale.entry.sale.lines.get(), quantity=100 * GRAM)
 
     assert amounts(reconcile_place(world.kitchens, FIRST, LAST)) == {
-        Step.DELIVERED: 400 * GRAM, Step.SOLD: 400 * GRAM
-    }  # fmt: skip
+        Step.DELIVERED: 400 * GRAM,
+        Step.SOLD: 400 * GRAM,
+    }
     assert amounts(reconcile_place(world.kitchens, FIRST, LAST, form=Form.DRIED)) == {}
 
 

@@ -65,8 +65,13 @@ def fresh_pk(pk: int) -> Lot:
 def dry_some(world: World, chance: Random) -> None:
     lot = some(chance, Stage.CROP)
     part = up_to(lot.quantity, lot, chance)
-    dry(world.doing(sure=True), draws=[Draw(lot, part)], dried_mg=part // 9 // GRAM * GRAM,
-        temperature_milli_c=45_000, minutes_drying=600)  # fmt: skip
+    dry(
+        world.doing(sure=True),
+        draws=[Draw(lot, part)],
+        dried_mg=part // 9 // GRAM * GRAM,
+        temperature_milli_c=45_000,
+        minutes_drying=600,
+    )
 
 
 def sell_some(world: World, chance: Random) -> None:
@@ -202,9 +207,18 @@ def test_the_histories_take_every_step(world: World) -> None:
         seen |= amounts(reconcile(FIRST, LAST)).keys()
 
     assert seen >= {
-        Step.PICKED, Step.SOLD, Step.SAMPLES, Step.GIFTS, Step.OWN, Step.OVER, Step.DRIED,
-        Step.THROWN, Step.WATER, Step.UNEXPLAINED, Step.END,
-    }  # fmt: skip
+        Step.PICKED,
+        Step.SOLD,
+        Step.SAMPLES,
+        Step.GIFTS,
+        Step.OWN,
+        Step.OVER,
+        Step.DRIED,
+        Step.THROWN,
+        Step.WATER,
+        Step.UNEXPLAINED,
+        Step.END,
+    }
 
 
 @pytest.mark.parametrize("seed", seeds(4))

@@ -52,8 +52,11 @@ def test_picked_so_far_is_what_the_months_say_of_each_block_lot(world: World) ->
 
 
 def test_growing_losses_are_the_months_losses_by_stage_and_cause(world: World) -> None:
-    for cost, causes in ((33_3333, ("green mould", "dropped")), (10_0001, ("green mould",)),
-                         (77_7777, ("other mould", "dropped"))):  # fmt: skip
+    for cost, causes in (
+        (33_3333, ("green mould", "dropped")),
+        (10_0001, ("green mould",)),
+        (77_7777, ("other mould", "dropped")),
+    ):
         lot = blocks(world, 7, cost)
         for cause in causes:
             doing = world.doing(reason=f"{cause}: seen", sure=True)
@@ -99,10 +102,16 @@ def test_the_lots_come_to_what_their_days_say_step_by_step(world: World) -> None
         step: hundredths_of(days[step]) for step in steps
     }
     # Each weight rounded by itself would not come to it.
-    sold = [move for lot in (one, other) for move in moves_of(Flow.objects.filter(lot=lot))
-            if move.step is Step.SOLD]  # fmt: skip
-    assert sum(round(-move.mass_mg / 1000) for move in sold) * 1000 != round(
-        -sum(move.mass_mg for move in sold) / 1000) * 1000  # fmt: skip
+    sold = [
+        move
+        for lot in (one, other)
+        for move in moves_of(Flow.objects.filter(lot=lot))
+        if move.step is Step.SOLD
+    ]
+    assert (
+        sum(round(-move.mass_mg / 1000) for move in sold) * 1000
+        != round(-sum(move.mass_mg for move in sold) / 1000) * 1000
+    )
 
 
 def test_what_was_taken_to_a_place_was_sold_as_its_months_say(world: World) -> None:

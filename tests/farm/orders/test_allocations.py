@@ -300,8 +300,13 @@ def test_drying_what_is_set_aside_asks(trade: World) -> None:
     aside(trade, order(trade, 8))
 
     with pytest.raises(PlausibilityQuestion, match="10 pieces asked for, 8 pieces set aside"):
-        dry(trade.doing(), draws=[Draw(lot, 10)], dried_mg=240 * GRAM, temperature_milli_c=50_000,
-            minutes_drying=600)  # fmt: skip
+        dry(
+            trade.doing(),
+            draws=[Draw(lot, 10)],
+            dried_mg=240 * GRAM,
+            temperature_milli_c=50_000,
+            minutes_drying=600,
+        )
 
 
 def test_delivering_an_order_takes_its_own_promise_without_a_question(trade: World) -> None:

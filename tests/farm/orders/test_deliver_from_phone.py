@@ -34,8 +34,12 @@ def lot(world: World) -> Lot:
 
 def order_in(world: World, days: int, customer: Customer | None = None) -> Order:
     due_on = timezone.localdate(timezone=world.farm.zone) + timedelta(days=days)
-    return take_order(world.doing(sure=True), customer=customer or world.customer,
-                      days=Days(due_on), lines=[Wanted(world.product, 8)])  # fmt: skip
+    return take_order(
+        world.doing(sure=True),
+        customer=customer or world.customer,
+        days=Days(due_on),
+        lines=[Wanted(world.product, 8)],
+    )
 
 
 def address_of(order: Order) -> str:

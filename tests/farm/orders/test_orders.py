@@ -68,8 +68,9 @@ def test_a_substitute_is_shown_as_one() -> None:
     lot = crop(world, 2 * KG)
     asked = order(world, 10)
 
-    deliver(world.doing(), order=asked, due_on=asked.due_on,
-            lines=[SoldLine(lot, 2 * KG, 20 * UNIT)])  # fmt: skip
+    deliver(
+        world.doing(), order=asked, due_on=asked.due_on, lines=[SoldLine(lot, 2 * KG, 20 * UNIT)]
+    )
 
     due = due_order(asked, asked.due_on)
     assert due and due.state == State.DONE
@@ -120,8 +121,13 @@ def test_a_delivery_sent_twice_is_one() -> None:
     assert on_hand(lot) == 30
     assert DeliveryNote.objects.count() == 1
     with pytest.raises(Conflict):
-        deliver(doing, order=asked, due_on=asked.due_on, lines=[SoldLine(lot, 10, 5 * UNIT)],
-                rest_follows=True)  # fmt: skip
+        deliver(
+            doing,
+            order=asked,
+            due_on=asked.due_on,
+            lines=[SoldLine(lot, 10, 5 * UNIT)],
+            rest_follows=True,
+        )
 
 
 def test_an_order_sent_twice_is_one_and_other_words_are_a_conflict() -> None:
@@ -133,8 +139,9 @@ def test_an_order_sent_twice_is_one_and_other_words_are_a_conflict() -> None:
 
     assert Order.objects.count() == 1
     with pytest.raises(Conflict):
-        take_order(doing, customer=world.customer, days=Days(doing.day),
-                   lines=[Wanted(world.product, 4)])  # fmt: skip
+        take_order(
+            doing, customer=world.customer, days=Days(doing.day), lines=[Wanted(world.product, 4)]
+        )
 
 
 # --- what is free ----------------------------------------------------------------------------

@@ -125,8 +125,10 @@ def test_todays_packing_list_holds_what_is_late(trade: World, owner: Client) -> 
     # Yesterday's order: 6 of 8 packs are set aside, and 2 of another one are not.
     late = packs(trade, 6)
     yesterday = farm_today() - timedelta(days=1)
-    asked = [order(trade, count, sure=True,
-                   in_days=(yesterday - trade.now.date()).days) for count in (6, 2)]  # fmt: skip
+    asked = [
+        order(trade, count, sure=True, in_days=(yesterday - trade.now.date()).days)
+        for count in (6, 2)
+    ]
     allocate(trade.doing(), order=asked[0], due_on=yesterday)
 
     listed, words = text(owner, "/orders/packing-list/"), f"late: for {yesterday:%-d %b}"
@@ -169,8 +171,9 @@ def test_a_load_says_what_is_free_and_offers_nothing_that_is_refused(
     hold(trade.doing(reason="smells sour"), [held])
     address = f"/record/load-stall/?place={trade.stall.pk}"
     page = text(owner, address)
-    load_stall(trade.doing(sure=True), place=trade.stall, day=farm_today(),
-               lines=[Draw(lot, lot.quantity)])  # fmt: skip
+    load_stall(
+        trade.doing(sure=True), place=trade.stall, day=farm_today(), lines=[Draw(lot, lot.quantity)]
+    )
 
     assert "4 packs free: 6 packs set aside for orders" in page
     assert held.code not in page
@@ -227,8 +230,16 @@ def test_loose_goods_are_ordered_at_a_price_a_pound_where_the_farm_weighs_so(
     form = owner.get(address).context["form"]
     name = f"species_{trade.species.pk}"
 
-    owner.post(address, {"due_on": farm_today().isoformat(), name: "2", "every_weeks": "0",
-                         f"price_{name}": "8", "uuid": form["uuid"].value()})  # fmt: skip
+    owner.post(
+        address,
+        {
+            "due_on": farm_today().isoformat(),
+            name: "2",
+            "every_weeks": "0",
+            f"price_{name}": "8",
+            "uuid": form["uuid"].value(),
+        },
+    )
     line = Order.objects.get().lines.get()
     assert (line.unit_money, line.weight_unit) == (8 * UNIT, "lb")
 
@@ -238,8 +249,12 @@ def test_a_delivery_is_discounted_on_its_form(trade: World, owner: Client) -> No
     lot, asked, _ = due_tomorrow(trade)
     address = f"/record/deliver/?due={asked.pk}:{asked.due_on}"
     form = owner.get(address).context["form"]
-    sent = {f"give_{lot.pk}": "6", "discount": "10", "uuid": form["uuid"].value(),
-            "when": form["when"].value().strftime("%Y-%m-%dT%H:%M")}  # fmt: skip
+    sent = {
+        f"give_{lot.pk}": "6",
+        "discount": "10",
+        "uuid": form["uuid"].value(),
+        "when": form["when"].value().strftime("%Y-%m-%dT%H:%M"),
+    }
 
     assert owner.post(address, sent).status_code == 302
     (line,) = asked.notes.get().sale.lines.all()
@@ -248,8 +263,9 @@ def test_a_delivery_is_discounted_on_its_form(trade: World, owner: Client) -> No
 
 def test_an_agreed_price_fills_the_form_of_a_delivery(trade: World, owner: Client) -> None:
     lot = crop(trade, 2 * KG)
-    AgreedPrice.objects.create(customer=trade.customer, species=trade.species,
-                               from_day="2026-01-01", unit_money=17 * UNIT)  # fmt: skip
+    AgreedPrice.objects.create(
+        customer=trade.customer, species=trade.species, from_day="2026-01-01", unit_money=17 * UNIT
+    )
     asked = wanted(trade, Wanted(trade.species, KG))
 
     form = owner.get(f"/record/deliver/?due={asked.pk}:{asked.due_on}").context["form"]
@@ -268,8 +284,9 @@ def test_however_many_goods_and_promises_there_are_the_form_asks_the_same(
 
     _, other, _ = due_tomorrow(trade, 4)
     allocate(trade.doing(), order=other, due_on=other.due_on)
-    AgreedPrice.objects.create(customer=trade.customer, species=trade.species,
-                               from_day="2026-01-01", unit_money=17 * UNIT)  # fmt: skip
+    AgreedPrice.objects.create(
+        customer=trade.customer, species=trade.species, from_day="2026-01-01", unit_money=17 * UNIT
+    )
     for weight in (KG, 2 * KG):
         crop(trade, weight)
     assert queries_of(owner, address) == few <= 19
@@ -285,10 +302,14 @@ def taken_on_a_page(trade: World, owner: Client) -> Share:
     address = f"/shares/take/?customer={trade.customer.pk}"
     form = owner.get(address).context["form"]
     sent = {
-        "due_on": farm_today().isoformat(), "every_weeks": "1", "boxes": "4",
-        "box_money": "12", f"product_{trade.product.pk}": "2", "uuid": form["uuid"].value(),
+        "due_on": farm_today().isoformat(),
+        "every_weeks": "1",
+        "boxes": "4",
+        "box_money": "12",
+        f"product_{trade.product.pk}": "2",
+        "uuid": form["uuid"].value(),
         "sure": "on",
-    }  # fmt: skip
+    }
     assert owner.post(address, sent).status_code == 302
     return Share.objects.get()
 
@@ -299,15 +320,28 @@ def test_a_share_goes_from_its_deposit_to_a_box_left_uncollected(
     lot = packs(trade, 20)
     share = taken_on_a_page(trade, owner)
     paid_form = owner.get("/payments/enter/").context["form"]
-    owner.post("/payments/enter/", {
-        "customer": trade.customer.pk, "share": share.pk, "amount": "48", "method": "bank",
-        "paid_on": farm_today().isoformat(), "uuid": paid_form["uuid"].value(),
-    })  # fmt: skip
+    owner.post(
+        "/payments/enter/",
+        {
+            "customer": trade.customer.pk,
+            "share": share.pk,
+            "amount": "48",
+            "method": "bank",
+            "paid_on": farm_today().isoformat(),
+            "uuid": paid_form["uuid"].value(),
+        },
+    )
     address = f"/record/deliver/?due={share.order.pk}:{share.order.due_on}"
     form = owner.get(address).context["form"]
     assert f"price_{lot.pk}" not in form.fields
-    owner.post(address, {f"give_{lot.pk}": "2", "uuid": form["uuid"].value(),
-                         "when": form["when"].value().strftime("%Y-%m-%dT%H:%M")})  # fmt: skip
+    owner.post(
+        address,
+        {
+            f"give_{lot.pk}": "2",
+            "uuid": form["uuid"].value(),
+            "when": form["when"].value().strftime("%Y-%m-%dT%H:%M"),
+        },
+    )
 
     (state,) = share_states(farm_today())
     assert (state.paid, state.delivered, state.held) == (48 * UNIT, BOX, 36 * UNIT)
@@ -328,9 +362,15 @@ def test_the_receipt_of_a_deposit_says_that_tax_comes_with_the_delivery(
 ) -> None:
     share = taken_on_a_page(trade, owner)
     payment = Payment.objects.create(
-        customer=trade.customer, share=share, paid_on=farm_today(), amount_money=BOX,
-        method="bank", entered_at=timezone.now(), by=trade.owner, uuid=share.uuid,
-    )  # fmt: skip
+        customer=trade.customer,
+        share=share,
+        paid_on=farm_today(),
+        amount_money=BOX,
+        method="bank",
+        entered_at=timezone.now(),
+        by=trade.owner,
+        uuid=share.uuid,
+    )
     words = pdf_words(owner.get(f"/payments/{payment.pk}/receipt/?file=pdf").getvalue())
 
     assert "12.00" in words

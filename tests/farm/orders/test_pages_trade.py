@@ -52,8 +52,10 @@ def test_an_order_is_taken_and_delivered_on_pages(trade: World, owner: Client) -
     address = f"/orders/take/?customer={trade.customer.pk}"
     form = owner.get(address).context["form"]
     said = {
-        "due_on": day.isoformat(), f"product_{trade.product.pk}": "12", "uuid": form["uuid"].value()
-    }  # fmt: skip
+        "due_on": day.isoformat(),
+        f"product_{trade.product.pk}": "12",
+        "uuid": form["uuid"].value(),
+    }
     assert owner.post(address, said).status_code == 302
     asked = Order.objects.get()
 
@@ -90,9 +92,10 @@ def test_more_than_is_free_asks_on_the_page(trade: World, owner: Client) -> None
     packs(trade, 2)
     address = f"/orders/take/?customer={trade.customer.pk}"
     said = {
-        "due_on": farm_today().isoformat(), f"product_{trade.product.pk}": "12",
+        "due_on": farm_today().isoformat(),
+        f"product_{trade.product.pk}": "12",
         "uuid": "8f4a2f0e-0b1f-4f7e-9d54-6a3b1b0c7d10",
-    }  # fmt: skip
+    }
 
     asked = owner.post(address, said)
 
@@ -110,8 +113,11 @@ def test_a_helper_delivers_without_seeing_a_price(trade: World, helper: Client) 
     address = f"/record/deliver/?due={key_of(due)}"
     form = helper.get(address).context["form"]
     assert f"price_{lot.pk}" not in form.fields
-    said = {"when": timezone.localtime().strftime("%Y-%m-%dT%H:%M"), "uuid": form["uuid"].value(),
-            f"give_{lot.pk}": "5"}  # fmt: skip
+    said = {
+        "when": timezone.localtime().strftime("%Y-%m-%dT%H:%M"),
+        "uuid": form["uuid"].value(),
+        f"give_{lot.pk}": "5",
+    }
     assert helper.post(address, said).status_code == 302
 
     note = DeliveryNote.objects.get()
@@ -149,14 +155,23 @@ def test_an_invoice_is_issued_and_paid_on_pages(trade: World, owner: Client) -> 
     asks = text(owner, "/invoices/issue/")
     assert "€50.00" in asks
     assert "What will be on it: 1 line<" in asks
-    said = {"customer": trade.customer.pk, "until": farm_today().isoformat(),
-            "uuid": "8f4a2f0e-0b1f-4f7e-9d54-6a3b1b0c7d11", "note": ""}  # fmt: skip
+    said = {
+        "customer": trade.customer.pk,
+        "until": farm_today().isoformat(),
+        "uuid": "8f4a2f0e-0b1f-4f7e-9d54-6a3b1b0c7d11",
+        "note": "",
+    }
     owner.post("/invoices/issue/", said)
     invoice = Invoice.objects.get()
     assert str(invoice) in text(owner, "/invoices/")
 
-    paid = {"customer": trade.customer.pk, "amount": "20", "paid_on": farm_today(),
-            "method": "bank", "uuid": "8f4a2f0e-0b1f-4f7e-9d54-6a3b1b0c7d12"}  # fmt: skip
+    paid = {
+        "customer": trade.customer.pk,
+        "amount": "20",
+        "paid_on": farm_today(),
+        "method": "bank",
+        "uuid": "8f4a2f0e-0b1f-4f7e-9d54-6a3b1b0c7d12",
+    }
     owner.post("/payments/enter/", paid)
 
     assert Payment.objects.get().amount_money == 20 * UNIT
@@ -171,8 +186,13 @@ def test_the_list_of_invoices_says_which_are_paid(trade: World, owner: Client) -
     invoiced(trade)
     assert ">paid</td>" not in text(owner, "/invoices/")
     assert open_in_sheet(owner) == [50]
-    paid = {"customer": trade.customer.pk, "amount": "50", "paid_on": farm_today(),
-            "method": "bank", "uuid": "8f4a2f0e-0b1f-4f7e-9d54-6a3b1b0c7d13"}  # fmt: skip
+    paid = {
+        "customer": trade.customer.pk,
+        "amount": "50",
+        "paid_on": farm_today(),
+        "method": "bank",
+        "uuid": "8f4a2f0e-0b1f-4f7e-9d54-6a3b1b0c7d13",
+    }
     owner.post("/payments/enter/", paid)
 
     assert ">paid</td>" in text(owner, "/invoices/")
@@ -187,8 +207,13 @@ def open_in_sheet(client: Client) -> list[object]:
 
 
 def test_more_than_is_owed_asks_on_the_page(trade: World, owner: Client) -> None:
-    paid = {"customer": trade.customer.pk, "amount": "20", "paid_on": farm_today(),
-            "method": "cash", "uuid": "8f4a2f0e-0b1f-4f7e-9d54-6a3b1b0c7d12"}  # fmt: skip
+    paid = {
+        "customer": trade.customer.pk,
+        "amount": "20",
+        "paid_on": farm_today(),
+        "method": "cash",
+        "uuid": "8f4a2f0e-0b1f-4f7e-9d54-6a3b1b0c7d12",
+    }
     assert "owes €0.00" in owner.post("/payments/enter/", paid).content.decode()
 
     owner.post("/payments/enter/", {**paid, "sure": "on"})

@@ -79,8 +79,10 @@ def test_a_box_takes_its_price_of_the_deposit_whatever_is_in_it(trade: World) ->
 
     assert money(entry) == [(115_400, 4_600, BOX)]
     assert (state(trade).delivered, state(trade).held, state(trade).worth) == (
-        BOX, 36 * UNIT, 10 * UNIT,
-    )  # fmt: skip
+        BOX,
+        36 * UNIT,
+        10 * UNIT,
+    )
     assert_book_is_sound()
 
 
@@ -128,8 +130,9 @@ def test_what_comes_back_of_a_box_gives_its_part_of_the_price_back(trade: World)
     paid(trade, share, 48 * UNIT)
     entry = box(trade, share, two_packs(packs(trade))).entry
 
-    take_back(trade.doing(reason="wet"), sale_line=SaleLine.objects.get(line__entry=entry),
-              quantity=1)  # fmt: skip
+    take_back(
+        trade.doing(reason="wet"), sale_line=SaleLine.objects.get(line__entry=entry), quantity=1
+    )
 
     assert state(trade).held == 42 * UNIT
 
@@ -141,8 +144,9 @@ def test_a_corrected_box_follows_its_price(trade: World) -> None:
     correct_quantity(trade.doing(), entry, lot=lot, role=Role.SOLD, right_quantity=3)
 
     assert state(trade).delivered == 18 * UNIT
-    correct_quantity(trade.doing(), entry, lot=lot, role=Role.SOLD, right_quantity=3,
-                     right_money=BOX)  # fmt: skip
+    correct_quantity(
+        trade.doing(), entry, lot=lot, role=Role.SOLD, right_quantity=3, right_money=BOX
+    )
     assert state(trade).delivered == BOX
 
 
@@ -162,8 +166,13 @@ def test_a_box_is_given_whole(trade: World) -> None:
     order = orders().get(share=taken(trade))
 
     with pytest.raises(Malformed, match="a box is given whole, at its price"):
-        deliver(trade.doing(), order=order, due_on=order.due_on,
-                lines=[two_packs(packs(trade))], rest_follows=True)  # fmt: skip
+        deliver(
+            trade.doing(),
+            order=order,
+            due_on=order.due_on,
+            lines=[two_packs(packs(trade))],
+            rest_follows=True,
+        )
 
 
 def test_a_box_sent_twice_is_one(trade: World) -> None:
@@ -195,8 +204,12 @@ def test_a_share_of_nothing_cannot_be(trade: World, boxes: int, box_money: int, 
     doing = trade.doing()
 
     with pytest.raises(Malformed, match=why):
-        take_share(doing, customer=trade.customer, season=Season(doing.day, 1, boxes, box_money),
-                   lines=[Wanted(trade.product, 2)])  # fmt: skip
+        take_share(
+            doing,
+            customer=trade.customer,
+            season=Season(doing.day, 1, boxes, box_money),
+            lines=[Wanted(trade.product, 2)],
+        )
 
 
 # --- the deposit, and what it is kept apart from ---------------------------------------------
@@ -217,8 +230,16 @@ def test_a_deposit_is_for_a_share_of_the_payers_own_and_no_invoice(trade: World)
     other = Customer.objects.create(name="The Swan", place=trade.kitchens)
 
     with pytest.raises(Malformed, match="not both: enter two payments"):
-        enter_payment(trade.doing(), Paid(customer=trade.customer, share=share, invoice=invoice,
-                                          amount_money=UNIT, paid_on=day))  # fmt: skip
+        enter_payment(
+            trade.doing(),
+            Paid(
+                customer=trade.customer,
+                share=share,
+                invoice=invoice,
+                amount_money=UNIT,
+                paid_on=day,
+            ),
+        )
     with pytest.raises(Malformed, match="is not The Swan's"):
         enter_payment(
             trade.doing(), Paid(customer=other, share=share, amount_money=UNIT, paid_on=day)

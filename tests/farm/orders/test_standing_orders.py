@@ -28,9 +28,11 @@ WEEK = timedelta(weeks=1)
 
 def standing(world: World, every_weeks: int, until: date | None = None) -> Order:
     return take_order(
-        world.doing(sure=True), customer=world.customer, days=Days(FRIDAY, every_weeks, until),
+        world.doing(sure=True),
+        customer=world.customer,
+        days=Days(FRIDAY, every_weeks, until),
         lines=[Wanted(world.product, 2)],
-    )  # fmt: skip
+    )
 
 
 def days(asked: Order, last: date) -> list[date]:
@@ -143,8 +145,9 @@ def test_a_month_of_days_and_lines_asks_no_more_often_than_one_day_of_one(trade:
     for _ in range(2):
         picked(trade, firsts_mg=KG)
         grow_blocks(trade, 4)
-        weekly = wanted(trade, Wanted(trade.product, 300), Wanted(trade.species, 30 * KG, 20),
-                        every_weeks=1)  # fmt: skip
+        weekly = wanted(
+            trade, Wanted(trade.product, 300), Wanted(trade.species, 30 * KG, 20), every_weeks=1
+        )
 
     assert asked_about(weekly, trade.now.date()) == few <= 10
 

@@ -61,16 +61,21 @@ def plant(site: Everything) -> None:
     world, lots = site.world, site.lots
     Price.objects.filter(place=world.kitchens).update(pack_money=money(WHOLESALE))
     AgreedPrice.objects.create(
-        customer=world.customer, product=world.product, from_day=FIRST_DAY,
-        unit_money=money(WHOLESALE), tax_included=True,
-    )  # fmt: skip
+        customer=world.customer,
+        product=world.product,
+        from_day=FIRST_DAY,
+        unit_money=money(WHOLESALE),
+        tax_included=True,
+    )
     line = SoldLine(fresh(lots.packs), 1, money(WHOLESALE))
     sell(late(world), place=world.kitchens, customer=world.customer, lines=[line])
     others = stall_load(lots, world.owner, lots.seconds, KG, doing=late(world))
     settle_stall(
-        late(world), stall_day=others, brought_back={},
+        late(world),
+        stall_day=others,
+        brought_back={},
         prices={lots.seconds.pk: money(OTHERS_STALL)},
-    )  # fmt: skip
+    )
     world.received("rye", KG, paid_money=money(COST), sure=True)
     Rate.objects.filter(of__in=(RateOf.PAID_HOUR, RateOf.OWN_HOUR)).update(
         rate_money=money(AN_HOUR)
@@ -97,8 +102,14 @@ def money(words: str) -> int:
 
 def test_what_is_planted_is_there_for_the_owner(planted: Everything) -> None:
     client = signed_in(planted.people[Role.OWNER])
-    pages = ("/sales/", "/entries/?take=xlsx", "/look-ups/rates/", "/records/illness/",
-             address_of(planted, "recipe"), f"/entries/{received().made_by_id}/")  # fmt: skip
+    pages = (
+        "/sales/",
+        "/entries/?take=xlsx",
+        "/look-ups/rates/",
+        "/records/illness/",
+        address_of(planted, "recipe"),
+        f"/entries/{received().made_by_id}/",
+    )
     seen = " ".join(plain(client.get(page)) for page in pages)
 
     assert [words for words in (*MONEY, CUSTOMER, RECIPE, ILLNESS) if words not in seen] == []
@@ -128,8 +139,11 @@ def read_by(site: Everything, role: Role) -> Iterator[tuple[str, str]]:
     """Give what a role reads: each address, and the text that stands there, numbers unbroken."""
     client = signed_in(site.people[role])
     letter = next(letter for letter, one in ROLES.items() if one == role)
-    tabled = [address_of(site, name) for name, roles in LETS_IN.items()
-              if letter in roles and name not in NOT_THERE]  # fmt: skip
+    tabled = [
+        address_of(site, name)
+        for name, roles in LETS_IN.items()
+        if letter in roles and name not in NOT_THERE
+    ]
     ahead, done = [*walk(client).values(), *tabled, "/events/?take=1", "/key-data/?take=1"], set()
     while ahead:
         address = ahead.pop()

@@ -52,8 +52,9 @@ def stalls(db: None) -> Stalls:
 
 
 def test_a_seller_opens_the_till_of_their_own_stall_alone(stalls: Stalls) -> None:
-    statuses = [stalls.seller.get(f"/stall/till/{pk}/").status_code
-                for pk in (stalls.own, stalls.others)]  # fmt: skip
+    statuses = [
+        stalls.seller.get(f"/stall/till/{pk}/").status_code for pk in (stalls.own, stalls.others)
+    ]
 
     assert statuses == [200, 404]
 
@@ -92,9 +93,12 @@ def test_a_seller_loads_for_stalls_alone(stalls: Stalls) -> None:
 def test_a_stall_loaded_for_somebody_is_theirs(stalls: Stalls) -> None:
     world, selma = stalls.lots.world, Person.objects.get(user__username="selma")
     loaded = load_stall(
-        world.doing(sure=True), place=world.stall, day=MARKET_DAY,
-        lines=[Draw(fresh(stalls.lots.packs), 1)], seller=selma,
-    ).entry  # fmt: skip
+        world.doing(sure=True),
+        place=world.stall,
+        day=MARKET_DAY,
+        lines=[Draw(fresh(stalls.lots.packs), 1)],
+        seller=selma,
+    ).entry
 
     assert stalls.seller.get(f"/stall/till/{loaded.stall_day.pk}/").status_code == 200
 
@@ -144,9 +148,12 @@ def test_a_later_correction_of_the_span_is_seen(inspected: Season, inspector: Cl
     world = inspected.world
     rye = Lot.objects.filter(item__name="rye")[0]
     done = correct_quantity(
-        world.doing(reason="scale was off"), rye.made_by, lot=rye, role=LineRole.BOUGHT,
+        world.doing(reason="scale was off"),
+        rye.made_by,
+        lot=rye,
+        role=LineRole.BOUGHT,
         right_quantity=rye.made_by.lines.get().quantity + GRAM,
-    ).entry  # fmt: skip
+    ).entry
 
     assert done.happened_on > SEPTEMBER["until_day"]
     assert inspector.get(f"/entries/{done.seq}/").status_code == 200
@@ -163,13 +170,15 @@ def test_a_trace_names_later_lots_and_no_later_sale(inspected: Season, inspector
 def test_an_inspector_reads_records_of_the_span_alone(inspected: Season, inspector: Client) -> None:
     world = inspected.world
     late = cleaned(world)
-    early = keep(world, CLEANING, at=world.now.replace(month=9, day=20), what="Table",
-                 method="washed")  # fmt: skip
+    early = keep(
+        world, CLEANING, at=world.now.replace(month=9, day=20), what="Table", method="washed"
+    )
     listed = text(inspector.get("/records/cleaning/?first=2026-01-01&last=2026-12-31"))
 
     assert [inspector.get(f"/records/cleaning/{one.pk}/").status_code for one in (early, late)] == [
-        200, 404,
-    ]  # fmt: skip
+        200,
+        404,
+    ]
     assert f"/records/cleaning/{early.pk}/" in listed
     assert f"/records/cleaning/{late.pk}/" not in listed
 

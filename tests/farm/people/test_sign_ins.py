@@ -137,8 +137,11 @@ def test_a_sign_in_is_kept_with_when_and_where_from(olive: User) -> None:
     kept = SignIn.objects.get()
 
     assert (kept.user, kept.succeeded, kept.address, kept.device) == (
-        olive, True, "127.0.0.1", "Firefox on a phone",
-    )  # fmt: skip
+        olive,
+        True,
+        "127.0.0.1",
+        "Firefox on a phone",
+    )
 
 
 @override_settings(SERVED_BY_HTTPS=True)
@@ -208,10 +211,14 @@ def test_a_new_password_ends_every_other_session(olive: User) -> None:
     sign_in(there)
     sign_in(here)
 
-    here.post("/own/password/", {
-        "old_password": PASSWORD, "new_password1": "larch-and-spruce",
-        "new_password2": "larch-and-spruce",
-    })  # fmt: skip
+    here.post(
+        "/own/password/",
+        {
+            "old_password": PASSWORD,
+            "new_password1": "larch-and-spruce",
+            "new_password2": "larch-and-spruce",
+        },
+    )
 
     assert here.get("/").status_code == 200
     assert there.get("/").status_code == 302
@@ -223,9 +230,14 @@ def test_a_weak_password_is_refused(olive: User, password: str) -> None:
     client = Client()
     sign_in(client)
 
-    client.post("/own/password/", {
-        "old_password": PASSWORD, "new_password1": password, "new_password2": password,
-    })  # fmt: skip
+    client.post(
+        "/own/password/",
+        {
+            "old_password": PASSWORD,
+            "new_password1": password,
+            "new_password2": password,
+        },
+    )
 
     olive.refresh_from_db()
     assert olive.check_password(PASSWORD)
@@ -237,8 +249,13 @@ def test_a_password_set_by_the_owner_signs_somebody_out(
     there = Client()
     sign_in(there)
 
-    owner.post(f"/look-ups/people/{owner_person.pk}/", {
-        "initials": "OL", "role": "owner", "password": "larch-and-spruce",
-    })  # fmt: skip
+    owner.post(
+        f"/look-ups/people/{owner_person.pk}/",
+        {
+            "initials": "OL",
+            "role": "owner",
+            "password": "larch-and-spruce",
+        },
+    )
 
     assert there.get("/").status_code == 302

@@ -32,8 +32,16 @@ def test_the_entry_is_the_doers_and_says_under_whose_sign_in(world: World, table
 
 def test_the_hours_are_the_doers(world: World, tablet: Client) -> None:
     bags = filled_bags(world, 4, sterilised=False)
-    send(tablet, "/record/steriliser-run/", steriliser=world.steriliser.pk, lots=[bags.code],
-         minutes_at_temperature="90", gauge_pa="100 kPa", initials="HU", pin=PIN)  # fmt: skip
+    send(
+        tablet,
+        "/record/steriliser-run/",
+        steriliser=world.steriliser.pk,
+        lots=[bags.code],
+        minutes_at_temperature="90",
+        gauge_pa="100 kPa",
+        initials="HU",
+        pin=PIN,
+    )
 
     assert set(last_entry().charges.values_list("kind", flat=True)) == {"paid", "energy"}
 
@@ -53,8 +61,14 @@ def test_a_wrong_pin_records_nothing_and_is_never_shown_again(world: World, tabl
 
 def test_what_waits_is_the_doers_and_holds_no_pin(world: World, tablet: Client) -> None:
     blocks = grow_blocks(world, 4)
-    send(tablet, f"/record/throw-away/?lot={blocks.code}", quantity="9", cause="green mould",
-         initials="HU", pin=PIN)  # fmt: skip
+    send(
+        tablet,
+        f"/record/throw-away/?lot={blocks.code}",
+        quantity="9",
+        cause="green mould",
+        initials="HU",
+        pin=PIN,
+    )
     waiting = Waiting.objects.get()
 
     assert waiting.by == world.helper.pk

@@ -286,9 +286,13 @@ def test_what_was_paid_is_corrected_with_the_quantity(world: World) -> None:
     lot = crop(world)
 
     correct_quantity(
-        world.doing(), lot.made_by, lot=lot, role=Role.BOUGHT, right_quantity=8 * KG,
+        world.doing(),
+        lot.made_by,
+        lot=lot,
+        role=Role.BOUGHT,
+        right_quantity=8 * KG,
         right_money=44 * UNIT,
-    )  # fmt: skip
+    )
 
     assert (on_hand(lot), fresh(lot).materials) == (8 * KG, 44 * UNIT)
 

@@ -41,9 +41,13 @@ def corrected(
     world: World, line: Line, right: int, money: int | None = None, *, sure: bool = False
 ) -> Recorded:
     return correct_quantity(
-        world.doing(sure=sure), line.entry, lot=line.lot, role=line.role, right_quantity=right,
+        world.doing(sure=sure),
+        line.entry,
+        lot=line.lot,
+        role=line.role,
+        right_quantity=right,
         right_money=money,
-    )  # fmt: skip
+    )
 
 
 def line_of(kind: str, role: str, item: str) -> Line:
@@ -102,8 +106,9 @@ def test_the_page_asks_and_a_yes_corrects(world: World) -> None:
 
 
 def weighed(world: World, lot: Lot, kilos: str) -> Recorded:
-    return weigh_again(world.doing(reason="scale"), lot=fresh(lot), weight_mg=int(
-        Decimal(kilos) * KG))  # fmt: skip
+    return weigh_again(
+        world.doing(reason="scale"), lot=fresh(lot), weight_mg=int(Decimal(kilos) * KG)
+    )
 
 
 def pick_line(lot: Lot) -> Line:
@@ -164,9 +169,12 @@ def test_a_correction_against_a_stock_count_is_asked_about(world: World) -> None
     ).lots[-1]
     doing = world.doing()
     count = Counted(
-        uuid=uuid4(), happened_at=doing.happened_at, room=None, hidden=False,
+        uuid=uuid4(),
+        happened_at=doing.happened_at,
+        room=None,
+        hidden=False,
         found=[(fresh(packs), 20)],
-    )  # fmt: skip
+    )
     keep_count(Signed(world.owner, world.owner), count)
     line = Line.objects.get(lot=packs, role=Role.MADE)
 

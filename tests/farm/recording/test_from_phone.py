@@ -213,10 +213,15 @@ def test_a_page_may_be_kept_only_without_money_and_names_for_a_short_time(
     kept = {
         address: client.get(address, headers=keep).headers.get("Ledger-Keep", "no")
         for address in (
-            "/record/pick/", f"/record/sell/?place={world.stall.pk}", "/not-sent/", "/entries/",
-            f"/record/sell/?place={world.kitchens.pk}", "/record/deliver/", "/record/take-back/",
+            "/record/pick/",
+            f"/record/sell/?place={world.stall.pk}",
+            "/not-sent/",
+            "/entries/",
+            f"/record/sell/?place={world.kitchens.pk}",
+            "/record/deliver/",
+            "/record/take-back/",
         )
-    }  # fmt: skip
+    }
 
     says = list(kept.values())
     assert says[:4] == ["yes", "yes", "yes", "no"]

@@ -120,8 +120,14 @@ def test_a_lot_says_what_it_is_and_what_can_be_done_with_it(world: World, client
     crop = picked(world)
     page = text(client.get(f"/lots/{crop.code}/"))
 
-    for words in ("10.00 kg · 22.05 lb", "Fridge, 1", "firsts", f"/trace/{crop.code}/",
-                  f"/record/weigh-again/?lot={crop.code}", "Put on hold"):  # fmt: skip
+    for words in (
+        "10.00 kg · 22.05 lb",
+        "Fridge, 1",
+        "firsts",
+        f"/trace/{crop.code}/",
+        f"/record/weigh-again/?lot={crop.code}",
+        "Put on hold",
+    ):
         assert words in page
 
 

@@ -32,8 +32,9 @@ IN_MONEY = ("asked_of_money",)  # a question, in words
 def test_what_is_not_said_is_not_written() -> None:
     assert Particulars().written() == {}
     assert Particulars(minutes_stated=0, asked="Sure?").written() == {
-        "minutes_stated": 0, "asked": "Sure?",
-    }  # fmt: skip
+        "minutes_stated": 0,
+        "asked": "Sure?",
+    }
 
 
 def test_a_gauge_that_nobody_read_is_written_as_unread() -> None:
@@ -42,9 +43,11 @@ def test_a_gauge_that_nobody_read_is_written_as_unread() -> None:
     )
 
     assert said.written() == {
-        "steriliser": "Big", "gauge_pa": None, "temperature_milli_c": 121_000,
+        "steriliser": "Big",
+        "gauge_pa": None,
+        "temperature_milli_c": 121_000,
         "minutes_at_temperature": 90,
-    }  # fmt: skip
+    }
 
 
 def test_a_tax_that_was_not_reclaimed_is_written_as_such() -> None:
@@ -98,9 +101,10 @@ def test_a_field_that_states_nobody_is_shown_to_owners_alone(
 def test_no_money_and_no_recipe_is_shown_to_everybody() -> None:
     told = {name: said for shape in SHAPES for name, said in shape.told().items()}
     hidden = [
-        name for name, said in told.items()
+        name
+        for name, said in told.items()
         if said.seen == Seen.ALL and (said.unit == Unit.MONEY or "recipe" in name)
-    ]  # fmt: skip
+    ]
 
     assert hidden == []
 

@@ -48,8 +48,16 @@ def test_a_check_says_what_was_lost_and_to_what(world: World, client: Client) ->
 
 def test_a_check_of_a_part_says_which_lot_is_which(world: World, client: Client) -> None:
     blocks = fruiting(world, 40)
-    words = told(client, "/record/check/", lot_list=blocks.code, colonised_percent="60",
-                 lost="2", passed="18", cause="pests", sure="on")  # fmt: skip
+    words = told(
+        client,
+        "/record/check/",
+        lot_list=blocks.code,
+        colonised_percent="60",
+        lost="2",
+        passed="18",
+        cause="pests",
+        sure="on",
+    )
 
     assert words.endswith(
         f"2 of 20 blocks lost: pests; 18 passed and are lot {newest().code} now, 20 blocks stay."
@@ -58,8 +66,14 @@ def test_a_check_of_a_part_says_which_lot_is_which(world: World, client: Client)
 
 def test_a_run_says_what_was_in_how_hot_and_how_long(world: World, client: Client) -> None:
     bags = filled_bags(world, 12, sterilised=False)
-    words = told(client, "/record/steriliser-run/", steriliser=world.steriliser.pk,
-                 lots=bags.code, minutes_at_temperature="150", gauge_pa="15 psi")  # fmt: skip
+    words = told(
+        client,
+        "/record/steriliser-run/",
+        steriliser=world.steriliser.pk,
+        lots=bags.code,
+        minutes_at_temperature="150",
+        gauge_pa="15 psi",
+    )
 
     assert words == (
         f"Sterilised: 12 bags of lot {bags.code}; 150 minutes at 103.4 kPa in "
@@ -69,8 +83,14 @@ def test_a_run_says_what_was_in_how_hot_and_how_long(world: World, client: Clien
 
 def test_a_pick_says_each_grade_and_which_blocks_gave_it(world: World, client: Client) -> None:
     blocks = fruiting(world, 4)
-    words = told(client, "/record/pick/", blocks=blocks.code, flush="1", firsts_mg="1 kg",
-                 shelf=world.shelf.pk)  # fmt: skip
+    words = told(
+        client,
+        "/record/pick/",
+        blocks=blocks.code,
+        flush="1",
+        firsts_mg="1 kg",
+        shelf=world.shelf.pk,
+    )
 
     assert words.startswith(f"Picked: 1.00 kg · 2.20 lb firsts as lot {newest().code}. Fresh ")
     assert f"From 1.00 kg · 2.20 lb of lot {blocks.code}. On {world.shelf}." in words
@@ -89,8 +109,9 @@ def test_what_is_weighed_again_or_thrown_away_says_what_went_and_why(
     world: World, client: Client
 ) -> None:
     lot = crop(world, 2 * KG)
-    weighed = told(client, "/record/weigh-again/", lot_list=lot.code, weight_mg="1.5 kg",
-                   cause="sample")  # fmt: skip
+    weighed = told(
+        client, "/record/weigh-again/", lot_list=lot.code, weight_mg="1.5 kg", cause="sample"
+    )
     binned = told(client, f"/record/throw-away/?lot={lot.code}", quantity="0.5 kg", cause="old")
 
     assert weighed.startswith(f"Weighed again: lot {lot.code} weighs 1.50 kg · 3.31 lb; ")

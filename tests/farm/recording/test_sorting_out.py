@@ -100,15 +100,18 @@ def test_a_pick_of_spent_blocks_says_so_and_is_opened_to_choose_others(
 
 @pytest.mark.parametrize(
     ("what", "amount", "title", "address"),
-    [("product", "5", "Record the packing", "/record/pack/"),
-     ("loose", "2 kg", "Record the pick", "/record/pick/")],
-)  # fmt: skip
+    [
+        ("product", "5", "Record the packing", "/record/pack/"),
+        ("loose", "2 kg", "Record the pick", "/record/pick/"),
+    ],
+)
 def test_a_sale_before_its_pick_leads_to_recording_that(
     world: World, client: Client, what: str, amount: str, title: str, address: str
 ) -> None:
     row = world.product if what == "product" else world.species
-    sold(client, world, unlisted_what=f"{what}-{row.pk}", unlisted_amount=amount,
-         unlisted_price="5")  # fmt: skip
+    sold(
+        client, world, unlisted_what=f"{what}-{row.pk}", unlisted_amount=amount, unlisted_price="5"
+    )
 
     words, buttons = waits(client)
     assert f"{amount} sold before it is recorded" in words
@@ -142,8 +145,10 @@ def test_a_question_is_answered_by_its_button(world: World, client: Client) -> N
 def test_a_load_of_a_lot_on_hold_waits_for_its_release(world: World, client: Client) -> None:
     lot = packs(world, 10)
     hold(world.doing(reason="smells sour"), [lot])
-    client.post(f"/record/load-stall/?place={world.stall.pk}",
-                typed(day="2026-12-01", load_lots=lot.code, **{f"load_{lot.pk}": "5"}))  # fmt: skip
+    client.post(
+        f"/record/load-stall/?place={world.stall.pk}",
+        typed(day="2026-12-01", load_lots=lot.code, **{f"load_{lot.pk}": "5"}),
+    )
 
     words, buttons = waits(client)
     assert f"Lot {lot.code} is on hold and may not be loaded" in words

@@ -26,8 +26,12 @@ def client(world: World) -> Client:
 
 def test_above_the_makers_limit_leads_the_owner_to_the_vessel(world: World, client: Client) -> None:
     grain = prepared_grain(world)
-    said = {"steriliser": world.steriliser.pk, "lots": grain.code, "gauge_pa": "20 psi",
-            "minutes_at_temperature": "150"}  # fmt: skip
+    said = {
+        "steriliser": world.steriliser.pk,
+        "lots": grain.code,
+        "gauge_pa": "20 psi",
+        "minutes_at_temperature": "150",
+    }
     refused = text(send(client, "/record/steriliser-run/", **said))
 
     vessel = f"/look-ups/sterilisers/{world.steriliser.pk}/change/"
@@ -53,8 +57,12 @@ def test_what_was_never_sterilised_leads_to_its_run(world: World, client: Client
 def test_what_was_stopped_is_gone_on_with_as_it_was_typed(world: World, client: Client) -> None:
     spawn, bags = grow_spawn(world)[2], filled_bags(world, sterilised=False)
     inoculated(client, bags, spawn)
-    run = {"steriliser": world.steriliser.pk, "lots": bags.code, "gauge_pa": "15 psi",
-           "minutes_at_temperature": "150"}  # fmt: skip
+    run = {
+        "steriliser": world.steriliser.pk,
+        "lots": bags.code,
+        "gauge_pa": "15 psi",
+        "minutes_at_temperature": "150",
+    }
     ran = text(client.post("/record/steriliser-run/", typed(**run), follow=True))
     form = "/record/inoculate-blocks/?again=stopped"
     shown = prefilled(client, form)
@@ -91,8 +99,15 @@ def test_packaging_that_is_missing_is_received_first(world: World, client: Clien
 
 def test_spent_blocks_that_gave_nothing_lead_to_their_pick(world: World, client: Client) -> None:
     blocks = fruiting(world)
-    refused = text(send(client, "/record/keep-spent-blocks/", lot_list=blocks.code,
-                        worth_money="5", crop_kg_money="10"))  # fmt: skip
+    refused = text(
+        send(
+            client,
+            "/record/keep-spent-blocks/",
+            lot_list=blocks.code,
+            worth_money="5",
+            crop_kg_money="10",
+        )
+    )
 
     assert f'href="/record/pick/?blocks={blocks.code}">Pick: lot {blocks.code}</a>' in refused
 
@@ -141,8 +156,10 @@ def test_a_list_without_rows_leads_to_adding_one_or_names_whom_to_ask(
 
 
 def test_lots_that_are_missing_are_made_by_the_button(world: World, client: Client) -> None:
-    checking, filling = text(client.get("/record/check/")), text(client.get(
-        "/record/inoculate-blocks/"))  # fmt: skip
+    checking, filling = (
+        text(client.get("/record/check/")),
+        text(client.get("/record/inoculate-blocks/")),
+    )
 
     assert 'None on hand. <a class="button" href="/record/inoculate-grain/">' in checking
     assert 'href="/record/fill-blocks/">Fill blocks</a>' in filling

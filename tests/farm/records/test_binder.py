@@ -189,8 +189,11 @@ def test_the_paper_has_a_cover_an_index_and_page_numbers(world: World, tmp_path:
     made = made_for(world.farm, "olive", timezone.now())
     content = binder_pdf(binder_cover(SPAN, world.farm, made), sections(SPAN, world.farm))
     pages = words_of_pdf(content, tmp_path).split("\f")[:-1]
-    at = next(number for number, words in enumerate(pages, 1)
-              if "Temperature of Fridge" in words and "Index" not in words)  # fmt: skip
+    at = next(
+        number
+        for number, words in enumerate(pages, 1)
+        if "Temperature of Fridge" in words and "Index" not in words
+    )
 
     assert "Binder of records" in pages[0] and "Alder Lane, Lowfield" in pages[0]
     line = next(one for one in pages[1].splitlines() if "Temperature of Fridge" in one)
@@ -210,9 +213,13 @@ def test_no_head_of_a_column_is_broken_inside_a_word(world: World, tmp_path: Pat
 
 def run_with_a_long_note(world: World) -> None:
     bags = filled_bags(world, 4, sterilised=False)
-    sterilise(world.doing(reason="The gasket was changed before the run, and the vent was cleaned"),
-              steriliser=world.steriliser, lots=[bags], minutes_at_temperature=90,
-              gauge_pa=100_000)  # fmt: skip
+    sterilise(
+        world.doing(reason="The gasket was changed before the run, and the vent was cleaned"),
+        steriliser=world.steriliser,
+        lots=[bags],
+        minutes_at_temperature=90,
+        gauge_pa=100_000,
+    )
 
 
 def test_a_corrected_row_is_struck_through_in_the_sheet(world: World) -> None:
@@ -229,8 +236,9 @@ def test_the_command_writes_both_files(world: World, tmp_path: Path) -> None:
     call_command("binder", "--from", "2026-09-01", "--until", "2026-09-30", "--out", str(tmp_path))
 
     assert {path.name for path in tmp_path.iterdir()} == {
-        "binder-2026-09-01-2026-09-30.pdf", "binder-2026-09-01-2026-09-30.xlsx",
-    }  # fmt: skip
+        "binder-2026-09-01-2026-09-30.pdf",
+        "binder-2026-09-01-2026-09-30.xlsx",
+    }
 
 
 def test_the_command_writes_the_one_file_that_is_named(world: World, tmp_path: Path) -> None:
@@ -242,8 +250,9 @@ def test_the_command_writes_the_one_file_that_is_named(world: World, tmp_path: P
 
 def test_the_command_refuses_days_the_wrong_way_round(world: World, tmp_path: Path) -> None:
     with pytest.raises(CommandError, match="is after --until"):
-        call_command("binder", "--from", "2026-09-02", "--until", "2026-09-01", "--out",
-                     str(tmp_path))  # fmt: skip
+        call_command(
+            "binder", "--from", "2026-09-02", "--until", "2026-09-01", "--out", str(tmp_path)
+        )
 
 
 # --- pages: who sees and does what -----------------------------------------------------------

@@ -55,11 +55,20 @@ def crop(world: World) -> Lot:
 def shipped(world: World, crop: Lot) -> Lot:
     """20 packs of the crop: 5 sold to a kitchen, 3 loaded, one given away; a kilo dried."""
     packs = pack(
-        world.doing(), product=world.product, packs=20, draws=[Draw(crop, 4 * KG)],
+        world.doing(),
+        product=world.product,
+        packs=20,
+        draws=[Draw(crop, 4 * KG)],
         shelf=world.fridge_shelf,
-    ).lots[-1]  # fmt: skip
-    dry(world.doing(), draws=[Draw(fresh(crop), KG)], dried_mg=115 * GRAM,
-        temperature_milli_c=52_000, minutes_drying=600, laid=Laid(shelf=world.shelf))  # fmt: skip
+    ).lots[-1]
+    dry(
+        world.doing(),
+        draws=[Draw(fresh(crop), KG)],
+        dried_mg=115 * GRAM,
+        temperature_milli_c=52_000,
+        minutes_drying=600,
+        laid=Laid(shelf=world.shelf),
+    )
     lines = [SoldLine(fresh(packs), 5, 5 * UNIT)]
     sell(world.doing(), place=world.kitchens, customer=world.customer, lines=lines)
     day = world.now.date()
@@ -79,8 +88,10 @@ def test_every_row_names_species_strain_and_room(world: World, crop: Lot) -> Non
     assert column(table(found, "Drying"), "Room") == ["Fridge, to Incubation"]
     assert column(table(found, "Shipping"), "Room") == ["Fridge"] * 3
     assert column(table(found, "Shipping"), "Lots") == [
-        f"{packs.code} sold 5 packs", f"{packs.code} loaded 3 packs", f"{packs.code} lost 1 pack"
-    ]  # fmt: skip
+        f"{packs.code} sold 5 packs",
+        f"{packs.code} loaded 3 packs",
+        f"{packs.code} lost 1 pack",
+    ]
     sale = Sale.objects.get()
     told = [str(words) for words in column(table(found, "Shipping"), "Particulars")]
     assert told[0] == f"sell: Kitchens, customer {sale.customer_id}"
@@ -98,8 +109,12 @@ def test_a_pick_of_two_strains_and_what_was_packed_of_it_name_both(world: World)
     world.wait(16)
     move_to_fruiting(world.doing(), lot=second, shelf=world.fruiting_shelf)
     world.wait(9)
-    mixed = pick(world.doing(sure=True), given=[Draw(first, KG), Draw(fresh(second), KG)], flush=1,
-                 firsts_mg=2 * KG).lots[-1]  # fmt: skip
+    mixed = pick(
+        world.doing(sure=True),
+        given=[Draw(first, KG), Draw(fresh(second), KG)],
+        flush=1,
+        firsts_mg=2 * KG,
+    ).lots[-1]
     pack(world.doing(), product=world.product, packs=5, draws=[Draw(mixed, KG)])
     found = binder(world)
 
@@ -125,19 +140,25 @@ def test_a_number_that_was_corrected_stands_struck_above_what_it_is(
     made = [at for at, words in enumerate(column(found, "What")) if "made" in str(words)]
 
     assert [column(found, "What")[at] for at in made] == [
-        f"{crop.code} made 10.00 kg · 22.05 lb", f"{crop.code} made 4.00 kg · 8.82 lb",
+        f"{crop.code} made 10.00 kg · 22.05 lb",
+        f"{crop.code} made 4.00 kg · 8.82 lb",
         f"{crop.code} made 5.00 kg · 11.02 lb",
-    ]  # fmt: skip
+    ]
     assert [at in found.struck for at in made] == [True, True, False]
     assert [column(found, "Said by entry")[at] for at in made] == [
-        str(seq), str(first.seq), str(second.seq)
-    ]  # fmt: skip
+        str(seq),
+        str(first.seq),
+        str(second.seq),
+    ]
     assert [column(found, "By")[at] for at in made] == [
-        "OL, Olive Winter", "HU, Hugo Brandt", "OL, Olive Winter"
-    ]  # fmt: skip
+        "OL, Olive Winter",
+        "HU, Hugo Brandt",
+        "OL, Olive Winter",
+    ]
     assert [column(found, "Why")[at] for at in made][1:] == [
-        "pounds, not kilos", "weighed once more"
-    ]  # fmt: skip
+        "pounds, not kilos",
+        "weighed once more",
+    ]
     # What the blocks gave follows the pick, and is told as well.
     assert sum("gave" in str(words) for words in column(found, "What")) == 3
     assert "corrected since" in str(column(table(binder(world), "Picks"), "State")[0])
@@ -150,8 +171,9 @@ def test_what_was_taken_back_says_by_whom(world: World, crop: Lot) -> None:
     assert [str(words).split()[-1] for words in column(found, "What")].count("back") == 2
     back = column(found, "What").index("taken back")
     assert (column(found, "By")[back], column(found, "Why")[back]) == (
-        "HU, Hugo Brandt", "another tent"
-    )  # fmt: skip
+        "HU, Hugo Brandt",
+        "another tent",
+    )
     assert table(binder(world), "Picks").struck == (0,)
 
 
@@ -162,9 +184,12 @@ def test_nothing_is_said_where_nothing_was_corrected(world: World, crop: Lot) ->
 @pytest.mark.skipif(not shutil.which("pdftotext"), reason="pdftotext (poppler-utils) is missing")
 def test_paper_and_sheet_show_it_alike(world: World, crop: Lot, tmp_path: Path) -> None:
     correct_quantity(
-        world.doing(by=world.helper, reason="pounds, not kilos", sure=True), crop.made_by,
-        lot=crop, role=Role.MADE, right_quantity=4 * KG,
-    )  # fmt: skip
+        world.doing(by=world.helper, reason="pounds, not kilos", sure=True),
+        crop.made_by,
+        lot=crop,
+        role=Role.MADE,
+        right_quantity=4 * KG,
+    )
     made = made_for(world.farm, "olive", timezone.now())
     book = load_workbook(io.BytesIO(workbook_bytes(binder(world))))
     sheet = next(book[name] for name in book.sheetnames if name.startswith("Corrected"))
@@ -172,9 +197,12 @@ def test_paper_and_sheet_show_it_alike(world: World, crop: Lot, tmp_path: Path) 
         binder_pdf(binder_cover(SPAN, world.farm, made), sections(SPAN, world.farm))
     )
     paper = subprocess.run(
-        ["pdftotext", "-layout", "binder.pdf", "-"], cwd=tmp_path, check=True,
-        capture_output=True, text=True,
-    ).stdout  # fmt: skip
+        ["pdftotext", "-layout", "binder.pdf", "-"],
+        cwd=tmp_path,
+        check=True,
+        capture_output=True,
+        text=True,
+    ).stdout
 
     rows = [[cell.value for cell in row] for row in sheet.iter_rows()]
     at = next(n for n, row in enumerate(rows) if "HU, Hugo Brandt" in row)
@@ -187,9 +215,16 @@ def test_paper_and_sheet_show_it_alike(world: World, crop: Lot, tmp_path: Path) 
 def test_the_full_name_is_kept_on_the_people_page(world: World) -> None:
     client = signed_in(world.owner)
     client.post(
-        f"/look-ups/people/{world.helper.pk}/", {"name": "hugo", "initials": "HU", "role": "helper",
-                                        "own_name": "Hugo Brandt", "password": "", "pin": ""},
-    )  # fmt: skip
+        f"/look-ups/people/{world.helper.pk}/",
+        {
+            "name": "hugo",
+            "initials": "HU",
+            "role": "helper",
+            "own_name": "Hugo Brandt",
+            "password": "",
+            "pin": "",
+        },
+    )
     world.helper.refresh_from_db()
 
     assert (world.helper.full_name, world.owner.full_name) == ("Hugo Brandt", "olive")

@@ -84,8 +84,9 @@ def test_even_a_hard_picture_is_made_small() -> None:
 
 
 def test_it_refuses_what_is_no_photo_whatever_its_name_says(client: Client, entry: Entry) -> None:
-    answer = client.post(f"/entries/{entry.seq}/photo/", sent(b"<svg onload=alert(1)>"),
-                         follow=True)  # fmt: skip
+    answer = client.post(
+        f"/entries/{entry.seq}/photo/", sent(b"<svg onload=alert(1)>"), follow=True
+    )
 
     assert "not a photo that can be read" in text(answer)
     assert not Photo.objects.exists()

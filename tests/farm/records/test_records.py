@@ -53,8 +53,11 @@ def test_limits_are_copied_from_the_last_reading_of_the_room(world: World) -> No
     read_store(world, 3_000, low_milli_c=0)
     after = keep(world, STORE, room=world.fridge_shelf.room, read_milli_c=2_000)
 
-    assert query.values_of(after) == {"read_milli_c": 2_000, "high_milli_c": 5_000,
-                                      "low_milli_c": 0}  # fmt: skip
+    assert query.values_of(after) == {
+        "read_milli_c": 2_000,
+        "high_milli_c": 5_000,
+        "low_milli_c": 0,
+    }
 
 
 def test_the_first_reading_of_a_room_states_the_farms_own_limit(world: World) -> None:
@@ -91,9 +94,13 @@ def test_a_scale_beyond_its_difference_needs_what_was_done(world: World) -> None
 
 
 def test_water_over_its_limit_needs_what_was_done(world: World) -> None:
-    said: dict[str, Any] = {"source": "well", "laboratory": "county", "analyte": "E. coli",
-            "result": "3",
-                            "limit": "0"}  # fmt: skip
+    said: dict[str, Any] = {
+        "source": "well",
+        "laboratory": "county",
+        "analyte": "E. coli",
+        "result": "3",
+        "limit": "0",
+    }
     assert keep(world, "water", **said, meets="yes").pk
     with pytest.raises(Malformed, match=r"does not meet its limit\. State what was done"):
         keep(world, "water", **said, meets="no")

@@ -24,9 +24,12 @@ def settled(world: World, lot: Lot, cash: CashCount | None = None) -> Sale:
         world.doing(), place=world.stall, day=a_day(world), lines=[Draw(lot, 40)]
     ).entry
     done = settle_stall(
-        world.doing(), stall_day=StallDay.objects.get(entry=entry), brought_back={lot.pk: 9},
-        prices={}, besides=Besides(cash=cash),
-    )  # fmt: skip
+        world.doing(),
+        stall_day=StallDay.objects.get(entry=entry),
+        brought_back={lot.pk: 9},
+        prices={},
+        besides=Besides(cash=cash),
+    )
     return done.entry.sale
 
 
@@ -42,8 +45,10 @@ def test_the_cash_is_kept_with_the_day_in_one_step(world: World) -> None:
 
     kept = sale.cash_ups.get()
     assert (kept.float_money, kept.cash_money, kept.card_money) == (
-        100 * UNIT, 200 * UNIT, 50 * UNIT
-    )  # fmt: skip
+        100 * UNIT,
+        200 * UNIT,
+        50 * UNIT,
+    )
 
 
 def test_cards_cost_a_share_and_so_much_each(world: World) -> None:

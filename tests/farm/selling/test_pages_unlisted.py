@@ -39,9 +39,13 @@ def pack_ten(world: World, client: Client) -> Lot:
 
 def sell_ahead(world: World, client: Client, amount: str = "4") -> str:
     return text(
-        send(client, sell_page(world), unlisted_what=f"product-{world.product.pk}",
-             unlisted_amount=amount)
-    )  # fmt: skip
+        send(
+            client,
+            sell_page(world),
+            unlisted_what=f"product-{world.product.pk}",
+            unlisted_amount=amount,
+        )
+    )
 
 
 def test_a_sale_before_its_pick_waits_and_is_recorded_after_the_packing(
@@ -109,8 +113,13 @@ def test_a_sale_before_its_pick_asks_which_lot_where_two_were_recorded_since(
 
 def test_a_sale_takes_nothing_that_was_packed_on_a_later_day(world: World, client: Client) -> None:
     yesterday = {"when": "2026-10-19T09:00"}
-    send(client, sell_page(world), unlisted_what=f"product-{world.product.pk}",
-         unlisted_amount="4", **yesterday)  # fmt: skip
+    send(
+        client,
+        sell_page(world),
+        unlisted_what=f"product-{world.product.pk}",
+        unlisted_amount="4",
+        **yesterday,
+    )
     later = pack_ten(world, client)  # on the 20th
 
     assert (waiting(), fresh(later).quantity) == (1, 10)
@@ -125,8 +134,10 @@ def test_a_sale_from_a_phone_takes_the_lot_that_was_recorded_while_it_waited_the
     sent_at = timezone.now()
     behind = timedelta(days=1)
     sale = typed(unlisted_what=f"product-{world.product.pk}", unlisted_amount="4")
-    clock = {"phone_saved_at": (typed_at - behind).isoformat(),
-             "phone_sent_at": (sent_at - behind).isoformat()}  # fmt: skip
+    clock = {
+        "phone_saved_at": (typed_at - behind).isoformat(),
+        "phone_sent_at": (sent_at - behind).isoformat(),
+    }
     answer = client.post(sell_page(world), sale | clock, headers={"Accept": "application/json"})
 
     assert "entered" in answer.json()
@@ -137,8 +148,9 @@ def test_a_sale_of_seconds_waits_for_seconds(world: World, client: Client) -> No
     seconds = f"loose-{world.species.pk}-fresh-seconds"
     kept = crop(world)
     LotCard.objects.filter(lot=kept).update(grade="seconds")
-    send(client, sell_page(world), unlisted_what=seconds, unlisted_amount="2 kg",
-         unlisted_price="6")  # fmt: skip
+    send(
+        client, sell_page(world), unlisted_what=seconds, unlisted_amount="2 kg", unlisted_price="6"
+    )
     crop(world)  # firsts
     rye = {"supply": world.supplies["rye"].pk, "quantity": "25", "paid_money": "15"}
     send(client, "/record/receive-supplies/", **rye)
@@ -164,8 +176,13 @@ def test_a_loose_sale_that_no_price_is_known_of_is_refused_and_not_kept(
     assert waiting() == 1
 
     crop(world)
-    send(client, "/record/receive-supplies/", supply=world.supplies["rye"].pk, quantity="25",
-         paid_money="15")  # fmt: skip
+    send(
+        client,
+        "/record/receive-supplies/",
+        supply=world.supplies["rye"].pk,
+        quantity="25",
+        paid_money="15",
+    )
 
     # 2 kg at 12.00, taken at the next entry.
     assert (waiting(), SaleLine.objects.get().gross) == (0, 24 * UNIT)
@@ -262,8 +279,13 @@ def test_a_message_says_how_much_of_which_lot(world: World, client: Client) -> N
 def test_sales_are_dated_when_they_were_made(world: World, client: Client) -> None:
     """What waited keeps the time at which it was done."""
     when = timezone.localtime(timezone=world.farm.zone) - timedelta(hours=2)
-    send(client, sell_page(world), unlisted_what=f"product-{world.product.pk}",
-         unlisted_amount="4", when=f"{when:%Y-%m-%dT%H:%M}")  # fmt: skip
+    send(
+        client,
+        sell_page(world),
+        unlisted_what=f"product-{world.product.pk}",
+        unlisted_amount="4",
+        when=f"{when:%Y-%m-%dT%H:%M}",
+    )
     world.now = when - timedelta(days=2)
     pack_ten(world, client)
 

@@ -110,8 +110,12 @@ def test_loose_goods_are_ordered_at_the_agreed_price_by_the_pound(trade: World) 
     price = ordered_price(due, lot)
 
     assert price and (price.unit_money, price.weight_unit) == (8 * UNIT, "lb")
-    entry = sell(trade.doing(), place=trade.kitchens, customer=trade.customer,
-                 lines=[SoldLine(lot, 907_185, 8 * UNIT, weight_unit="lb")]).entry  # fmt: skip
+    entry = sell(
+        trade.doing(),
+        place=trade.kitchens,
+        customer=trade.customer,
+        lines=[SoldLine(lot, 907_185, 8 * UNIT, weight_unit="lb")],
+    ).entry
     assert money(entry) == [(16 * UNIT, 0, 16 * UNIT)]
     # A paper states the kilogram: 8.00 / 0.45359237 = 17.6370.
     assert sold_lines(entry.sale)[0].unit_net == 176_370
@@ -135,8 +139,12 @@ def test_a_discount_is_rounded_to_the_cent_and_taxed_after_it() -> None:
 def test_a_discount_stands_on_the_paper_beside_the_price(trade: World) -> None:
     # 10 at 5.00, tax in it: 50.00 less 10 % is 45.00.
     lot = packs(trade)
-    entry = sell(trade.doing(), place=trade.kitchens, customer=trade.customer,
-                 lines=[SoldLine(lot, 10, 5 * UNIT, discount_ppm=100_000)]).entry  # fmt: skip
+    entry = sell(
+        trade.doing(),
+        place=trade.kitchens,
+        customer=trade.customer,
+        lines=[SoldLine(lot, 10, 5 * UNIT, discount_ppm=100_000)],
+    ).entry
 
     (line,) = sold_lines(entry.sale)
     assert line.gross == 45 * UNIT
@@ -148,5 +156,9 @@ def test_a_discount_is_between_nothing_and_all(trade: World, discount_ppm: int) 
     lot = packs(trade)
 
     with pytest.raises(Malformed, match=f"Lot {lot.code}: a discount of"):
-        sell(trade.doing(), place=trade.kitchens, customer=trade.customer,
-             lines=[SoldLine(lot, 1, UNIT, discount_ppm=discount_ppm)])  # fmt: skip
+        sell(
+            trade.doing(),
+            place=trade.kitchens,
+            customer=trade.customer,
+            lines=[SoldLine(lot, 1, UNIT, discount_ppm=discount_ppm)],
+        )

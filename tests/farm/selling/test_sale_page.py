@@ -43,8 +43,12 @@ def lots(world: World) -> tuple[Lot, Lot]:
 def sale(world: World, lots: tuple[Lot, Lot]) -> Entry:
     """10 packs at 5.20, tax in it: 52.00, of it 2.00 tax; 3 kg at 10.00: 30.00 and 3.00 tax."""
     lines = [SoldLine(lots[0], 10, 52_000), SoldLine(lots[1], 3 * KG, 10 * UNIT)]
-    return sell(world.doing(minutes=0, sure=True), place=world.kitchens,
-                customer=world.customer, lines=lines).entry  # fmt: skip
+    return sell(
+        world.doing(minutes=0, sure=True),
+        place=world.kitchens,
+        customer=world.customer,
+        lines=lines,
+    ).entry
 
 
 def plain(page: str) -> str:
@@ -73,8 +77,9 @@ def test_what_changed_since_is_struck_and_what_stands_is_beside_it(
     # 2 kg at 10.00: 20.00 and 2.00; 6 of 10 packs: 31.20, of it 1.20 tax.
     now = sale_now(sale.sale)
     assert [lot.now for lot in now.lots] == [
-        Sums(300_000, 12_000, 312_000, 6), Sums(20 * UNIT, 2 * UNIT, 22 * UNIT, 2 * KG)
-    ]  # fmt: skip
+        Sums(300_000, 12_000, 312_000, 6),
+        Sums(20 * UNIT, 2 * UNIT, 22 * UNIT, 2 * KG),
+    ]
     assert (now.now.net, now.now.tax, now.now.gross) == (50 * UNIT, 32_000, 532_000)
     page = plain(text(client.get(f"/entries/{sale.seq}/")))
     assert "All of it [€80.00] €50.00 [€5.00] €3.20 [€85.00] €53.20" in page

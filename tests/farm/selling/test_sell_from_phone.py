@@ -35,8 +35,13 @@ def selling_to(world: World) -> str:
 def test_a_sale_names_its_customers_on_the_phone_and_takes_the_price_agreed(
     world: World, client: Client, lot: Lot
 ) -> None:
-    AgreedPrice.objects.create(customer=world.customer, product=world.product, from_day=FIRST_DAY,
-                               unit_money=4 * UNIT, tax_included=True)  # fmt: skip
+    AgreedPrice.objects.create(
+        customer=world.customer,
+        product=world.product,
+        from_day=FIRST_DAY,
+        unit_money=4 * UNIT,
+        tax_included=True,
+    )
     kept = text(client.get(selling_to(world), headers=KEEP))
     said: dict[str, Any] = {f"sold_{lot.pk}": "3", "customer": str(world.customer.pk)}
     answer = from_phone(client, selling_to(world), when="2026-09-08T09:00", **said)
@@ -64,7 +69,9 @@ def test_what_comes_back_is_kept_once_for_any_sale(world: World, client: Client,
     rest = text(client.get("/record/take-back/?sale_line=", headers=KEEP))
 
     assert [page for page in pages if "take-back" in page] == [
-        "/record/take-back/", "/record/take-back/?sale_line="]  # fmt: skip
+        "/record/take-back/",
+        "/record/take-back/?sale_line=",
+    ]
     assert f'value="{line.pk}"' in first and "The Anchor" in first
     assert "How much of it came back" in rest and 'data-said="sale_line"' in rest
     answer = from_phone(client, f"/record/take-back/?sale_line={line.pk}", quantity="2")

@@ -64,9 +64,13 @@ def test_tax_on_top_of_the_price_is_added_to_it(world: World) -> None:
 @pytest.mark.parametrize(
     ("kind", "gross"),
     # 5.00 with 4 % on top is 5.20.
-    [(PlaceKind.KITCHENS, 52_000), (PlaceKind.STALL, 50_000), (PlaceKind.DOOR, 50_000),
-     (PlaceKind.BOXES, 50_000)],
-)  # fmt: skip
+    [
+        (PlaceKind.KITCHENS, 52_000),
+        (PlaceKind.STALL, 50_000),
+        (PlaceKind.DOOR, 50_000),
+        (PlaceKind.BOXES, 50_000),
+    ],
+)
 def test_without_a_price_row_the_kind_of_place_says_where_tax_is(
     world: World, kind: PlaceKind, gross: int
 ) -> None:
@@ -80,9 +84,12 @@ def test_without_a_price_row_the_kind_of_place_says_where_tax_is(
 
 def test_the_price_row_of_the_day_counts_not_a_later_one(world: World) -> None:
     Price.objects.create(
-        product=world.product, place=world.kitchens, from_day=world.now.date().replace(year=2027),
-        pack_money=6 * UNIT, tax_included=False,
-    )  # fmt: skip
+        product=world.product,
+        place=world.kitchens,
+        from_day=world.now.date().replace(year=2027),
+        pack_money=6 * UNIT,
+        tax_included=False,
+    )
 
     assert money(sold(world, packs(world), 1).entry)[0][2] == 50_000
 
@@ -165,8 +172,9 @@ def test_asked_once_what_is_missing_is_counted_up_without_cost(world: World) -> 
     recorded = sold(world, lot, 12 * KG, count_up=True)
 
     assert dict(recorded.entry.lines.values_list("role", "quantity")) == {
-        Role.COUNTED: 2 * KG, Role.SOLD: -12 * KG,
-    }  # fmt: skip
+        Role.COUNTED: 2 * KG,
+        Role.SOLD: -12 * KG,
+    }
     assert materials(recorded, lot, Role.SOLD) == 500_000
     assert_book_is_sound()
 
@@ -262,8 +270,10 @@ def test_taken_back_in_steps_the_whole_price_goes_back(world: World) -> None:
     # 3.21, 6.41, 9.62 by then.
     steps = [take_back(world.doing(), sale_line=line, quantity=1).entry for _ in range(3)]
     assert [money(step)[0] for step in steps] == [
-        (-32_100, -1_200, -33_300), (-32_000, -1_400, -33_400), (-32_100, -1_200, -33_300),
-    ]  # fmt: skip
+        (-32_100, -1_200, -33_300),
+        (-32_000, -1_400, -33_400),
+        (-32_100, -1_200, -33_300),
+    ]
     assert net_total() == 0
 
 

@@ -89,14 +89,16 @@ class Selling(RuleBasedStateMachine):
         self.pack(10)
 
     def teardown(self) -> None:
-        self.reached.update({
-            "deliveries": DeliveryNote.objects.count(),
-            "boxes": BoxDelivery.objects.count(),
-            "invoices": Invoice.objects.filter(credits=None).count(),
-            "credit notes": Invoice.objects.filter(kind=InvoiceKind.CREDIT).count(),
-            "promises": AllocationLine.objects.count(),
-            "money back": Payment.objects.exclude(takes_back=None).count(),
-        })  # fmt: skip
+        self.reached.update(
+            {
+                "deliveries": DeliveryNote.objects.count(),
+                "boxes": BoxDelivery.objects.count(),
+                "invoices": Invoice.objects.filter(credits=None).count(),
+                "credit notes": Invoice.objects.filter(kind=InvoiceKind.CREDIT).count(),
+                "promises": AllocationLine.objects.count(),
+                "money back": Payment.objects.exclude(takes_back=None).count(),
+            }
+        )
         try:
             assert_book_is_sound()
         finally:
@@ -139,11 +141,16 @@ class Selling(RuleBasedStateMachine):
         due = self.open_day(which)
         if due:
             draws: list[Draw] | None = [] if release_all else None
-            self.tried(lambda: allocate(self.world.doing(), order=due.order, due_on=due.day,
-                                        draws=draws if by_hand else None))  # fmt: skip
+            self.tried(
+                lambda: allocate(
+                    self.world.doing(),
+                    order=due.order,
+                    due_on=due.day,
+                    draws=draws if by_hand else None,
+                )
+            )
 
-    @rule(which=some, count=few, rest=st.booleans(), part=st.integers(1, 4),
-          bill=st.booleans())  # fmt: skip
+    @rule(which=some, count=few, rest=st.booleans(), part=st.integers(1, 4), bill=st.booleans())
     def give(self, which: int, count: int, rest: bool, part: int, bill: bool) -> None:
         """Deliver a quarter to all of what is suggested, at 5.00 a pack; order or pack it first."""
         if self.open_day(which) is None:
@@ -160,8 +167,15 @@ class Selling(RuleBasedStateMachine):
             for pk, quantity in taken.items()
         ]
         follows = rest and not due.order.share
-        self.tried(lambda: deliver(self.world.doing(minutes=0), order=due.order, due_on=due.day,
-                                   lines=lines, rest_follows=follows))  # fmt: skip
+        self.tried(
+            lambda: deliver(
+                self.world.doing(minutes=0),
+                order=due.order,
+                due_on=due.day,
+                lines=lines,
+                rest_follows=follows,
+            )
+        )
         if bill and to_invoice(self.world.customer, END):
             self.invoice()
 
@@ -198,8 +212,15 @@ class Selling(RuleBasedStateMachine):
     @precondition(lambda self: returnable().exists())
     def correct(self, which: int, right: int) -> None:
         row = self.sale_row(which)
-        self.tried(lambda: correct_quantity(self.world.doing(), row.line.entry, lot=row.line.lot,
-                                            role=Role.SOLD, right_quantity=right))  # fmt: skip
+        self.tried(
+            lambda: correct_quantity(
+                self.world.doing(),
+                row.line.entry,
+                lot=row.line.lot,
+                role=Role.SOLD,
+                right_quantity=right,
+            )
+        )
 
     @rule(which=some)
     @precondition(lambda self: returnable().exists())
@@ -223,9 +244,15 @@ class Selling(RuleBasedStateMachine):
     def pay(self, amount: int, which: int, names_one: bool) -> None:
         papers = list(Invoice.objects.filter(credits=None).order_by("pk"))
         invoice = papers[which % len(papers)] if papers and names_one else None
-        enter_payment(self.world.doing(sure=True), Paid(
-            customer=self.world.customer, amount_money=amount, paid_on=self.today,
-            invoice=invoice))  # fmt: skip
+        enter_payment(
+            self.world.doing(sure=True),
+            Paid(
+                customer=self.world.customer,
+                amount_money=amount,
+                paid_on=self.today,
+                invoice=invoice,
+            ),
+        )
         self.paid[None] += amount
 
     @rule(amount=money, which=some)
@@ -234,9 +261,12 @@ class Selling(RuleBasedStateMachine):
             self.share(3, 12 * UNIT)
         shares = list(Share.objects.order_by("pk"))
         share = shares[which % len(shares)]
-        enter_payment(self.world.doing(sure=True), Paid(
-            customer=self.world.customer, amount_money=amount, paid_on=self.today,
-            share=share))  # fmt: skip
+        enter_payment(
+            self.world.doing(sure=True),
+            Paid(
+                customer=self.world.customer, amount_money=amount, paid_on=self.today, share=share
+            ),
+        )
         self.paid[share.pk] += amount
 
     @rule(which=some)

@@ -80,8 +80,9 @@ def test_the_invoice_is_the_sale_and_names_the_price_asked(
         (FIRST + SECOND, PRICE, 425_000)
     ]
     assert [(part.lot, part.quantity) for part in lines[0].parts] == [
-        (lots[0], FIRST), (lots[1], SECOND)
-    ]  # fmt: skip
+        (lots[0], FIRST),
+        (lots[1], SECOND),
+    ]
 
 
 def test_one_line_is_one_amount_on_note_invoice_and_month(
@@ -100,8 +101,10 @@ def test_one_line_is_one_amount_on_note_invoice_and_month(
         (f"of it, {goods}", second, "1.255 kg", None),
     ]
     assert [(row[1], row[3]) for row in note.report.tables[0].rows] == [
-        ("", "2.50 kg"), (first, "1.245 kg"), (second, "1.255 kg")
-    ]  # fmt: skip
+        ("", "2.50 kg"),
+        (first, "1.245 kg"),
+        (second, "1.255 kg"),
+    ]
     report = month_report(month_figures(month_with(world.now.date())), MADE)
     (rates,) = [table for table in report.tables if table.title == "Sales tax by rate"]
     assert rates.rows == ((0, 425_000, 0, 425_000),)
@@ -118,9 +121,12 @@ def test_what_a_stall_took_off_a_product_is_taken_off_its_whole_line(world: Worl
     load_stall(doing, place=world.stall, day=doing.day, lines=draws)
     counted = share_out(list(LoadLine.objects.all()), {pair[0].item_id: ItemDay(off_money=3_000)})
     entry = settle_stall(
-        world.doing(minutes=0), stall_day=StallDay.objects.get(), brought_back=counted.back,
-        prices={}, besides=Besides.of(counted),
-    ).entry  # fmt: skip
+        world.doing(minutes=0),
+        stall_day=StallDay.objects.get(),
+        brought_back=counted.back,
+        prices={},
+        besides=Besides.of(counted),
+    ).entry
 
     assert sum(row[0] for row in money(entry)) == 93_300
     assert [row[2] for row in money(entry)] == [48_500, 48_500]
@@ -131,11 +137,16 @@ def test_what_a_stall_took_off_a_product_is_taken_off_its_whole_line(world: Worl
 def test_a_box_prices_packs_of_two_lots_as_one_line(world: World) -> None:
     """A box at 9.70 of two packs, tax in it: 9.33 net, as above."""
     season = Season(world.now.date(), 1, 1, 97_000)
-    share = take_share(world.doing(sure=True), customer=world.customer, season=season,
-                       lines=[Wanted(world.product, 2)])  # fmt: skip
+    share = take_share(
+        world.doing(sure=True),
+        customer=world.customer,
+        season=season,
+        lines=[Wanted(world.product, 2)],
+    )
     lines = [SoldLine(packs(world, 1), 1, 5 * UNIT), SoldLine(packs(world, 1), 1, 5 * UNIT)]
-    entry = deliver(world.doing(minutes=0), order=share.order, due_on=share.order.due_on,
-                    lines=lines).entry  # fmt: skip
+    entry = deliver(
+        world.doing(minutes=0), order=share.order, due_on=share.order.due_on, lines=lines
+    ).entry
 
     assert sum(row[0] for row in money(entry)) == 93_300
     assert gross(entry.seq) == 97_000
@@ -143,9 +154,11 @@ def test_a_box_prices_packs_of_two_lots_as_one_line(world: World) -> None:
 
 @given(
     some.lists(some.integers(1, 9_999_999), min_size=1, max_size=6),
-    some.integers(0, 999_999), some.integers(0, 250_000), some.booleans(),
+    some.integers(0, 999_999),
+    some.integers(0, 250_000),
+    some.booleans(),
     some.integers(0, 500_000),
-)  # fmt: skip
+)
 def test_parts_add_up_and_none_is_below_nothing(
     quantities: list[int], price: int, tax_ppm: int, included: bool, off_ppm: int
 ) -> None:

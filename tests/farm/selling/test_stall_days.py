@@ -48,9 +48,12 @@ def loaded(world: World, *draws: Draw) -> StallDay:
 def settled(world: World, lot: Lot, back: int, **said: object) -> Sale:
     """Load all 40 of a lot and settle with what is said besides."""
     entry = settle_stall(
-        world.doing(), stall_day=loaded(world, Draw(lot, 40)), brought_back={lot.pk: back},
-        prices={}, besides=Besides(**said),  # type: ignore[arg-type]
-    ).entry  # fmt: skip
+        world.doing(),
+        stall_day=loaded(world, Draw(lot, 40)),
+        brought_back={lot.pk: back},
+        prices={},
+        besides=Besides(**said),  # type: ignore[arg-type]
+    ).entry
     return entry.sale
 
 
@@ -150,9 +153,12 @@ def test_a_seller_takes_off_up_to_the_limit_of_the_place(world: World, seller: P
 
     def settle(off_money: int) -> Entry:
         return settle_stall(
-            world.doing(by=seller), stall_day=day, brought_back={lot.pk: 10}, prices={},
+            world.doing(by=seller),
+            stall_day=day,
+            brought_back={lot.pk: 10},
+            prices={},
             besides=Besides(off_money={lot.pk: off_money}),
-        ).entry  # fmt: skip
+        ).entry
 
     # 10 % of 30 at 5.00 are 15.00.
     with pytest.raises(Malformed, match=r"sold for .*134\.99 instead of .*150\.00.*10 % at Sat"):
@@ -212,9 +218,12 @@ def test_counted_by_product_each_lot_may_have_been_sold(world: World) -> None:
     counted = share_out(list(day.lines.all()), {older.item_id: ItemDay(12)})
 
     settle_stall(
-        world.doing(), stall_day=day, brought_back=counted.back, prices={},
+        world.doing(),
+        stall_day=day,
+        brought_back=counted.back,
+        prices={},
         besides=Besides.of(counted),
-    )  # fmt: skip
+    )
 
     # 28 of the older are put down as sold; any of the newer may have been.
     assert loaded_codes(older, newer) == [older.code, newer.code]
@@ -265,9 +274,12 @@ def test_another_count_under_the_same_number_is_a_conflict(world: World) -> None
 
     with pytest.raises(Conflict, match="sent before with other content"):
         settle_stall(
-            doing, stall_day=day, brought_back={}, prices={},
+            doing,
+            stall_day=day,
+            brought_back={},
+            prices={},
             besides=Besides(cash=count(cash_money=1)),
-        )  # fmt: skip
+        )
 
 
 def test_the_whole_day_is_taken_back_as_one(world: World) -> None:
@@ -282,13 +294,16 @@ def test_the_whole_day_is_taken_back_as_one(world: World) -> None:
     undone = undo_with_dependants(world.doing(), sale.entry)
 
     assert [done.entry.amends.kind for done in undone if done.entry.amends] == [
-        "give away", "settle stall"
-    ]  # fmt: skip
+        "give away",
+        "settle stall",
+    ]
     assert figures() == before
     left = SellingCost.objects.values_list("what", "amount")
     assert {what: sum(a for w, a in left if w == what) for what, _ in left} == {
-        "stall fee": 0, "card fees": 0, "hours": 0
-    }  # fmt: skip
+        "stall fee": 0,
+        "card fees": 0,
+        "hours": 0,
+    }
     assert hours == 0
     assert_book_is_sound()
 
@@ -323,5 +338,7 @@ def test_uuids_of_a_day_follow_from_its_form(world: World) -> None:
     with pytest.raises(Malformed, match="settled already"):
         settle_stall(
             Doing(by=world.owner, happened_at=world.now, uuid=uuid4()),
-            stall_day=sale.stall_day, brought_back={lot.pk: 9}, prices={},
-        )  # fmt: skip
+            stall_day=sale.stall_day,
+            brought_back={lot.pk: 9},
+            prices={},
+        )

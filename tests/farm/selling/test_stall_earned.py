@@ -43,14 +43,20 @@ def a_saturday(
 ) -> Sale:
     # The day by UTC: weeks of seven days are counted here, and a farm's midnight lies across them.
     entry = load_stall(
-        world.doing(), place=world.stall, day=world.now.date(), lines=[Draw(lot, 40)],
+        world.doing(),
+        place=world.stall,
+        day=world.now.date(),
+        lines=[Draw(lot, 40)],
         seller=seller,
-    ).entry  # fmt: skip
+    ).entry
     minutes = said.pop("minutes", None)
     settled = settle_stall(
-        world.doing(minutes=minutes), stall_day=StallDay.objects.get(entry=entry),
-        brought_back={lot.pk: back}, prices={}, besides=Besides(**said),  # type: ignore[arg-type]
-    )  # fmt: skip
+        world.doing(minutes=minutes),
+        stall_day=StallDay.objects.get(entry=entry),
+        brought_back={lot.pk: back},
+        prices={},
+        besides=Besides(**said),  # type: ignore[arg-type]
+    )
     return settled.entry.sale
 
 
@@ -78,16 +84,16 @@ def test_a_day_earns_its_net_takings_less_goods_stall_cards_and_hours(world: Wor
     lot = packs(world)
     a_pack, own = sum(lot.cost) // 40, lot.own // 40
 
-    day = earned_of(a_saturday(
-        world, lot, given={Given.SAMPLE: [Draw(lot, 1)]}, cash=count(card_money=50 * UNIT)
-    ))  # fmt: skip
+    day = earned_of(
+        a_saturday(
+            world, lot, given={Given.SAMPLE: [Draw(lot, 1)]}, cash=count(card_money=50 * UNIT)
+        )
+    )
 
     # 30 sold at 5.00 are 150.00, net 144.23; 25.00 and 6 % are 34.00; 2 % of 50.00; 7 h at 18.00.
     assert (day.gross, day.net, day.tax) == (150 * UNIT, 1_442_300, 57_700)
     assert (day.cost, day.given) == (cents(30 * a_pack), {Given.SAMPLE: cents(a_pack)})
-    assert (day.fees, day.cards, day.own_hours, day.paid_hours) == (
-        34 * UNIT, UNIT, 126 * UNIT, 0
-    )  # fmt: skip
+    assert (day.fees, day.cards, day.own_hours, day.paid_hours) == (34 * UNIT, UNIT, 126 * UNIT, 0)
     spent = cents(30 * a_pack) + cents(a_pack) + (34 + 1 + 126) * UNIT
     assert day.with_own == 1_442_300 - spent
     assert day.without_own == day.with_own + 126 * UNIT + 31 * own
@@ -222,12 +228,16 @@ def test_the_till_should_hold_float_and_sales_less_cards_tokens_and_what_was_pai
         name="Market pound", place=world.stall, value_money=UNIT, issuer="Town council"
     )
     sale = a_saturday(
-        world, packs(world),
+        world,
+        packs(world),
         cash=CashCount(
-            float_money=100 * UNIT, cash_money=172 * UNIT, card_money=50 * UNIT,
-            paid_out_money=25 * UNIT, tokens={token.pk: 7},
+            float_money=100 * UNIT,
+            cash_money=172 * UNIT,
+            card_money=50 * UNIT,
+            paid_out_money=25 * UNIT,
+            tokens={token.pk: 7},
         ),
-    )  # fmt: skip
+    )
 
     cash = cash_of(sale)
 

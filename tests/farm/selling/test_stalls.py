@@ -102,9 +102,11 @@ def test_a_price_that_was_asked_comes_before_the_list(world: World) -> None:
     lot = packs(world)
 
     settled = settle_stall(
-        world.doing(), stall_day=loaded(world, lot), brought_back={lot.pk: 39},
+        world.doing(),
+        stall_day=loaded(world, lot),
+        brought_back={lot.pk: 39},
         prices={lot.pk: 4 * UNIT},
-    )  # fmt: skip
+    )
 
     assert money(settled.entry)[0][2] == 4 * UNIT
 
@@ -121,9 +123,11 @@ def test_loose_mushrooms_are_settled_by_the_kilogram(world: World) -> None:
     lot = crop(world)
 
     settled = settle_stall(
-        world.doing(), stall_day=loaded(world, lot, 5 * KG), brought_back={lot.pk: 2 * KG},
+        world.doing(),
+        stall_day=loaded(world, lot, 5 * KG),
+        brought_back={lot.pk: 2 * KG},
         prices={lot.pk: 15 * UNIT},
-    )  # fmt: skip
+    )
 
     assert money(settled.entry) == [(45 * UNIT, 0, 45 * UNIT)]
 
@@ -132,9 +136,12 @@ def test_loose_mushrooms_are_settled_by_the_pound(world: World) -> None:
     lot = crop(world)
 
     settled = settle_stall(
-        world.doing(), stall_day=loaded(world, lot, 907_185), brought_back={lot.pk: 453_592},
-        prices={lot.pk: 12 * UNIT}, weight_unit="lb",
-    )  # fmt: skip
+        world.doing(),
+        stall_day=loaded(world, lot, 907_185),
+        brought_back={lot.pk: 453_592},
+        prices={lot.pk: 12 * UNIT},
+        weight_unit="lb",
+    )
 
     # took 2 lb, brought back 1 lb
     assert money(settled.entry) == [(12 * UNIT, 0, 12 * UNIT)]
@@ -151,8 +158,10 @@ def test_a_day_costs_the_fee_the_share_and_the_hours(world: World) -> None:
 
     # 25.00 a day; 6 % of 155.00; 420 minutes at 18.0000 an hour.
     assert costs(settled.entry) == {
-        "stall fee": 25 * UNIT, "share of takings": 93_000, "hours": 126 * UNIT,
-    }  # fmt: skip
+        "stall fee": 25 * UNIT,
+        "share of takings": 93_000,
+        "hours": 126 * UNIT,
+    }
 
 
 def test_minutes_that_were_stated_replace_the_usual_ones(world: World) -> None:

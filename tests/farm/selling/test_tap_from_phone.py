@@ -33,8 +33,9 @@ def lot(world: World) -> Lot:
 def load(world: World, lot: Lot) -> StallDay:
     seller = person_in_role(Role.SELLER, "sam")
     lines = [Draw(lot, 10)]
-    entry = load_stall(world.doing(), place=world.stall, day=a_day(world), lines=lines,
-                       seller=seller).entry  # fmt: skip
+    entry = load_stall(
+        world.doing(), place=world.stall, day=a_day(world), lines=lines, seller=seller
+    ).entry
     return StallDay.objects.get(entry=entry)
 
 
@@ -53,15 +54,29 @@ def at(world: World, moment: datetime) -> Doing:
     return replace(world.doing(reason="green dust"), happened_at=moment)
 
 
-def tap(client: Client, load: StallDay, lot: Lot, what: str = "sold", *, ago: timedelta = HOUR / 2,
-        **more: str) -> dict[str, Any]:  # fmt: skip
+def tap(
+    client: Client,
+    load: StallDay,
+    lot: Lot,
+    what: str = "sold",
+    *,
+    ago: timedelta = HOUR / 2,
+    **more: str,
+) -> dict[str, Any]:
     """Send a tap as the queue of a phone does, which kept it some time ago."""
     now = timezone.now()
-    said = {"uuid": str(uuid4()), "item": str(lot.item_id), "what": what, "unit_money": "50000",
-            "phone_saved_at": (now - ago).isoformat(), "phone_sent_at": now.isoformat(),
-            **more}  # fmt: skip
-    answer = client.post(f"/stall/till/{load.pk}/tap/", said,
-                         headers={"Accept": "application/json"})  # fmt: skip
+    said = {
+        "uuid": str(uuid4()),
+        "item": str(lot.item_id),
+        "what": what,
+        "unit_money": "50000",
+        "phone_saved_at": (now - ago).isoformat(),
+        "phone_sent_at": now.isoformat(),
+        **more,
+    }
+    answer = client.post(
+        f"/stall/till/{load.pk}/tap/", said, headers={"Accept": "application/json"}
+    )
     assert answer.status_code == 200
     found: dict[str, Any] = answer.json()
     return found
@@ -187,8 +202,9 @@ def test_whoever_taps_with_a_signal_is_told_and_nothing_waits(
     on_hold(world, lot)
     said = {"uuid": str(uuid4()), "item": lot.item_id, "what": "sold"}
 
-    answer = client.post(f"/stall/till/{load.pk}/tap/", said,
-                         headers={"Accept": "application/json"})  # fmt: skip
+    answer = client.post(
+        f"/stall/till/{load.pk}/tap/", said, headers={"Accept": "application/json"}
+    )
 
     assert "on hold" in answer.json()["error"]["words"]
     assert waits() == []

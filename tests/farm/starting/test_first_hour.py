@@ -65,8 +65,12 @@ def test_a_farm_that_has_its_name_is_not_named_again(owner: Client, farm: Farm) 
 
 
 def test_what_is_ticked_is_taken_over_once(owner: Client) -> None:
-    ticked = {"strains": ["Oyster"], "fillings": ["Sawdust and bran, 5 lb"],
-              "rooms": ["Cold room"], "own_hour": "18"}  # fmt: skip
+    ticked = {
+        "strains": ["Oyster"],
+        "fillings": ["Sawdust and bran, 5 lb"],
+        "rooms": ["Cold room"],
+        "own_hour": "18",
+    }
     owner.post("/first-hour/take-over/", ticked)
     page = text(owner.get("/first-hour/take-over/"))
     again = text(owner.post("/first-hour/take-over/", {"strains": ["Oyster"]}))

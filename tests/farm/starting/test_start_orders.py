@@ -19,8 +19,9 @@ def test_rows_of_one_customer_day_and_rhythm_are_one_order(world: World) -> None
 
     standing, once = Order.objects.order_by("-every_weeks")
     assert [(o.every_weeks, o.due_on, o.customer.name) for o in (standing, once)] == [
-        (2, DUE, "The Weir"), (0, DUE, "The Weir"),
-    ]  # fmt: skip
+        (2, DUE, "The Weir"),
+        (0, DUE, "The Weir"),
+    ]
     lines = [(str(one), one.quantity, one.unit_money) for one in standing.lines.all()]
     assert lines == [
         ("Oyster, 300 g", 12, None),

@@ -16,12 +16,13 @@ def test_prices_of_loose_goods_are_in_force_by_state_and_grade(world: World, uni
 
     assert {
         (goods.state, goods.grade): (price.unit_money, price.weight_unit, price.tax_included)
-        for goods, price in prices.items() if isinstance(goods, LooseGoods)
+        for goods, price in prices.items()
+        if isinstance(goods, LooseGoods)
     } == {
         ("fresh", "firsts"): (16 * UNIT, unit, True),
         ("fresh", "seconds"): (95_000, unit, False),
         ("dried", ""): (120 * UNIT, unit, True),
-    }  # fmt: skip
+    }
 
 
 def test_a_price_that_is_there_stays_as_it_is(world: World) -> None:
@@ -37,12 +38,18 @@ def test_a_price_that_is_there_stays_as_it_is(world: World) -> None:
 def test_a_loose_price_twice_or_of_what_has_no_grade_is_named(world: World) -> None:
     where = ("Sunday market", DAY, 16, None)
     rows = [
-        ("Oyster", None, None, *where), ("Oyster", "fresh", "firsts", *where),
-        ("Oyster", "dried", "seconds", *where), ("Oyster, 300 g", "fresh", "firsts", *where),
+        ("Oyster", None, None, *where),
+        ("Oyster", "fresh", "firsts", *where),
+        ("Oyster", "dried", "seconds", *where),
+        ("Oyster, 300 g", "fresh", "firsts", *where),
         ("Enoki", None, None, *where),
-    ]  # fmt: skip
+    ]
 
     assert problems(world, prices=rows) == [
-        ("Prices", 2, "From day"), ("Prices", 3, "From day"), ("Prices", 4, "Grade"),
-        ("Prices", 5, "State"), ("Prices", 5, "Grade"), ("Prices", 6, "Product or species"),
-    ]  # fmt: skip
+        ("Prices", 2, "From day"),
+        ("Prices", 3, "From day"),
+        ("Prices", 4, "Grade"),
+        ("Prices", 5, "State"),
+        ("Prices", 5, "Grade"),
+        ("Prices", 6, "Product or species"),
+    ]

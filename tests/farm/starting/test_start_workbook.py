@@ -195,10 +195,18 @@ def test_a_column_or_file_that_is_no_workbook_is_named(world: World) -> None:
 
 def test_a_delivery_on_the_sheet_of_what_a_recall_asked_for_is_held_at_once(world: World) -> None:
     mill = Supplier.objects.create(name="New Mill")
-    receive_supplies(world.doing(), supply=world.supplies["sawdust"], quantity=KG, paid_money=4_000,
-                     delivery=Delivery(supplier=mill, supplier_lot="B7"))  # fmt: skip
-    recall = open_recall(world.doing(reason="metal"), reach_of(suspect_supplier_lot(mill, "B7")),
-                         notice="Keep it apart.")  # fmt: skip
+    receive_supplies(
+        world.doing(),
+        supply=world.supplies["sawdust"],
+        quantity=KG,
+        paid_money=4_000,
+        delivery=Delivery(supplier=mill, supplier_lot="B7"),
+    )
+    recall = open_recall(
+        world.doing(reason="metal"),
+        reach_of(suspect_supplier_lot(mill, "B7")),
+        notice="Keep it apart.",
+    )
     recorded(world)
 
     pellets = lot_of(Stage.SUPPLY, "Beech")

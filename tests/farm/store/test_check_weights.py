@@ -55,8 +55,13 @@ def test_the_loss_ends_on_the_last_day_of_sale(world: World) -> None:
 
 
 def test_what_is_dried_loses_nothing(world: World) -> None:
-    pouch = Product(species=world.species, form=Form.DRIED, pack=PackKind.AIRTIGHT,
-                    net_mg=30 * GRAM, name="Dried, 30 g")  # fmt: skip
+    pouch = Product(
+        species=world.species,
+        form=Form.DRIED,
+        pack=PackKind.AIRTIGHT,
+        net_mg=30 * GRAM,
+        name="Dried, 30 g",
+    )
     pouch.save()
 
     # A belief: hand filling scatters by 1 %, so 30 + 1.645 x 0.3 = 30.4935 g.
@@ -139,8 +144,12 @@ def test_packs_are_weighed_on_a_page_in_grams(world: World, client: Client) -> N
     # Number keys of some phones have neither a blank nor a new line.
     assert "inputmode" not in str(form["weights"])
 
-    sent = {"weights": "216.5 217, 218\n", "tare": "9", "uuid": form["uuid"].value(),
-            "when": form["when"].value().strftime("%Y-%m-%dT%H:%M")}  # fmt: skip
+    sent = {
+        "weights": "216.5 217, 218\n",
+        "tare": "9",
+        "uuid": form["uuid"].value(),
+        "when": form["when"].value().strftime("%Y-%m-%dT%H:%M"),
+    }
     assert client.post(address, sent).status_code == 302
     assert weighings("kg")[0].judged.nets_mg == (207_500, 208 * GRAM, 209 * GRAM)
 

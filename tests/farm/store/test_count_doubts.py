@@ -26,8 +26,9 @@ from tests.farm.world import GRAM, KG, World, assert_book_is_sound, grow_blocks
 MOULD = "green mould"
 
 
-def looked_at(world: World, lot: Lot, *, lost: int = 0, passed: int | None = None,
-              sure: bool = False) -> Recorded:  # fmt: skip
+def looked_at(
+    world: World, lot: Lot, *, lost: int = 0, passed: int | None = None, sure: bool = False
+) -> Recorded:
     doing = world.doing(reason=MOULD if lost else "", sure=sure)
     return check(doing, lot=lot, colonised_percent=60, lost=lost, passed=passed)
 
@@ -91,16 +92,21 @@ def test_the_answer_to_a_count_stands_with_its_check(world: World) -> None:
 
 
 def filled(world: World, count: int, sawdust_mg: int, bags: int, **said: object) -> Recorded:
-    draws = [Draw(world.received("sawdust", 100 * KG), sawdust_mg),
-             Draw(world.received("block bag", 100), bags)]  # fmt: skip
+    draws = [
+        Draw(world.received("sawdust", 100 * KG), sawdust_mg),
+        Draw(world.received("block bag", 100), bags),
+    ]
     doing = replace(world.doing(), **said)  # type: ignore[arg-type]
     return fill_blocks(doing, recipe=world.block_recipe, count=count, draws=draws)
 
 
 def test_a_count_that_the_sawdust_does_not_go_into_is_asked_about(world: World) -> None:
     # 975 g a bag: 40 bags take 39 kg, and 86 lb are 39.009 kg.
-    with pytest.raises(PlausibilityQuestion, match=r"86\.00 kg .* of sawdust for 40 filled, where "
-                       r"the recipe takes 39\.00 kg.*Pounds\? Then it is 39\.009 kg"):  # fmt: skip
+    with pytest.raises(
+        PlausibilityQuestion,
+        match=r"86\.00 kg .* of sawdust for 40 filled, where "
+        r"the recipe takes 39\.00 kg.*Pounds\? Then it is 39\.009 kg",
+    ):
         filled(world, 40, 86 * KG, 40)
     assert filled(world, 40, 78 * KG, 40).fresh
 

@@ -28,8 +28,14 @@ def dried(
     world: World, *draws: Draw, dried_mg: int, laid: Laid | None = None, sure: bool = False
 ) -> Lot:
     """Dry lots at 55 °C for ten hours."""
-    entry = dry(world.doing(minutes=0, sure=sure), draws=draws, dried_mg=dried_mg,
-                temperature_milli_c=55_000, minutes_drying=600, laid=laid).entry  # fmt: skip
+    entry = dry(
+        world.doing(minutes=0, sure=sure),
+        draws=draws,
+        dried_mg=dried_mg,
+        temperature_milli_c=55_000,
+        minutes_drying=600,
+        laid=laid,
+    ).entry
     return Lot.objects.select_related("item", "card", "made_by").get(made_by=entry)
 
 
@@ -173,9 +179,15 @@ def test_the_form_takes_hours_and_says_that_drying_kills_nothing(
     assert "does not kill germs" in page.content.decode()
     form = page.context["form"]
     data = {name: form[name].value() or "" for name in form.fields}
-    data |= {f"draws_{lot.pk}": "10", "dried_mg": "1.2", "temperature_milli_c": "55",
-             "minutes_drying": "9:30", "slice_mm": "6", "trays": "8",
-             "when": f"{world.now:%Y-%m-%dT%H:%M}"}  # fmt: skip
+    data |= {
+        f"draws_{lot.pk}": "10",
+        "dried_mg": "1.2",
+        "temperature_milli_c": "55",
+        "minutes_drying": "9:30",
+        "slice_mm": "6",
+        "trays": "8",
+        "when": f"{world.now:%Y-%m-%dT%H:%M}",
+    }
 
     text = owner.post("/record/dry/", data, follow=True).content.decode()
 
@@ -208,9 +220,13 @@ def test_the_runs_are_taken_away(owner: Client, world: World, ending: str) -> No
 
 def test_dried_lots_become_pouches(world: World) -> None:
     lot = dried(world, Draw(crop(world), 10 * KG), dried_mg=1_200 * GRAM)
-    pouch = Product.objects.create(name="Dried oyster, 30 g", species=world.species,
-                                   form=Form.DRIED, net_mg=30 * GRAM,
-                                   pack=PackKind.AIRTIGHT)  # fmt: skip
+    pouch = Product.objects.create(
+        name="Dried oyster, 30 g",
+        species=world.species,
+        form=Form.DRIED,
+        net_mg=30 * GRAM,
+        pack=PackKind.AIRTIGHT,
+    )
 
     made_of = pack(world.doing(), product=pouch, packs=20, draws=[Draw(lot, 610 * GRAM)])
 

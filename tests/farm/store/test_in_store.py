@@ -130,8 +130,9 @@ def test_lots_stand_under_their_place_and_what_has_none_comes_last(world: World)
     places = places_in_store(now_of(world), water_losses())
 
     assert [(place.name, [one.lot for one in place.lots]) for place in places] == [
-        ("Fridge, 1", [here]), ("Place not stated", [lost]),
-    ]  # fmt: skip
+        ("Fridge, 1", [here]),
+        ("Place not stated", [lost]),
+    ]
 
 
 def test_the_page_shows_every_lot_with_its_place(owner: Client, world: World) -> None:

@@ -18,9 +18,20 @@ NONE = Tolerance(0, "none")
 # to 10,000 g, and that a share is rounded up to the next tenth of a gram: from memory.
 @pytest.mark.parametrize(
     ("declared_g", "may_miss_mg"),
-    [(30, 2_700), (50, 4_500), (75, 4_500), (150, 6_800), (200, 9_000), (250, 9_000),
-     (400, 12_000), (500, 15_000), (750, 15_000), (1_000, 15_000), (2_000, 30_000)],
-)  # fmt: skip
+    [
+        (30, 2_700),
+        (50, 4_500),
+        (75, 4_500),
+        (150, 6_800),
+        (200, 9_000),
+        (250, 9_000),
+        (400, 12_000),
+        (500, 15_000),
+        (750, 15_000),
+        (1_000, 15_000),
+        (2_000, 30_000),
+    ],
+)
 def test_the_tolerable_negative_error_is_the_directives(declared_g: int, may_miss_mg: int) -> None:
     found = tolerance(declared_g * GRAM, "kg")
 
@@ -84,9 +95,11 @@ def test_one_pack_within_the_tolerance_is_no_short_weight() -> None:
 
 @pytest.mark.parametrize(
     ("net_g", "verdict"),
-    [(143.1, "short: some by more than the tolerance"),
-     (136.3, "short: some by more than twice the tolerance")],
-)  # fmt: skip
+    [
+        (143.1, "short: some by more than the tolerance"),
+        (136.3, "short: some by more than twice the tolerance"),
+    ],
+)
 def test_a_pack_beyond_the_tolerance_is_short_whatever_the_average(
     net_g: float, verdict: str
 ) -> None:

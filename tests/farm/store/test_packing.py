@@ -64,10 +64,15 @@ def test_the_next_packs_are_put_where_the_last_were(world: World) -> None:
     """A packing that was taken back says nothing of where the next goes."""
     shelves = [world.fridge_shelf, world.shelf]
     entries = [
-        pack(world.doing(), product=world.product, packs=20, shelf=shelf,
-             draws=[Draw(crop(world, 4 * KG), 4 * KG)]).entry
+        pack(
+            world.doing(),
+            product=world.product,
+            packs=20,
+            shelf=shelf,
+            draws=[Draw(crop(world, 4 * KG), 4 * KG)],
+        ).entry
         for shelf in shelves
-    ]  # fmt: skip
+    ]
     assert last_shelf("pack") == world.shelf
 
     undo(world.doing(reason="not packed"), entries[1])
@@ -75,8 +80,13 @@ def test_the_next_packs_are_put_where_the_last_were(world: World) -> None:
 
 
 def test_the_form_offers_the_place_of_the_last_fresh_packs(world: World) -> None:
-    pack(world.doing(), product=world.product, packs=20, shelf=world.fridge_shelf,
-         draws=[Draw(crop(world, 4 * KG), 4 * KG)])  # fmt: skip
+    pack(
+        world.doing(),
+        product=world.product,
+        packs=20,
+        shelf=world.fridge_shelf,
+        draws=[Draw(crop(world, 4 * KG), 4 * KG)],
+    )
     crop(world, 4 * KG)
     address = f"/record/pack/?product={world.product.pk}&packs=20"
     shown = text(signed_in(world.owner).get(address))

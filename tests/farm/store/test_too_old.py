@@ -123,9 +123,12 @@ def test_told_late_of_before_the_hold_it_is_asked_about_and_then_sold(world: Wor
 def dried(world: World, *lots: Lot, sure: bool = False) -> Recorded:
     """A kilo of each; oyster is 89.2 % water, so 2 kg hold 216 g dry matter."""
     return dry(
-        world.doing(sure=sure), draws=[Draw(lot, KG) for lot in lots],
-        dried_mg=len(lots) * 115 * GRAM, temperature_milli_c=52_000, minutes_drying=600,
-    )  # fmt: skip
+        world.doing(sure=sure),
+        draws=[Draw(lot, KG) for lot in lots],
+        dried_mg=len(lots) * 115 * GRAM,
+        temperature_milli_c=52_000,
+        minutes_drying=600,
+    )
 
 
 def packed(world: World, lot: Lot, *, product: Product | None = None, sure: bool) -> Recorded:

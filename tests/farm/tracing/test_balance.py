@@ -38,8 +38,10 @@ def test_own_arithmetic_a_harvest_is_accounted_for_to_the_hundredth() -> None:
     crop = picked(world, 9_850 * GRAM)
     # On the day it was picked no water is lost yet, so that all of it is unexplained.
     then = crop.made_by.happened_at
-    same_day = [replace(world.doing(), happened_at=then, reason=reason, sure=True)
-                for reason in ("", "old", "", "")]  # fmt: skip
+    same_day = [
+        replace(world.doing(), happened_at=then, reason=reason, sure=True)
+        for reason in ("", "old", "", "")
+    ]
     sell(
         same_day[0],
         place=world.kitchens,
@@ -47,14 +49,17 @@ def test_own_arithmetic_a_harvest_is_accounted_for_to_the_hundredth() -> None:
         lines=[SoldLine(crop, 5_200 * GRAM, 9 * UNIT)],
     )
     throw_away(same_day[1], lot=fresh(crop), quantity=400 * GRAM)
-    dry(same_day[2], draws=[Draw(fresh(crop), 250 * GRAM)],
-        dried_mg=26 * GRAM, temperature_milli_c=45_000, minutes_drying=600)  # fmt: skip
+    dry(
+        same_day[2],
+        draws=[Draw(fresh(crop), 250 * GRAM)],
+        dried_mg=26 * GRAM,
+        temperature_milli_c=45_000,
+        minutes_drying=600,
+    )
     weigh_again(same_day[3], lot=fresh(crop), weight_mg=3_950 * GRAM)
     balance = balance_of(crop)
 
-    assert balance.parts == (
-        3_950 * GRAM, 250 * GRAM, 5_200 * GRAM, 0, 400 * GRAM, 50 * GRAM
-    )  # fmt: skip
+    assert balance.parts == (3_950 * GRAM, 250 * GRAM, 5_200 * GRAM, 0, 400 * GRAM, 50 * GRAM)
     assert balance.accounted_ppm == 994_924
     assert accounted_words(balance) == "99.49 % (9.80 kg of 9.85 kg)"
     assert balance.not_known == ("unexplained: missing at weighing again",)

@@ -91,8 +91,12 @@ def test_its_lists_stay_as_they_were() -> None:
 
 def test_it_asks_for_what_is_missing() -> None:
     lots = season()
-    load_stall(lots.world.doing(), place=lots.world.stall, day=MARKET_DAY,
-               lines=[Draw(fresh(lots.packs), 1)])  # fmt: skip
+    load_stall(
+        lots.world.doing(),
+        place=lots.world.stall,
+        day=MARKET_DAY,
+        lines=[Draw(fresh(lots.packs), 1)],
+    )
     missing = "\n".join(found(started(lots)).missing)
 
     assert f"No telephone or e-mail is kept of {lots.world.customer.number}" in missing

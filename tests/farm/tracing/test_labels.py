@@ -253,9 +253,12 @@ def packs(world: World) -> Lot:
 
 def dried(world: World) -> Lot:
     return dry(
-        world.doing(sure=True), draws=[Draw(picked(world), 8 * KG)], dried_mg=800 * GRAM,
-        temperature_milli_c=50_000, minutes_drying=480,
-    ).lots[-1]  # fmt: skip
+        world.doing(sure=True),
+        draws=[Draw(picked(world), 8 * KG)],
+        dried_mg=800 * GRAM,
+        temperature_milli_c=50_000,
+        minutes_drying=480,
+    ).lots[-1]
 
 
 def test_packs_with_a_gtin_print_it(world: World) -> None:

@@ -58,33 +58,52 @@ def ways_out_of(lots: Season) -> dict[str, Callable[[Doing], object]]:
     """Every way in which something of a lot may leave, or become something else."""
     world, customer = lots.world, lots.world.customer
     packs, seconds, blocks = fresh(lots.packs), fresh(lots.seconds), fresh(lots.grown.blocks)
-    order = take_order(world.doing(sure=True), customer=customer, days=Days(farm_today()),
-                       lines=[Wanted(world.product, 1)])  # fmt: skip
+    order = take_order(
+        world.doing(sure=True),
+        customer=customer,
+        days=Days(farm_today()),
+        lines=[Wanted(world.product, 1)],
+    )
     return {
         "sell": lambda doing: sell(
-            doing, place=world.kitchens, customer=customer, lines=[SoldLine(packs, 1, UNIT)]),
+            doing, place=world.kitchens, customer=customer, lines=[SoldLine(packs, 1, UNIT)]
+        ),
         "sell at the door": lambda doing: sell(
-            doing, place=world.kitchens, lines=[SoldLine(seconds, GRAM, UNIT)]),
+            doing, place=world.kitchens, lines=[SoldLine(seconds, GRAM, UNIT)]
+        ),
         "sell what the book does not hold": lambda doing: sell(
-            doing, place=world.kitchens, lines=[SoldLine(packs, 90, UNIT)], count_up=True),
+            doing, place=world.kitchens, lines=[SoldLine(packs, 90, UNIT)], count_up=True
+        ),
         "deliver": lambda doing: deliver(
-            doing, order=order, due_on=farm_today(), lines=[SoldLine(packs, 1, UNIT)]),
+            doing, order=order, due_on=farm_today(), lines=[SoldLine(packs, 1, UNIT)]
+        ),
         "load": lambda doing: load_stall(
-            doing, place=world.stall, day=MARKET_DAY, lines=[Draw(packs, 1)]),
+            doing, place=world.stall, day=MARKET_DAY, lines=[Draw(packs, 1)]
+        ),
         "give away": lambda doing: give_away(doing, why=Given.GIFT, draws=[Draw(packs, 1)]),
         "own use": lambda doing: give_away(doing, why=Given.OWN, draws=[Draw(seconds, GRAM)]),
         "pack": lambda doing: pack(
-            doing, product=world.product, packs=1, draws=[Draw(seconds, 200 * GRAM)]),
+            doing, product=world.product, packs=1, draws=[Draw(seconds, 200 * GRAM)]
+        ),
         "dry": lambda doing: dry(
-            doing, draws=[Draw(seconds, 500 * GRAM)], dried_mg=55 * GRAM,
-            temperature_milli_c=45_000, minutes_drying=600),
+            doing,
+            draws=[Draw(seconds, 500 * GRAM)],
+            dried_mg=55 * GRAM,
+            temperature_milli_c=45_000,
+            minutes_drying=600,
+        ),
         "dry packs": lambda doing: dry(
-            doing, draws=[Draw(packs, 1)], dried_mg=22 * GRAM, temperature_milli_c=45_000,
-            minutes_drying=600),
+            doing,
+            draws=[Draw(packs, 1)],
+            dried_mg=22 * GRAM,
+            temperature_milli_c=45_000,
+            minutes_drying=600,
+        ),
         "clone": lambda doing: clone_culture(doing, source=seconds, piece_mg=GRAM, portions=5),
-        "use blocks up": lambda doing: blocks and pick(
-            doing, given=[Draw(lots.grown.blocks, 0)], flush=2, firsts_mg=0),
-    }  # fmt: skip
+        "use blocks up": lambda doing: (
+            blocks and pick(doing, given=[Draw(lots.grown.blocks, 0)], flush=2, firsts_mg=0)
+        ),
+    }
 
 
 WAYS = (
@@ -141,16 +160,24 @@ def test_what_is_made_late_of_what_was_made_late_is_accepted_too() -> None:
     world.wait(3)
     recall = recalled(world, blocks)
     doing = world.doing(reason="from the sheet", sure=True)
-    crop = pick(replace(doing, happened_at=picked_at), given=[Draw(fresh(blocks), 0)], flush=1,
-                firsts_mg=KG).lots[-1]  # fmt: skip
+    crop = pick(
+        replace(doing, happened_at=picked_at), given=[Draw(fresh(blocks), 0)], flush=1, firsts_mg=KG
+    ).lots[-1]
     packed = pack(
         replace(world.doing(reason="from the sheet"), happened_at=picked_at + timedelta(hours=1)),
-        product=world.product, packs=5, draws=[Draw(fresh(crop), KG)],
-    ).lots[-1]  # fmt: skip
-    earlier = replace(world.doing(reason="from the sheet"),
-                      happened_at=picked_at + timedelta(hours=2))  # fmt: skip
-    sell(earlier, place=world.kitchens, customer=world.customer,
-         lines=[SoldLine(fresh(packed), 2, UNIT)])  # fmt: skip
+        product=world.product,
+        packs=5,
+        draws=[Draw(fresh(crop), KG)],
+    ).lots[-1]
+    earlier = replace(
+        world.doing(reason="from the sheet"), happened_at=picked_at + timedelta(hours=2)
+    )
+    sell(
+        earlier,
+        place=world.kitchens,
+        customer=world.customer,
+        lines=[SoldLine(fresh(packed), 2, UNIT)],
+    )
 
     found = state(recall)
     assert fresh(packed).held
@@ -175,8 +202,9 @@ def test_a_sample_a_gift_and_own_use_are_recipients_with_day_and_weight() -> Non
         ("sample", 200 * GRAM, world.now.date()),
         ("gift", 400 * GRAM, world.now.date()),
     ]
-    assert not [loss for loss in reach_of(suspect_lots([lots.packs])).losses
-                if loss.what == "give away"]  # fmt: skip
+    assert not [
+        loss for loss in reach_of(suspect_lots([lots.packs])).losses if loss.what == "give away"
+    ]
     assert state(recall).to_do.given == 3
     told(world, recall, "sample", "gift", "own use")
     assert state(recall).to_do.given == 0
@@ -185,15 +213,19 @@ def test_a_sample_a_gift_and_own_use_are_recipients_with_day_and_weight() -> Non
 def test_what_was_given_away_at_the_stall_did_not_come_back() -> None:
     lots = season()
     world, packs = lots.world, fresh(lots.packs)
-    loaded = load_stall(world.doing(sure=True), place=world.stall, day=MARKET_DAY,
-                        lines=[Draw(packs, 3)])  # fmt: skip
+    loaded = load_stall(
+        world.doing(sure=True), place=world.stall, day=MARKET_DAY, lines=[Draw(packs, 3)]
+    )
     settle_stall(
-        world.doing(), stall_day=StallDay.objects.get(entry=loaded.entry),
-        brought_back={packs.pk: 2}, prices={},
+        world.doing(),
+        stall_day=StallDay.objects.get(entry=loaded.entry),
+        brought_back={packs.pk: 2},
+        prices={},
         besides=Besides(given={Given.SAMPLE: [Draw(packs, 1)]}),
-    )  # fmt: skip
-    (row,) = [one for one in reach_of(suspect_lots([packs])).unnamed
-              if one.entry == loaded.entry.seq]  # fmt: skip
+    )
+    (row,) = [
+        one for one in reach_of(suspect_lots([packs])).unnamed if one.entry == loaded.entry.seq
+    ]
 
     # Took 3, none sold, 1 cut up: 2 came back.
     assert (row.loaded.pieces, row.sold.pieces, row.given.pieces) == (3, 0, 1)
@@ -206,8 +238,12 @@ def test_a_customer_who_got_more_since_the_call_is_told_again() -> None:
     told(world, recall, world.customer, world.stall)
     assert still_to_do(state(recall).to_do) == "1 lot still here"
 
-    sell(late(world, lots.packs), place=world.kitchens, customer=world.customer,
-         lines=[SoldLine(fresh(lots.packs), 1, UNIT)])  # fmt: skip
+    sell(
+        late(world, lots.packs),
+        place=world.kitchens,
+        customer=world.customer,
+        lines=[SoldLine(fresh(lots.packs), 1, UNIT)],
+    )
     found = state(recall)
     assert found.to_do.customers == 1
     assert told_words(found.customers[world.customer.pk]) == "again: got more since"
@@ -221,10 +257,17 @@ def test_a_later_recipient_is_called_before_nothing_is_left_to_do() -> None:
     other = Customer.objects.create(name="The Bell", place=world.kitchens)
     recall = recalled(world, lots.packs)
     told(world, recall, world.customer, world.stall)
-    throw_away(world.doing(reason="recalled"), lot=fresh(lots.packs),
-               quantity=fresh(lots.packs).quantity - 1)  # fmt: skip
-    sell(late(world, lots.packs), place=world.kitchens, customer=other,
-         lines=[SoldLine(fresh(lots.packs), 1, UNIT)])  # fmt: skip
+    throw_away(
+        world.doing(reason="recalled"),
+        lot=fresh(lots.packs),
+        quantity=fresh(lots.packs).quantity - 1,
+    )
+    sell(
+        late(world, lots.packs),
+        place=world.kitchens,
+        customer=other,
+        lines=[SoldLine(fresh(lots.packs), 1, UNIT)],
+    )
 
     found = state(recall)
     assert still_to_do(found.to_do) == "1 customer not spoken to"
@@ -240,8 +283,9 @@ def test_who_is_not_reached_on_two_different_days_was_tried() -> None:
     world = lots.world
     recall = recalled(world, lots.packs)
     for hours in (0, 1):
-        doing = replace(now(world, reason="no answer"),
-                        happened_at=timezone.now() + timedelta(minutes=hours))  # fmt: skip
+        doing = replace(
+            now(world, reason="no answer"), happened_at=timezone.now() + timedelta(minutes=hours)
+        )
         add_call(doing, recall, world.customer, reached=False, recovered_mg=0)
     assert state(recall).to_do.customers == 1
 

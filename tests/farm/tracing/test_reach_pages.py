@@ -137,8 +137,12 @@ def test_the_book_refuses_to_sell_what_is_held(owner: Client) -> None:
     world = lots.world
 
     with pytest.raises(OnHold):
-        sell(world.doing(), place=world.kitchens, customer=world.customer,
-             lines=[SoldLine(fresh(lots.packs), 1, 4 * UNIT)])  # fmt: skip
+        sell(
+            world.doing(),
+            place=world.kitchens,
+            customer=world.customer,
+            lines=[SoldLine(fresh(lots.packs), 1, 4 * UNIT)],
+        )
 
 
 def test_a_hold_needs_its_reason(owner: Client) -> None:

@@ -41,8 +41,9 @@ def opened(lots: Season, reason: str = "green dust on the packs") -> Recall:
 
 def called(lots: Season, recall: Recall, recovered_mg: int = 0, answer: str = "has 5") -> None:
     world = lots.world
-    add_call(world.doing(reason=answer), recall, world.customer, reached=True,
-             recovered_mg=recovered_mg)  # fmt: skip
+    add_call(
+        world.doing(reason=answer), recall, world.customer, reached=True, recovered_mg=recovered_mg
+    )
 
 
 def recovered_words(recall: Recall) -> str:
@@ -83,8 +84,12 @@ def test_the_frozen_list_stays_as_it_was_when_more_was_sold_before_the_hold() ->
     recall = opened(lots)
     before = state_of(recall).frozen
     earlier = replace(lots.world.doing(reason="Saturday's sheet"), happened_at=MARKET_NOON)
-    sell(earlier, place=lots.world.kitchens, customer=lots.world.customer,
-         lines=[SoldLine(fresh(lots.packs), 1, 4 * UNIT)])  # fmt: skip
+    sell(
+        earlier,
+        place=lots.world.kitchens,
+        customer=lots.world.customer,
+        lines=[SoldLine(fresh(lots.packs), 1, 4 * UNIT)],
+    )
 
     state = state_of(Recall.objects.get())
     assert state.frozen == before

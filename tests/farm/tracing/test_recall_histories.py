@@ -58,17 +58,30 @@ class Play:
         self.world: World = small_farm()
         self.blocks = [fruiting(self.world, 12), fruiting(self.world, 12)]
         self.world.received("punnet", 500)
-        self.customers = [Customer.objects.create(name=name, place=self.world.kitchens)
-                          for name in ("Bell", "Cook")]  # fmt: skip
+        self.customers = [
+            Customer.objects.create(name=name, place=self.world.kitchens)
+            for name in ("Bell", "Cook")
+        ]
         self.world.wait(8)
 
     def steps(self) -> list[Callable[[], object]]:
         often = [self.picks, self.packs, self.dries, self.sells, self.gives]
         return [
-            *often, *often, self.loads, self.settles, self.comes_back, self.is_found, self.splits,
-            self.bins, self.corrects, self.undoes, self.recalls, self.lets_go, self.takes_out,
+            *often,
+            *often,
+            self.loads,
+            self.settles,
+            self.comes_back,
+            self.is_found,
+            self.splits,
+            self.bins,
+            self.corrects,
+            self.undoes,
+            self.recalls,
+            self.lets_go,
+            self.takes_out,
             self.calls,
-        ]  # fmt: skip
+        ]
 
     def doing(self) -> Doing:
         """Now, or told late: as of some hours or days before."""
@@ -94,9 +107,13 @@ class Play:
             list(Lot.objects.filter(card__stage=Stage.BLOCKS, quantity__gt=0)),
             self.chance.choice((1, 1, 2)),
         )
-        pick(self.doing(), given=[Draw(fresh(lot), 0) for lot in blocks], flush=1,
-             firsts_mg=self.chance.randint(400, 1500) * GRAM,
-             seconds_mg=self.chance.choice((0, 400)) * GRAM)  # fmt: skip
+        pick(
+            self.doing(),
+            given=[Draw(fresh(lot), 0) for lot in blocks],
+            flush=1,
+            firsts_mg=self.chance.randint(400, 1500) * GRAM,
+            seconds_mg=self.chance.choice((0, 400)) * GRAM,
+        )
 
     def packs(self) -> None:
         lots = {lot.pk: lot for lot in (self.some(Stage.CROP), self.some(Stage.CROP))}
@@ -106,18 +123,30 @@ class Play:
 
     def dries(self) -> None:
         lots = {lot.pk: lot for lot in (self.some(Stage.CROP), self.some(Stage.CROP, Stage.PACKS))}
-        draws = [Draw(lot, self.part(lot, 3 if lot.unit_mass_mg else 500 * GRAM))
-                 for lot in lots.values()]  # fmt: skip
+        draws = [
+            Draw(lot, self.part(lot, 3 if lot.unit_mass_mg else 500 * GRAM))
+            for lot in lots.values()
+        ]
         mass = sum(d.quantity * (d.lot.unit_mass_mg or 1) for d in draws)
-        dry(self.doing(), draws=draws, dried_mg=max(1, mass // 9), temperature_milli_c=45_000,
-            minutes_drying=600)  # fmt: skip
+        dry(
+            self.doing(),
+            draws=draws,
+            dried_mg=max(1, mass // 9),
+            temperature_milli_c=45_000,
+            minutes_drying=600,
+        )
 
     def sells(self) -> None:
         lot = self.some(Stage.PACKS, Stage.CROP, Stage.DRIED)
         to = self.chance.choice([None, *self.customers])
         amount = self.part(lot, 3 if lot.unit_mass_mg else 300 * GRAM)
-        sell(self.doing(), place=self.world.kitchens, customer=to,
-             lines=[SoldLine(lot, amount, UNIT)], count_up=self.chance.random() < 0.1)  # fmt: skip
+        sell(
+            self.doing(),
+            place=self.world.kitchens,
+            customer=to,
+            lines=[SoldLine(lot, amount, UNIT)],
+            count_up=self.chance.random() < 0.1,
+        )
 
     def gives(self) -> None:
         lot = self.some(Stage.PACKS, Stage.CROP)
@@ -127,8 +156,12 @@ class Play:
     def loads(self) -> None:
         lots = {lot.pk: lot for lot in (self.some(Stage.PACKS), self.some(Stage.PACKS))}
         doing = self.doing()
-        load_stall(doing, place=self.world.stall, day=doing.day,
-                   lines=[Draw(lot, self.part(lot, 4)) for lot in lots.values()])  # fmt: skip
+        load_stall(
+            doing,
+            place=self.world.stall,
+            day=doing.day,
+            lines=[Draw(lot, self.part(lot, 4)) for lot in lots.values()],
+        )
 
     def settles(self) -> None:
         gone = Entry.objects.filter(takes_back=True).values("amends")
@@ -138,10 +171,17 @@ class Play:
         whole = sum(line.quantity for line in loaded)
         given = self.chance.choice((0, 0, 1))
         back = self.chance.randint(0, whole - given)
-        counted = share_out(loaded, {loaded[0].lot.item_id: ItemDay(
-            back, {Given.SAMPLE.value: given} if given else {})})  # fmt: skip
-        settle_stall(self.doing(), stall_day=day, brought_back=counted.back, prices={},
-                     besides=Besides.of(counted))  # fmt: skip
+        counted = share_out(
+            loaded,
+            {loaded[0].lot.item_id: ItemDay(back, {Given.SAMPLE.value: given} if given else {})},
+        )
+        settle_stall(
+            self.doing(),
+            stall_day=day,
+            brought_back=counted.back,
+            prices={},
+            besides=Besides.of(counted),
+        )
 
     def comes_back(self) -> None:
         line = self.chance.choice(list(SaleLine.objects.filter(line__role=Role.SOLD)))
@@ -153,20 +193,33 @@ class Play:
 
     def splits(self) -> None:
         lot = self.some(Stage.BLOCKS)
-        check(self.doing(), lot=lot, colonised_percent=90, lost=self.chance.choice((0, 1)),
-              passed=self.chance.choice((2, 4)))  # fmt: skip
+        check(
+            self.doing(),
+            lot=lot,
+            colonised_percent=90,
+            lost=self.chance.choice((0, 1)),
+            passed=self.chance.choice((2, 4)),
+        )
 
     def bins(self) -> None:
         lot = self.some(Stage.PACKS, Stage.CROP, Stage.DRIED)
-        throw_away(replace(self.doing(), reason="off"), lot=lot,
-                   quantity=self.chance.choice((lot.quantity, self.part(lot, 3))))  # fmt: skip
+        throw_away(
+            replace(self.doing(), reason="off"),
+            lot=lot,
+            quantity=self.chance.choice((lot.quantity, self.part(lot, 3))),
+        )
 
     def corrects(self) -> None:
         lines = Line.objects.filter(role__in=(Role.USED, Role.SOLD), entry__amends=None)
         line = self.chance.choice(list(lines.exclude(quantity=0)))
         right = max(0, -line.quantity + self.chance.choice((-1, 1, 2)))
-        correct_quantity(replace(self.doing(), reason="misread"), line.entry, lot=line.lot,
-                         role=line.role, right_quantity=right)  # fmt: skip
+        correct_quantity(
+            replace(self.doing(), reason="misread"),
+            line.entry,
+            lot=line.lot,
+            role=line.role,
+            right_quantity=right,
+        )
 
     def undoes(self) -> None:
         entry = self.chance.choice(list(Entry.objects.filter(amends=None).order_by("-seq")[:6]))
@@ -222,8 +275,12 @@ def nothing_leaves(play: Play, recall: Recall) -> None:
     for listed in state_of(recall).now.still_here:
         lot = Lot.objects.get(code=listed.code)
         with pytest.raises(Refused):
-            sell(play.world.doing(sure=True, reason="please"), place=play.world.kitchens,
-                 lines=[SoldLine(lot, 1, UNIT)])  # fmt: skip
+            sell(
+                play.world.doing(sure=True, reason="please"),
+                place=play.world.kitchens,
+                lines=[SoldLine(lot, 1, UNIT)],
+            )
         with pytest.raises(Refused):
-            give_away(play.world.doing(sure=True, reason="please"), why=Given.GIFT,
-                      draws=[Draw(lot, 1)])  # fmt: skip
+            give_away(
+                play.world.doing(sure=True, reason="please"), why=Given.GIFT, draws=[Draw(lot, 1)]
+            )

@@ -44,8 +44,9 @@ def test_a_return_and_what_is_found_stay_held_and_open_it_again() -> None:
     world = lots.world
     recall = recalled(world, lots.packs)
     told(world, recall, world.customer, world.stall)
-    throw_away(world.doing(reason="recalled"), lot=fresh(lots.packs),
-               quantity=fresh(lots.packs).quantity)  # fmt: skip
+    throw_away(
+        world.doing(reason="recalled"), lot=fresh(lots.packs), quantity=fresh(lots.packs).quantity
+    )
     assert not state(recall).is_open
 
     line = SaleLine.objects.get(line__entry=lots.delivery.entry, line__lot=lots.packs)
@@ -53,8 +54,9 @@ def test_a_return_and_what_is_found_stay_held_and_open_it_again() -> None:
     assert still_to_do(state(recall).to_do) == "1 lot still here"
     count_lot(world.doing(reason="behind the crates"), lot=fresh(lots.packs), difference=1)
     assert [(one.what, one.pieces) for one in state(recall).since][-2:] == [
-        ("take back", 2), ("count", 1)
-    ]  # fmt: skip
+        ("take back", 2),
+        ("count", 1),
+    ]
     with pytest.raises(OnHold, match="Recall 1"):
         sell(
             world.doing(sure=True),
@@ -68,8 +70,9 @@ def test_a_pick_of_listed_blocks_comes_on_the_list_held() -> None:
     world = lots.world
     recall = recalled(world, lots.grown.grain)
     world.wait(14)
-    crop = pick(world.doing(sure=True), given=[Draw(fresh(lots.grown.blocks), 0)], flush=2,
-                firsts_mg=KG).lots[-1]  # fmt: skip
+    crop = pick(
+        world.doing(sure=True), given=[Draw(fresh(lots.grown.blocks), 0)], flush=2, firsts_mg=KG
+    ).lots[-1]
 
     assert fresh(crop).held
     assert crop.code in {lot.code for lot in state(recall).now.lots}
@@ -80,9 +83,12 @@ def test_a_delivery_of_the_suppliers_lot_that_is_typed_late_is_held_at_once() ->
     world = lots.world
     recall = recalled(world, suspect_supplier_lot(world.supplier, "rye 26-31"))
     sack = receive_supplies(
-        world.doing(), supply=world.supplies["rye"], quantity=KG, paid_money=6_000,
+        world.doing(),
+        supply=world.supplies["rye"],
+        quantity=KG,
+        paid_money=6_000,
         delivery=Delivery(supplier=world.supplier, supplier_lot="RYE 26-31"),
-    ).lots[0]  # fmt: skip
+    ).lots[0]
 
     assert fresh(sack).held
     found = state_of(recall)
@@ -98,8 +104,9 @@ def test_a_released_lot_leaves_the_list_struck_and_what_is_made_of_it_is_free() 
     recall = recalled(world, lots.grown.grain)
     release(world.doing(reason="the laboratory found nothing"), [fresh(lots.grown.blocks)])
     world.wait(14)
-    crop = pick(world.doing(sure=True), given=[Draw(fresh(lots.grown.blocks), 0)], flush=2,
-                firsts_mg=KG).lots[-1]  # fmt: skip
+    crop = pick(
+        world.doing(sure=True), given=[Draw(fresh(lots.grown.blocks), 0)], flush=2, firsts_mg=KG
+    ).lots[-1]
 
     found = state(recall)
     assert not fresh(crop).held
@@ -115,8 +122,9 @@ def test_an_undone_release_brings_the_lot_and_what_was_made_of_it_back() -> None
     recall = recalled(world, lots.grown.grain)
     freed = release(world.doing(reason="nothing found"), [fresh(lots.grown.blocks)]).entry
     world.wait(14)
-    crop = pick(world.doing(sure=True), given=[Draw(fresh(lots.grown.blocks), 0)], flush=2,
-                firsts_mg=KG).lots[-1]  # fmt: skip
+    crop = pick(
+        world.doing(sure=True), given=[Draw(fresh(lots.grown.blocks), 0)], flush=2, firsts_mg=KG
+    ).lots[-1]
     undo(world.doing(), freed)
 
     assert fresh(crop).held
@@ -160,8 +168,13 @@ def test_a_weight_of_a_pack_corrected_after_the_hold_is_accepted_with_its_reason
     world = lots.world
     recall = recalled(world, lots.grown.grain)
     made = fresh(lots.packs).made_by
-    correct_quantity(world.doing(sure=True, reason="misread"), made, lot=fresh(lots.firsts),
-                     role=Role.USED, right_quantity=6_100 * GRAM)  # fmt: skip
+    correct_quantity(
+        world.doing(sure=True, reason="misread"),
+        made,
+        lot=fresh(lots.firsts),
+        role=Role.USED,
+        right_quantity=6_100 * GRAM,
+    )
 
     assert [(one.what, one.mass_mg) for one in state(recall).since] == [("correct", -100 * GRAM)]
 

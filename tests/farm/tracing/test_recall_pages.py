@@ -48,9 +48,12 @@ def test_nothing_is_left_to_do_is_said_only_when_nothing_is(owner: Client) -> No
     for step in (
         lambda: told(world, recall, world.customer),
         lambda: told(world, recall, world.stall),
-        lambda: throw_away(world.doing(reason="recalled"), lot=fresh(lots.packs),
-                           quantity=fresh(lots.packs).quantity),
-    ):  # fmt: skip
+        lambda: throw_away(
+            world.doing(reason="recalled"),
+            lot=fresh(lots.packs),
+            quantity=fresh(lots.packs).quantity,
+        ),
+    ):
         assert "Nothing is left to do" not in owner.get("/recalls/1/").content.decode()
         assert "/recalls/1/" in owner.get("/").content.decode()
         step()
@@ -75,8 +78,10 @@ def test_a_run_and_a_suppliers_lot_are_taken_as_they_are_asked(owner: Client) ->
     lots = season()
     world = lots.world
     back = f"supplier={world.supplier.pk}&supplier_lot=rye+26-31"
-    owner.post(f"/reach/recall/?codes={lots.packs.code}",
-               {"reason": "ergot", "uuid": str(uuid4()), "back": back})  # fmt: skip
+    owner.post(
+        f"/reach/recall/?codes={lots.packs.code}",
+        {"reason": "ergot", "uuid": str(uuid4()), "back": back},
+    )
     recall = Recall.objects.get()
 
     assert recall.suspects == "Mill & Sons's lot rye 26-31"
@@ -102,9 +107,13 @@ def test_samples_are_called_by_their_reason_on_the_page(owner: Client) -> None:
     page = owner.get("/recalls/1/").content.decode()
     assert "samples, given away" in page
     form = {
-        "whom": "given-sample", "when": f"{timezone.now():%Y-%m-%dT%H:%M}", "reached": "on",
-        "answer": "nobody is known", "recovered_mg": "", "uuid": str(uuid4()),
-    }  # fmt: skip
+        "whom": "given-sample",
+        "when": f"{timezone.now():%Y-%m-%dT%H:%M}",
+        "reached": "on",
+        "answer": "nobody is known",
+        "recovered_mg": "",
+        "uuid": str(uuid4()),
+    }
     owner.post("/recalls/1/call/", form)
 
     assert state(recall).to_do.given == 0
@@ -117,9 +126,12 @@ def test_a_recall_asks_the_database_little_however_much_came_since(owner: Client
     told(world, recall, world.customer)
     before = {address: asked(owner, address) for address in ("/", "/recalls/", "/recalls/1/")}
     for _ in range(3):
-        sell(late(world, lots.packs), place=world.kitchens,
-             customer=Customer.objects.create(name=f"C {uuid4()}", place=world.kitchens),
-             lines=[SoldLine(fresh(lots.packs), 1, UNIT)])  # fmt: skip
+        sell(
+            late(world, lots.packs),
+            place=world.kitchens,
+            customer=Customer.objects.create(name=f"C {uuid4()}", place=world.kitchens),
+            lines=[SoldLine(fresh(lots.packs), 1, UNIT)],
+        )
     recalled(world, lots.dried)
 
     for address, count in before.items():

@@ -43,8 +43,10 @@ def test_a_pack_shares_its_pick_its_blocks_its_grain_and_its_runs() -> None:
     found = wider(lots.packs)
 
     assert codes(found["the same pick"]) == {
-        lots.firsts.code, lots.seconds.code, lots.trim.code,
-    }  # fmt: skip
+        lots.firsts.code,
+        lots.seconds.code,
+        lots.trim.code,
+    }
     assert codes(found["the same grain batch"]) == {lots.grown.grain.code}
     runs = [dict(one.asked)["run"] for one in found.values() if "run" in dict(one.asked)]
     assert sorted(runs) == sorted(str(run.seq) for run in runs_kept())

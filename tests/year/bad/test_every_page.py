@@ -66,9 +66,12 @@ def hollow(response: HttpResponse) -> list[str]:
     elif "spreadsheet" in kind:
         sheets = load_workbook(io.BytesIO(content), data_only=True).worksheets
         said = "\n".join(
-            str(cell) for sheet in sheets for row in sheet.iter_rows(values_only=True)
-            for cell in row if isinstance(cell, str)
-        )  # fmt: skip
+            str(cell)
+            for sheet in sheets
+            for row in sheet.iter_rows(values_only=True)
+            for cell in row
+            if isinstance(cell, str)
+        )
     else:
         said = content.decode() if kind.startswith("text/") else ""
     return [said[max(at.start() - 40, 0) : at.end() + 20] for at in HOLLOW.finditer(said)]

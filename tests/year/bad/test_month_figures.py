@@ -31,8 +31,9 @@ __all__ = [
 
 
 def test_every_flow_of_the_bad_year_costs_what_lines_and_charges_come_to(bad: BadYear) -> None:
-    flows = [((one.entry_id, one.lot_id, str(one.role)), sum(one.cost))
-             for one in Flow.objects.all()]  # fmt: skip
+    flows = [
+        ((one.entry_id, one.lot_id, str(one.role)), sum(one.cost)) for one in Flow.objects.all()
+    ]
 
     assert differences(second_costs(), flows) == {}
     assert len(flows) > 400

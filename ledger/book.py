@@ -17,6 +17,7 @@ from ledger import checks, errors, full_pass, guards, sealing, tracing, working
 from ledger.codes import lot_code
 from ledger.drafts import NUMBERS, ChargeDraft, Draft, LineDraft, NewLot, canonical, fingerprint
 from ledger.models import Charge, Edge, Entry, Head, Item, Line, Lot, Mark, Seal
+from ledger.standing import stands_at
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,11 +111,11 @@ def dependants(entry: Entry) -> list[int]:
     found: set[int] = set()
     places = {entry.place}
     while places:
-        lots = Line.objects.filter(entry__place__in=places, quantity__gt=0).values("lot_id")
+        lots = Line.objects.standing_at(places).filter(quantity__gt=0).values("lot_id")
         later = (
-            Line.objects.filter(Q(lot__in=lots) | Q(returns__entry__place__in=places))
+            Line.objects.filter(Q(lot__in=lots) | stands_at(places, "returns__entry"))
             .filter(entry__place__gt=entry.place)
-            .exclude(entry__place__in=found)
+            .exclude(stands_at(found))
             .values_list("entry__place", flat=True)
         )
         places = set(later) - found
@@ -289,7 +290,7 @@ def _opposite_lines(root: Entry) -> tuple[LineDraft, ...]:
     """Negate the sum of all lines that stand at an entry's place."""
     sums: dict[tuple[int, str], dict[str, int]] = {}
     kept: dict[tuple[int, str], Line] = {}
-    for line in Line.objects.filter(entry__place=root.seq).select_related("lot", "returns"):
+    for line in Line.objects.standing_at(root.seq).select_related("lot", "returns"):
         key = (line.lot_id, line.role)
         kept.setdefault(key, line)
         numbers = sums.setdefault(key, dict.fromkeys(NUMBERS, 0))
@@ -304,5 +305,5 @@ def _opposite_lines(root: Entry) -> tuple[LineDraft, ...]:
 def _opposite_charges(root: Entry) -> tuple[ChargeDraft, ...]:
     return tuple(
         ChargeDraft(charge.kind, -charge.amount, -charge.quantity_milli, charge.rate, charge.lot)
-        for charge in Charge.objects.filter(entry__place=root.seq).select_related("lot")
+        for charge in Charge.objects.standing_at(root.seq).select_related("lot")
     )

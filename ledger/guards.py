@@ -52,14 +52,14 @@ def check_amendment(root: Entry, draft: Draft) -> None:
         _check_new_lot(line)
         _check_place(root, line)
     _check_once(draft)
-    named = set(Line.objects.filter(entry__place=root.seq).values_list("lot_id", flat=True))
+    named = set(Line.objects.standing_at(root.seq).values_list("lot_id", flat=True))
     _check_falls(draft, named)
     _check_holds(draft, root.happened_at)
 
 
 def check_amended(root: Entry) -> None:
     """Refuse, once the differences are written, what the whole entry can no longer state."""
-    charges = Charge.objects.filter(entry__place=root.seq).values_list("kind", "lot")
+    charges = Charge.objects.standing_at(root.seq).values_list("kind", "lot")
     totals = charges.annotate(Sum("amount")).order_by()
     for kind, _, total in totals:
         if total < 0:
@@ -67,7 +67,7 @@ def check_amended(root: Entry) -> None:
                 f"The correction would leave {total} charged for {kind} at entry {root.seq}. "
                 "Take off no more than was charged."
             )
-    lines = Line.objects.filter(entry__place=root.seq)
+    lines = Line.objects.standing_at(root.seq)
     used = lines.filter(role=Role.USED).aggregate(pieces=Sum("quantity"), given=Sum("given_mg"))
     basis = lines.filter(role=Role.MADE).aggregate(total=Sum("basis"))["total"]
     shared = any(total for _, lot, total in totals if lot is None)

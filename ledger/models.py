@@ -222,6 +222,8 @@ class Charge(models.Model):
     rate = models.BigIntegerField(default=0)
     lot = models.ForeignKey(Lot, models.PROTECT, null=True, related_name="charges")
 
+    objects = StandingQuerySet.as_manager()
+
 
 class Mark(models.Model):
     """An entry puts a lot on hold, or releases it; the last standing mark counts."""

@@ -9,6 +9,7 @@ from django.db.models import Q, QuerySet, Sum
 from ledger.costing import RANK, Cost, Step, still_expected
 from ledger.drafts import NUMBERS
 from ledger.models import KINDS, Charge, Line, Lot, Role
+from ledger.standing import stands_at
 
 _MADE = Role.MADE.value
 _STEP_FIELDS = ("entry__place", "role", *NUMBERS, "returns__entry__place")
@@ -41,7 +42,7 @@ def read_story(lot_ids: Iterable[int] | None = None) -> Story:
         _add_charges(story, Charge.objects.all())
         return story
     places = add_shares(story)
-    charges = Charge.objects.filter(Q(lot=None, entry__place__in=places) | Q(lot__in=story.steps))
+    charges = Charge.objects.filter(stands_at(places) & Q(lot=None) | Q(lot__in=story.steps))
     _add_charges(story, charges)
     return story
 
@@ -67,7 +68,7 @@ def read_steps(lot_ids: Iterable[int] | None = None) -> Story:
 def add_shares(story: Story) -> list[int]:
     """Add who shares the cost of the entries that made the lots; give these. One query."""
     places = [s.place for steps in story.steps.values() for s in steps if s.role == _MADE]
-    _add_shares(story, Line.objects.filter(entry__place__in=places))
+    _add_shares(story, Line.objects.standing_at(places))
     return places
 
 

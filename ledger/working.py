@@ -17,6 +17,7 @@ from ledger.costing import RANK, Cost, Life, Step, work
 from ledger.drafts import NUMBERS
 from ledger.edges import EDGE_FIELDS, edges_at
 from ledger.models import KINDS, Edge, Entry, Flow, Head, Line, Lot, Mark, Role
+from ledger.standing import stands_at
 from ledger.story import Story, read_story
 
 ZERO: Cost = (0, 0, 0, 0, 0)
@@ -56,7 +57,7 @@ def rework(entry: Entry) -> None:
     """
     _renew_edges(entry)
     _renew_marks(entry)
-    lines = Line.objects.filter(entry__place=entry.place)
+    lines = Line.objects.standing_at(entry.place)
     stated = lines.values_list("lot_id", "role", "entry_id")
     wave = {lot for lot, role, seq in stated if seq == entry.seq or role == _MADE}
     wave.update(entry.charges.exclude(lot=None).values_list("lot_id", flat=True))
@@ -64,7 +65,7 @@ def rework(entry: Entry) -> None:
         wave |= _parts_of(wave)
     while wave:
         changed = _work_wave(wave)
-        below = Line.objects.filter(entry__place__in=changed, role=_MADE) if changed else ()
+        below = Line.objects.standing_at(changed).filter(role=_MADE) if changed else ()
         wave = {line.lot_id for line in below}
 
 
@@ -213,7 +214,7 @@ def _check_signs(lot_id: int, steps: list[Step]) -> None:
 
 def _renew_edges(entry: Entry) -> None:
     place = entry.place
-    lines = Line.objects.filter(entry__place=place, role__in=(_USED, _MADE))
+    lines = Line.objects.standing_at(place).filter(role__in=(_USED, _MADE))
     edges = edges_at(place, lines.values_list(*EDGE_FIELDS))
     if entry.amends_id:
         Edge.objects.filter(entry=place).delete()
@@ -221,7 +222,7 @@ def _renew_edges(entry: Entry) -> None:
 
 
 def _renew_marks(entry: Entry) -> None:
-    lots = Mark.objects.filter(entry__place=entry.place).values_list("lot_id", flat=True)
+    lots = Mark.objects.standing_at(entry.place).values_list("lot_id", flat=True)
     for lot_id in set(lots):
         Lot.objects.filter(pk=lot_id).update(held=is_held(lot_id))
 
@@ -235,7 +236,7 @@ def is_held(lot_id: int) -> bool:
 def standing_marks(lot_id: int) -> "QuerySet[Mark]":
     """A lot's marks that were not taken back, the last first."""
     taken_back = Entry.objects.filter(takes_back=True).values("place")
-    return Mark.objects.filter(lot=lot_id).exclude(entry__place__in=taken_back).order_by("-pk")
+    return Mark.objects.filter(lot=lot_id).exclude(stands_at(taken_back)).order_by("-pk")
 
 
 def held_since(lot_id: int, before: int | None = None) -> datetime | None:

@@ -163,6 +163,14 @@ def test_an_import_is_seen_in_both_its_forms() -> None:
     assert seen == {"farm.units", "farm", "farm.models"}
 
 
+def places_asked_by_hand(tree: ast.AST) -> Iterator[int]:
+    """Give the line of each question for rows that stand at a place, written out."""
+    for node in ast.walk(tree):
+        words = [part.arg or "" for part in node.keywords] if isinstance(node, ast.Call) else []
+        if any(f"__{word}".endswith(("__entry__place", "__entry__place__in")) for word in words):
+            yield node.lineno  # type: ignore[attr-defined]
+
+
 def test_what_was_taken_back_is_left_out_by_the_method_of_the_book_alone() -> None:
     way = "amendments__" + "takes_back"
     by_hand = [
@@ -173,3 +181,28 @@ def test_what_was_taken_back_is_left_out_by_the_method_of_the_book_alone() -> No
     ]
 
     assert by_hand == []
+
+
+def test_what_stands_at_a_place_is_asked_by_the_method_of_the_book_alone() -> None:
+    by_hand = [
+        f"{path.relative_to(ROOT)}:{line}"
+        for place in ("farm", "ledger")
+        for path in sources(place)
+        for line in places_asked_by_hand(ast.parse(path.read_text()))
+    ]
+
+    assert by_hand == []
+
+
+@pytest.mark.parametrize(
+    ("code", "seen"),
+    [
+        ("Line.objects.filter(entry__place=7, lot=lot)", [1]),
+        ("rows.exclude(line__entry__place__in=[7])", [1]),
+        ("Q(returns__entry__place__in=[7])", [1]),
+        ("Line.objects.filter(entry__place__gt=7)", []),
+        ("Line.objects.standing_at(7).order_by('entry__place')", []),
+    ],
+)
+def test_a_place_asked_by_hand_is_seen(code: str, seen: list[int]) -> None:
+    assert list(places_asked_by_hand(ast.parse(code))) == seen

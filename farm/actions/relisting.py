@@ -25,7 +25,7 @@ def keep_up(doing: Doing, *, after: int) -> None:
     """
     places = Entry.objects.filter(seq__gt=after).values("place")
     lines = Line.objects.filter(entry__seq__gt=after).values("lot")
-    marks = Mark.objects.filter(entry__place__in=places).values("lot")
+    marks = Mark.objects.standing_at(places).values("lot")
     touched = Recall.objects.filter(
         Q(lots__lot__in=lines) | Q(lots__lot__in=marks) | ~Q(asked="")
     ).values("pk")

@@ -114,7 +114,7 @@ def _trade(asked: Asked, *, role: str) -> tuple[Moved, ...]:
 
 def _sales(places: Places) -> dict[tuple[int, int], Sale]:
     """The sale behind each entry and lot; money beside it is not looked at."""
-    lines = SaleLine.objects.filter(line__entry__place__in=places).order_by("-pk")
+    lines = SaleLine.objects.standing_at(places, "line__entry").order_by("-pk")
     rows = lines.select_related("line__entry", "sale__place", "sale__customer")
     return {(row.line.entry.place, row.line.lot_id): row.sale for row in rows}
 

@@ -67,7 +67,7 @@ class Told:
 def tell(entries: QuerySet[Entry]) -> list[Told]:
     """Tell what some entries say, each with all its corrections; ten queries, however many."""
     places = places_of(entries)
-    rows = list(Entry.objects.filter(place__in=places).order_by("seq"))
+    rows = list(Entry.objects.standing_at(places).order_by("seq"))
     lines = _lines_by_entry(places)
     told: dict[int, Told] = {}
     said: dict[int, list[Line]] = defaultdict(list)
@@ -85,7 +85,7 @@ def tell(entries: QuerySet[Entry]) -> list[Told]:
 
 
 def _lines_by_entry(places: Places) -> dict[int, list[Line]]:
-    lines = Line.objects.filter(entry__place__in=places).order_by("entry_id", "pk")
+    lines = Line.objects.standing_at(places).order_by("entry_id", "pk")
     related = [f"lot__card__{name}" for name in _CARD]
     return _grouped(lines.select_related("lot__item", "returns__entry", *related), "entry_id")
 
@@ -103,7 +103,7 @@ def _added_up(lines: Iterable[Line]) -> tuple[Stated, ...]:
 
 def _add_beside(told: dict[int, Told], places: Places) -> None:
     """Add holds and shelves."""
-    marks = Mark.objects.filter(entry__place__in=places).order_by("pk")
+    marks = Mark.objects.standing_at(places).order_by("pk")
     for mark in marks.select_related("lot__item", "lot__card__supplier", "entry"):
         if not mark.entry.takes_back:
             told[mark.entry.place].marks.append(mark)
@@ -118,7 +118,7 @@ def _add_sales(told: dict[int, Told], said: dict[int, list[Line]], places: Place
         place: lines[0].returns.entry.place if lines and lines[0].returns else place
         for place, lines in said.items()
     }
-    returned = Line.objects.filter(entry__place__in=places).values("returns__entry__place")
+    returned = Line.objects.standing_at(places).values("returns__entry__place")
     sales = Sale.objects.filter(
         Q(entry__in=places) | Q(entry__in=returned.exclude(returns=None))
     ).select_related("place", "customer")
@@ -142,7 +142,7 @@ def _add_given(told: dict[int, Told], places: Places) -> None:
         told[row.entry_id].place = row.sale.place if row.sale else None
     of_settling = GivenAway.objects.filter(sale__entry__in=places)
     settled_by = dict(of_settling.values_list("entry", "sale__entry"))
-    lines = Line.objects.filter(entry__place__in=settled_by, role=Role.LOST).order_by()
+    lines = Line.objects.standing_at(settled_by).filter(role=Role.LOST).order_by()
     for entry, lot, quantity in lines.values_list("entry__place", "lot").annotate(Sum("quantity")):
         given = told[settled_by[entry]].given
         given[lot] = given.get(lot, 0) - quantity

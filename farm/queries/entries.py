@@ -136,7 +136,7 @@ def standing(entry: Entry) -> list[Standing]:
 
     A lot that is only named is listed where the entry says nothing else of it.
     """
-    lines = Line.objects.filter(entry__place=entry.place).select_related("lot__item", "lot__card")
+    lines = Line.objects.standing_at(entry.place).select_related("lot__item", "lot__card")
     sums: dict[tuple[int, str], list[int]] = {}
     lots: dict[int, Lot] = {}
     for line in lines.order_by("entry_id", "pk"):
@@ -199,7 +199,7 @@ def marked_by(entry: Entry) -> list[Lot]:
 
 def gave_in(entry: Entry) -> dict[Lot, int]:
     """The mg that each block lot of a pick gave, as corrected; empty for what is no pick."""
-    lines = Line.objects.filter(entry__place=entry.place, role=Role.USED)
+    lines = Line.objects.standing_at(entry.place).filter(role=Role.USED)
     picks = lines.filter(lot__in=lines.filter(given_mg__gt=0).values("lot"))
     sums = dict(picks.order_by().values_list("lot_id").annotate(Sum("given_mg")))
     return {lot: sums[lot.pk] for lot in Lot.objects.filter(pk__in=sums).order_by("pk")}

@@ -249,7 +249,7 @@ def moved(flows: QuerySet[Flow]) -> tuple[Moved, ...]:
 def sale_lines(first: date, last: date) -> SaleLines:
     """Find the lines of the sales of some days, with what was corrected of them; one query."""
     entries = Entry.objects.filter(happened_on__range=(first, last))
-    rows = SaleLine.objects.filter(line__entry__place__in=entries.values("seq"))
+    rows = SaleLine.objects.standing_at(entries.values("seq"), "line__entry")
     rows = rows.select_related(
         "line__entry", "sale__place", "sale__customer", "sale__note__box", "product"
     )

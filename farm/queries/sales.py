@@ -140,7 +140,7 @@ def asked_for(entry: Entry, lot: Lot) -> int | None:
     if terms is None:
         return None
     kept = "gross" if terms["tax_included"] else "net"
-    sold = Line.objects.filter(entry__place=entry.seq, lot=lot, role=Role.SOLD)
+    sold = Line.objects.standing_at(entry.seq).filter(lot=lot, role=Role.SOLD)
     rows = SaleLine.objects.filter(line__in=sold)
     asked: int | None = rows.aggregate(asked=Sum(kept))["asked"]
     return asked

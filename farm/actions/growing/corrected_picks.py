@@ -53,7 +53,7 @@ def check_something_is_left(root: Entry, lot: Lot, role: str) -> None:
     """
     if role not in (Role.USED, Role.MADE):
         return
-    others = Line.objects.filter(entry__place=root.seq, role=role).exclude(lot=lot)
+    others = Line.objects.standing_at(root.seq).filter(role=role).exclude(lot=lot)
     if role == Role.USED and lot.card.stage != Stage.SUPPLY:
         others = others.exclude(lot__card__stage=Stage.SUPPLY)
     sums = others.order_by().values("lot").annotate(Sum("quantity"), Sum("given_mg"))
@@ -66,12 +66,12 @@ def check_something_is_left(root: Entry, lot: Lot, role: str) -> None:
 
 
 def _picked(root: Entry) -> dict[int, int]:
-    made = Line.objects.filter(entry__place=root.seq, role=Role.MADE).order_by()
+    made = Line.objects.standing_at(root.seq).filter(role=Role.MADE).order_by()
     return dict(made.values_list("lot_id").annotate(Sum("quantity")))
 
 
 def _worths(root: Entry) -> dict[int, int]:
-    used = Line.objects.filter(entry__place=root.seq, role=Role.USED).order_by()
+    used = Line.objects.standing_at(root.seq).filter(role=Role.USED).order_by()
     return dict(used.values_list("lot_id").annotate(Sum("worth")))
 
 

@@ -120,7 +120,7 @@ def _crop_of_a_block(blocks: LotCard, scrap: Scrap) -> int:
 
 
 def _sums(root: Entry, lot: Lot, role: str) -> dict[str, int]:
-    lines = Line.objects.filter(entry__place=root.seq, lot=lot, role=role)
+    lines = Line.objects.standing_at(root.seq).filter(lot=lot, role=role)
     sums = lines.aggregate(*(Sum(name) for name in NUMBERS))
     return {name: sums[f"{name}__sum"] or 0 for name in NUMBERS}
 

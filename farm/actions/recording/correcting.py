@@ -201,16 +201,15 @@ def _follow_up(doing: Doing, entry: Entry) -> Doing:
 def _give_money_back(root: Entry, reversal: Entry) -> None:
     """Write the opposite of all money that stands at an entry, one row a line of the book."""
     for line in reversal.lines.all():
-        rows = SaleLine.objects.filter(
-            line__entry__place=root.seq, line__lot=line.lot_id, line__role=line.role
-        )
+        stood = SaleLine.objects.standing_at(root.seq, "line__entry")
+        rows = stood.filter(line__lot=line.lot_id, line__role=line.role)
         first = rows.select_related("sale", "product").order_by("pk").first()
         if first:
             add_sale_line(first.sale, line, NOTHING.minus(money_of(rows)), like=first)
 
 
 def _give_costs_back(root: Entry, reversal: Entry) -> None:
-    costs = SellingCost.objects.filter(entry__place=root.seq).order_by()
+    costs = SellingCost.objects.standing_at(root.seq).order_by()
     sums = costs.values_list("place_id", "what", "own").annotate(Sum("amount"), Sum("minutes"))
     for place, what, own, amount, minutes in sums:
         SellingCost.objects.create(
@@ -234,7 +233,7 @@ class _Standing:
     @classmethod
     def read(cls, root: Entry, lot: Lot, role: str) -> "_Standing":
         names = ("quantity", "money", "basis", "given_mg", "worth")
-        lines = Line.objects.filter(entry__place=root.seq, lot=lot, role=role)
+        lines = Line.objects.standing_at(root.seq).filter(lot=lot, role=role)
         sums = lines.aggregate(*(Sum(name) for name in names))
         if sums["quantity__sum"] is None:
             raise Malformed(
@@ -309,7 +308,7 @@ def _difference(terms: Terms, first: SaleLine, line: Line, *, right: Amount) -> 
     """
     root = first.line.entry
     alike = [code for code, said in _terms_of(root).items() if said == terms]
-    rows = SaleLine.objects.filter(line__entry__place=root.seq, line__role=Role.SOLD)
+    rows = SaleLine.objects.standing_at(root.seq, "line__entry").filter(line__role=Role.SOLD)
     own = money_of(rows.filter(line__lot=line.lot_id))
     rows = rows.filter(product=first.product, line__lot__item=line.lot.item)
     rows = rows.filter(line__lot__code__in=alike)

@@ -100,7 +100,7 @@ def card_fee(sale: Sale, count: CashCount) -> int:
 
 
 def _add_card_fees(sale: Sale, count: CashCount) -> None:
-    rows = SellingCost.objects.filter(entry__place=sale.entry_id, what=SellingCost.CARDS)
+    rows = SellingCost.objects.standing_at(sale.entry_id).filter(what=SellingCost.CARDS)
     known = rows.aggregate(total=Sum("amount"))["total"] or 0
     difference = card_fee(sale, count) - known
     if difference:

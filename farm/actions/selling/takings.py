@@ -32,9 +32,8 @@ def sold_line(line: Line) -> Line:
 
 def standing_lines(sold: Line) -> QuerySet[SaleLine]:
     """The money of a sold line with its corrections."""
-    return SaleLine.objects.filter(
-        line__entry__place=sold.entry.place, line__lot=sold.lot_id, line__role=Role.SOLD
-    )
+    rows = SaleLine.objects.standing_at(sold.entry.place, "line__entry")
+    return rows.filter(line__lot=sold.lot_id, line__role=Role.SOLD)
 
 
 def money_of(rows: QuerySet[SaleLine]) -> Amount:
@@ -58,7 +57,7 @@ def to_give_back(sold: Line) -> list[tuple[Entry, Amount]]:
     corrected to 45.00: the return states -20.00 and should -18.00, so 2.00.
     """
     returns = Line.objects.filter(returns=sold)
-    whole = Line.objects.filter(entry__place=sold.entry.place, lot=sold.lot_id, role=Role.SOLD)
+    whole = Line.objects.standing_at(sold.entry.place).filter(lot=sold.lot_id, role=Role.SOLD)
     quantity = -(whole.aggregate(total=Sum("quantity"))["total"] or 0)
     paid = money_of(standing_lines(sold))
     back, before, found = 0, NOTHING, []
@@ -67,7 +66,7 @@ def to_give_back(sold: Line) -> list[tuple[Entry, Amount]]:
         back += came_back
         net, gross = (-to_cent(money * back, quantity) for money in (paid.net, paid.gross))
         so_far = Amount(net, gross - net, gross)
-        stated = money_of(SaleLine.objects.filter(line__in=returns.filter(entry__place=place)))
+        stated = money_of(SaleLine.objects.filter(line__in=returns.standing_at(place)))
         found.append((Entry.objects.get(pk=place), so_far.minus(before).minus(stated)))
         before = so_far
     return found

@@ -274,7 +274,7 @@ def _awaiting_a_flush(past: Past) -> set[int]:
 def _charges(lot: Lot, places: list[int], entries: dict[int, Entry]) -> list[tuple[int, CostLine]]:
     """Name labour, energy and room by the entry that added them, to what it made or to this lot."""
     rows = (
-        Charge.objects.filter(entry__place__in=places)
+        Charge.objects.standing_at(places)
         .filter(Q(lot=None) | Q(lot=lot))
         .values_list("entry__place", "kind")
         .annotate(amount=Sum("amount"))

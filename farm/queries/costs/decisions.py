@@ -297,6 +297,6 @@ def _drying_cost(own: _Dried, rates: Mapping[str, Known]) -> Known | None:
 def _dried(species: Species) -> _Dried:
     found = dryings(species)
     places = [one.entry.pk for one in found]
-    charges = Charge.objects.filter(entry__place__in=places).aggregate(total=Sum("amount"))
+    charges = Charge.objects.standing_at(places).aggregate(total=Sum("amount"))
     fresh, dried = sum(one.fresh_mg for one in found), sum(one.dried_mg for one in found)
     return _Dried(len(found), fresh, dried, charges["total"] or 0)

@@ -280,7 +280,7 @@ def _add_selling_costs(
     # The share of takings goes back with the money, in the entry of what came back.
     backs = Line.objects.filter(role=Role.BACK, returns__entry__in=entries)
     sale_of = dict(backs.values_list("entry__place", "returns__entry__place"))
-    costs = SellingCost.objects.filter(entry__place__in=[*entries, *sale_of])
+    costs = SellingCost.objects.standing_at([*entries, *sale_of])
     totals = costs.values_list("entry__place", "place_id", "own").annotate(Sum("amount"))
     for entry, place, own, amount in totals.order_by():
         sale = sale_of.get(entry, entry)

@@ -20,6 +20,7 @@ from farm.models import Stage
 from farm.planning.variance import Used
 from ledger.amounts import largest_remainder
 from ledger.models import KINDS, Charge, CostKind, Dimension, Edge, Entry, Flow, Line, Lot, Role
+from ledger.standing import stands_at
 from ledger.story import Story, expected_now, picks_before_now, read_steps
 
 # The whole that a part was split off, the whole of that, and so on.
@@ -310,8 +311,8 @@ class _Parts:
 
 def _charges(places: Iterable[int], lots: Iterable[int]) -> Charges:
     """What is shared by what was made, by place, and what falls on some lots alone; one query."""
-    shared, own = Q(entry__place__in=list(places), lot=None), Q(lot__in=list(lots))
-    weights = Line.objects.filter(entry__place=OuterRef("entry__place"), role=Role.USED)
+    shared, own = stands_at(list(places)) & Q(lot=None), Q(lot__in=list(lots))
+    weights = Line.objects.standing_at(OuterRef("entry__place")).filter(role=Role.USED)
     picked = weights.order_by().values("entry__place").annotate(mg=Sum("given_mg")).values("mg")
     rows = (
         Charge.objects.filter(shared | own)

@@ -284,7 +284,7 @@ def _moves_among(
 
 def _box_entries(flows: QuerySet[Flow]) -> set[int]:
     """The entries whose sale, or whose return, is a box of a share; one query."""
-    lines = SaleLine.objects.filter(line__entry__place__in=flows.values("entry"))
+    lines = SaleLine.objects.standing_at(flows.values("entry"), "line__entry")
     boxed = lines.filter(sale__note__box__isnull=False)
     return set(boxed.values_list("line__entry__place", flat=True))
 

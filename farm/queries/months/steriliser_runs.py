@@ -104,7 +104,7 @@ def _loads() -> dict[int, _Load]:
 
 def _charged(entries: Iterable[int]) -> dict[int, dict[str, int]]:
     """What each run was charged, by kind of cost; corrections of it are charged at its place."""
-    charges = Charge.objects.filter(entry__place__in=list(entries))
+    charges = Charge.objects.standing_at(list(entries))
     sums = charges.values_list("entry__place", "kind").annotate(Sum("amount")).order_by()
     money: dict[int, dict[str, int]] = defaultdict(dict)
     for entry, kind, amount in sums:

@@ -237,11 +237,8 @@ def given_on(days: Collection[tuple[int, date]]) -> dict[tuple[int, date], list[
     """What was given on days of orders (by pk), by the line's pk and the day; one query."""
     # What the lines of an entry say of a lot now, corrections added.
     now = (
-        Line.objects.filter(
-            entry__place=OuterRef("sale_line__line__entry"),
-            lot=OuterRef("sale_line__line__lot"),
-            role=Role.SOLD,
-        )
+        Line.objects.standing_at(OuterRef("sale_line__line__entry"))
+        .filter(lot=OuterRef("sale_line__line__lot"), role=Role.SOLD)
         .order_by()
         .values("entry__place")
         .annotate(now=Sum("quantity"))

@@ -161,7 +161,7 @@ def _receivers(seqs: Sequence[int]) -> dict[int, str]:
 def _moved(seqs: Sequence[int]) -> tuple[dict[int, list[Moved]], dict[int, Lot]]:
     """Add up the lines of entries with those of their amendments, lot by lot; two queries."""
     sums = (
-        Line.objects.filter(entry__place__in=seqs)
+        Line.objects.standing_at(seqs)
         .values_list("entry__place", "lot", "role")
         .annotate(Sum("quantity"), Sum("given_mg"))
         .order_by("entry__place", "lot")
@@ -177,7 +177,7 @@ def _moved(seqs: Sequence[int]) -> tuple[dict[int, list[Moved]], dict[int, Lot]]
 def _versions(seqs: Sequence[int], lots: Mapping[int, Lot]) -> dict[int, list[Version]]:
     """Tell each number that was changed as it was and as it is, in the order of the changes."""
     amended = Entry.objects.filter(amends__in=seqs).values("amends")
-    lines = Line.objects.filter(entry__place__in=amended).select_related("entry")
+    lines = Line.objects.standing_at(amended).select_related("entry")
     told: dict[tuple[int, int, str], list[Version]] = defaultdict(list)
     sums: dict[tuple[int, int, str], tuple[int, int]] = {}
     for line in lines.order_by("entry__place", "lot", "role", "entry", "pk"):

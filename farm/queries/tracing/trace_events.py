@@ -138,7 +138,7 @@ class _Trade:
 
 def moved_of(lots: Iterable[int]) -> tuple[Moved, ...]:
     """List all that moved some lots, in order; one query."""
-    lines = Line.objects.filter(lot=OuterRef("lot"), entry__place=OuterRef("entry"), role=Role.BACK)
+    lines = Line.objects.standing_at(OuterRef("entry")).filter(lot=OuterRef("lot"), role=Role.BACK)
     sold = lines.exclude(returns=None).order_by("-pk").values("returns__entry__place")[:1]
     of_sale = Case(When(role=Role.BACK, then=Subquery(sold)), default=F("entry_id"))
     flows = Flow.objects.filter(lot__in=list(lots)).order_by("entry_id", "pk")

@@ -42,6 +42,22 @@ def largest_remainder(total: int, weights: Sequence[int]) -> list[int]:
     return parts
 
 
+def in_turn(total: int, rooms: Sequence[int]) -> tuple[list[int], int]:
+    """Hand ``total`` out in the order given, each room filled before the next; and what is left.
+
+    Whole numbers of one unit, a part for each room; parts and what is left add up to ``total``.
+    in_turn(7, [4, 2, 5]) is ([4, 2, 1], 0); in_turn(7, [4, 2]) is ([4, 2], 1). Of equal rooms the
+    earlier is filled first. A room of nothing, or below it, takes nothing; below zero there is
+    nothing to hand out, and all of it is left.
+    """
+    parts = []
+    for room in rooms:
+        part = max(0, min(room, total))
+        parts.append(part)
+        total -= part
+    return parts, total
+
+
 def part_worth(worth: int, cost: Sequence[int]) -> tuple[int, ...]:
     """Take so much of a cost in several kinds, or all there is: of each its part, by ``split``.
 

@@ -33,7 +33,7 @@ from farm.models import (
 from farm.refusals import MendedByRecording, MendedInDetails
 from farm.units import show_both
 from ledger import book
-from ledger.amounts import in_words
+from ledger.amounts import in_turn, in_words
 from ledger.drafts import ChargeDraft, Draft, LineDraft, MarkDraft
 from ledger.errors import Malformed
 from ledger.models import Dimension, Entry, Item, Lot
@@ -216,16 +216,11 @@ def oldest_first(supply: Supply, quantity: int) -> list[Draw]:
 
     Used for packaging by itself, and to prefill the ingredients of a recipe.
     """
-    draws, wanted = [], quantity
-    for lot in Lot.objects.filter(item=supply.item, quantity__gt=0, held=False).order_by("pk"):
-        take = min(lot.quantity, wanted)
-        draws.append(Draw(lot, take))
-        wanted -= take
-        if not wanted:
-            return draws
-    if wanted:
+    lots = Lot.objects.filter(item=supply.item, quantity__gt=0, held=False).order_by("pk")
+    draws, short = drawn(lots, quantity)
+    if short:
         needed, there = (
-            amount_words(amount, supply.item.dimension) for amount in (quantity, quantity - wanted)
+            amount_words(amount, supply.item.dimension) for amount in (quantity, quantity - short)
         )
         raise MendedByRecording(
             f"{supply.item.name}: {needed} needed, {there} on hand. Receive the supply first, or "
@@ -234,6 +229,13 @@ def oldest_first(supply: Supply, quantity: int) -> list[Draw]:
             row=supply,
         )
     return draws
+
+
+def drawn(lots: Iterable[Lot], quantity: int) -> tuple[list[Draw], int]:
+    """Draw a quantity from lots in the order given; and what they are short of it."""
+    there = list(lots)
+    parts, short = in_turn(quantity, [lot.quantity for lot in there])
+    return [Draw(lot, part) for lot, part in zip(there, parts, strict=True) if part], short
 
 
 def both(mass_mg: int) -> str:

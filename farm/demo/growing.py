@@ -2,7 +2,7 @@
 
 from functools import partial
 
-from farm.actions.common import Doing, Draw, oldest_first, on_hand
+from farm.actions.common import Doing, Draw, drawn, oldest_first, on_hand
 from farm.actions.growing.blocks import fill_blocks, inoculate_blocks, move_to_fruiting
 from farm.actions.growing.checks import check
 from farm.actions.growing.cultures import buy_culture, transfer_culture
@@ -258,14 +258,7 @@ def _ingredients(recipe: RecipeVersion, count: int) -> list[Draw]:
 
 def _spawn(strain: Strain, wanted_mg: int) -> list[Draw]:
     """Take spawn from the oldest lots of a strain."""
-    draws = []
-    for lot in on_hand(Stage.SPAWN, strain=strain):
-        take = min(lot.quantity, wanted_mg)
-        draws.append(Draw(lot, take))
-        wanted_mg -= take
-        if not wanted_mg:
-            break
-    return draws
+    return drawn(on_hand(Stage.SPAWN, strain=strain), wanted_mg)[0]
 
 
 def _fresh(lot: Lot) -> Lot:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from django.db.models import QuerySet
 
-from farm.actions.common import Draw, on_hand
+from farm.actions.common import Draw, drawn, on_hand
 from farm.actions.selling.giving import give_away
 from farm.actions.store.packing import pack
 from farm.actions.store.storing import throw_away
@@ -99,20 +99,9 @@ def _pack(year: Year, week: int) -> None:
         packs = min(44, sum(lot.quantity for lot in lots) // filled_mg(week, product.net_mg))
         if packs < 4:
             continue
-        draws = _take(lots, packs * filled_mg(week, product.net_mg))
+        draws, _ = drawn(lots, packs * filled_mg(week, product.net_mg))
         cold = year.scenery.shelves["fridge"]
         pack(year.doing("tam"), product=product, packs=packs, draws=draws, shelf=cold)
-
-
-def _take(lots: Sequence[Lot], wanted: int) -> list[Draw]:
-    """Draw what is wanted from the first lots that have it."""
-    draws = []
-    for lot in lots:
-        take = min(lot.quantity, wanted)
-        if take:
-            draws.append(Draw(lot, take))
-        wanted -= take
-    return draws
 
 
 def _tidy(year: Year, week: int) -> None:
@@ -155,6 +144,6 @@ def _pouches(year: Year, key: str) -> None:
     lots = list(on_hand(Stage.DRIED, species=product.species))
     packs = min(12, sum(lot.quantity for lot in lots) // product.net_mg)
     if packs:
-        draws = _take(lots, packs * product.net_mg)
+        draws, _ = drawn(lots, packs * product.net_mg)
         dry_shelf = year.scenery.shelves["jars"]
         pack(year.doing("tam"), product=product, packs=packs, draws=draws, shelf=dry_shelf)

@@ -19,6 +19,7 @@ from farm.models import (
     Stage,
 )
 from farm.models.lots import STATES
+from ledger.amounts import in_turn
 from ledger.codes import near, tidy
 from ledger.models import Dimension, Entry, Lot
 from ledger.standing import StandingQuerySet
@@ -166,10 +167,5 @@ def supplies_on_hand(*uses: str) -> list[Lot]:
 
 def oldest_taken(lots: Sequence[Lot], quantity: int) -> dict[int, int]:
     """Share a quantity over lots in the order given, leaving out those on hold."""
-    taken = {}
-    for lot in lots:
-        take = 0 if lot.held else min(lot.quantity, quantity)
-        quantity -= take
-        if take:
-            taken[lot.pk] = take
-    return taken
+    parts, _ = in_turn(quantity, [0 if lot.held else lot.quantity for lot in lots])
+    return {lot.pk: part for lot, part in zip(lots, parts, strict=True) if part}

@@ -1,10 +1,12 @@
 """Parts add up to the whole, whatever the weights."""
 
+from collections import Counter
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ledger.amounts import in_words, largest_remainder, part_worth, rate_of, split
+from ledger.amounts import in_turn, in_words, largest_remainder, part_worth, rate_of, split
 
 totals = st.integers(-(10**15), 10**15)
 weights = st.lists(st.integers(0, 10**9), min_size=1, max_size=12).filter(any)
@@ -47,6 +49,41 @@ def test_weights_that_cannot_share_are_refused(by: list[int]) -> None:
     for share in (split, largest_remainder):
         with pytest.raises(ValueError, match="Cannot share"):
             share(100, by)
+
+
+@pytest.mark.parametrize(
+    ("total", "rooms", "parts", "left"),
+    [
+        (7, [4, 2, 5], [4, 2, 1], 0),
+        (11, [4, 2, 5], [4, 2, 5], 0),
+        (12, [4, 2, 5], [4, 2, 5], 1),
+        (3, [2, 2, 2], [2, 1, 0], 0),  # of equals, the earlier first
+        (5, [0, -3, 4], [0, 0, 4], 1),
+        (0, [4], [0], 0),
+        (-6, [4, 2], [0, 0], -6),
+        (6, [], [], 6),
+    ],
+)
+def test_a_whole_is_handed_out_in_turn(
+    total: int, rooms: list[int], parts: list[int], left: int
+) -> None:
+    assert in_turn(total, rooms) == (parts, left)
+
+
+@given(st.integers(-20, 200), st.lists(st.integers(-5, 40), max_size=8))
+def test_handing_out_in_turn_is_as_giving_one_unit_at_a_time(total: int, rooms: list[int]) -> None:
+    given_out, left = Counter[int](), total
+    while left > 0 and (free := [at for at, room in enumerate(rooms) if given_out[at] < room]):
+        given_out[free[0]] += 1
+        left -= 1
+    assert in_turn(total, rooms) == ([given_out[at] for at in range(len(rooms))], left)
+
+
+@given(totals, st.lists(st.integers(-(10**9), 10**9), max_size=12))
+def test_what_is_handed_out_and_what_is_left_add_up(total: int, rooms: list[int]) -> None:
+    parts, left = in_turn(total, rooms)
+    assert sum(parts) + left == total
+    assert all(0 <= part <= max(0, room) for part, room in zip(parts, rooms, strict=True))
 
 
 def test_a_rate_is_rounded_down_to_whole_pieces() -> None:

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 
 from farm.actions.common import Draw, amount_words
 from farm.models import LoadLine
-from ledger.amounts import split
+from ledger.amounts import in_turn, split
 from ledger.errors import Malformed
 from ledger.models import Lot
 
@@ -88,16 +88,15 @@ def _sold(lines: Sequence[LoadLine], day: ItemDay) -> int:
     return loaded - gone
 
 
-def _take(rest: Iterable[Draw], wanted: int) -> tuple[list[Draw], list[Draw]]:
+def _take(rest: Sequence[Draw], wanted: int) -> tuple[list[Draw], list[Draw]]:
     """Take so much from the first draws; return what was taken and what is left."""
+    parts, _ = in_turn(wanted, [draw.quantity for draw in rest])
     taken, left = [], []
-    for draw in rest:
-        take = min(draw.quantity, wanted)
-        wanted -= take
-        if take:
-            taken.append(Draw(draw.lot, take))
-        if draw.quantity > take:
-            left.append(Draw(draw.lot, draw.quantity - take))
+    for draw, part in zip(rest, parts, strict=True):
+        if part:
+            taken.append(Draw(draw.lot, part))
+        if draw.quantity > part:
+            left.append(Draw(draw.lot, draw.quantity - part))
     return taken, left
 
 

@@ -8,6 +8,7 @@ from datetime import date
 from farm.models import MONEY_MOVES, Customer, Invoice, Payment, Settling
 from farm.queries.accounts.invoices import invoices
 from farm.queries.roll_forward import deposits_held_for
+from ledger.amounts import in_turn
 
 # Days past the day by which an invoice was to be paid; the last age has no end.
 LAST_DAYS = (30, 60, 90)
@@ -228,12 +229,11 @@ def _settled(
     for root, money in left.items():
         spare -= min(0, money)
         left[root] = max(0, money)
-    rows = []
-    for root in sorted(roots, key=lambda pk: (roots[pk].due_on, pk)):
-        take = max(0, min(spare, left[root]))
-        spare -= take
-        if left[root] > take:
+    rows, oldest_due = [], sorted(roots, key=lambda pk: (roots[pk].due_on, pk))
+    parts, spare = in_turn(spare, [left[root] for root in oldest_due])
+    for root, part in zip(oldest_due, parts, strict=True):
+        if left[root] > part:
             invoice = roots[root]
             over = (day - invoice.due_on).days
-            rows.append(OpenInvoice(invoice, owed[root], left[root] - take, over))
+            rows.append(OpenInvoice(invoice, owed[root], left[root] - part, over))
     return tuple(rows), spare

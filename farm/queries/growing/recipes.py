@@ -6,6 +6,7 @@ from django.db.models import F, Max, QuerySet
 
 from farm.models import RecipeVersion
 from farm.queries.stock import all_lots, located
+from ledger.amounts import in_turn
 from ledger.models import Item, Lot
 
 
@@ -40,8 +41,8 @@ def ingredients(version: RecipeVersion, count: int) -> Ingredients:
     )
     taken: dict[int, int] = {}
     for lot in lots:
-        take = 0 if lot.held else min(lot.quantity, wanted[lot.item_id])
-        wanted[lot.item_id] -= take
+        there = 0 if lot.held else lot.quantity
+        [take], wanted[lot.item_id] = in_turn(wanted[lot.item_id], [there])
         if take:
             taken[lot.pk] = take
     missing = tuple(sorted(item.name for item in each if wanted[item.pk]))

@@ -18,6 +18,7 @@ from farm.models import Allocation, AllocationLine, Order, OrderLine, Stage
 from farm.queries.keeping import keeps_until
 from farm.queries.orders.orders import Asked, DueOrder, due_or_late, fits, given_on, of_open_days
 from farm.queries.stock import located, lots_on_hand
+from ledger.amounts import in_turn
 from ledger.models import Lot
 
 GIVEN = (Stage.PACKS, Stage.CROP, Stage.DRIED)
@@ -142,12 +143,10 @@ def _of_free(
     taken: Counter[int] = Counter()
     for asked in due.asked:
         wanted = asked.missing - sum(part.quantity for part in mine if part.line == asked.line)
-        for lot in lots:
-            free = lot.quantity - spoken_for.get(lot.pk, 0) - taken[lot.pk]
-            if wanted > 0 and free > 0 and fits(asked.line, lot):
-                give = min(wanted, free)
-                taken[lot.pk] += give
-                wanted -= give
+        fitting = [lot for lot in lots if fits(asked.line, lot)]
+        free = [lot.quantity - spoken_for.get(lot.pk, 0) - taken[lot.pk] for lot in fitting]
+        given, _ = in_turn(wanted, free)
+        taken.update({lot.pk: part for lot, part in zip(fitting, given, strict=True)})
     return taken
 
 
@@ -185,14 +184,12 @@ def _standing(rows: Sequence[AllocationLine]) -> Iterator[SetAside]:
         made, key = row.allocation, (row.order_line_id, row.allocation.due_on)
         asked = Asked(row.order_line, tuple(given.get(key, ())))
         since = _given_since(asked, row.lot_id, made.after_entry)
-        there = missing.setdefault(key, asked.missing)
-        promised = max(0, min(row.quantity - since, there))
+        there = missing.get(key, asked.missing)
+        [promised], missing[key] = in_turn(there, [row.quantity - since])
         if not promised:
             continue
-        missing[key] -= promised
-        on_hand = left.setdefault(row.lot_id, 0 if row.lot.held else row.lot.quantity)
-        stands = min(promised, on_hand)
-        left[row.lot_id] -= stands
+        on_hand = left.get(row.lot_id, 0 if row.lot.held else row.lot.quantity)
+        [stands], left[row.lot_id] = in_turn(on_hand, [promised])
         yield SetAside(made.order, made.due_on, row.order_line, row.lot, promised, stands)
 
 

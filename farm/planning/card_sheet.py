@@ -7,12 +7,10 @@ formula over those names, with our own figure stored beside it for viewers that 
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from decimal import Decimal
+from io import BytesIO
 
-from openpyxl import Workbook
-from openpyxl.styles import Font
-from openpyxl.workbook.defined_name import DefinedName
-from openpyxl.worksheet.worksheet import Worksheet
+from xlsxwriter import Workbook
+from xlsxwriter.worksheet import Worksheet
 
 from farm import habits
 from farm.planning.card import MILLION, Card
@@ -25,13 +23,10 @@ from farm.planning.card_formulas import (
     formulas_of,
 )
 from farm.planning.inputs import ALONE, INPUTS, InputKind, Known
-from farm.reports.xlsx import Values, packed
+from farm.reports.xlsx import opened
+from farm.reports.xlsx_looks import PLAIN, Look, Looks
 
-HEAD, BOLD, PLAIN = (
-    Font(name="Arial", size=14, bold=True),
-    Font(name="Arial", size=10, bold=True),
-    Font(name="Arial", size=10),
-)
+BOLD = Look("bold")
 FIRST_ROW = 4
 # A key's last word is its unit; the sheet uses the unit that people use.
 UNITS: Mapping[str, tuple[str, int, str]] = {
@@ -58,24 +53,22 @@ class SheetHead:
 
 def card_sheet_bytes(card: Card, known: Mapping[str, Known], head: SheetHead) -> bytes:
     """Write the workbook; the same card gives the same bytes."""
-    book = Workbook()
-    book.properties.title, book.properties.creator = head.title, head.made_by
-    book.properties.created = book.properties.modified = head.made_at.replace(tzinfo=None)
-    inputs = book.active
-    assert isinstance(inputs, Worksheet)
-    inputs.title = "Inputs"
+    file = BytesIO()
+    book = opened(file, head.title, made_by=head.made_by, made_at=head.made_at)
+    looks = Looks(book)
+    inputs = _Page(book, looks, book.add_worksheet("Inputs"), head.currency)
     _title(inputs, head, ("What", "Value", "Unit", "Where from"), widths=(44, 14, 22, 52))
-    rows = _write_inputs(book, inputs, card, known=known, currency=head.currency)
-    _write_ingredients(inputs, card, rows + 2, currency=head.currency)
-    cost = book.create_sheet("Cost")
+    rows = _write_inputs(inputs, card, known)
+    _write_ingredients(inputs, card, rows + 2)
+    cost = _Page(book, looks, book.add_worksheet("Cost"), head.currency)
     _title(cost, head, ("Step", "Figure", "Unit", "How"), widths=(44, 14, 22, 70))
     formulas = formulas_of(card, head.currency, first_ingredient=rows + 3, first_row=FIRST_ROW)
-    values = _write_formulas(book, cost, formulas)
-    for sheet in book.worksheets:
-        sheet.page_setup.orientation, sheet.page_setup.fitToHeight = "landscape", 0
-        assert sheet.sheet_properties.pageSetUpPr is not None
-        sheet.sheet_properties.pageSetUpPr.fitToPage = True
-    return packed(book, [{}, values])
+    _write_formulas(cost, formulas)
+    for page in (inputs, cost):
+        page.sheet.set_landscape()
+        page.sheet.fit_to_pages(1, 0)
+    book.close()
+    return file.getvalue()
 
 
 def sheet_name(key: str) -> str:
@@ -84,22 +77,44 @@ def sheet_name(key: str) -> str:
     return f"{stem}_{UNITS[unit][0]}" if unit in UNITS else key
 
 
+@dataclass(frozen=True)
+class _Page:
+    """A sheet that is written by the row that people read, counted from 1."""
+
+    book: Workbook
+    looks: Looks
+    sheet: Worksheet
+    currency: str
+
+    def put(
+        self, row: int, cells: tuple[str | float, ...], *, look: Look = PLAIN, first: int = 0
+    ) -> None:
+        """Write into a row; words are words, also those that begin with =."""
+        for at, value in enumerate(cells, start=first):
+            if isinstance(value, str):
+                shown = self.looks.of(look._replace(shape=""))
+                self.sheet.write_string(row - 1, at, value, shown)
+            else:
+                self.sheet.write_number(row - 1, at, value, self.looks.of(look))
+
+    def name(self, name: str, row: int) -> None:
+        """Name the cell in B, for the formulas."""
+        self.book.define_name(name, f"={self.sheet.name}!$B${row}")
+
+
 def _title(
-    sheet: Worksheet, head: SheetHead, columns: tuple[str, ...], *, widths: tuple[int, ...]
+    page: _Page, head: SheetHead, columns: tuple[str, ...], *, widths: tuple[int, ...]
 ) -> None:
-    sheet["A1"] = head.title
-    sheet["A1"].font = HEAD
-    sheet["A2"] = f"{head.farm_name}, made {habits.short_moment(head.made_at)} by {head.made_by}"
-    sheet["A2"].font = PLAIN
-    for at, (column, width) in enumerate(zip(columns, widths, strict=True), start=1):
-        sheet.cell(FIRST_ROW - 1, at, column).font = BOLD
-        sheet.column_dimensions["ABCD"[at - 1]].width = width
-    sheet.freeze_panes = f"A{FIRST_ROW}"
+    page.put(1, (head.title,), look=Look("title"))
+    made = f"{head.farm_name}, made {habits.short_moment(head.made_at)} by {head.made_by}"
+    page.put(2, (made,))
+    page.put(FIRST_ROW - 1, columns, look=BOLD)
+    for at, width in enumerate(widths):
+        page.sheet.set_column(at, at, width)
+    page.sheet.freeze_panes(FIRST_ROW - 1, 0)
 
 
-def _write_inputs(
-    book: Workbook, sheet: Worksheet, card: Card, *, known: Mapping[str, Known], currency: str
-) -> int:
+def _write_inputs(page: _Page, card: Card, known: Mapping[str, Known]) -> int:
     """Write one named row an input; return the last row."""
     row = FIRST_ROW - 1
     lost = round((1 - card.plan.batch.kept) * MILLION)
@@ -107,50 +122,35 @@ def _write_inputs(
         row += 1
         one = known.get(key) or Known(ALONE[key], "none stated")
         value = lost if key == "loss_ppm" else one.value
-        _, scale, look = UNITS.get(key.rpartition("_")[2], ("", 1, PLAIN_NUMBER))
-        unit = _unit(key, currency)
+        _, scale, shape = UNITS.get(key.rpartition("_")[2], ("", 1, PLAIN_NUMBER))
         label = INPUTS[key].label if key in INPUTS else EXTRA[key][0]
-        _put(sheet, row, (label, Decimal(value) / scale, unit, one.source), look=look)
-        _name(book, sheet_name(key), f"Inputs!$B${row}")
+        cells = (label, value / scale, _unit(key, page.currency), one.source)
+        page.put(row, cells, look=Look(shape=shape))
+        page.name(sheet_name(key), row)
     return row
 
 
-def _write_ingredients(sheet: Worksheet, card: Card, row: int, *, currency: str) -> None:
+def _write_ingredients(page: _Page, card: Card, row: int) -> None:
     """Write what goes into a block besides the spawn: quantity in B, price in C."""
-    for at, word in enumerate(("Ingredient of a block", "Quantity", f"Price, {currency}", ""), 1):
-        sheet.cell(row, at, word).font = BOLD
+    heads = ("Ingredient of a block", "Quantity", f"Price, {page.currency}")
+    page.put(row, heads, look=BOLD)
     for at, part in enumerate(card.plan.batch.ingredients[:-1], start=row + 1):
         scale = MILLION if part.is_weighed else 1
         per = "kg, price a kg" if part.is_weighed else "pieces, price a piece"
-        cells = (part.name, Decimal(part.quantity) / scale, Decimal(part.price_money) / 10_000, per)
-        _put(sheet, at, cells, look=MASS)
-        sheet.cell(at, 3).number_format = MONEY
+        page.put(at, (part.name, part.quantity / scale), look=Look(shape=MASS))
+        page.put(at, (part.price_money / 10_000, per), look=Look(shape=MONEY), first=2)
 
 
-def _write_formulas(book: Workbook, sheet: Worksheet, formulas: list[Formula]) -> Values:
-    values: Values = {}
+def _write_formulas(page: _Page, formulas: list[Formula]) -> None:
+    """Write each step with its formula, and our figure beside it."""
     for row, one in enumerate(formulas, start=FIRST_ROW):
-        _put(sheet, row, (one.label, f"={one.formula}", one.unit, one.formula), look=one.look)
-        values[f"B{row}"] = Decimal(one.ours.numerator) / Decimal(one.ours.denominator)
-        if one.is_sum:
-            sheet.cell(row, 1).font = sheet.cell(row, 2).font = BOLD
+        font = "bold" if one.is_sum else "plain"
+        page.put(row, (one.label,), look=Look(font))
+        page.put(row, (one.unit, one.formula), first=2)
+        figure = page.looks.of(Look(font, shape=one.look))
+        page.sheet.write_formula(row - 1, 1, f"={one.formula}", figure, float(one.ours))
         if one.name:
-            _name(book, one.name, f"Cost!$B${row}")
-    return values
-
-
-def _put(sheet: Worksheet, row: int, cells: tuple[str | Decimal, ...], *, look: str) -> None:
-    for at, value in enumerate(cells, start=1):
-        cell = sheet.cell(row, at, value)
-        cell.font = PLAIN
-        if at == 2:
-            cell.number_format = look
-        elif isinstance(value, str):
-            cell.data_type = "s"  # a name that begins with = is a word, not a formula
-
-
-def _name(book: Workbook, name: str, where: str) -> None:
-    book.defined_names[name] = DefinedName(name, attr_text=where)
+            page.name(one.name, row)
 
 
 def _unit(key: str, currency: str) -> str:

@@ -1,42 +1,32 @@
 """Lay a report out as a spreadsheet: a summary sheet, then a sheet for each table.
 
 Numbers stay numbers: exact, not rounded. Rows are a table of the spreadsheet, to sort and filter;
-totals are formulas over it that follow the filter. The same report gives the same bytes, so that
+totals are formulas over it that follow the filter, with their values beside them: a viewer that
+does not calculate (a phone's preview) shows these. The same report gives the same bytes, so that
 a closed month can be compared with what was handed out.
 """
 
-import io
 import re
-from collections.abc import Iterator, Mapping, Sequence
-from copy import copy
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime
-from decimal import Decimal
 from fractions import Fraction
+from io import BytesIO
 from textwrap import wrap
-from typing import NamedTuple
-from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
 
-from openpyxl import Workbook
-from openpyxl.cell.cell import ILLEGAL_CHARACTERS_RE, Cell
-from openpyxl.styles import Alignment, Border, Font, Side
-from openpyxl.styles.cell_style import StyleArray
-from openpyxl.utils import get_column_letter
-from openpyxl.worksheet.filters import AutoFilter
-from openpyxl.worksheet.table import Table as SheetTable
-from openpyxl.worksheet.table import TableColumn
-from openpyxl.worksheet.worksheet import Worksheet
-from openpyxl.writer.excel import ExcelWriter
+from xlsxwriter import Workbook
+from xlsxwriter.utility import xl_col_to_name
+from xlsxwriter.worksheet import Worksheet
 
 from farm.reports import rows
-from farm.reports.rows import Column, Fact, Kind, Report, Table
-from farm.reports.xlsx_charts import add_charts
+from farm.reports.rows import Cell, Column, Fact, Kind, Report, Table
+from farm.reports.xlsx_charts import FIRST_ROW, HEADER_ROW, add_charts
+from farm.reports.xlsx_looks import PLAIN, Look, Looks
 from farm.units import MG_PER_LB, MG_PER_UNIT
 
-HEADER_ROW = 3
-FIRST_ROW = HEADER_ROW + 1
 WIDEST = 48  # characters
 LINE_HEIGHT, HIGHEST = 13.0, 400.0  # points
 ADD_SHOWN = 109  # of SUBTOTAL: add up the rows that a filter leaves
+A4 = 9
 # The unit of the book in one unit of the sheet, and how it is shown. Question marks keep the
 # points of 3.50 and 4.7872 under each other without hiding what the book holds.
 FORMATS: Mapping[Kind, tuple[int | Fraction, str]] = {
@@ -53,43 +43,41 @@ FORMATS: Mapping[Kind, tuple[int | Fraction, str]] = {
     Kind.CELSIUS: (1_000, "0.0"),
     Kind.FAHRENHEIT: (1_000, "0.0"),
 }
+DAY, MOMENT = "yyyy-mm-dd", "yyyy-mm-dd hh:mm"
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
-FONTS = {
-    "plain": Font(name="Arial", size=10),
-    "bold": Font(name="Arial", size=10, bold=True),
-    "struck": Font(name="Arial", size=10, strike=True),
-    "title": Font(name="Arial", size=14, bold=True),
-}
-RULE = Side(style="thin", color="FF565D63")
-BORDERS = {
-    "head": Border(top=RULE, bottom=RULE),
-    "row": Border(bottom=Side(style="hair", color="FFCBD3CF")),
-    "total": Border(top=RULE, bottom=Side(style="double", color="FF565D63")),
-}
-Value = str | int | Decimal | date | None
-Values = dict[str, Decimal]
+NOT_WRITTEN = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f]")  # no spreadsheet can hold them
+LABEL = Look("bold", upright="top", wraps=True)
+HEAD = Look("bold", "head", across="left", upright="bottom", wraps=True)
+NUMBER_HEAD = HEAD._replace(across="right")
+ROW = Look(border="row", upright="top")
+TOTAL = Look("bold", "total")
+Cells = Iterable[tuple[int, Cell]]  # by their row, counted from 0
 
 
 def workbook_bytes(report: Report) -> bytes:
-    book = Workbook()
-    book.properties.title = report.title
-    book.properties.creator = report.made_by
-    # The file format keeps time without a zone; the farm's own clock is what people compare.
-    book.properties.created = book.properties.modified = report.made_at.replace(tzinfo=None)
+    file = BytesIO()
+    book = opened(file, report.title, made_by=report.made_by, made_at=report.made_at)
+    looks = Looks(book)
     names = sheet_names(["Summary", *[table.title for table in report.tables]])
-    summary = book.active
-    assert isinstance(summary, Worksheet)
-    summary.title = names[0]
-    _write_summary(summary, report)
-    totals: list[Values] = [{}]
-    for at, (name, table) in enumerate(zip(names[1:], report.tables, strict=True), start=1):
-        sheet = book.create_sheet(name)
-        totals.append(_write_table(sheet, table, report, name=f"Table{at}"))
-    for sheet in book.worksheets:
+    summary, *sheets = [book.add_worksheet(name) for name in names]
+    _write_summary(_Pen(summary, looks), report)
+    for at, (sheet, table) in enumerate(zip(sheets, report.tables, strict=True), start=1):
+        _write_table(_Pen(sheet, looks), table, report, name=f"Table{at}")
+    for sheet in (summary, *sheets):
         _set_print(sheet, report)
-    for sheet, table in zip(book.worksheets[1:], report.tables, strict=True):
-        add_charts(sheet, table, report)
-    return packed(book, totals)
+    for sheet, table in zip(sheets, report.tables, strict=True):
+        add_charts(book, sheet, table, report=report)
+    book.close()
+    return file.getvalue()
+
+
+def opened(file: BytesIO, title: str, *, made_by: str, made_at: datetime) -> Workbook:
+    """Begin a workbook that is written to ``file`` when it is closed."""
+    book = Workbook(file, {"in_memory": True})
+    # The file format keeps time without a zone; the farm's own clock is what people compare.
+    made = made_at.replace(tzinfo=None)
+    book.set_properties({"title": title, "author": made_by, "created": made})
+    return book
 
 
 def sheet_names(titles: list[str]) -> list[str]:
@@ -110,11 +98,10 @@ def sheet_names(titles: list[str]) -> list[str]:
     return names
 
 
-def _write_summary(sheet: Worksheet, report: Report) -> None:
-    sheet.sheet_view.showGridLines = False
-    pen = _Pen(sheet)
-    pen.write((1, 1), report.title, Look("title"))
-    pen.write((2, 1), report.subtitle)
+def _write_summary(pen: "_Pen", report: Report) -> None:
+    pen.sheet.hide_gridlines(2)
+    pen.words((0, 0), report.title, Look("title"))
+    pen.words((1, 0), report.subtitle)
     facts = [
         Fact("Farm", report.farm_name),
         Fact("Made", report.made_text),
@@ -122,49 +109,39 @@ def _write_summary(sheet: Worksheet, report: Report) -> None:
         *[Fact("Caution", words) for words in report.cautions],
     ]
     widths = [2 + min(max(len(fact.label) for fact in facts), 40), 70]
-    label = Look("bold", upright="top", wraps=True)
-    for at, fact in enumerate(facts, start=4):
-        pen.write((at, 1), fact.label, label)
-        value, shape = _value(Column(fact.label, fact.kind), fact.value)
-        unit = rows.unit_of(fact.kind, report.currency)
+    for down, fact in enumerate(facts, start=3):
+        pen.words((down, 0), fact.label, LABEL)
+        unit, shape = rows.unit_of(fact.kind, report.currency), ""
         if unit and fact.kind is not Kind.RATIO:  # the percent sign is part of its format
-            shape = shape.rstrip("?") + f'" {unit}"'
+            shape = FORMATS[fact.kind][1].rstrip("?") + f'" {unit}"'
         look = Look(shape=shape, across="left", upright="top", wraps=True)
-        pen.write((at, 2), value, look)
-        pen.fit(at, [fact.label, value], widths)
-    for letter, width in zip("AB", widths, strict=True):
-        sheet.column_dimensions[letter].width = width
+        pen.column(1, Column(fact.label, fact.kind), [(down, fact.value)], look=look)
+        pen.fit([(down, fact.label)], widths[0])
+        pen.fit([(down, fact.value)], widths[1])
+    pen.set_sizes(widths)
 
 
-def _write_table(sheet: Worksheet, table: Table, report: Report, *, name: str) -> Values:
-    """Write title, header, rows and total; give back the value of each total formula."""
-    pen = _Pen(sheet)
-    pen.write((1, 1), table.title, Look("title"))
-    pen.write((2, 1), table.note or ("" if table.rows else rows.EMPTY_WORDS))
+def _write_table(pen: "_Pen", table: Table, report: Report, *, name: str) -> None:
+    pen.words((0, 0), table.title, Look("title"))
+    pen.words((1, 0), table.note or ("" if table.rows else rows.EMPTY_WORDS))
     heads = _heads(table, report.currency)
-    for at, (head, column) in enumerate(zip(heads, table.columns, strict=True), start=1):
-        side = "right" if column.is_number else "left"
-        pen.write((HEADER_ROW, at), head, Look("bold", "head", "General", side, "bottom", True))
-    widths = _widths(table, report.currency)
-    for at, width in enumerate(widths, start=1):
-        sheet.column_dimensions[get_column_letter(at)].width = width
-    pen.fit(HEADER_ROW, heads, widths)
-    struck = set(table.struck)
-    for down, row in enumerate(table.rows, start=FIRST_ROW):
-        font = "struck" if down - FIRST_ROW in struck else "plain"
-        values = [_value(column, cell) for column, cell in zip(table.columns, row, strict=True)]
-        for at, (column, (value, shape)) in enumerate(
-            zip(table.columns, values, strict=True), start=1
-        ):
-            across = "left" if column.kind is Kind.DATE and value is not None else None
-            wraps = isinstance(value, str) and value != ""
-            pen.write((down, at), value, Look(font, "row", shape, across, "top", wraps))
-        pen.fit(down, [value for value, _ in values], widths)
-    sheet.freeze_panes = f"A{FIRST_ROW}"
-    sheet.print_title_rows = f"{HEADER_ROW}:{HEADER_ROW}"
+    columns = list(zip(*table.rows, strict=True)) or [()] * len(heads)
+    widths = _widths(table, columns, heads)
+    for at, (column, cells) in enumerate(zip(table.columns, columns, strict=True)):
+        pen.words((HEADER_ROW, at), heads[at], NUMBER_HEAD if column.is_number else HEAD)
+        pen.fit([(HEADER_ROW, heads[at])], widths[at])
+        pen.column(at, column, enumerate(cells, start=FIRST_ROW), look=ROW)
+        pen.fit(enumerate(cells, start=FIRST_ROW), widths[at])
+    for row in table.struck:
+        for at, column in enumerate(table.columns):
+            struck = [(FIRST_ROW + row, table.rows[row][at])]
+            pen.column(at, column, struck, look=ROW._replace(font="struck"))
+    pen.set_sizes(widths)
+    pen.sheet.freeze_panes(FIRST_ROW, 0)
+    pen.sheet.repeat_rows(HEADER_ROW)
     if table.rows:
-        sheet.add_table(_sheet_table(name, heads, len(table.rows)))
-    return _write_total(pen, table)
+        _make_table(pen, table, heads, name=name)
+    _write_total(pen, table)
 
 
 def _heads(table: Table, currency: str) -> list[str]:
@@ -181,163 +158,112 @@ def _heads(table: Table, currency: str) -> list[str]:
     return heads
 
 
-def _sheet_table(name: str, heads: Sequence[str], count: int) -> SheetTable:
+def _make_table(pen: "_Pen", table: Table, heads: Sequence[str], *, name: str) -> None:
     """Make the rows a table of the spreadsheet; the total stays outside: sorting leaves it."""
-    ref = f"A{HEADER_ROW}:{get_column_letter(len(heads))}{HEADER_ROW + count}"
-    columns = [TableColumn(id=at, name=head) for at, head in enumerate(heads, start=1)]
-    return SheetTable(
-        displayName=name, name=name, ref=ref, tableColumns=columns, autoFilter=AutoFilter(ref=ref)
-    )
+    columns = [
+        {"header": head, "header_format": pen.looks.of(NUMBER_HEAD if column.is_number else HEAD)}
+        for head, column in zip(heads, table.columns, strict=True)
+    ]
+    last = HEADER_ROW + len(table.rows)
+    said = {"name": name, "style": None, "columns": columns}
+    pen.sheet.add_table(HEADER_ROW, 0, last, len(heads) - 1, said)
 
 
-def _write_total(pen: "_Pen", table: Table) -> Values:
-    values: Values = {}
+def _write_total(pen: "_Pen", table: Table) -> None:
     if table.total is None:
-        return values
-    down = FIRST_ROW + len(table.rows)
-    summed = table.summed_columns() if table.rows else []
+        return
+    down, summed = FIRST_ROW + len(table.rows), table.summed_columns() if table.rows else []
     for at, (column, cell) in enumerate(zip(table.columns, table.total, strict=True)):
-        value, shape = _value(column, cell)
-        written = pen.write((down, at + 1), value, Look("bold", "total", shape))
-        if at in summed:
-            letter = get_column_letter(at + 1)
-            values[written.coordinate] = Decimal(str(value))
-            written.value = f"=SUBTOTAL({ADD_SHOWN},{letter}{FIRST_ROW}:{letter}{down - 1})"
-    return values
+        if at in summed and isinstance(cell, int):
+            unit, shape = FORMATS[column.kind]
+            letter = xl_col_to_name(at)
+            formula = f"=SUBTOTAL({ADD_SHOWN},{letter}{FIRST_ROW + 1}:{letter}{down})"
+            look = pen.looks.of(TOTAL._replace(shape=shape))
+            pen.sheet.write_formula(down, at, formula, look, float(cell / unit))
+        else:
+            pen.column(at, column, [(down, cell)], look=TOTAL)
 
 
 # --- cells -----------------------------------------------------------------------------------
 
 
-class Look(NamedTuple):
-    """How a cell looks, in words that are quickly compared; ``shape``: its number format."""
-
-    font: str = "plain"
-    border: str = ""
-    shape: str = "General"
-    across: str | None = None
-    upright: str | None = None
-    wraps: bool = False
-    quoted: bool = False
-
-
-PLAIN = Look()
-
-
 class _Pen:
-    """Writes into one sheet. Each look is made once and copied: openpyxl is slow at making them."""
+    """Writes into one sheet; places are (row, column), both counted from 0."""
 
-    def __init__(self, sheet: Worksheet) -> None:
-        self.sheet = sheet
-        self.styles: dict[Look, StyleArray] = {}
+    def __init__(self, sheet: Worksheet, looks: Looks) -> None:
+        self.sheet, self.looks = sheet, looks
+        self.lines: dict[int, int] = {}  # of the rows that have more than one
 
-    def write(self, at: tuple[int, int], value: Value, look: Look = PLAIN) -> Cell:
-        """Write a value; words stay words: what a customer typed never becomes a formula."""
-        cell = self.sheet.cell(*at)
-        assert isinstance(cell, Cell)  # no cells are merged here
-        if isinstance(value, str) and value.startswith(FORMULA_STARTS):
+    def words(self, at: tuple[int, int], words: str, look: Look = PLAIN) -> None:
+        """Write words as words: what a customer typed never becomes a formula."""
+        if words.startswith(FORMULA_STARTS):
             look = look._replace(quoted=True)  # not even when it is edited
-        cell._style = copy(self.styles.get(look) or self._made(look))  # type: ignore[attr-defined]
-        if value not in (None, ""):
-            cell.value = value
-        if isinstance(value, str) and value:
-            cell.data_type = "s"
-        return cell
+        if not words.isprintable():
+            words = NOT_WRITTEN.sub("", words)
+        if words:
+            self.sheet.write_string(*at, words, self.looks.of(look))
 
-    def fit(self, row: int, values: Sequence[Value], widths: Sequence[float]) -> None:
-        """Make a row high enough for its words; not every program does so by itself."""
-        most = max(_lines_of(value, width) for value, width in zip(values, widths, strict=True))
-        if most > 1:
-            self.sheet.row_dimensions[row].height = min(LINE_HEIGHT * most + 2, HIGHEST)
+    def column(self, at: int, column: Column, cells: Cells, *, look: Look) -> None:
+        """Write cells of one column, each as what it is: a number, a day, words, or nothing."""
+        unit, shape = FORMATS.get(column.kind, (1, ""))
+        number = self.looks.of(look._replace(shape=look.shape or shape))
+        plain, wrapped = look._replace(shape=""), look._replace(shape="", wraps=True)
+        is_number, sheet, empty = column.is_number, self.sheet, self.looks.of(plain)
+        for down, cell in cells:
+            if is_number and isinstance(cell, int):
+                sheet.write_number(down, at, float(cell / unit), number)
+            elif cell is None or cell == "":
+                sheet.write_blank(down, at, None, empty)
+            elif isinstance(cell, date):
+                self._day((down, at), cell, plain)
+            else:
+                self.words((down, at), str(cell), wrapped)
 
-    def _made(self, look: Look) -> StyleArray:
-        cell = Cell(self.sheet, 1, 1)  # of no sheet's rows
-        cell.font, cell.number_format = FONTS[look.font], look.shape
-        if look.border:
-            cell.border = BORDERS[look.border]
-        cell.alignment = Alignment(look.across, look.upright, wrap_text=look.wraps or None)
-        cell.quotePrefix = look.quoted
-        self.styles[look] = cell._style  # type: ignore[attr-defined]
-        return self.styles[look]
+    def _day(self, at: tuple[int, int], day: date, look: Look) -> None:
+        is_moment = isinstance(day, datetime)
+        shown = look._replace(shape=MOMENT if is_moment else DAY, across="left")
+        when = day.replace(tzinfo=None) if isinstance(day, datetime) else day
+        self.sheet.write_datetime(*at, when, self.looks.of(shown))  # type: ignore[call-overload]
 
+    def fit(self, cells: Cells, width: float) -> None:
+        """Note how many lines the words of a column take in its width."""
+        for down, cell in cells:
+            if isinstance(cell, str) and (len(cell) > width - 2 or not cell.isprintable()):
+                lines = len(wrap(cell, int(width) - 2))
+                self.lines[down] = max(lines, self.lines.get(down, 1))
 
-def _value(column: Column, value: rows.Cell) -> tuple[Value, str]:
-    """Give the value that a cell gets, and its number format."""
-    if isinstance(value, datetime):
-        return value.replace(tzinfo=None), "yyyy-mm-dd hh:mm"
-    if isinstance(value, date):
-        return value, "yyyy-mm-dd"
-    if isinstance(value, int) and column.is_number:
-        unit, shape = FORMATS[column.kind]
-        return value if unit == 1 else _decimal(value, unit), shape
-    return None if value is None else ILLEGAL_CHARACTERS_RE.sub("", str(value)), "General"
-
-
-def _decimal(value: int, unit: int | Fraction) -> Decimal:
-    """Divide by a unit: exact by a power of ten, by a pound to as many digits as decimals have."""
-    if isinstance(unit, int):
-        return Decimal(value) / unit
-    parts = value / unit
-    return Decimal(parts.numerator) / parts.denominator
-
-
-def _lines_of(value: Value, width: float) -> int:
-    """How many lines words take in a column; what is no words takes one."""
-    if not isinstance(value, str) or (len(value) <= width - 2 and value.isprintable()):
-        return 1
-    return len(wrap(value, int(width) - 2))
+    def set_sizes(self, widths: Sequence[float]) -> None:
+        """Make columns wide enough, and rows high enough: not every program does so by itself."""
+        for at, width in enumerate(widths):
+            self.sheet.set_column(at, at, width)
+        for down, lines in self.lines.items():
+            if lines > 1:
+                self.sheet.set_row(down, min(LINE_HEIGHT * lines + 2, HIGHEST))
 
 
-def _widths(table: Table, currency: str) -> list[float]:
+def _widths(table: Table, columns: Sequence[Sequence[Cell]], heads: Sequence[str]) -> list[float]:
     """Fit each column to its longest cell; a header may wrap, so only its longest word counts."""
-    shown = rows.printed(table, currency)
-    lines = [*shown.rows, *([shown.total] if shown.total else [])]
     widths: list[float] = []
-    for at, head in enumerate(shown.heads):
-        widest = max((len(line[at]) for line in lines), default=0)
+    totals = table.total or [None] * len(heads)
+    for column, cells, total, head in zip(table.columns, columns, totals, heads, strict=True):
         words = max(len(head) // 2, *map(len, head.split()), 6) + 3  # room for the filter's arrow
-        extra = 3 if shown.numbers[at] else 0  # decimals that print leaves out
-        widths.append(min(max(widest + extra, words), WIDEST) + 2)
+        extra = 3 if column.is_number else 0  # decimals that print leaves out
+        widths.append(min(max(_longest(column, [*cells, total]) + extra, words), WIDEST) + 2)
     return widths
 
 
+def _longest(column: Column, cells: Sequence[Cell]) -> int:
+    """Say how long the longest cell is in print; of numbers it is the largest or the smallest."""
+    numbers = [cell for cell in cells if isinstance(cell, int)] if column.is_number else []
+    others = [cell for cell in cells if not isinstance(cell, int)] if numbers else cells
+    most = {*others, *([min(numbers), max(numbers)] if numbers else [])}
+    return max((len(rows.show_cell(column, cell)) for cell in most), default=0)
+
+
 def _set_print(sheet: Worksheet, report: Report) -> None:
-    sheet.page_setup.orientation = "landscape"
-    sheet.page_setup.paperSize = sheet.PAPERSIZE_A4
-    sheet.page_setup.fitToWidth = 1
-    sheet.page_setup.fitToHeight = 0
-    assert sheet.sheet_properties.pageSetUpPr is not None
-    sheet.sheet_properties.pageSetUpPr.fitToPage = True
+    sheet.set_landscape()
+    sheet.set_paper(A4)
+    sheet.fit_to_pages(1, 0)
     # An ampersand is a command in headers and footers; two print one.
-    foot = sheet.oddFooter
-    assert foot is not None
-    foot.left.text = report.farm_name.replace("&", "&&")
-    foot.center.text = report.made_text.replace("&", "&&")
-    foot.right.text = "page &P of &N"
-
-
-def packed(book: Workbook, totals: list[Values]) -> bytes:
-    """Zip the parts with one fixed time, and put the totals' values beside their formulas.
-
-    Without them a viewer that does not calculate (a phone's preview) would show empty totals.
-    """
-    first, second = io.BytesIO(), io.BytesIO()
-    with ZipFile(first, "w", ZIP_DEFLATED) as archive:
-        # Workbook.save would write today's time into the file; the writer itself does not.
-        ExcelWriter(book, archive).save()
-    with ZipFile(first) as read, ZipFile(second, "w", ZIP_DEFLATED) as written:
-        for name, content in _parts(read, totals):
-            part = ZipInfo(name, date_time=(1980, 1, 1, 0, 0, 0))
-            part.compress_type = ZIP_DEFLATED
-            written.writestr(part, content)
-    return second.getvalue()
-
-
-def _parts(archive: ZipFile, totals: list[Values]) -> Iterator[tuple[str, bytes]]:
-    values = {f"xl/worksheets/sheet{at}.xml": found for at, found in enumerate(totals, start=1)}
-    for name in sorted(archive.namelist()):
-        content = archive.read(name)
-        for cell, value in values.get(name, {}).items():
-            pattern = rf'(<c r="{cell}"[^>]*><f>[^<]*</f>)<v ?(?:/>|></v>)'.encode()
-            content = re.sub(pattern, rb"\g<1><v>%b</v>" % f"{value:f}".encode(), content)
-        yield name, content
+    farm, made = (words.replace("&", "&&") for words in (report.farm_name, report.made_text))
+    sheet.set_footer(f"&L{farm}&C{made}&Rpage &P of &N")

@@ -1,15 +1,17 @@
 """The starting workbook to fill in: a sheet for each kind of thing, with lists to choose from."""
 
+import io
 from datetime import datetime
+from zipfile import ZIP_DEFLATED, ZipFile, ZipInfo
 
 from openpyxl import Workbook
 from openpyxl.styles import Alignment, Font
 from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
 from openpyxl.worksheet.worksheet import Worksheet
+from openpyxl.writer.excel import ExcelWriter
 
 from farm.models import Farm, Species, Strain
-from farm.reports.xlsx import packed
 from farm.start_book.layout import FIRST_ROW, HEAD_ROW, SHEETS, Col, Holds, Sheet
 
 LAST_CHECKED_ROW = 500  # further down cells are not offered choices, and are read all the same
@@ -37,7 +39,7 @@ def start_workbook(farm: Farm, made_at: datetime) -> bytes:
     lists = _write_lists(book)
     for at, sheet in enumerate(SHEETS, start=1):
         _write_sheet(book.create_sheet(sheet.title, at), sheet, farm=farm, lists=lists)
-    return packed(book, [])
+    return _packed(book)
 
 
 def _write_how(page: Worksheet, farm: Farm) -> None:
@@ -114,3 +116,16 @@ def _choices(col: Col, lists: dict[str, str]) -> DataValidation | None:
     else:
         return None
     return DataValidation(type="list", formula1=formula, allow_blank=True, showErrorMessage=False)
+
+
+def _packed(book: Workbook) -> bytes:
+    """Zip the parts with one fixed time: the same lists to choose from give the same bytes."""
+    first, second = io.BytesIO(), io.BytesIO()
+    with ZipFile(first, "w", ZIP_DEFLATED) as archive:
+        # Workbook.save would write today's time into the file; the writer itself does not.
+        ExcelWriter(book, archive).save()
+    with ZipFile(first) as read, ZipFile(second, "w", ZIP_DEFLATED) as written:
+        for name in sorted(read.namelist()):
+            part = ZipInfo(name, date_time=(1980, 1, 1, 0, 0, 0))
+            written.writestr(part, read.read(name), compress_type=ZIP_DEFLATED)
+    return second.getvalue()

@@ -19,7 +19,7 @@ from farm.reports import rows
 from farm.reports.csv_tables import table_csv, zipped_tables
 from farm.reports.months.month_rows import month_report
 from farm.reports.rows import Column, Kind, Report, Table
-from farm.reports.xlsx import HEADER_ROW, workbook_bytes
+from farm.reports.xlsx import workbook_bytes
 from tests.farm.season import MADE, season
 from tests.farm.world import UNIT, World
 
@@ -28,6 +28,7 @@ pytestmark = pytest.mark.django_db
 SCALES = {
     Kind.MASS: 1_000_000, Kind.MONEY: 10_000, Kind.EXACT_MONEY: 10_000, Kind.COUNT: 1
 }  # fmt: skip
+HEADER_ROW = 3  # of each table's sheet
 
 
 def october() -> Report:
@@ -195,7 +196,7 @@ def test_every_sheet_prints_on_its_width_with_its_head_on_each_page() -> None:
     for sheet in book_of(october()).worksheets[1:]:
         assert sheet.freeze_panes == "A4"
         assert sheet.print_title_rows == "$3:$3"
-        assert (sheet.page_setup.orientation, sheet.page_setup.fitToWidth) == ("landscape", 1)
+        assert (sheet.page_setup.orientation, sheet.page_setup.fitToWidth or 1) == ("landscape", 1)
         assert sheet.sheet_properties.pageSetUpPr
         assert sheet.sheet_properties.pageSetUpPr.fitToPage
 
@@ -216,6 +217,9 @@ def test_charts_are_drawn_from_the_tables() -> None:
         f"'Harvest by species'!${column}$4" for column in "BCD"
     ]
     assert chart.grouping == "stacked"
+    # The first row on top, and nothing hangs from the far side.
+    assert chart.x_axis.scaling.orientation == "maxMin"
+    assert chart.y_axis.scaling.orientation == "minMax"
 
 
 def test_a_step_is_stacked_on_where_it_begins() -> None:

@@ -4,6 +4,7 @@ import io
 import re
 import shutil
 import subprocess
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from itertools import combinations
 from pathlib import Path
@@ -176,6 +177,41 @@ def test_what_someone_typed_never_becomes_a_formula(start: str) -> None:
     assert {"s"} == {cell.data_type for cell in cells}
 
 
+def test_each_cell_of_a_row_keeps_what_it_is() -> None:
+    """A moment loses its zone, a sign that no spreadsheet holds is left out, 2 lb are 2."""
+    columns = (
+        Column("When", Kind.DATE),
+        Column("Note"),
+        Column("Bill", Kind.MONEY),
+        Column("Weight", Kind.POUNDS),
+    )
+    lines: tuple[rows.Row, ...] = (
+        (datetime(2026, 10, 3, 6, 5, tzinfo=UTC), "be\x07ll", "no bill", 907_185),
+        (None, "", -62_550, None),
+    )
+    report = replace(sales_report(), tables=(Table("Cells", columns, lines, struck=(1,)),))
+    first, second = workbook(report)["Cells"].iter_rows(min_row=4)
+
+    moment = datetime(2026, 10, 3, 6, 5, tzinfo=UTC).replace(tzinfo=None)
+    assert [cell.value for cell in first[:3]] == [moment, "bell", "no bill"]
+    assert first[3].value == pytest.approx(2, abs=1e-5)  # 907,184.74 mg
+    assert [cell.value for cell in second] == [None, None, -6.255, None]
+    assert [bool(row[2].font.strike) for row in (first, second)] == [False, True]
+
+
+def test_a_column_is_as_wide_as_its_longest_number_and_a_row_as_high_as_its_words() -> None:
+    columns = (Column("Net", Kind.MONEY), Column("Note"))
+    lines = ((12_345_678_900, "x" * 20), (5, "word " * 30))
+    report = replace(sales_report(), tables=(Table("Sizes", columns, lines),))
+    sheet = workbook(report)["Sizes"]
+
+    # 1,234,567.89 has 12 signs, two decimals that print leaves out a point and two, and the edge 2.
+    assert sheet.column_dimensions["A"].width == pytest.approx(12 + 3 + 2, abs=1)
+    # 149 signs in 48 a line are four lines of 13 points.
+    assert sheet.row_dimensions[4].height is None
+    assert sheet.row_dimensions[5].height == pytest.approx(4 * 13 + 2, abs=1)
+
+
 def test_spreadsheet_freezes_filters_and_prints_its_header() -> None:
     sheet = workbook(sales_report())["Sales"]
 
@@ -188,7 +224,7 @@ def test_spreadsheet_freezes_filters_and_prints_its_header() -> None:
     ) == ("A4", "A3:G6", "A3:G6", "$3:$3")
     assert (
         sheet.page_setup.orientation,
-        sheet.page_setup.fitToWidth,
+        sheet.page_setup.fitToWidth or 1,  # one, where nothing else is said
         sheet.page_setup.fitToHeight,
     ) == ("landscape", 1, 0)
 

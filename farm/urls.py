@@ -4,7 +4,6 @@ from django.contrib.auth.views import LogoutView
 from django.urls import path, register_converter
 
 from farm.pages import all_actions as all_actions  # hands in what can be recorded
-from farm.pages import retrying
 from farm.pages.accounts import invoices, payments
 from farm.pages.addresses import RowConverter, WordConverter
 from farm.pages.costs import against_plan, card, decisions, lot_answers
@@ -14,7 +13,7 @@ from farm.pages.lookups import lookups
 from farm.pages.months import closing, months, where_it_went
 from farm.pages.orders import allotting, orders, shares
 from farm.pages.people import own_settings, people, sign_ins, taking_over
-from farm.pages.recording import entries, entry_list, lots, phone, recording
+from farm.pages.recording import entries, entry_list, lots, phone, recording, sorting_out
 from farm.pages.records import binder, exchange, photos, records
 from farm.pages.selling import stalls, till
 from farm.pages.site import style
@@ -64,8 +63,8 @@ answering = [
 record = [
     path("record/", recording.record_index, name="record"),
     path("record/<slug:slug>/", recording.record, name="record-action"),
-    path("unfinished/", retrying.unfinished_list, name="unfinished"),
-    path("unfinished/<uuid:uuid>/drop/", retrying.drop, name="unfinished-drop"),
+    path("unfinished/", sorting_out.unfinished_list, name="unfinished"),
+    path("unfinished/<uuid:uuid>/drop/", sorting_out.drop, name="unfinished-drop"),
 ]
 
 # /wall-sheets/...

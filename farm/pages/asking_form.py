@@ -5,10 +5,9 @@ from typing import Any, ClassVar, TypeVar
 
 from django import forms
 
-from farm.actions.questions import PlausibilityQuestion
-from farm.models import Farm
+from farm.models import Farm, Person
 from farm.pages.recording_form import QUESTIONS, FarmForm
-from ledger.errors import Refused
+from farm.pages.sending import acted
 
 Made = TypeVar("Made")
 
@@ -27,22 +26,16 @@ class SureForm(FarmForm):
     ) -> None:
         super().__init__(data, farm=farm, initial=initial)
         if "sure" in self.data:
-            self._add_box()
+            self.add_question("sure")
 
-    def taken(self, act: Callable[[], Made]) -> Made | None:
+    def taken(self, person: Person, act: Callable[[], Made]) -> Made | None:
         """Do it; None where it is refused, or asks first: the words then stand on the form."""
-        try:
-            return act()
-        except PlausibilityQuestion as question:
-            self.ask(question.question)
-        except Refused as refusal:
-            self.add_error(None, str(refusal))
-        return None
+        outcome = acted(self, act, person)
+        outcome.write_on_form()
+        return outcome.made
 
-    def ask(self, words: str) -> None:
-        """Put a question above a box to tick."""
-        self._add_box()
-        self.add_error("sure", words)
+    def add_question(self, name: str) -> None:
+        self.fields[name] = forms.BooleanField(label=self.yes, required=False)
 
     def is_sure(self) -> bool:
         return bool(self.cleaned_data.get("sure"))
@@ -51,5 +44,7 @@ class SureForm(FarmForm):
         """The fields as they are laid out, without the question, which stands above."""
         return [field for field in self.visible_fields() if field.name not in QUESTIONS]
 
-    def _add_box(self) -> None:
-        self.fields["sure"] = forms.BooleanField(label=self.yes, required=False)
+
+class UndoForm(forms.Form):
+    reason = forms.CharField(label="Why", required=False, max_length=300)
+    uuid = forms.UUIDField(widget=forms.HiddenInput)

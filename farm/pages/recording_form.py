@@ -74,6 +74,14 @@ class FarmForm(forms.Form):
         self.tell(field)
         self.fields[name] = field
 
+    def ask(self, question: str, name: str = "sure") -> None:
+        """Put a question above a box to tick; nothing is recorded until it is answered."""
+        self.add_question(name)
+        self.add_error(name, question)
+
+    def add_question(self, name: str) -> None:
+        self.fields[name] = forms.BooleanField(label=QUESTIONS[name], required=False)
+
     def take_refusals(self, other: "FarmForm") -> None:
         """Show what was refused of the same form in another, where it still has the field."""
         self.full_clean()
@@ -168,10 +176,6 @@ class DoingForm(FarmForm):
         self.person = person
         self.typed_by: Person | None = None
         self.given = dict(given or {})
-        # What the book or the farm had against it, once it was sent.
-        self.refused: Exception | None = None
-        # Where it is gone on with, once what it was stopped for is mended elsewhere.
-        self.stopped_at = ""
         self.groups: dict[str, list[tuple[Lot, str]]] = {}
         # Of which stages the lots of a group are, and what is said where there are none.
         self.group_stages: dict[str, Sequence[int]] = {}
@@ -240,16 +244,6 @@ class DoingForm(FarmForm):
         if when > timezone.now() + FAST_CLOCK:
             raise ValidationError("This is later than now. State when it was done.")
         return when
-
-    # --- questions -------------------------------------------------------------------------
-
-    def ask(self, question: str, name: str = "sure") -> None:
-        """Put a question above a box to tick; nothing is recorded until it is answered."""
-        self.add_question(name)
-        self.add_error(name, question)
-
-    def add_question(self, name: str) -> None:
-        self.fields[name] = forms.BooleanField(label=QUESTIONS[name], required=False)
 
     # --- lots to draw from -----------------------------------------------------------------
 

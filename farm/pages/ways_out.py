@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 from urllib.parse import urlencode
 
 from django import forms
@@ -21,13 +22,10 @@ from farm.kinds.growing import (
 )
 from farm.kinds.selling import LOAD_STALL, SELL
 from farm.kinds.store import DRY, PACK
-from farm.models import Farm, Person, RecipeVersion, SaleLine, Stage, StallDay
+from farm.models import Farm, Person, SaleLine, Stage, StallDay
 from farm.pages.access import Right, may
 from farm.pages.deeds import BY_SLUG, Deed
 from farm.pages.fields import NONE, LotField, LotsField, RowField
-from farm.pages.lookups.lookup_list import BY_SLUG as LOOKUPS_BY_SLUG
-from farm.pages.lookups.lookup_list import LOOKUPS
-from farm.pages.orders.order_forms import DueField
 from farm.pages.recording_form import DoingForm
 from farm.refusals import MendedByRecording, MendedInDetails
 from ledger.errors import Refused
@@ -46,7 +44,9 @@ ROWS_MADE_BY: dict[type[Model], tuple[str, str]] = {
 FIRST_STAGES = (Stage.SUPPLY, Stage.CULTURE)
 # In the address of a form under Farm details: where it leads once its row is added.
 THEN = "then"
-LISTED = {lookup.model: lookup for lookup in LOOKUPS} | {RecipeVersion: LOOKUPS_BY_SLUG["recipes"]}
+# The list under Farm details that holds the rows of a model, handed in from above: the word for it
+# in an address, and what one row is called.
+LISTED: dict[type[Model], tuple[str, str]] = {}
 
 
 @dataclass(frozen=True)
@@ -94,7 +94,7 @@ def kept_way(kept: Sequence[str], words: str = "") -> WayOn:
 # --- out of a refusal ------------------------------------------------------------------------
 
 
-def ways_out(refusal: Exception, back: str = "") -> list[WayOn]:
+def ways_out(refusal: Exception | None, back: str = "") -> list[WayOn]:
     """Lead to what mends a refusal, else to the lot that it is about; there may be nothing.
 
     ``back``: where a form under Farm details leads once it is saved.
@@ -112,7 +112,7 @@ def refused_words(refusal: Exception, person: Person, *, back: str) -> str:
     return _hint(str(refusal), [way] if way else [], person)
 
 
-def way_elsewhere(refusal: Exception, back: str = "") -> WayOn | None:
+def way_elsewhere(refusal: Exception | None, back: str = "") -> WayOn | None:
     """Lead to another form, where that is what mends a refusal; not to the one at hand."""
     if isinstance(refusal, MendedByRecording):
         return _by_recording(refusal)
@@ -136,20 +136,32 @@ def to_record(deed: Deed, about: str = "", **filled_in: str) -> WayOn:
 
 def to_details(of: Model | type[Model], back: str = "") -> WayOn | None:
     """Lead to the form of a row under Farm details, or to the one that adds a row of a model."""
-    lookup = LISTED.get(of if isinstance(of, type) else type(of))
+    slug, noun = LISTED.get(of if isinstance(of, type) else type(of), ("", ""))
     if isinstance(of, Farm):
         title, address = "Change the farm", reverse("farm")
-    elif lookup is None:
+    elif not slug:
         return None
     elif isinstance(of, Model):
-        title, address = f"Change {of}", reverse("lookup-change", args=[lookup.slug, of.pk])
+        title, address = f"Change {of}", reverse("lookup-change", args=[slug, of.pk])
     else:
-        title, address = f"Add {lookup.one}", reverse("lookup-add", args=[lookup.slug])
+        title, address = f"Add {noun}", reverse("lookup-add", args=[slug])
     query = f"?{urlencode({THEN: back})}" if back else ""
     return WayOn(title, f"{address}{query}", (Right.CHANGE_FARM,))
 
 
 # --- out of an empty list --------------------------------------------------------------------
+
+
+class FilledElsewhere(forms.Field):
+    """A field that knows itself whether its list is empty, and the page that fills it."""
+
+    none: ClassVar[str]
+
+    def has_some(self) -> bool:
+        raise NotImplementedError
+
+    def filled_by(self) -> WayOn:
+        raise NotImplementedError
 
 
 def lead_on(form: forms.BaseForm, person: Person, *, back: str) -> None:
@@ -169,20 +181,16 @@ def lead_on(form: forms.BaseForm, person: Person, *, back: str) -> None:
 
 def _where_empty(form: forms.BaseForm, field: forms.Field, person: Person, *, back: str) -> str:
     """Word the hint of a list with nothing in it; blank for any other field."""
-    if isinstance(field, DueField):
-        # Asked of an open form alone: a bound one names its order.
-        return "" if form.is_bound or field.has_open() else _no_order_open(person)
+    if isinstance(field, FilledElsewhere):
+        # Asked of an open form alone: a bound one names its row.
+        shut = form.is_bound or field.has_some()
+        return "" if shut else _hint(field.none, [field.filled_by()], person)
     if isinstance(field, forms.ModelChoiceField) and field.queryset is not None:
         return _no_row_yet(field.queryset.model, person, back) if _has_no_rows(field) else ""
     if not isinstance(field, LotField | LotsField) or not field.required or field.lots:
         return ""
     ways = _makers(field.stages or FIRST_STAGES, back) if field.none == NONE else []
     return _hint(f"{field.none}.", ways, person)
-
-
-def _no_order_open(person: Person) -> str:
-    take = WayOn("Take an order", reverse("order-take"), (Right.RECORD,))
-    return _hint("No order is open.", [take], person)
 
 
 def _has_no_rows(field: forms.ModelChoiceField) -> bool:  # type: ignore[type-arg]
@@ -199,7 +207,7 @@ def _no_row_yet(model: type[Model], person: Person, back: str) -> str:
     way = to_details(model, back)
     if way is None:
         return "None yet."
-    noun = LISTED[model].one.partition(" ")[2]
+    noun = LISTED[model][1].partition(" ")[2]
     return _hint(f"No {noun} yet.", [way], person)
 
 

@@ -253,7 +253,7 @@ def _done(request: PageRequest, form: SettlingForm, act: Act, *, words: str) -> 
     if not (form.is_bound and form.is_valid()):
         return None
     doing, paid = form.doing(request.person), form.paid()
-    made = form.taken(lambda: act(doing, paid))
+    made = form.taken(request.person, lambda: act(doing, paid))
     if made:
         messages.success(request, words.format(made.customer))
     return made

@@ -14,9 +14,9 @@ from farm.kinds.store import PACK, THROW_AWAY
 from farm.models import Person, Recall, StallDay
 from farm.pages import visible_rows
 from farm.pages.access import PageRequest, Right, may, page
+from farm.pages.asking_form import UndoForm
 from farm.pages.deeds import DEEDS, Deed, may_do
 from farm.pages.frame import show
-from farm.pages.recording.correcting_forms import UndoForm
 from farm.pages.retrying import UnfinishedRow, unfinished_rows
 from farm.pages.starting.first_hour import StepRow, step_rows
 from farm.queries.day.today import RoomToDo, by_room, to_do

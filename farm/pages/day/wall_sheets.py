@@ -14,14 +14,16 @@ from django.utils import timezone
 
 from farm.actions.recording import unfinished
 from farm.actions.records.photos import Shrunk, add_photo, shrunk
-from farm.pages import from_phone, retrying
 from farm.pages.access import PageRequest, Right, page
 from farm.pages.addresses import day_named
 from farm.pages.clock import DayField
 from farm.pages.day.wall_sheet_forms import FORMS, WallForm
 from farm.pages.frame import show
+from farm.pages.from_phone import asks_for_json
 from farm.pages.kept_pages import may_be_kept
 from farm.pages.recording.row_by_row import Done, record_rows, rows_from_phone
+from farm.pages.retrying import WaitingForm
+from farm.pages.sent_forms import sent_form
 from farm.pages.uploads import PHOTO, checked
 from farm.queries.day.wall_sheets import TITLES, SheetRow, in_pages, sheet_rows, with_recorded
 from farm.reports.day.wall_sheet_pdf import WallSheet, wall_sheet_pdf
@@ -93,19 +95,19 @@ def type_up(request: PageRequest, sheet: str, day: str, *, number: int) -> HttpR
         raise Http404
     rows = with_recorded(pages[number - 1], sheet, on)
     things = {row.key: row for row in rows}
-    kept = retrying.kept_under(request.GET.get(retrying.WAITING))
+    sent = sent_form(request)
     form = FORMS[sheet](
-        request.POST or (retrying.as_sent(kept.data).data if kept else None),
+        sent.data,
         farm=request.farm,
         person=request.person,
         things=things,
         initial={"when": _usual_time(on)},
     )
-    if request.method == "POST" and from_phone.asks_for_json(request):
+    if request.method == "POST" and asks_for_json(request):
         return rows_from_phone(
             request,
             form,
-            name=f"{retrying.WALL}{sheet}:{day}:{number}",
+            name=f"{WALL}{sheet}:{day}:{number}",
             said=lambda done: _said(form, done),
             leads_to=reverse("wall-sheets"),
         )
@@ -120,7 +122,7 @@ def type_up(request: PageRequest, sheet: str, day: str, *, number: int) -> HttpR
     left = form.without(list(done)) if done else form
     assert isinstance(left, WallForm)
     recorded = tuple(map(str, done.values()))
-    refusal = kept.refusal if kept and request.method != "POST" else ""
+    refusal = sent.kept.refusal if sent.kept and request.method != "POST" else ""
     shown = TypeUpPage(TITLES[sheet], on, number, len(pages), left, recorded, refusal)
     return may_be_kept(show(request, "farm/wall/type_up.html", shown))
 
@@ -174,6 +176,16 @@ def _rows(sheet: str, day: str) -> list[SheetRow]:
     if sheet not in TITLES:
         raise Http404(f"There is no sheet {sheet}.")
     return sheet_rows(sheet, day_named(day))
+
+
+def _opened_again(name: str) -> tuple[str, str]:
+    sheet, *page_of_day = name.split(":")
+    return TITLES[sheet], reverse("wall-type-up", args=[sheet, *page_of_day])
+
+
+# Before the sheet, day and page of what is typed up.
+WALL = "wall:"
+WALL_WAITS = WaitingForm(WALL, _opened_again)
 
 
 def _usual_time(day: date) -> datetime:

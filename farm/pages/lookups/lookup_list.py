@@ -13,6 +13,7 @@ from farm.models import (
     Product,
     Rate,
     Recipe,
+    RecipeVersion,
     Room,
     SalesTax,
     SellingPlace,
@@ -124,3 +125,6 @@ LOOKUPS = (
 )  # fmt: skip
 
 BY_SLUG = {lookup.slug: lookup for lookup in LOOKUPS}
+# Of each model, in which list its rows stand, and what one is called.
+LISTS = {lookup.model: (lookup.slug, lookup.one) for lookup in LOOKUPS}
+LISTS |= {RecipeVersion: LISTS[Recipe]}

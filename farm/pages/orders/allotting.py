@@ -36,7 +36,9 @@ def set_aside_by_hand(request: PageRequest, pk: int, day: str) -> HttpResponse:
     form = SetAsideForm(data, farm=request.farm, person=request.person, due=due)
     if data is not None and form.is_valid():
         doing, draws = form.doing(), form.draws()
-        if form.taken(lambda: allocate(doing, order=due.order, due_on=due.day, draws=draws)):
+        if form.taken(
+            request.person, lambda: allocate(doing, order=due.order, due_on=due.day, draws=draws)
+        ):
             messages.success(request, f"Set aside for {due.order.customer}, {due.day:%-d %b}.")
             return redirect("order", pk)
     return show(request, "farm/orders/set_aside.html", SetAsidePage(due, form))

@@ -10,6 +10,7 @@ from uuid import uuid4
 from django import forms
 from django.core.exceptions import ValidationError
 from django.http import Http404
+from django.urls import reverse
 from django.utils import timezone
 
 from farm.actions.common import Doing, Draw, Recorded
@@ -24,6 +25,7 @@ from farm.pages.clock import DayField
 from farm.pages.fields import CountField, MassField, MoneyField, RowField
 from farm.pages.recording_form import FirstForm
 from farm.pages.selling.selling_forms import WEIGHTS, PricedForm
+from farm.pages.ways_out import FilledElsewhere, WayOn
 from farm.queries.orders.allocations import sellable, suggested
 from farm.queries.orders.orders import DueOrder, due_between, due_order, fits, orders
 from farm.queries.selling.prices import Listed, ordered_prices, prices_at
@@ -138,16 +140,21 @@ class PauseForm(forms.Form):
 # --- delivering ------------------------------------------------------------------------------
 
 
-class DueField(forms.ChoiceField):
+class DueField(FilledElsewhere, forms.ChoiceField):
     """An order on one of its days, as “pk:day”; the open ones of these weeks are listed."""
+
+    none = "No order is open."
 
     def use_farm(self, farm: Farm) -> None:
         # Asked for where the list is shown, and once.
         self.days = cache(lambda: open_days(AHEAD))
         self.choices = lambda: listed(self.days())
 
-    def has_open(self) -> bool:
+    def has_some(self) -> bool:
         return bool(self.days())
+
+    def filled_by(self) -> WayOn:
+        return WayOn("Take an order", reverse("order-take"), (Right.RECORD,))
 
     def valid_value(self, value: object) -> bool:
         return True  # `clean` looks the order up: a form sent twice names one that is delivered

@@ -167,7 +167,9 @@ def order_take(request: PageRequest) -> HttpResponse:
     form = OrderForm(data, farm=request.farm, person=request.person, customer=customer)
     if data is not None and form.is_valid():
         doing, days, lines = form.doing(), form.days(), form.lines()
-        order = form.taken(lambda: take_order(doing, customer=customer, days=days, lines=lines))
+        order = form.taken(
+            request.person, lambda: take_order(doing, customer=customer, days=days, lines=lines)
+        )
         if order:
             messages.success(request, f"Order {order.pk} is taken.")
             return redirect("order", order.pk)

@@ -86,7 +86,9 @@ def share_take(request: PageRequest) -> HttpResponse:
     form = ShareForm(data, farm=request.farm, person=request.person, customer=customer)
     if data is not None and form.is_valid():
         doing, season, lines = form.doing(), form.season(), form.lines()
-        taken = form.taken(lambda: take_share(doing, customer=customer, season=season, lines=lines))
+        taken = form.taken(
+            request.person, lambda: take_share(doing, customer=customer, season=season, lines=lines)
+        )
         if taken:
             messages.success(request, f"Share {taken.pk} of {customer} is taken.")
             return redirect("share", taken.pk)

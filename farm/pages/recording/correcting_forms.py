@@ -47,11 +47,6 @@ class ReleaseForm(DoingForm):
         return release(doing, [self.cleaned_data["lot"]])
 
 
-class UndoForm(forms.Form):
-    reason = forms.CharField(label="Why", required=False, max_length=300)
-    uuid = forms.UUIDField(widget=forms.HiddenInput)
-
-
 @dataclass(frozen=True)
 class Before:
     """What a line said before it was corrected, in an address; nothing where it was not."""

@@ -14,18 +14,17 @@ from django.utils.http import urlencode
 from django.views.decorators.http import require_POST
 
 from farm.actions.common import Doing
-from farm.actions.questions import PlausibilityQuestion
 from farm.actions.recording.correcting import correct_quantity, undo, undo_with_dependants
 from farm.kinds import kind_named
 from farm.kinds.growing import STERILISER_RUN
 from farm.models import Person, Sale, SaleLine, SellingCost
 from farm.pages import retrying, visible_rows
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, sees_stall_prices
+from farm.pages.asking_form import UndoForm
 from farm.pages.deeds import BY_SLUG, Deed
 from farm.pages.frame import show
-from farm.pages.recording.correcting_forms import Before, CorrectForm, UndoForm
+from farm.pages.recording.correcting_forms import Before, CorrectForm
 from farm.pages.recording.particulars import Stated, stated
-from farm.pages.recording.recording import asked_of
 from farm.pages.recording.refilled_forms import again
 from farm.pages.records.photos import Beside, beside
 from farm.pages.starting.first_hour import StepRow, row_after
@@ -181,20 +180,19 @@ def correct(request: PageRequest, seq: int) -> HttpResponse:
     )
     if data is not None and form.is_valid():
         money = money_before(found, line) if form.cleaned_data.get("right_money") else None
-        try:
-            done = correct_quantity(
-                replace(doing_now(request, form.cleaned_data), sure=form.is_sure()),
+        doing = replace(doing_now(request, form.cleaned_data), sure=form.is_sure())
+        done = form.taken(
+            request.person,
+            lambda: correct_quantity(
+                doing,
                 found,
                 lot=line.lot,
                 role=line.role,
                 right_quantity=form.cleaned_data["right_quantity"],
                 right_money=form.cleaned_data.get("right_money"),
-            )
-        except PlausibilityQuestion as question:
-            form.ask(asked_of(request.person, question))
-        except Refused as refusal:
-            form.add_error(None, str(refusal))
-        else:
+            ),
+        )
+        if done:
             said = said_of_correction(request, done.entry, line, money=money)
             messages.success(request, said)
             tell_retried(request, [done.entry])

@@ -1,38 +1,38 @@
-"""The one view that records: it shows an action's form, and sends it through its action.
+"""The one view that records: a form is opened, or sent on its way and shown what became of it.
 
-GET shows the form, prefilled from the address. POST parses it, calls the action and goes to the
-entry's page. What the action refuses stands above the form, with everything typed kept.
+A form that is sent takes four steps, for a page and for a telephone alike: it is parsed, its
+action asks about doubtful numbers and acts (`sending.send`), and `answered` says what follows. A
+page then shows the outcome here, and a telephone is told it in JSON (`from_phone.in_json`).
 """
 
-from collections.abc import Container
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
+from django.forms import ModelChoiceField
+from django.forms.utils import pretty_name
 from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 
 from farm.actions.common import Recorded
-from farm.actions.questions import PlausibilityQuestion
 from farm.actions.recording import unfinished
-from farm.actions.recording.unfinished import Kept
-from farm.models import Farm, Person
-from farm.pages import from_phone, retrying
-from farm.pages.access import STALL, PageRequest, Right, may, page, require
+from farm.models import Farm
+from farm.pages import retrying
+from farm.pages.access import STALL, PageRequest, page, require
 from farm.pages.deeds import BY_SLUG, Deed, deeds_by_group
-from farm.pages.filling import Sent, chosen, filled_form, first_step
 from farm.pages.frame import show
+from farm.pages.from_phone import asks_for_json, in_json, receive_form
 from farm.pages.kept_pages import is_keeping, may_be_kept, without_money
 from farm.pages.recording.read_back import said_of
-from farm.pages.recording.refilled_forms import go_on, remember, sent_again, stop
-from farm.pages.recording.sorting_out import QUESTION, WAY, WHY
+from farm.pages.recording.refilled_forms import go_on, stop
 from farm.pages.recording_form import DoingForm, FirstForm
-from farm.pages.ways_out import ShownWay, kept_way, shown, way_elsewhere, ways_out
-from farm.queries.entries import entry_of, lots_touched
+from farm.pages.sending import Outcome, State, form_for, send
+from farm.pages.sent_forms import QUESTION, WAY, WHY, Sent, remember, sent_form
+from farm.pages.ways_out import ShownWay, WayOn, kept_way, lead_on, shown, way_elsewhere, ways_out
+from farm.queries.costs.times import usual_time
+from farm.queries.entries import lots_touched
 from farm.queries.months.closings import late_for
-from farm.units import UnitError
-from ledger.errors import Conflict, NotEnough, OnHold, Refused
 
 # A form with this field names customers: a phone keeps it for a short time.
 PEOPLE = "customer"
@@ -83,60 +83,31 @@ def record(request: PageRequest, slug: str) -> HttpResponse:
     if deed is None:
         raise Http404
     require(request, *deed.rights)
-    kept = retrying.kept_under(request.GET.get("waiting"))
-    sent = retrying.as_sent(kept.data, request.GET) if kept else sent_again(request)
-    refusal = kept.refusal if kept else ""
-    if request.method == "POST":
-        sent = Sent(sent.address, request.POST)
-    first = first_step(
-        deed, sent.address, farm=request.farm, person=request.person, keeping=is_keeping(request)
-    )
-    if from_phone.asks_for_json(request) and request.method == "POST":
-        return record_from_phone(request, deed, first, sent=sent)
-    if first is not None and not first.is_valid():
-        asking = FirstPage(deed, first, refusal)
-        return keepable(deed, show(request, "farm/record/first.html", asking))
-    person = without_money(request.person) if is_keeping(request) else request.person
-    last = request.session.get(last_key(request, deed), {}) if not sent.data else {}
-    form = filled_form(deed, sent, farm=request.farm, person=person, first=first, last=last)
-    if request.method != "POST" and kept and QUESTION in kept.data.get(WHY, []):
-        form.ask(kept.refusal)  # an answer is asked anew by the action, if it still must be
-    if request.method == "POST":
-        done = send(request, deed, form)
-        if done is not None:
-            return done
-    filled = FormPage(deed, form, words_of(first), refusal, led_on(request, form, kept))
-    response = show(request, deed.template, filled)
-    return keepable(deed, response, form.fields)
+    sent = sent_form(request)
+    if request.method != "POST":
+        return opened(request, deed, sent)
+    before = receive_form(request)
+    if before is not None:
+        return before
+    outcome = send(deed, sent, farm=request.farm, person=request.person)
+    outcome = answered(request, deed, outcome)
+    if asks_for_json(request):
+        return in_json(request, deed.slug, outcome)
+    return on_page(request, deed, sent, outcome=outcome)
 
 
-def last_key(request: PageRequest, deed: Deed) -> str:
-    """Under which name a session keeps what a person last chose in a form."""
-    return f"last-{request.person.pk}-{deed.slug}"
+# --- what follows, on a page and on a telephone ----------------------------------------------
 
 
-def keepable(deed: Deed, response: HttpResponse, fields: Container[str] = ()) -> HttpResponse:
-    return may_be_kept(response, names_customers=deed.names_customers or PEOPLE in fields)
-
-
-def send(request: PageRequest, deed: Deed, form: DoingForm) -> HttpResponse | None:
-    """Record what was sent and go to its entry; None: the form must be shown again."""
-    if not form.is_valid():
-        known = entry_of(request.POST.get("uuid", ""))
-        if known is None:
-            return None
-        messages.warning(request, "This form was recorded before; nothing was written twice.")
-        return redirect(deed.leads_to, known.seq)
-    recorded = recorded_or_refused(request, deed, form)
-    if recorded is None:
-        return None
-    request.session[last_key(request, deed)] = chosen(form)
-    remember(request, form, deed=deed, key=str(recorded.entry.seq))
-    said = said_of(deed, recorded, request.farm, person=request.person)
-    messages.success(request, said)
-    for words in [*follow_up(recorded, request.farm), *go_on(request, deed)]:
-        messages.info(request, words)
-    return redirect(deed.leads_to, recorded.entry.seq)
+def answered(request: PageRequest, deed: Deed, outcome: Outcome[Recorded]) -> Outcome[Recorded]:
+    """Remember and read back what was recorded, and keep what the book may take later."""
+    if outcome.made is not None:
+        remember(request, deed.slug, key=str(outcome.made.entry.seq))
+        words = said_of(deed, outcome.made, request.farm, person=request.person)
+        return replace(outcome, words=(words, *follow_up(outcome.made, request.farm)))
+    if outcome.state is State.WAITS:
+        retrying.keep(deed, outcome, request.GET)
+    return outcome
 
 
 def follow_up(recorded: Recorded, farm: Farm) -> list[str]:
@@ -150,93 +121,92 @@ def follow_up(recorded: Recorded, farm: Farm) -> list[str]:
     return late + [f"It waited: {said_of(deed, accepted, farm)}" for deed, accepted in waited]
 
 
-def record_from_phone(
-    request: PageRequest, deed: Deed, first: FirstForm | None, *, sent: Sent
+# --- shown on a page -------------------------------------------------------------------------
+
+
+def on_page(
+    request: PageRequest, deed: Deed, sent: Sent, *, outcome: Outcome[Recorded]
 ) -> HttpResponse:
-    """Record what waited on a telephone; whatever is not entered is kept under To sort out."""
-    before = from_phone.receive_form(request)
-    if before is not None:
-        return before
-    known = entry_of(request.POST.get("uuid", ""))
-    if first is not None and not first.is_valid():
-        return from_phone.error(request, deed.slug, from_phone.words_of_errors(first))
-    form = filled_form(deed, sent, farm=request.farm, person=request.person, first=first)
-    if not form.is_valid():
-        if known is not None:
-            return from_phone.entered("It was recorded before.", address_of(deed, known.seq))
-        return from_phone.error(request, deed.slug, from_phone.words_of_errors(form))
-    return answer_phone(request, deed, form)
+    """Go to the entry that a form became, else show the form again with what is against it."""
+    form = outcome.form
+    assert isinstance(form, FirstForm | DoingForm)
+    if outcome.made is not None:
+        request.session[last_key(request, deed)] = chosen(form)
+        messages.success(request, outcome.words[0])
+        for words in [*outcome.words[1:], *go_on(request, deed)]:
+            messages.info(request, words)
+        return redirect(outcome.address)
+    if outcome.state is State.BEFORE:
+        messages.warning(request, outcome.words[0])
+        return redirect(outcome.address)
+    outcome.write_on_form()
+    back = stop(request, deed) if way_elsewhere(outcome.refusal) else ""
+    return form_page(request, deed, sent, form=form, ways=ways_out(outcome.refusal, back))
 
 
-def answer_phone(request: PageRequest, deed: Deed, form: DoingForm) -> HttpResponse:
-    """Send a valid form through its action, and say in JSON what became of it."""
-    try:
-        form.sign()
-        recorded = form.run(form.doing())
-    except PlausibilityQuestion as refusal:
-        asked = asked_of(request.person, refusal)
-        return from_phone.question(request, deed.slug, asked, instead=refusal.instead)
-    except (NotEnough, OnHold, Conflict) as refusal:
-        retrying.keep(deed, form, refusal=refusal, address=request.GET)
-        return from_phone.kept(str(refusal))
-    except ValidationError as refusal:
-        return from_phone.error(request, deed.slug, " ".join(refusal.messages))
-    except (Refused, UnitError) as refusal:
-        return from_phone.error(request, deed.slug, str(refusal), refusal=refusal)
-    remember(request, form, deed=deed, key=str(recorded.entry.seq))
-    said = said_of(deed, recorded, request.farm, person=request.person)
-    words = [said, *follow_up(recorded, request.farm)]
-    return from_phone.entered(" ".join(words), address_of(deed, recorded.entry.seq))
+def opened(request: PageRequest, deed: Deed, sent: Sent) -> HttpResponse:
+    """Show a form prefilled from its address, or as it was sent before."""
+    form = form_for(
+        deed,
+        sent,
+        farm=request.farm,
+        person=request.person,
+        keeping=is_keeping(request),
+        last={} if sent.data else request.session.get(last_key(request, deed), {}),
+    )
+    waits = sent.kept.data if sent.kept else {}
+    if sent.kept and QUESTION in waits.get(WHY, []) and isinstance(form, DoingForm):
+        form.ask(sent.kept.refusal)  # an answer is asked anew by the action, if it still must be
+    ways = [kept_way(waits[WAY])] if WAY in waits else []
+    return form_page(request, deed, sent, form=form, ways=ways)
 
 
-def asked_of(person: Person, question: PlausibilityQuestion) -> str:
-    """Word a question for somebody, as far as they may see prices and orders."""
-    return question.worded(money=may(person, Right.SEE_SALES), orders=may(person, Right.SEE_ORDERS))
+def form_page(
+    request: PageRequest,
+    deed: Deed,
+    sent: Sent,
+    *,
+    form: FirstForm | DoingForm,
+    ways: Sequence[WayOn],
+) -> HttpResponse:
+    """Show a form at the step it is at; ``ways`` lead out of what is against it."""
+    refusal = sent.kept.refusal if sent.kept else ""
+    person, back = request.person, reverse("record-action", args=[deed.slug])
+    if isinstance(form, FirstForm):
+        lead_on(form, person, back=back)
+        first = show(request, "farm/record/first.html", FirstPage(deed, form, refusal))
+        return may_be_kept(first, names_customers=deed.names_customers)
+    lead_on(form, without_money(person) if is_keeping(request) else person, back=back)
+    if form.kind.takes_time:
+        usual = usual_time(form.kind.of_entry, form.place())
+        form.fields["minutes"].help_text = f"Blank: {usual or 'no standard time is set: type them'}"
+    page_of_form = FormPage(deed, form, words_of(form), refusal, shown(ways, person))
+    response = show(request, deed.template, page_of_form)
+    return may_be_kept(response, names_customers=deed.names_customers or PEOPLE in form.fields)
 
 
-def address_of(deed: Deed, seq: int) -> str:
-    return reverse(deed.leads_to, args=[seq])
-
-
-def recorded_or_refused(request: PageRequest, deed: Deed, form: DoingForm) -> Recorded | None:
-    """Send a valid form through its action; a refusal is written above the form."""
-    try:
-        form.sign()
-    except Refused as refusal:
-        form.add_error("pin", str(refusal))
-        return None
-    try:
-        return form.run(form.doing())
-    except PlausibilityQuestion as question:
-        form.refused = question.instead
-        form.stopped_at = stop(request, form, deed) if question.instead else ""
-        form.ask(asked_of(request.person, question))
-    except (NotEnough, OnHold, Conflict) as refusal:
-        form.refused = refusal
-        retrying.keep(deed, form, refusal=refusal, address=request.GET)
-        if form.counts_up and isinstance(refusal, NotEnough) and refusal.lots:
-            form.ask(str(refusal), "count_up")
-        else:
-            form.add_error(None, f"{refusal} The form is kept under To sort out.")
-    except ValidationError as refusal:
-        form.add_error(None, refusal.messages)
-    except (Refused, UnitError) as refusal:
-        form.refused = refusal
-        form.stopped_at = stop(request, form, deed) if way_elsewhere(refusal) else ""
-        form.add_error(None, str(refusal))
-    return None
-
-
-def led_on(request: PageRequest, form: DoingForm, kept: Kept | None) -> list[ShownWay]:
-    """Lead out of what was just refused, or out of why the form waits."""
-    if form.refused is not None:
-        return shown(ways_out(form.refused, form.stopped_at), request.person)
-    waits = kept.data.get(WAY) if kept and request.method != "POST" else None
-    return shown([kept_way(waits)], request.person) if waits else []
-
-
-def words_of(first: FirstForm | None) -> list[Given]:
-    said = first.cleaned_data if first else {}
+def words_of(form: DoingForm) -> list[Given]:
+    """Word what the first step said."""
+    asked = form.first.base_fields if form.first else {}
     return [
-        Given(field.name, str(field.label), str(said[field.name] or "")) for field in first or ()
+        Given(name, str(field.label or pretty_name(name)), str(form.given[name] or ""))
+        for name, field in asked.items()
     ]
+
+
+def last_key(request: PageRequest, deed: Deed) -> str:
+    """Under which name a session keeps what a person last chose in a form."""
+    return f"last-{request.person.pk}-{deed.slug}"
+
+
+def chosen(form: FirstForm | DoingForm) -> dict[str, str]:
+    """Which rows a valid form chose (a shelf, a steriliser), to be chosen again the next time.
+
+    Never a customer: who bought last is seldom who buys next.
+    """
+    rows = {
+        name: form.cleaned_data.get(name)
+        for name, field in form.fields.items()
+        if isinstance(field, ModelChoiceField) and name != PEOPLE
+    }
+    return {name: str(row.pk) for name, row in rows.items() if row is not None}

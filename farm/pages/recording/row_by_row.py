@@ -5,17 +5,15 @@ from dataclasses import dataclass
 from typing import Any
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import HttpResponse
 
 from farm.actions.common import Recorded
-from farm.actions.questions import PlausibilityQuestion
-from farm.models import Record
-from farm.pages import from_phone
+from farm.models import Person, Record
 from farm.pages.access import PageRequest
+from farm.pages.from_phone import in_json, receive_form
 from farm.pages.recording.recording import follow_up
 from farm.pages.row_forms import RowsForm
-from farm.units import UnitError
+from farm.pages.sending import Outcome, State, acted
 from ledger.errors import Refused
 from ledger.models import Entry
 
@@ -47,7 +45,7 @@ def record_rows(request: PageRequest, form: RowsForm[Any]) -> dict[str, Done]:
         return {}
     made = {}
     for key in form.filled():
-        found = _record_row(form, key)
+        found = _record_row(form, key, request.person)
         if found is not None:
             made[key] = found
     for one in made.values():
@@ -63,13 +61,14 @@ def rows_from_phone(
 
     ``name``: under which what is left is kept; ``said``: what the rows became, in words.
     """
-    before = from_phone.receive_form(request)
+    before = receive_form(request)
     if before is not None:
         return before
     done = record_rows(request, form)
     if form.errors:
-        return from_phone.error(request, name, words_of_rows(form), done=list(done))
-    return from_phone.entered(said(done), leads_to)
+        wrong: Outcome[Any] = Outcome(State.WRONG, form, (words_of_rows(form),))
+        return in_json(request, name, wrong, done=list(done))
+    return in_json(request, name, Outcome(State.DONE, form, (said(done),), done, address=leads_to))
 
 
 def words_of_rows(form: RowsForm[Any]) -> str:
@@ -87,17 +86,17 @@ def words_of_rows(form: RowsForm[Any]) -> str:
     return " ".join(said)
 
 
-def _record_row(form: RowsForm[Any], key: str) -> Recorded | Record | None:
+def _record_row(form: RowsForm[Any], key: str, person: Person) -> Recorded | Record | None:
     said = form.said_of(key)
-    try:
-        return form.run_row(form.things[key], said, form.doing_of(key, said))
-    except PlausibilityQuestion as question:
-        form.ask_about(key, question.question)
-    except ValidationError as refusal:
-        form.refuse(key, " ".join(refusal.messages))
-    except (Refused, UnitError) as refusal:
-        form.refuse(key, str(refusal))
-    return None
+    outcome = acted(
+        form, lambda: form.run_row(form.things[key], said, form.doing_of(key, said)), person
+    )
+    words = " ".join(outcome.words)
+    if outcome.state is State.ASKED:
+        form.ask_about(key, words)
+    elif outcome.made is None:
+        form.refuse(key, words)
+    return outcome.made
 
 
 def _named(form: RowsForm[Any], made: Mapping[str, Recorded | Record]) -> dict[str, Done]:

@@ -1,35 +1,83 @@
-"""What is to be done about a form that waits: how its lots stand now, and one clear next thing."""
+"""To sort out: the forms that wait, how their lots stand now, and one clear next thing for each."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
+from uuid import UUID
 
+from django.contrib import messages
+from django.http import HttpResponse
+from django.shortcuts import redirect
 from django.urls import reverse
+from django.views.decorators.http import require_POST
 
+from farm.actions.recording import unfinished
 from farm.actions.recording.unfinished import Kept
 from farm.kinds.growing import PICK
 from farm.kinds.store import PACK
 from farm.kinds.tracing import RELEASE
-from farm.models import Farm, Person
-from farm.pages.access import Right, may
+from farm.models import Farm
+from farm.pages.access import STALL, PageRequest, may, page
 from farm.pages.deeds import BY_SLUG
-from farm.pages.selling.tapping import TAP
+from farm.pages.frame import show
+from farm.pages.retrying import UnfinishedRow, unfinished_rows
+from farm.pages.sent_forms import CONFLICT, ERROR, FIRST_ENTRY, QUESTION, WAY, WHY
 from farm.pages.ways_out import WayOn, kept_way
 from farm.templatetags.farm_format import amount_of
+from ledger.errors import Refused
 from ledger.models import Lot
 
-# Why a form waits for a person, and is not tried again by itself: sent again, a conflict would
-# record the same work twice; a question is for somebody to answer, an error to mend.
-WHY = "!why"
-CONFLICT, QUESTION, ERROR = "conflict", "question", "error"
 # The button of a form that waits for somebody, and what is said beside it.
 WAITS_FOR = {
     QUESTION: ("Answer it", "Nothing is written until somebody answers."),
     ERROR: ("Open and mend it", "Nothing is written until it is mended."),
 }
-# Beside an error or a question: the form elsewhere that mends what was refused.
-WAY = "!way"
-# Beside a conflict: the entry that the first sending of the form became.
-FIRST_ENTRY = "!entry"
 UNLISTED = "unlisted_what"
+
+
+@dataclass(frozen=True)
+class ToSortOut:
+    """A form that waits with its next thing; ``may_open`` it, ``may_go`` on by the button."""
+
+    row: UnfinishedRow
+    way: WayOn
+    may_open: bool
+    may_go: bool
+
+
+@dataclass(frozen=True)
+class UnfinishedPage:
+    rows: list[ToSortOut]
+
+
+@page(*STALL)
+def unfinished_list(request: PageRequest) -> HttpResponse:
+    rows = unfinished_rows(request.person)
+    lots = unfinished.lots_named([row.kept.uuid for row in rows])
+    shown = [_to_sort_out(request, row, lots.get(row.kept.uuid, [])) for row in rows]
+    return show(request, "farm/record/unfinished.html", UnfinishedPage(shown))
+
+
+@require_POST
+@page(*STALL)
+def drop(request: PageRequest, uuid: UUID) -> HttpResponse:
+    """Give up what waits; a seller may what they sent themselves."""
+    if not any(row.kept.uuid == uuid for row in unfinished_rows(request.person)):
+        messages.warning(request, "It waits no more.")
+        return redirect("unfinished")
+    try:
+        unfinished.drop(uuid, request.POST.get("reason", ""))
+    except Refused as refusal:
+        messages.error(request, str(refusal))
+    else:
+        messages.success(request, "Given up; the word stays with it.")
+    return redirect("unfinished")
+
+
+def _to_sort_out(request: PageRequest, row: UnfinishedRow, lots: list[Lot]) -> ToSortOut:
+    way = way_on(row.kept, lots, request.farm, opened_at=row.address)
+    may_open = any(may(request.person, right) for right in row.rights)
+    may_go = way.is_open_to(request.person) if way.rights else may_open
+    return ToSortOut(row, way, may_open, may_go)
 
 
 def way_on(kept: Kept, lots: Sequence[Lot], farm: Farm, *, opened_at: str) -> WayOn:
@@ -94,13 +142,6 @@ def _unrecorded(kept: Kept, opened_at: str) -> WayOn:
         title, slug = "Record the packing", PACK.slug
     by_itself = "Once that is recorded, this is recorded by itself."
     return WayOn(title, _record(slug), BY_SLUG[slug].rights, by_itself)
-
-
-def may_do(name: str, person: Person) -> bool:
-    """Say whether a person may record under a name: an action, a tap, or a kind of record."""
-    deed = BY_SLUG.get(name)
-    other = Right.SELL if name.startswith(TAP) else Right.RECORD
-    return any(may(person, right) for right in (deed.rights if deed else (other,)))
 
 
 def _record(slug: str) -> str:

@@ -15,7 +15,7 @@ from farm.actions.records.photos import MOST_PHOTOS, add_photo, remove_photo, sh
 from farm.models import PhoneForm, Photo, Record
 from farm.pages import from_phone, visible_rows
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
-from farm.pages.recording.sorting_out import ERROR
+from farm.pages.sent_forms import ERROR
 from farm.pages.uploads import PHOTO, checked
 from farm.queries import entries as entry_query
 from farm.queries.recording.phone import came_from_phone, photos, photos_of

@@ -15,17 +15,20 @@ from django.views.decorators.http import require_POST
 from farm.actions.recording import unfinished
 from farm.actions.records.records import erase_private, keep_record, review
 from farm.actions.signing import signed
-from farm.models import Record, Room
-from farm.pages import from_phone, retrying, visible_rows
+from farm.models import Person, Record, Room
+from farm.pages import visible_rows
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, require
 from farm.pages.addresses import number_named
-from farm.pages.filling import Sent
 from farm.pages.frame import show
+from farm.pages.from_phone import asks_for_json, in_json, receive_form
 from farm.pages.kept_pages import may_be_kept
 from farm.pages.records.photos import Beside, beside
 from farm.pages.records.record_forms import DaysForm, RecordForm
 from farm.pages.report_files import answer_page, made_by, taken_away
 from farm.pages.report_page import ShownTable, Way
+from farm.pages.retrying import WaitingForm
+from farm.pages.sending import Outcome, State, acted, words_of_errors
+from farm.pages.sent_forms import sent_form
 from farm.pages.ways_out import lead_on
 from farm.queries.records import records as query
 from farm.queries.records.records import Gap, KindSummary
@@ -40,7 +43,6 @@ from farm.reports.records.record_rows import (
     words_of,
 )
 from farm.templatetags.farm_format import moment
-from farm.units import UnitError
 from ledger.errors import Refused
 
 USUAL = timedelta(days=60)
@@ -137,38 +139,51 @@ def record_list(request: PageRequest, slug: str) -> HttpResponse:
 @page(Right.RECORD)
 def add_record(request: PageRequest, slug: str) -> HttpResponse:
     kind = kind_or_refuse(request, slug)
-    kept = retrying.kept_under(request.GET.get("waiting"))
-    sent = retrying.as_sent(kept.data) if kept else Sent(request.GET)
+    sent = sent_form(request)
     corrects = record_corrected(request, kind, sent.address)
     form = RecordForm(
-        request.POST if request.method == "POST" else sent.data,
+        sent.data,
         kind=kind,
         farm=request.farm,
         initial=as_initial(corrects) if corrects else {"room": request.GET.get("room")},
         is_correction=corrects is not None,
     )
     lead_on(form, request.person, back=request.path)
-    if request.method == "POST" and from_phone.asks_for_json(request):
-        return record_from_phone(request, form, corrects)
-    if request.method == "POST" and form.is_valid():
-        try:
-            record = record_kept(request, form, corrects)
-        except (Refused, UnitError) as refusal:
-            form.add_error(None, str(refusal))
-        else:
-            messages.success(request, said_of(kind, record))
-            return redirect("record-one", slug, record.pk)
+    if request.method == "POST":
+        if kind.owner_only and asks_for_json(request):
+            raise PermissionDenied("Private records are written with a signal, and wait nowhere.")
+        before = receive_form(request)
+        if before is not None:
+            return before
+        outcome = record_kept(request, form, corrects)
+        if asks_for_json(request):
+            return in_json(request, RECORD + kind.slug, outcome)
+        if outcome.made is not None:
+            messages.success(request, outcome.words[0])
+            return redirect(outcome.address)
+        outcome.write_on_form()
     response = show(request, "farm/records/add.html", AddPage(kind, form, corrects))
     return response if kind.owner_only else may_be_kept(response)
 
 
-def record_kept(request: PageRequest, form: RecordForm, corrects: Record | None) -> Record:
-    """Keep what a valid form says, and answer it where it waited under To sort out."""
-    said = form.cleaned_data
-    who = signed(request.person, said["initials"], said["pin"])
-    record = keep_record(who, form.stated(), corrects=corrects)
+def record_kept(request: PageRequest, form: RecordForm, corrects: Record | None) -> Outcome[Record]:
+    """Keep what a form says, and answer it where it waited under To sort out."""
+    if not form.is_valid():
+        return Outcome(State.WRONG, form, words_of_errors(form))
+    outcome = acted(form, lambda: signed_record(request.person, form, corrects), request.person)
+    record = outcome.made
+    if record is None:
+        return outcome
     unfinished.answered(record.uuid, f"accepted as record {record.pk}")
-    return record
+    address = reverse("record-one", args=[form.kind.slug, record.pk])
+    return replace(outcome, words=(said_of(form.kind, record),), address=address)
+
+
+def signed_record(person: Person, form: RecordForm, corrects: Record | None) -> Record:
+    said = form.cleaned_data
+    return keep_record(
+        signed(person, said["initials"], said["pin"]), form.stated(), corrects=corrects
+    )
 
 
 def said_of(kind: RecordKind, record: Record) -> str:
@@ -176,25 +191,13 @@ def said_of(kind: RecordKind, record: Record) -> str:
     return f"{kind.title}: {record}, signed {record.initials}.{late}"
 
 
-def record_from_phone(
-    request: PageRequest, form: RecordForm, corrects: Record | None
-) -> HttpResponse:
-    """Keep a record that waited on a telephone; what is wrong with it waits under To sort out."""
-    kind = form.kind
-    if kind.owner_only:
-        raise PermissionDenied("Private records are written with a signal, and wait nowhere.")
-    before = from_phone.receive_form(request)
-    if before is not None:
-        return before
-    name = retrying.RECORD + kind.slug
-    if not form.is_valid():
-        return from_phone.error(request, name, from_phone.words_of_errors(form))
-    try:
-        record = record_kept(request, form, corrects)
-    except (Refused, UnitError) as refusal:
-        return from_phone.error(request, name, str(refusal))
-    address = reverse("record-one", args=[kind.slug, record.pk])
-    return from_phone.entered(said_of(kind, record), address)
+def opened_again(slug: str) -> tuple[str, str] | None:
+    kind = BY_SLUG.get(slug)
+    return (kind.title, reverse("record-add", args=[slug])) if kind else None
+
+
+RECORD = "record:"
+RECORD_WAITS = WaitingForm(RECORD, opened_again)
 
 
 @page(Right.SEE_SAFETY)

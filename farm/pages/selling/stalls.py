@@ -16,8 +16,8 @@ from farm.kinds.selling import Settling
 from farm.models import CashUp, PlaceKind, Sale, SellingPlace, StallDay
 from farm.pages import visible_rows
 from farm.pages.access import STALL, PageRequest, Right, get_or_refuse, may, page, sees_stall_prices
+from farm.pages.asking_form import UndoForm
 from farm.pages.frame import show
-from farm.pages.recording.correcting_forms import UndoForm
 from farm.pages.recording_form import FarmForm
 from farm.pages.records.export_forms import DaysForm
 from farm.pages.report_files import handed_out, made_by

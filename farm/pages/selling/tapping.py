@@ -2,20 +2,41 @@
 
 from uuid import UUID
 
+from django.shortcuts import get_object_or_404
+from django.urls import reverse
 from django.utils import timezone
 
 from farm.actions.common import Doing
 from farm.actions.recording import unfinished
 from farm.actions.recording.unfinished import Kept
 from farm.actions.selling.till import tap
-from farm.models import Person, StallDay
+from farm.models import Farm, Person, StallDay
+from farm.pages.access import Right
+from farm.pages.retrying import WaitingForm
 from farm.pages.selling.till_forms import BACK, TapForm
+from farm.pages.sending import acted
+from farm.pages.sent_forms import as_sent
 from farm.queries.recording.phone import came_from_phone
 from farm.queries.selling.till import last_tap, till_goods
 from ledger.errors import Malformed
 
 # Before the load at whose till it was tapped.
 TAP = "till:"
+
+
+def _opened_again(load: str) -> tuple[str, str]:
+    return "Tap at the till", reverse("till", args=[load])
+
+
+def _tapped_again(kept: Kept, farm: Farm) -> None:
+    """Send a tap that waited once more; what is still refused goes on waiting."""
+    load = get_object_or_404(StallDay, pk=kept.name.removeprefix(TAP))
+    person = get_object_or_404(Person, pk=kept.by)
+    form = TapForm(as_sent(kept.data).data, farm=farm)
+    acted(form, lambda: tapped(person, load, form), person)
+
+
+TAP_WAITS = WaitingForm(TAP, _opened_again, Right.SELL, _tapped_again)
 
 
 def tapped(person: Person, load: StallDay, form: TapForm) -> str:

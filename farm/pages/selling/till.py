@@ -4,7 +4,6 @@ from dataclasses import dataclass
 from uuid import uuid4
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
 from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
@@ -15,18 +14,20 @@ from farm.actions.common import Doing
 from farm.actions.recording import unfinished
 from farm.actions.selling.till import set_price
 from farm.models import Farm, StallDay, Tap
-from farm.pages import from_phone, retrying, visible_rows
+from farm.pages import visible_rows
 from farm.pages.access import PageRequest, Right, get_or_refuse, page
 from farm.pages.frame import show
+from farm.pages.from_phone import ENTERED, asks_for_json, entered, in_json, receive_form, told
 from farm.pages.kept_pages import may_be_kept
-from farm.pages.recording.sorting_out import ERROR
 from farm.pages.recording_form import FarmForm
 from farm.pages.selling import tapping
 from farm.pages.selling.till_forms import BACK, TapForm, TillPriceForm
+from farm.pages.sending import Outcome, State, acted, words_of_errors
+from farm.pages.sent_forms import BY_PHONE, ERROR, WAITING, as_kept, kept_under
 from farm.queries.sales import open_loads
 from farm.queries.selling.till import TillGoods, newest_taps, till_goods
 from farm.templatetags.farm_format import amount_of
-from farm.units import UnitError, show_money
+from farm.units import show_money
 from ledger.errors import OnHold, Refused
 
 
@@ -78,7 +79,7 @@ def till(request: PageRequest, pk: int) -> HttpResponse:
 
 def _waiting(request: PageRequest, load: StallDay, goods: list[TillGoods]) -> WaitingTap | None:
     """Show the tap that is opened from To sort out, in words."""
-    kept = retrying.kept_under(request.GET.get(retrying.WAITING))
+    kept = kept_under(request.GET.get(WAITING))
     if kept is None or kept.name != f"{tapping.TAP}{load.pk}":
         return None
     sent = {name: values[0] for name, values in kept.data.items() if name in TapForm.base_fields}
@@ -101,39 +102,40 @@ def till_tap(request: PageRequest, pk: int) -> HttpResponse:
     signal is told at once.
     """
     load = _load(request, pk)
-    waited = from_phone.asks_for_json(request) and retrying.BY_PHONE[0] in request.POST
-    before = from_phone.receive_form(request) if waited else None
+    as_json, address = asks_for_json(request), reverse("till", args=[pk])
+    waited = as_json and BY_PHONE[0] in request.POST
+    before = receive_form(request) if waited else None
     if before is not None:
         return before
     form = TapForm(request.POST, farm=request.farm)
     last = tapping.waiting_before(request.person, load, form) if waited else None
     if last is not None:
         tapping.take_back_waiting(last, form.cleaned_data["uuid"], request.person)
-        return from_phone.entered("The tap that waited is taken back.", reverse("till", args=[pk]))
-    try:
-        words = tapping.tapped(request.person, load, form)
-    except (Refused, UnitError, ValidationError) as refusal:
-        return _refused(request, load, form, refusal=refusal, waited=waited)
-    if from_phone.asks_for_json(request):
-        return from_phone.entered(words, reverse("till", args=[pk]))
-    return redirect("till", pk)
+        return entered("The tap that waited is taken back.", address)
+    outcome = acted(
+        form,
+        lambda: tapping.tapped(request.person, load, form),
+        request.person,
+        waits_for=(OnHold,) if waited else (),
+    )
+    words = outcome.made or " ".join(outcome.words)
+    if waited and outcome.made is None:
+        return _waits(request, load, outcome)
+    if as_json:
+        return told(ERROR if outcome.made is None else ENTERED, words, address)
+    if outcome.made is None:
+        messages.error(request, words)
+    return redirect(address)
 
 
-def _refused(
-    request: PageRequest, load: StallDay, form: TapForm, *, refusal: Exception, waited: bool
-) -> HttpResponse:
-    words = " ".join(getattr(refusal, "messages", [str(refusal)]))
+def _waits(request: PageRequest, load: StallDay, outcome: Outcome[str]) -> HttpResponse:
+    """Keep a tap that waited on the phone and is refused; one of a lot on hold is tried again."""
     name = f"{tapping.TAP}{load.pk}"
-    if waited and isinstance(refusal, OnHold):
-        data = retrying.as_kept(request.POST, request.GET)
-        unfinished.keep(name, _doing(request, form), data, refusal=refusal)
-        return from_phone.kept(words)
-    if waited:
-        return from_phone.error(request, name, words, refusal=refusal)
-    if from_phone.asks_for_json(request):
-        return from_phone.told(ERROR, words, reverse("till", args=[load.pk]))
-    messages.error(request, words)
-    return redirect("till", load.pk)
+    if outcome.state is State.WAITS:
+        assert isinstance(outcome.refusal, OnHold)
+        data = as_kept(request.POST, request.GET)
+        unfinished.keep(name, _doing(request, outcome.form), data, refusal=outcome.refusal)
+    return in_json(request, name, outcome)
 
 
 @require_POST
@@ -143,7 +145,7 @@ def till_price(request: PageRequest, pk: int) -> HttpResponse:
     goods = till_goods(load)
     form = TillPriceForm(request.POST, farm=request.farm, goods=goods)
     if not form.is_valid():
-        messages.error(request, from_phone.words_of_errors(form))
+        messages.error(request, " ".join(words_of_errors(form)))
         return redirect("till", pk)
     said = form.cleaned_data
     try:

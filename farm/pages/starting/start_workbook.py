@@ -18,9 +18,9 @@ from farm.actions.questions import PlausibilityQuestion
 from farm.actions.starting.start_book import read_in, take_out
 from farm.models import StartWorkbook
 from farm.pages.access import PageRequest, Right, get_or_refuse, page
+from farm.pages.asking_form import UndoForm
 from farm.pages.frame import show
 from farm.pages.lists import SPREADSHEET
-from farm.pages.recording.correcting_forms import UndoForm
 from farm.pages.uploads import WORKBOOK, checked
 from farm.queries.starting.start_books import ReadIn, read_in_of, start_books
 from farm.reports.starting.start_sheets import start_workbook

@@ -1,6 +1,6 @@
 """Stock counts: count what is somewhere, hold it against the book, answer what differs."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from django.contrib import messages
 from django.http import HttpResponse
@@ -8,24 +8,28 @@ from django.shortcuts import redirect
 from django.urls import reverse
 
 from farm.actions.common import Recorded
-from farm.actions.questions import PlausibilityQuestion
 from farm.actions.recording import unfinished
 from farm.actions.signing import Signed, signed
 from farm.actions.store.counting import answer_difference, keep_count
-from farm.models import Room, StockCount
-from farm.pages import from_phone, retrying
+from farm.models import Person, Room, StockCount
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
-from farm.pages.filling import Sent
 from farm.pages.frame import show
+from farm.pages.from_phone import asks_for_json, in_json, receive_form
 from farm.pages.kept_pages import may_be_kept
 from farm.pages.recording.recording import follow_up
 from farm.pages.report_files import answer_page, made_by, taken_away
 from farm.pages.report_page import AnswerPage
+from farm.pages.retrying import WaitingForm
+from farm.pages.sending import Outcome, State, acted, words_of_errors
+from farm.pages.sent_forms import sent_form
 from farm.pages.store.count_forms import AnswersForm, CountForm, WhereForm
 from farm.queries.recording.phone import came_from_phone
 from farm.queries.store.counts import CountRow, checked_lines, count_rows, counts, lots_to_count
 from farm.reports.store.count_rows import count_report, where_of
 from ledger.errors import Refused
+
+COUNT = "stock count"
+COUNT_WAITS = WaitingForm(COUNT, lambda _: ("Stock count", reverse("count-start")))
 
 
 @dataclass(frozen=True)
@@ -64,60 +68,45 @@ def count_start(request: PageRequest) -> HttpResponse:
 
     A phone keeps it without what the book says: that would be of its last visit.
     """
-    kept = retrying.kept_under(request.GET.get(retrying.WAITING))
-    sent = retrying.as_sent(kept.data, request.GET) if kept else Sent(request.GET)
+    sent = sent_form(request)
     where = WhereForm(sent.address, farm=request.farm)
     if not where.is_valid():
         return redirect("stock-counts")
     room, hidden = where.cleaned_data["room"], where.cleaned_data["hidden"]
     form = CountForm(
-        request.POST if request.method == "POST" else sent.data,
+        sent.data,
         farm=request.farm,
         person=request.person,
         lots=lots_to_count(room, where.stages()),
         hidden=hidden,
     )
     if request.method == "POST":
-        from_a_phone = from_phone.asks_for_json(request)
-        done = _from_phone(request, form, room) if from_a_phone else _kept(request, form, room)
-        if done is not None:
-            return done
-    refusal = kept.refusal if kept and request.method != "POST" else ""
+        before = receive_form(request)
+        if before is not None:
+            return before
+        outcome = _kept(form, room, request.person)
+        if asks_for_json(request):
+            return in_json(request, COUNT, outcome)
+        if outcome.made is not None:
+            messages.success(request, outcome.words[0])
+            return redirect(outcome.address)
+        outcome.write_on_form()
+    refusal = sent.kept.refusal if sent.kept and request.method != "POST" else ""
     shown = StartPage(str(room) if room else "everywhere", form, refusal)
     response = show(request, "farm/store/count_start.html", shown)
     return may_be_kept(response) if hidden else response
 
 
-def _kept(request: PageRequest, form: CountForm, room: Room | None) -> HttpResponse | None:
-    """Keep a count and go to it; None: the form must be shown again."""
+def _kept(form: CountForm, room: Room | None, person: Person) -> Outcome[StockCount]:
+    """Keep a count, unless it cannot be read, is asked about or is refused."""
     if not form.is_valid():
-        return None
-    try:
-        count = _keep(form, room)
-    except PlausibilityQuestion as asked:
-        form.ask(asked.question)
-        return None
-    except Refused as refusal:
-        form.add_error(None, str(refusal))
-        return None
-    messages.success(request, _said(count))
-    return redirect("stock-count", count.pk)
-
-
-def _from_phone(request: PageRequest, form: CountForm, room: Room | None) -> HttpResponse:
-    """Keep a count that waited on a telephone; what is wrong with it is to be sorted out."""
-    before = from_phone.receive_form(request)
-    if before is not None:
-        return before
-    if not form.is_valid():
-        return from_phone.error(request, retrying.COUNT, from_phone.words_of_errors(form))
-    try:
-        count = _keep(form, room)
-    except PlausibilityQuestion as asked:
-        return from_phone.question(request, retrying.COUNT, asked.question)
-    except Refused as refusal:
-        return from_phone.error(request, retrying.COUNT, str(refusal))
-    return from_phone.entered(_said(count), reverse("stock-count", args=[count.pk]))
+        return Outcome(State.WRONG, form, words_of_errors(form))
+    outcome = acted(form, lambda: _keep(form, room), person)
+    count = outcome.made
+    if count is None:
+        return outcome
+    address = reverse("stock-count", args=[count.pk])
+    return replace(outcome, words=(f"Stock count {count.pk} is kept.",), address=address)
 
 
 def _keep(form: CountForm, room: Room | None) -> StockCount:
@@ -128,10 +117,6 @@ def _keep(form: CountForm, room: Room | None) -> StockCount:
     count = keep_count(Signed(form.person, form.typed_by or form.person), counted)
     unfinished.answered(counted.uuid, f"kept as {count}")
     return count
-
-
-def _said(count: StockCount) -> str:
-    return f"Stock count {count.pk} is kept."
 
 
 @page(Right.SEE_WORK)

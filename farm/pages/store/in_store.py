@@ -11,21 +11,27 @@ from django.utils import timezone
 
 from farm.actions.recording import unfinished
 from farm.models import Shelf, Stage
-from farm.pages import from_phone, retrying
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
 from farm.pages.addresses import number_named
 from farm.pages.frame import show
+from farm.pages.from_phone import asks_for_json
 from farm.pages.kept_pages import NOWHERE, may_be_kept
 from farm.pages.recording.row_by_row import Done, record_rows, rows_from_phone
 from farm.pages.report_files import answer_page, made_by, taken_away
 from farm.pages.report_page import AnswerPage
+from farm.pages.retrying import WaitingForm
 from farm.pages.row_forms import RowsForm
+from farm.pages.sent_forms import sent_form
 from farm.pages.store.shelf_forms import ShelfForm
 from farm.queries.store.in_store import Place, Stored, places_in_store, stored_lots
 from farm.queries.store.water_loss import water_losses
 from farm.reports.store.store_rows import store_report
 
 WEIGHT = "weight_"
+SHELF = "shelf:"
+SHELF_WAITS = WaitingForm(
+    SHELF, lambda shelf: ("Weigh in a shelf", reverse("shelf-weigh", args=[shelf]))
+)
 
 
 @dataclass(frozen=True)
@@ -71,18 +77,17 @@ def in_store(request: PageRequest) -> HttpResponse:
 @page(Right.RECORD)
 def weigh_shelf(request: PageRequest, shelf: str) -> HttpResponse:
     """Weigh in what is loose on a shelf; what was recorded leaves the form, the rest stays."""
-    kept = retrying.kept_under(request.GET.get(retrying.WAITING))
-    sent = request.POST or (retrying.as_sent(kept.data).data if kept else None)
-    name, stored = _on_shelf(request, shelf, _weighed(sent))
-    form = ShelfForm(sent, farm=request.farm, person=request.person, things=stored)
+    sent = sent_form(request)
+    name, stored = _on_shelf(request, shelf, _weighed(sent.data))
+    form = ShelfForm(sent.data, farm=request.farm, person=request.person, things=stored)
     if request.method != "POST":
-        shown = ShelfPage(name, form, (), kept.refusal if kept else "")
+        shown = ShelfPage(name, form, (), sent.kept.refusal if sent.kept else "")
         return may_be_kept(show(request, "farm/store/weigh.html", shown))
-    if from_phone.asks_for_json(request):
+    if asks_for_json(request):
         return rows_from_phone(
             request,
             form,
-            name=f"{retrying.SHELF}{shelf}",
+            name=f"{SHELF}{shelf}",
             said=lambda done: _said(form, done),
             leads_to=reverse("in-store"),
         )

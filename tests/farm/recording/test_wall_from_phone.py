@@ -7,7 +7,7 @@ import pytest
 from django.test import Client
 from django.utils import timezone
 
-from farm.pages import retrying
+from farm.pages import sent_forms
 from ledger.models import Entry, Lot, Waiting
 from tests.conftest import signed_in
 from tests.farm.day.test_wall_sheets import address_of
@@ -68,7 +68,7 @@ def test_a_row_with_something_wrong_waits_without_those_that_were_entered(
     answer = from_phone(client, address, of_page(client, address, **boxes))
 
     assert answer["error"]["words"].startswith(f"{bad.code}: ")
-    kept = retrying.kept_under(str(Waiting.objects.get().uuid))
+    kept = sent_forms.kept_under(str(Waiting.objects.get().uuid))
     assert kept and kept.data[f"firsts_{bad.pk}"] == ["1.2 stone"]
     assert f"firsts_{good.pk}" not in kept.data
     assert picks() == 1
@@ -121,5 +121,5 @@ def test_what_a_form_without_rows_says_stays_whole(world: World, client: Client)
     said = {"uuid": number, "when": "2026-10-20T09:00", "own": "", "firsts_mg": "1 stone"}
     from_phone(client, "/record/pick/", said)
 
-    kept = retrying.kept_under(number)
+    kept = sent_forms.kept_under(number)
     assert kept and kept.data["firsts_mg"] == ["1 stone"]

@@ -18,6 +18,7 @@ from farm.pages.frame import show
 from farm.pages.report_files import in_role
 from farm.reports.rows import Cell, Column, Report, Table
 from farm.reports.xlsx import workbook_bytes
+from farm.templatetags.farm_format import money
 
 PER_LEAF = 50
 SPREADSHEET = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -41,6 +42,19 @@ class ListTable(tables.Table):
 
     class Meta:
         empty_text = "Nothing fits. Change the filter, or take it off."
+
+
+class AmountTable(ListTable):
+    """A list whose rows state what is net, tax and gross."""
+
+    def render_net(self, value: int) -> str:
+        return money(value, self.farm)
+
+    def render_tax(self, value: int) -> str:
+        return money(value, self.farm)
+
+    def render_gross(self, value: int) -> str:
+        return money(value, self.farm)
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,7 @@ from farm.pages.access import PageRequest, Right, get_or_refuse, may, page, requ
 from farm.pages.accounts.invoice_forms import DAY, IssueForm
 from farm.pages.accounts.papers import numbered, paper_page, to_pay
 from farm.pages.frame import show
-from farm.pages.lists import NUMBER, Listing, ListTable, SheetColumn, list_page
+from farm.pages.lists import NUMBER, AmountTable, Listing, ListTable, SheetColumn, list_page
 from farm.pages.report_page import Way
 from farm.pages.ways_out import refused_words
 from farm.queries.accounts.invoices import (
@@ -41,7 +41,7 @@ from ledger.errors import Refused
 STATEMENT_DAYS = 365
 
 
-class InvoiceTable(ListTable):
+class InvoiceTable(AmountTable):
     name = tables.Column(
         accessor="pk",
         verbose_name="Number",
@@ -88,15 +88,6 @@ class InvoiceTable(ListTable):
 
     def render_due_on(self, record: Invoice) -> str:
         return "" if record.kind == InvoiceKind.CREDIT else show_day(record.due_on)
-
-    def render_net(self, value: int) -> str:
-        return money(value, self.farm)
-
-    def render_tax(self, value: int) -> str:
-        return money(value, self.farm)
-
-    def render_gross(self, value: int) -> str:
-        return money(value, self.farm)
 
     @cached_property
     def open_money(self) -> dict[int, int]:

@@ -7,12 +7,12 @@ from typing import Any
 from django import forms
 
 from farm.models import Form, SellingPlace, Species
-from farm.pages.records.record_forms import DaysForm, newest
+from farm.pages.records.record_forms import UsualDaysForm, newest
 
 A_WEEK, A_MONTH = timedelta(days=6), timedelta(days=30)
 
 
-class WhereForm(DaysForm):
+class WhereForm(UsualDaysForm):
     """Days, fresh or dried goods, and perhaps a species or a selling place; or one lot's code."""
 
     form = forms.ChoiceField(label="Goods", choices=Form)
@@ -39,7 +39,7 @@ class WhereForm(DaysForm):
         }
 
 
-class SpanForm(DaysForm):
+class SpanForm(UsualDaysForm):
     """Days, and perhaps one species or one selling place."""
 
     species = forms.ModelChoiceField(

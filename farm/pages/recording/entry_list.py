@@ -15,11 +15,11 @@ from django.utils.safestring import SafeString, mark_safe
 from farm.models import Customer, Person, SaleLine, SellingPlace
 from farm.pages import visible_rows
 from farm.pages.access import PageRequest, Right, page
-from farm.pages.lists import BOTH, NUMBER, Listing, ListTable, list_page
+from farm.pages.lists import BOTH, NUMBER, AmountTable, Listing, ListTable, list_page
 from farm.queries.entries import entries, is_late, kinds
 from farm.queries.sales import products_sold, sale_lines
 from farm.reports.rows import Column, Kind
-from farm.templatetags.farm_format import MINUS, amount_of, day, moment, money, what
+from farm.templatetags.farm_format import MINUS, amount_of, day, moment, what
 from ledger.models import Entry, Line
 
 TAKEN_BACK = mark_safe('<span class="badge">taken back</span>')
@@ -97,7 +97,7 @@ class EntryFilter(django_filters.FilterSet):
     )
 
 
-class SaleTable(ListTable):
+class SaleTable(AmountTable):
     day = tables.Column(
         accessor="line__entry__happened_on", verbose_name="Day", attrs={"td": {"class": "day"}}
     )
@@ -147,15 +147,6 @@ class SaleTable(ListTable):
 
     def render_quantity(self, record: SaleLine) -> str:
         return amount_of(-record.line.quantity, record.line.lot, self.farm)
-
-    def render_net(self, value: int) -> str:
-        return money(value, self.farm)
-
-    def render_tax(self, value: int) -> str:
-        return money(value, self.farm)
-
-    def render_gross(self, value: int) -> str:
-        return money(value, self.farm)
 
 
 class SaleFilter(django_filters.FilterSet):

@@ -16,7 +16,7 @@ from farm.models import Room, RunReadings
 from farm.pages import visible_rows
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
 from farm.pages.frame import show
-from farm.pages.records.record_forms import DaysForm, ReadingsForm
+from farm.pages.records.record_forms import ReadingsForm, UsualDaysForm
 from farm.pages.report_files import answer_page, made_by, taken_away
 from farm.pages.report_page import AnswerPage, Way
 from farm.queries.records.run_readings import course_of, readings_of
@@ -43,7 +43,7 @@ A_YEAR, A_MONTH = timedelta(days=364), timedelta(days=30)
 
 @dataclass(frozen=True)
 class BinderPage:
-    form: DaysForm
+    form: UsualDaysForm
     titles: list[str]
 
 
@@ -53,7 +53,7 @@ class StorePage:
 
     room: Room
     answer: AnswerPage
-    days: DaysForm
+    days: UsualDaysForm
 
 
 @dataclass(frozen=True)
@@ -118,12 +118,12 @@ def store(request: PageRequest, pk: int) -> HttpResponse:
     return show(request, "farm/records/store.html", StorePage(room, shown, days))
 
 
-def _days_form(request: PageRequest, back: timedelta) -> DaysForm:
+def _days_form(request: PageRequest, back: timedelta) -> UsualDaysForm:
     usual = visible_rows.usual_days(request.person, timezone.localdate(), back)
-    return DaysForm(request.GET, usual=usual)
+    return UsualDaysForm(request.GET, usual=usual)
 
 
-def _span(request: PageRequest, form: DaysForm) -> Span | None:
+def _span(request: PageRequest, form: UsualDaysForm) -> Span | None:
     """The days asked for, as far as the person may see them; None, said on the form, if none."""
     if not form.is_valid():
         return None

@@ -11,7 +11,6 @@ from django.core.files.uploadedfile import UploadedFile
 from django.utils import timezone
 from django.utils.datastructures import MultiValueDict
 
-from farm import habits
 from farm.actions.records.records import Stated
 from farm.actions.records.run_readings import USUAL_REFERENCE_MILLI_C, USUAL_Z_MILLI_C, Source
 from farm.logger_file import ColumnQuestion, CountQuestion
@@ -26,6 +25,7 @@ from farm.pages.fields import (
     TemperatureField,
 )
 from farm.pages.recording_form import FAST_CLOCK, FarmForm, initials_field, pin_field
+from farm.pages.records.export_forms import DaysForm
 from farm.pages.uploads import READINGS, checked
 from farm.reading_times import CLOCK, COUNTS, ELAPSED, MINUTES_SECONDS
 from farm.readings import Reading, Units, decoded, read_readings
@@ -279,8 +279,8 @@ def newest(back: timedelta) -> tuple[date, date]:
     return today - back, today
 
 
-class DaysForm(forms.Form):
-    """From which day to which, both included."""
+class UsualDaysForm(DaysForm):
+    """From which day to which; where nothing is typed, the usual days."""
 
     first = DayField(label="First day")
     last = DayField(label="Last day")
@@ -290,12 +290,3 @@ class DaysForm(forms.Form):
         super().__init__(
             {"first": data.get("first") or usual[0], "last": data.get("last") or usual[1]}
         )
-
-    def clean(self) -> dict[str, Any]:
-        said: dict[str, Any] = super().clean() or {}
-        first, last = said.get("first"), said.get("last")
-        if first and last and first > last:
-            self.add_error(
-                "last", f"{habits.day(last)} is before the first day, {habits.day(first)}."
-            )
-        return said

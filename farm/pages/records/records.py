@@ -23,7 +23,7 @@ from farm.pages.frame import show
 from farm.pages.from_phone import asks_for_json, in_json, receive_form
 from farm.pages.kept_pages import may_be_kept
 from farm.pages.records.photos import Beside, beside
-from farm.pages.records.record_forms import DaysForm, RecordForm
+from farm.pages.records.record_forms import RecordForm, UsualDaysForm
 from farm.pages.report_files import answer_page, made_by, taken_away
 from farm.pages.report_page import ShownTable, Way
 from farm.pages.retrying import WaitingForm
@@ -63,7 +63,7 @@ class RecordsPage:
 class KindPage:
     kind: RecordKind
     table: ShownTable
-    days: DaysForm
+    days: UsualDaysForm
     files: tuple[Way, ...]
     may_add: bool
 
@@ -116,7 +116,7 @@ def record_list(request: PageRequest, slug: str) -> HttpResponse:
     """Show a kind's records of some days, newest first, or hand them out as a file."""
     kind = kind_or_refuse(request, slug)
     usual = visible_rows.usual_days(request.person, timezone.localdate(), USUAL)
-    days = DaysForm(request.GET, usual=usual)
+    days = UsualDaysForm(request.GET, usual=usual)
     found = visible_rows.records(request.person, query.records(kind=slug))
     if days.is_valid():
         said = days.cleaned_data

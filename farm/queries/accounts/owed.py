@@ -16,11 +16,9 @@ AGES = ("not due yet", "0 to 30 days", "31 to 60 days", "61 to 90 days", "over 9
 
 
 @dataclass(frozen=True)
-class OpenInvoice:
-    """An invoice with its credit notes, and what of it is not paid."""
+class _Open:
+    """Money that is open, and for how many days it should have been there."""
 
-    invoice: Invoice
-    owed: int
     open_money: int
     days_over: int
 
@@ -30,16 +28,18 @@ class OpenInvoice:
 
 
 @dataclass(frozen=True)
-class PaidBeyond:
+class OpenInvoice(_Open):
+    """An invoice with its credit notes, and what of it is not paid."""
+
+    invoice: Invoice
+    owed: int
+
+
+@dataclass(frozen=True)
+class PaidBeyond(_Open):
     """What was paid back beyond what the customer had to get back, on its last ``day``."""
 
     day: date
-    open_money: int
-    days_over: int
-
-    @property
-    def age(self) -> int:
-        return age_of(self.days_over)
 
 
 @dataclass(frozen=True)
@@ -201,7 +201,7 @@ def _payment_line(one: Payment) -> StatementLine:
 def _beyond(paid: Iterable[Payment], money: int, day: date) -> PaidBeyond:
     """Say since when more was paid back than was the customer's: since it was last lowered."""
     last = max(one.paid_on for one in paid if one.amount_money < 0)
-    return PaidBeyond(last, money, (day - last).days)
+    return PaidBeyond(money, (day - last).days, last)
 
 
 def _settled(
@@ -235,5 +235,5 @@ def _settled(
         if left[root] > part:
             invoice = roots[root]
             over = (day - invoice.due_on).days
-            rows.append(OpenInvoice(invoice, owed[root], left[root] - part, over))
+            rows.append(OpenInvoice(left[root] - part, over, invoice, owed[root]))
     return tuple(rows), spare

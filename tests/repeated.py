@@ -1,4 +1,4 @@
-"""How many random histories are tried: a quarter for each change, all of them in ``.ci/run``."""
+"""How many random histories and drawn forms are tried: a quarter each time, all in ``.ci/run``."""
 
 import os
 

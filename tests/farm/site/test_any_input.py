@@ -2,7 +2,7 @@
 
 Every address of the site is opened and every form on its page is sent as the owner, with days
 from year 1 to 9999, offsets, huge and unicode numbers, names of fields that are no rows, and
-files. ``FARM_ANY_INPUT=300`` draws so many a page instead of a few.
+files: one a page by itself, more in ``.ci/run``, and ``FARM_ANY_INPUT=300`` draws so many.
 """
 
 import os
@@ -36,13 +36,14 @@ from ledger.codes import is_code, near, tidy
 from tests.conftest import signed_in
 from tests.farm.everything import Everything, everything
 from tests.farm.fields_of import PageForm, forms_of
+from tests.repeated import seeds
 from tests.walk import names
 
 pytestmark = pytest.mark.django_db
 
 LONG = int(os.environ.get("FARM_ANY_INPUT", "0"))
 # On a server's database, which is slower to ask, one a page meets what differs there: NUL, numbers.
-A_PAGE = LONG or (4 if connection.vendor == "sqlite" else 1)
+A_PAGE = LONG or (len(seeds(4)) if connection.vendor == "sqlite" else 1)
 PAGES = Path(__file__).parents[3] / "farm" / "pages"
 SLUGS = {
     "record-action": [deed.slug for deed in DEEDS],

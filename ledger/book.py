@@ -9,11 +9,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from django.db import transaction
+from django.db import connection, transaction
 from django.db.models import Model, Q
 from django.utils import timezone
 
 from ledger import checks, errors, full_pass, guards, sealing, tracing, working
+from ledger.asked_often import AskedOften
 from ledger.codes import lot_code
 from ledger.drafts import NUMBERS, ChargeDraft, Draft, LineDraft, NewLot, canonical, fingerprint
 from ledger.models import Charge, Edge, Entry, Head, Item, Line, Lot, Mark, Seal
@@ -93,11 +94,16 @@ def take_back(entry: Entry, draft: Draft) -> Recorded:
 
 def lock_head() -> Head:
     """Let nobody else write until the transaction ends; who reads before writing locks first."""
-    head = Head.objects.select_for_update().filter(pk=1).first()
-    if head is None:  # the book's first entry
-        Head.objects.get_or_create(pk=1)
-        return lock_head()
-    return head
+    for row in _locked_head([1]):
+        return Head.from_db(connection.alias, _HEAD, row)
+    Head.objects.get_or_create(pk=1)  # the book's first entry
+    return lock_head()
+
+
+_HEAD = ("id", "seq", "lots")
+_locked_head = AskedOften(
+    lambda heads: Head.objects.select_for_update().filter(pk__in=heads).values_list(*_HEAD)
+)
 
 
 def item_named(name: str, dimension: str, alike: str = "") -> Item:

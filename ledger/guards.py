@@ -7,6 +7,7 @@ from django.db.models import Sum
 
 from ledger import errors, working
 from ledger.amounts import in_words
+from ledger.asked_often import AskedOften
 from ledger.drafts import Draft, LineDraft, NewLot
 from ledger.models import Charge, CostKind, Dimension, Entry, Line, Lot, Role
 
@@ -89,8 +90,10 @@ def held_sources(draft: Draft) -> list[int]:
     used = [
         line.lot.pk for line in draft.lines if line.role == Role.USED and isinstance(line.lot, Lot)
     ]
-    held = Lot.objects.filter(pk__in=used, held=True)
-    return list(held.values_list("pk", flat=True))
+    return [lot for (lot,) in _held_of(set(used))]
+
+
+_held_of = AskedOften(lambda lots: Lot.objects.filter(pk__in=lots, held=True).values_list("pk"))
 
 
 def _check_sign(line: LineDraft) -> None:
@@ -288,13 +291,16 @@ def _check_on_hand(draft: Draft) -> None:
 
 def _check_holds(draft: Draft, happened_at: datetime) -> None:
     """Refuse to draw on a hold, but for what happened before it and is told late, with a reason."""
-    for line in draft.lines:
-        draws = line.role in (Role.USED, Role.SOLD) and line.quantity < 0
-        if not (draws and isinstance(line.lot, Lot)):
+    drawn = [
+        (line, line.lot)
+        for line in draft.lines
+        if line.role in (Role.USED, Role.SOLD) and line.quantity < 0 and isinstance(line.lot, Lot)
+    ]
+    held = {lot for (lot,) in _held_of({lot.pk for _, lot in drawn})}
+    for line, lot in drawn:
+        if lot.pk not in held:
             continue
-        if not Lot.objects.values_list("held", flat=True).get(pk=line.lot.pk):
-            continue
-        since = working.held_since(line.lot.pk)
+        since = working.held_since(lot.pk)
         if since is None or happened_at >= since or not draft.reason.strip():
             raise errors.OnHold(
                 f"{_name(line)} is on hold and may not be {line.role}. Release it with a "

@@ -12,6 +12,7 @@ from typing import Any, TypeAlias
 
 from django.db.models import QuerySet
 
+from ledger.asked_often import AskedOften
 from ledger.drafts import NUMBERS, canonical
 from ledger.models import Charge, Entry, Line, Mark, Seal
 
@@ -46,8 +47,8 @@ def next_digest(entry: Entry) -> str:
 
 def head_digest() -> str:
     """Return the last entry's digest, which covers the whole book; '' while there is none."""
-    last = Seal.objects.order_by("-entry_id").first()
-    return last.digest if last else ""
+    last = Seal.objects.order_by("-entry_id").values_list("digest", flat=True).first()
+    return last or ""
 
 
 def digest(before: str, entry: Entry) -> str:
@@ -98,13 +99,20 @@ def _facts_of(entries: Sequence[Entry]) -> dict[int, Facts]:
         }
         for entry in entries
     }
-    stated: dict[str, QuerySet[Any]] = {
-        "lines": Line.objects.all(),
-        "charges": Charge.objects.all(),
-        "marks": Mark.objects.all(),
-    }
-    for name, rows in stated.items():
-        found = rows.filter(entry__in=list(facts)).order_by("pk")
-        for seq, *row in found.values_list("entry_id", *COLUMNS[name]):
+    for name, ask in _STATED.items():
+        for seq, *row in ask(facts):
             facts[seq][name].append(row)
     return facts
+
+
+def _stated(name: str, rows: "QuerySet[Any]") -> AskedOften:
+    columns = ("entry_id", *COLUMNS[name])
+    ordered = rows.order_by("pk").values_list(*columns)
+    return AskedOften(lambda entries: ordered.filter(entry__in=entries))
+
+
+_STATED = {
+    "lines": _stated("lines", Line.objects.all()),
+    "charges": _stated("charges", Charge.objects.all()),
+    "marks": _stated("marks", Mark.objects.all()),
+}

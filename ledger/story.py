@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 
 from django.db.models import Q, QuerySet, Sum
 
+from ledger.asked_often import AskedOften, Row
 from ledger.costing import RANK, Cost, Step, still_expected
 from ledger.drafts import NUMBERS
 from ledger.models import KINDS, Charge, Line, Lot, Role
@@ -38,12 +39,11 @@ def read_story(lot_ids: Iterable[int] | None = None) -> Story:
     """
     story = read_steps(lot_ids)
     if lot_ids is None:
-        _add_shares(story, Line.objects.all())
-        _add_charges(story, Charge.objects.all())
+        _add_shares(story, _shares(Line.objects.all()))
+        _add_charges(story, _charges(Charge.objects.all()))
         return story
     places = add_shares(story)
-    charges = Charge.objects.filter(stands_at(places) & Q(lot=None) | Q(lot__in=story.steps))
-    _add_charges(story, charges)
+    _add_charges(story, _charges_about(places, story.steps))
     return story
 
 
@@ -51,12 +51,15 @@ def read_steps(lot_ids: Iterable[int] | None = None) -> Story:
     """Read what happened to some lots (all, when None), in the order of making; two queries, and
     two a generation of the wholes that parts were split off.
     """
-    lots, lines = Lot.objects.order_by("made_by_id", "pk"), Line.objects.all()
-    if lot_ids is not None:
-        ids = list(lot_ids)
-        lots, lines = lots.filter(pk__in=ids), lines.filter(lot__in=ids)
+    lots: Iterable[Row]
+    lines: Iterable[Row]
+    if lot_ids is None:
+        lots, lines = _births(Lot.objects.all()), _stated(Line.objects.all())
+    else:
+        ids = set(lot_ids)
+        lots, lines = _births_of(ids), _stated_of(ids)
     born_at, wholes = {}, {}
-    for lot, made_by, whole in lots.values_list("pk", "made_by_id", "part_of_id"):
+    for lot, made_by, whole in lots:
         born_at[lot] = made_by
         if whole:
             wholes[lot] = whole
@@ -67,14 +70,41 @@ def read_steps(lot_ids: Iterable[int] | None = None) -> Story:
 
 def add_shares(story: Story) -> list[int]:
     """Add who shares the cost of the entries that made the lots; give these. One query."""
-    places = [s.place for steps in story.steps.values() for s in steps if s.role == _MADE]
-    _add_shares(story, Line.objects.standing_at(places))
-    return places
+    places = {s.place for steps in story.steps.values() for s in steps if s.role == _MADE}
+    _add_shares(story, _shares_at(places))
+    return list(places)
 
 
-def _with_steps(born_at: dict[int, int], lines: "QuerySet[Line]") -> Story:
+def _births(lots: "QuerySet[Lot]") -> "QuerySet[Lot, Row]":
+    return lots.order_by("made_by_id", "pk").values_list("pk", "made_by_id", "part_of_id")
+
+
+def _stated(lines: "QuerySet[Line]") -> "QuerySet[Line, Row]":
+    return lines.order_by("entry_id", "pk").values_list("lot_id", *_STEP_FIELDS)
+
+
+def _shares(lines: "QuerySet[Line]") -> "QuerySet[Line, Row]":
+    rows = lines.filter(role=_MADE).values_list("entry__place", "lot_id")
+    return rows.annotate(Sum("basis"), Sum("worth")).order_by("entry__place", "lot_id")
+
+
+def _charges(charges: "QuerySet[Charge]") -> "QuerySet[Charge, Row]":
+    rows = charges.values_list("lot_id", "entry__place", "kind")
+    return rows.annotate(total=Sum("amount")).order_by()
+
+
+_births_of = AskedOften(lambda lots: _births(Lot.objects.filter(pk__in=lots)))
+_stated_of = AskedOften(lambda lots: _stated(Line.objects.filter(lot__in=lots)))
+_shares_at = AskedOften(lambda places: _shares(Line.objects.standing_at(places)))
+_charges_about = AskedOften(
+    lambda places, lots: _charges(
+        Charge.objects.filter(stands_at(places) & Q(lot=None) | Q(lot__in=lots))
+    )
+)
+
+
+def _with_steps(born_at: dict[int, int], rows: Iterable[Row]) -> Story:
     story = Story(born_at, {lot: [] for lot in born_at})
-    rows = lines.values_list("lot_id", *_STEP_FIELDS).order_by("entry_id", "pk")
     known: dict[tuple[int, int, str], Step] = {}
     for lot, place, role, *numbers, returns_place in rows:
         key = (lot, place, str(role))
@@ -138,20 +168,17 @@ def _order(step: Step) -> tuple[int, int]:
     return (step.place, RANK[step.role])
 
 
-def _add_shares(story: Story, lines: "QuerySet[Line]") -> None:
+def _add_shares(story: Story, rows: Iterable[Row]) -> None:
     found: dict[int, list[tuple[int, int, int]]] = defaultdict(list)
-    rows = lines.filter(role=_MADE).values_list("entry__place", "lot_id")
-    sums = rows.annotate(Sum("basis"), Sum("worth")).order_by("entry__place", "lot_id")
-    for place, *shares in sums:
-        found[place].append(tuple(shares))
+    for place, lot, basis, worth in rows:
+        found[place].append((lot, basis, worth))
     story.made_at = dict(found)
 
 
-def _add_charges(story: Story, charges: "QuerySet[Charge]") -> None:
+def _add_charges(story: Story, rows: Iterable[Row]) -> None:
     """Add what was charged; what falls on one lot comes into it by a step of its own."""
-    rows = charges.values_list("lot_id", "entry__place", "kind").annotate(total=Sum("amount"))
     found: dict[tuple[int | None, int], list[int]] = defaultdict(lambda: [0] * len(KINDS))
-    for lot, place, kind, total in rows.order_by():
+    for lot, place, kind, total in rows:
         found[lot, place][KINDS.index(kind)] += total
     for (lot, place), cost in found.items():
         if lot is None:

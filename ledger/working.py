@@ -9,14 +9,16 @@ lot's life can be worked whole once the lots behind it have been.
 from collections import defaultdict
 from datetime import datetime
 
+from django.db import connection
 from django.db.models import QuerySet
 
 from ledger import errors
 from ledger.amounts import in_words, part_worth, split
+from ledger.asked_often import AskedOften
 from ledger.costing import RANK, Cost, Life, Step, work
 from ledger.drafts import NUMBERS
 from ledger.edges import EDGE_FIELDS, edges_at
-from ledger.models import KINDS, Edge, Entry, Flow, Head, Line, Lot, Mark, Role
+from ledger.models import KINDS, Charge, Edge, Entry, Flow, Head, Line, Lot, Mark, Role
 from ledger.standing import stands_at
 from ledger.story import Story, read_story
 
@@ -44,6 +46,45 @@ def shares_of(story: Story, place: int, pool: Cost) -> dict[int, Cost]:
     return shares
 
 
+# --- what is asked for each entry ------------------------------------------------------------
+
+_stated_at = AskedOften(
+    lambda places: Line.objects.standing_at(places).values_list("lot_id", "role", "entry_id")
+)
+_charged_by = AskedOften(
+    lambda entries: Charge.objects.filter(entry__in=entries, lot__isnull=False).values_list(
+        "lot_id"
+    )
+)
+_made_at = AskedOften(
+    lambda places: Line.objects.standing_at(places).filter(role=_MADE).values_list("lot_id")
+)
+_used_at = AskedOften(
+    lambda places: Flow.objects.filter(entry__in=places, role=_USED).values_list("entry_id", *KINDS)
+)
+_figures_of = AskedOften(
+    lambda lots: Lot.objects.filter(pk__in=lots).values_list(
+        "pk", "quantity", "shares_open", *KINDS
+    )
+)
+_flows_of = AskedOften(
+    lambda lots: Flow.objects.filter(lot__in=lots).values_list(
+        "pk", "lot_id", "entry_id", "role", "quantity", *KINDS
+    )
+)
+_went_at = AskedOften(
+    lambda places: (
+        Line.objects.standing_at(places).filter(role__in=(_USED, _MADE)).values_list(*EDGE_FIELDS)
+    )
+)
+_marked_at = AskedOften(lambda places: Mark.objects.standing_at(places).values_list("lot_id"))
+
+_KEEP = (
+    f"UPDATE {Lot._meta.db_table} SET quantity = %s, shares_open = %s, "
+    f"{', '.join(f'{kind} = %s' for kind in KINDS)} WHERE id = %s"
+)
+
+
 # --- one lot after the other -----------------------------------------------------------------
 
 
@@ -57,16 +98,14 @@ def rework(entry: Entry) -> None:
     """
     _renew_edges(entry)
     _renew_marks(entry)
-    lines = Line.objects.standing_at(entry.place)
-    stated = lines.values_list("lot_id", "role", "entry_id")
+    stated = _stated_at([entry.place])
     wave = {lot for lot, role, seq in stated if seq == entry.seq or role == _MADE}
-    wave.update(entry.charges.exclude(lot=None).values_list("lot_id", flat=True))
+    wave.update(lot for (lot,) in _charged_by([entry.seq]))
     if entry.amends_id:  # what is picked of a part counts what was picked of the whole
         wave |= _parts_of(wave)
     while wave:
         changed = _work_wave(wave)
-        below = Line.objects.standing_at(changed).filter(role=_MADE) if changed else ()
-        wave = {line.lot_id for line in below}
+        wave = {lot for (lot,) in _made_at(changed)}
 
 
 def _parts_of(lot_ids: set[int]) -> set[int]:
@@ -82,9 +121,8 @@ def _parts_of(lot_ids: set[int]) -> set[int]:
 def _work_wave(lot_ids: set[int]) -> set[int]:
     """Work some lots from the facts, keep what differs, return the places of changed use."""
     story = read_story(lot_ids)
-    used = Flow.objects.filter(entry__in=list(story.made_at), role=_USED)
     inputs: dict[int, Cost] = defaultdict(lambda: ZERO)
-    for place, *cost in used.values_list("entry_id", *KINDS):
+    for place, *cost in _used_at(story.made_at):
         inputs[place] = tuple([a - b for a, b in zip(inputs[place], cost, strict=True)])
     for lot_id, steps in story.steps.items():
         _check_signs(lot_id, steps)
@@ -117,13 +155,11 @@ def _sum(one: Cost, other: Cost) -> Cost:
 
 def _keep_figures(lives: dict[int, Life]) -> None:
     """Write the figures on hand of the lots that differ."""
-    rows = Lot.objects.filter(pk__in=list(lives)).values_list(
-        "pk", "quantity", "shares_open", *KINDS
-    )
-    for lot_id, quantity, shares_open, *cost in rows:
+    for lot_id, quantity, shares_open, *cost in _figures_of(lives):
         life = lives[lot_id]
         if (life.quantity, life.shares_open, life.cost) != (quantity, shares_open, tuple(cost)):
-            Lot.objects.filter(pk=lot_id).update(**figures(life))
+            with connection.cursor() as cursor:
+                cursor.execute(_KEEP, (life.quantity, life.shares_open, *life.cost, lot_id))
 
 
 def figures(life: Life) -> dict[str, int | bool]:
@@ -137,9 +173,7 @@ def figures(life: Life) -> dict[str, int | bool]:
 
 def _keep_flows(story: Story, lives: dict[int, Life]) -> set[int]:
     """Write the flows that differ; return the places whose used cost changed."""
-    known = Flow.objects.filter(lot__in=list(lives))
-    columns = known.values_list("pk", "lot_id", "entry_id", "role", "quantity", *KINDS)
-    old = {row[1:4]: row for row in columns}
+    old = {row[1:4]: row for row in _flows_of(lives)}
     differ, changed = [], set()
     for lot_id, life in lives.items():
         for flow in flow_rows(lot_id, story.steps[lot_id], life):
@@ -214,16 +248,14 @@ def _check_signs(lot_id: int, steps: list[Step]) -> None:
 
 def _renew_edges(entry: Entry) -> None:
     place = entry.place
-    lines = Line.objects.standing_at(place).filter(role__in=(_USED, _MADE))
-    edges = edges_at(place, lines.values_list(*EDGE_FIELDS))
+    edges = edges_at(place, _went_at([place]))
     if entry.amends_id:
         Edge.objects.filter(entry=place).delete()
     Edge.objects.bulk_create(edges)
 
 
 def _renew_marks(entry: Entry) -> None:
-    lots = Mark.objects.standing_at(entry.place).values_list("lot_id", flat=True)
-    for lot_id in set(lots):
+    for lot_id in {lot for (lot,) in _marked_at([entry.place])}:
         Lot.objects.filter(pk=lot_id).update(held=is_held(lot_id))
 
 

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from uuid import uuid5
 
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 
 from farm.actions.common import Doing, draft
 from farm.kinds.tracing import HOLD
@@ -11,6 +11,7 @@ from farm.models import Recall, RecallLot, RecallStanding
 from farm.queries.tracing.recall_list import Listed, listed_by
 from farm.queries.tracing.recalls import RecallState, recalls_kept, state_of
 from ledger import book
+from ledger.asked_often import AskedOften, Row
 from ledger.drafts import MarkDraft
 from ledger.models import Entry, Line, Lot, Mark
 
@@ -23,14 +24,21 @@ def keep_up(doing: Doing, *, after: int) -> None:
     A delivery or a move that is typed late may turn out to be of what a recall asked for, so that
     recalls of a room or of a supplier's lot are looked at each time.
     """
-    places = Entry.objects.filter(seq__gt=after).values("place")
-    lines = Line.objects.filter(entry__seq__gt=after).values("lot")
-    marks = Mark.objects.standing_at(places).values("lot")
-    touched = Recall.objects.filter(
-        Q(lots__lot__in=lines) | Q(lots__lot__in=marks) | ~Q(asked="")
-    ).values("pk")
-    for recall in recalls_kept().filter(pk__in=touched):
+    touched = {recall for (recall,) in _touched([after])}
+    for recall in recalls_kept().filter(pk__in=touched) if touched else ():
         relist(doing, recall)
+
+
+def _touched_after(seqs: list[int]) -> "QuerySet[Recall, Row]":
+    places = Entry.objects.filter(seq__gt=seqs[0]).values("place")
+    lines = Line.objects.filter(entry__seq__gt=seqs[0]).values("lot")
+    marks = Mark.objects.standing_at(places).values("lot")
+    return Recall.objects.filter(
+        Q(lots__lot__in=lines) | Q(lots__lot__in=marks) | ~Q(asked="")
+    ).values_list("pk")
+
+
+_touched = AskedOften(_touched_after)
 
 
 def relist(doing: Doing, recall: Recall) -> None:

@@ -19,7 +19,7 @@ from farm.pages.selling import stalls, till
 from farm.pages.site import style
 from farm.pages.starting import first_hour, glossary, start_workbook
 from farm.pages.store import check_weights, counts, dryings, in_store
-from farm.pages.tracing import drills, labels, reach, recalls, scan
+from farm.pages.tracing import drills, labels, reach, recalls, scan, trace
 
 register_converter(RowConverter, "row")
 register_converter(WordConverter, "word")
@@ -39,12 +39,10 @@ access = [
     path("who/<row:pk>/", taking_over.who_pin, name="who-pin"),
 ]
 
-# /cost/, /trace/, /month/, and the answers below them
+# /cost/, /month/, and the answers below them
 answering = [
     path("cost/", lot_answers.costs, name="costs"),
     path("cost/<word:code>/", lot_answers.cost_of_lot, name="cost-of"),
-    path("trace/", lot_answers.trace, name="trace"),
-    path("trace/<word:code>/", lot_answers.trace_of_lot, name="trace-of"),
     path("month/", months.month, name="month"),
     path("month/<word:key>/", months.month_shown, name="month-of"),
     path("days/", months.days, name="days"),
@@ -181,11 +179,10 @@ lookup = [
     path("look-ups/<slug:slug>/<row:pk>/change/", lookups.change_row, name="lookup-change"),
 ]
 
-# /reach/, /holds/, /recalls/..., /drills/...
+# /trace/..., /holds/, /recalls/..., /drills/...
 reaching = [
-    path("reach/", reach.reach, name="reach"),
-    path("reach/hold/", reach.hold_reached, name="reach-hold"),
-    path("reach/recall/", reach.recall_reached, name="reach-recall"),
+    path("trace/", trace.trace, name="trace"),
+    path("trace/<word:code>/", trace.trace_of_lot, name="trace-of"),
     path("holds/", reach.holds, name="holds"),
     path("recalls/", recalls.recalls, name="recalls"),
     path("recalls/<row:number>/", recalls.recall, name="recall"),

@@ -94,6 +94,16 @@ def ahead(lot_ids: Iterable[int]) -> Kin:
     return _kin(FORWARD, lot_ids)
 
 
+def around(lot_id: int) -> tuple[Kin, Kin]:
+    """Find all lots behind one lot, and all made of it; three queries."""
+    sides = _walk(BACK, [lot_id]), _walk(FORWARD, [lot_id])
+    edges = _edges({lot for side in sides for lot in side})
+    behind_it, of_it = (
+        Kin(side, tuple(edge for edge in edges if edge.dst in side)) for side in sides
+    )
+    return behind_it, of_it
+
+
 def within(kin: Kin, lot_ids: Iterable[int]) -> Kin:
     """Cut out of what was found ahead of many lots what is ahead of some of them; no query."""
     after: dict[int, list[int]] = defaultdict(list)
@@ -135,18 +145,26 @@ def certain_of(suspects: Iterable[int], kin: Kin) -> frozenset[int]:
     return frozenset(certain)
 
 
-def follow(lot_id: int, kin: Kin | None = None) -> Carried:
+def dye(lot_ids: Iterable[int]) -> Story:
+    """Read what happened to some lots, for a dye to be carried through them; three queries."""
+    story = read_steps(lot_ids)
+    add_shares(story)
+    _leave_money_out(story)
+    return story
+
+
+def follow(lot_id: int, kin: Kin | None = None, story: Story | None = None) -> Carried:
     """Carry a lot's quantity forward through everything made of it; nothing is left over.
 
     Planned losses and water leave without a share, as they do without cost: the rest carries it.
-    ``kin``: the lots to carry it through, where they were found already. Three queries more.
+    ``kin``: the lots to carry it through, where they were found already, and ``story`` what
+    happened to them, where it was read (``dye``). Three queries more.
     """
-    story = read_steps((kin or ahead([lot_id])).born_at)
-    add_shares(story)
-    _leave_money_out(story)
+    kin = kin or ahead([lot_id])
+    story = story or dye(kin.born_at)
     carried = Carried(_came_in(story, lot_id))
     pools: dict[int, tuple[int, ...]] = defaultdict(lambda: (0,))
-    for lot in story.born_at:
+    for lot in kin.born_at:
         inflow = {}
         for step in story.steps[lot]:
             if step.role == Role.MADE and lot != lot_id:
@@ -164,16 +182,16 @@ def follow(lot_id: int, kin: Kin | None = None) -> Carried:
     return carried
 
 
-def composition(lot_id: int, kin: Kin | None = None) -> dict[int, int]:
+def composition(lot_id: int, kin: Kin | None = None, story: Story | None = None) -> dict[int, int]:
     """Say how much of each ancestor, in its own unit, is behind a whole lot.
 
     Worked in the reverse order of making, so that each edge is looked at once. What a pick took
     of a block lot is its weight over all weight picked and still expected. Rounded down.
-    ``kin``: the lots behind it, where they were found already. Two queries more.
+    ``kin``: the lots behind it, where they were found already, and ``story`` what happened to
+    them, where it was read (``dye``). Three queries more.
     """
     kin = kin or behind([lot_id])
-    story = read_steps(kin.born_at)
-    _leave_money_out(story)
+    story = story or dye(kin.born_at)
     inputs: dict[int, list[Into]] = defaultdict(list)
     for edge in kin.edges:
         inputs[edge.dst].append(edge)
@@ -234,16 +252,18 @@ def _sort_out(carried: Carried, lot: int, moved: dict[tuple[int, str], tuple[int
 
 def _kin(statement: str, lot_ids: Iterable[int]) -> Kin:
     born_at = _walk(statement, lot_ids)
-    edges = Edge.objects.filter(dst__in=list(born_at)).order_by("entry_id", "pk")
+    return Kin(born_at, _edges(born_at))
+
+
+def _edges(lot_ids: Iterable[int]) -> tuple[Into, ...]:
+    """Read what led into some lots."""
+    edges = Edge.objects.filter(dst__in=list(lot_ids)).order_by("entry_id", "pk")
     rows = edges.values_list(
         "entry_id", "src_id", "src__item__alike", "src__item_id", "dst_id", "quantity"
     )
-    return Kin(
-        born_at,
-        tuple(
-            Into(entry, src, alike_of(word, item), dst, quantity)
-            for entry, src, word, item, dst, quantity in rows
-        ),
+    return tuple(
+        Into(entry, src, alike_of(word, item), dst, quantity)
+        for entry, src, word, item, dst, quantity in rows
     )
 
 

@@ -82,8 +82,10 @@ Page = Callable[Concatenate[PageRequest, Parts], HttpResponseBase]
 View = Callable[Concatenate[HttpRequest, Parts], HttpResponseBase]
 
 
-def page(*rights: Right) -> Callable[[Page[Parts]], View[Parts]]:
+def page(*rights: Right, to_send: Right | None = None) -> Callable[[Page[Parts]], View[Parts]]:
     """Let a request through to a page only with one of `rights`; hand it its person and farm.
+
+    ``to_send``: the right that its form asks for, where more see the page than may send it.
 
     The page works and is rendered in the farm's time zone, and writes numbers by its habit.
     """
@@ -93,7 +95,7 @@ def page(*rights: Right) -> Callable[[Page[Parts]], View[Parts]]:
         def view(
             plain: HttpRequest, /, *args: Parts.args, **kwargs: Parts.kwargs
         ) -> HttpResponseBase:
-            require(plain, *rights)
+            require(plain, *((to_send,) if to_send and plain.method == "POST" else rights))
             request = cast(PageRequest, plain)
             request.person = person_of(plain)
             request.farm = farm_for(request.person)
@@ -104,6 +106,7 @@ def page(*rights: Right) -> Callable[[Page[Parts]], View[Parts]]:
             return response
 
         view.__dict__["rights"] = rights  # a test looks for it on every address of the site
+        view.__dict__["to_send"] = to_send
         return view
 
     return guard

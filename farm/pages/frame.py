@@ -56,7 +56,6 @@ PARTS = (
         "trace, recall, hold, records",
         (
             ("Trace a lot", "trace"),
-            ("Whole reach", "reach"),
             ("On hold", "holds"),
             ("Recalls", "recalls"),
             ("Trace drills", "drills"),

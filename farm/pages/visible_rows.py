@@ -125,7 +125,7 @@ def usual_days(person: Person, today: date, back: timedelta) -> tuple[date, date
 
 
 def trace(person: Person, whole: Trace) -> Trace:
-    """Leave out what happened outside an inspector's span; the lots stay."""
+    """Leave out what happened outside an inspector's span, and sums of it; the lots stay."""
     span = span_of(person)
     if not span:
         return whole
@@ -137,6 +137,7 @@ def trace(person: Person, whole: Trace) -> Trace:
         given=_dated(whole.given, span),
         losses=_dated(whole.losses, span),
         works=_timed(whole.works, span),
+        balances=(),
     )
 
 

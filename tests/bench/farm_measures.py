@@ -39,10 +39,10 @@ def measure_traces(years: FarmYears, rows: FarmRows) -> None:
     reached = descendants(suspects.lots)
     _beside_keys("reach of the planted lot", partial(reach_of, suspects), reached)
     lot = Lot.objects.select_related("item").get(pk=years.planted)
-    _beside_keys("trace page, forward", partial(trace_of, lot, forward=True), reached)
+    _beside_keys("trace page of a delivery", partial(trace_of, lot), reached)
     pack = Lot.objects.select_related("item").get(pk=years.loads[-1].packs[0])
     back = ancestors([pack.pk])
-    _beside_keys("trace page, back", partial(trace_of, pack, forward=False), back)
+    _beside_keys("trace page of a pack", partial(trace_of, pack), back)
 
 
 def measure_closing(rows: FarmRows) -> Closed:

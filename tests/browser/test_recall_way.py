@@ -124,7 +124,7 @@ def test_a_photo_of_a_label_leads_to_the_list_of_customers_in_five_taps(
     site.get(f"{live_server.url}/scan/")
 
     hand.take_photo(photo)
-    hand.tap("How far it reaches")
+    hand.tap("Hold or recall")
     hand.choose("This lot alone")
     site.find_element(By.ID, "recall_reason").send_keys("glass in a punnet")
     hand.tap("Open the recall")
@@ -144,7 +144,7 @@ def test_after_a_recall_from_a_scanned_punnet_nothing_of_it_is_sold_on_the_phone
     hand = Hand(site)
     site.get(f"{live_server.url}/scan/")
     hand.take_photo(photo)
-    hand.tap("How far it reaches")
+    hand.tap("Hold or recall")
     hand.choose("The same pick")
     site.find_element(By.ID, "recall_reason").send_keys("glass in a punnet")
     hand.tap("Open the recall")

@@ -89,7 +89,7 @@ class Command(BaseCommand):
             self._say("What a block and a kilo cost", f"manage.py cost {spent.code}")
             self._show(cost_report(cost_of(spent), made), "A kilo")
         self._say("What is behind a sold punnet", f"manage.py trace {sold.lot.code}")
-        self._show(trace_report(trace_of(sold.lot, forward=False), made, names=True), "Everything")
+        self._show(trace_report(trace_of(sold.lot), made, names=True), "Everything")
         self._say("The month", f"manage.py month {month.key} --out FOLDER")
         closed = closings().of(month)
         report = closed_report(closed) if closed else month_report(month_figures(month), made)

@@ -1,4 +1,4 @@
-"""Trace a lot at the terminal: back to where it came from, or forward to who received it."""
+"""Trace a lot at the terminal: where it came from, and who received it."""
 
 from argparse import ArgumentParser
 from pathlib import Path
@@ -13,19 +13,17 @@ from farm.reports.tracing.trace_rows import trace_report
 
 
 class Command(BaseCommand):
-    help = "Where a lot came from (or, with --forward, where it went), with customers' names."
+    help = "Where a lot came from and where it went, with customers' names."
 
     def add_arguments(self, parser: ArgumentParser) -> None:
         parser.add_argument("code", metavar="CODE", help="the code of a lot")
-        parser.add_argument("--forward", action="store_true", help="to stock and customers")
         parser.add_argument("--out", type=Path, help="a folder for the PDF and the spreadsheet")
 
     def handle(self, *_: Any, **options: Any) -> None:
         made = made_here()
-        lot, forward = lot_or_refuse(options["code"]), options["forward"]
-        report = trace_report(trace_of(lot, forward=forward), made, names=True)
+        lot = lot_or_refuse(options["code"])
+        report = trace_report(trace_of(lot), made, names=True)
         self.stdout.write(text(report))
         if options["out"]:
-            name = f"trace-{lot.code}-{'forward' if forward else 'back'}"
-            for path in write_files(report, options["out"], name):
+            for path in write_files(report, options["out"], f"trace-{lot.code}"):
                 self.stdout.write(f"Wrote {path}")

@@ -1,4 +1,4 @@
-"""What a lot cost and where it came from: /cost/ and /trace/ ask which; below stand the answers.
+"""What a lot cost: /cost/ asks which; below it stand the answers.
 
 Each answer is one report; `?file=pdf` and `?file=xlsx` take it away.
 """
@@ -17,9 +17,7 @@ from farm.pages.report_page import Way
 from farm.queries.costs.costs import cost_of
 from farm.queries.finding import UnknownLotError, find_lot
 from farm.queries.stock import all_lots
-from farm.queries.tracing.traces import trace_of
 from farm.reports.costs.cost_rows import cost_report
-from farm.reports.tracing.trace_rows import trace_report
 from ledger.codes import tidy
 from ledger.models import Lot
 
@@ -30,13 +28,10 @@ NEWEST = 12
 class AskLotPage:
     """Which lot? ``refusal`` and ``meant`` answer a code that no lot has."""
 
-    title: str
-    explained: str
     typed: str
     refusal: str
     meant: tuple[Way, ...]
     newest: tuple[Way, ...]
-    asks_way: bool
 
 
 # --- which lot -------------------------------------------------------------------------------
@@ -44,40 +39,25 @@ class AskLotPage:
 
 @page(Right.SEE_COSTS)
 def costs(request: PageRequest) -> HttpResponse:
-    explained = "What a lot cost so far, line by line, and what a kilo from its blocks costs."
-    return _ask_lot(request, "cost-of", title="Cost of a lot", explained=explained)
-
-
-@page(Right.SEE_SAFETY)
-def trace(request: PageRequest) -> HttpResponse:
-    explained = (
-        "Back from a punnet to grain batch, culture and supplier; or forward to what is still "
-        "here and who received it."
-    )
-    return _ask_lot(request, "trace-of", title="Trace a lot", explained=explained)
-
-
-def _ask_lot(request: PageRequest, name: str, *, title: str, explained: str) -> HttpResponse:
     """Go to the lot with the code that was typed; else say why not, and what may be meant."""
     typed, refusal = request.GET.get("code", ""), ""
     meant: tuple[Way, ...] = ()
-    way = "forward" if request.GET.get("way") == "forward" else ""
     if typed:
         try:
-            return HttpResponseRedirect(_address(name, find_lot(typed).code, way))
+            return HttpResponseRedirect(_address(find_lot(typed).code))
         except UnknownLotError as error:
             refusal = str(error)
-            meant = tuple(Way(code, _address(name, code, way)) for code in error.suggestions)
+            meant = tuple(Way(code, _address(code)) for code in error.suggestions)
     newest = tuple(
-        Way(f"{lot.code} · {lot.item.name}", _address(name, lot.code, ""))
-        for lot in visible_rows.lots(request.person, all_lots().filter(quantity__gt=0))[:NEWEST]
+        Way(f"{lot.code} · {lot.item.name}", _address(lot.code))
+        for lot in all_lots().filter(quantity__gt=0)[:NEWEST]
     )
-    shown = AskLotPage(title, explained, typed, refusal, meant, newest, asks_way=name == "trace-of")
+    shown = AskLotPage(typed, refusal, meant, newest)
     return show(request, "farm/answers/ask_lot.html", shown)
 
 
-def _address(name: str, code: str, way: str) -> str:
-    return reverse(name, args=[code]) + (f"?way={way}" if way else "")
+def _address(code: str) -> str:
+    return reverse("cost-of", args=[code])
 
 
 # --- the answers -----------------------------------------------------------------------------
@@ -86,38 +66,13 @@ def _address(name: str, code: str, way: str) -> str:
 @page(Right.SEE_COSTS)
 def cost_of_lot(request: PageRequest, code: str) -> HttpResponse:
     lot = _lot(request, code)
-    others: tuple[Way, ...] = (Way("Cost", _address("cost-of", lot.code, ""), is_here=True),)
+    others: tuple[Way, ...] = ()
     if may(request.person, Right.SEE_SAFETY):
-        others = (
-            *others,
-            Way("Trace back", _address("trace-of", lot.code, "back")),
-            Way("Trace forward", _address("trace-of", lot.code, "forward")),
-        )
+        others = (Way("Trace", reverse("trace-of", args=[lot.code])),)
     if lot.card.stage == Stage.BLOCKS:
         others = (*others, Way("Against plan", reverse("against-of", args=[lot.code])))
     report = cost_report(cost_of(lot), made_by(request))
     return handed_out(request, report, name=f"cost-{lot.code}", others=others)
-
-
-@page(Right.SEE_SAFETY)
-def trace_of_lot(request: PageRequest, code: str) -> HttpResponse:
-    """Show a trace; it holds no money. Names of customers stand where the person may see them."""
-    lot = _lot(request, code)
-    way = "forward" if request.GET.get("way") == "forward" else "back"
-    others = tuple(
-        Way(f"Trace {other}", _address("trace-of", lot.code, other), is_here=way == other)
-        for other in ("back", "forward")
-    )
-    if may(request.person, Right.SEE_REACH):
-        others += (Way("Whole reach, hold, recall", f"{reverse('reach')}?codes={lot.code}"),)
-    if may(request.person, Right.SEE_COSTS):
-        others = (Way("Cost", _address("cost-of", lot.code, "")), *others)
-    traced = visible_rows.trace(request.person, trace_of(lot, forward=way == "forward"))
-    names = may(request.person, Right.SEE_SALES)
-    report = trace_report(traced, made_by(request), names=names)
-    return handed_out(
-        request, report, name=f"trace-{lot.code}-{way}", others=others, codes_lead_to="trace-of"
-    )
 
 
 def _lot(request: PageRequest, code: str) -> Lot:

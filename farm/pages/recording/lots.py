@@ -248,7 +248,7 @@ def answers_about(request: PageRequest, found: Lot) -> list[tuple[str, str]]:
     code = found.code
     ways = [
         ("Trace", reverse("trace-of", args=[code]), Right.SEE_SAFETY),
-        ("How far it reaches", f"{reverse('reach')}?codes={code}", Right.SEE_REACH),
+        ("Hold or recall", f"{reverse('trace')}?codes={code}", Right.SEE_REACH),
         ("Cost", reverse("cost-of", args=[code]), Right.SEE_COSTS),
         *(
             [("Where it went", reverse("where-of", args=[code]), Right.SEE_WORK)]

@@ -1,7 +1,4 @@
-"""How far it reaches: /reach/ asks what may be wrong and lists everything it reached.
-
-From there, in one tap each: hold what is still here, open a recall. /holds/ lists and releases.
-"""
+"""How far suspects reach, with the buttons to hold and to recall them; /holds/ releases."""
 
 from dataclasses import dataclass
 from typing import cast
@@ -15,7 +12,6 @@ from django.urls import reverse
 from django.utils import timezone
 from django.utils.html import format_html
 from django.utils.text import capfirst
-from django.views.decorators.http import require_POST
 
 from farm.actions.common import Doing, Recorded
 from farm.actions.tracing.holding import hold, release
@@ -44,11 +40,6 @@ from ledger.models import Lot
 
 
 @dataclass(frozen=True)
-class AskReachPage:
-    form: ReachForm
-
-
-@dataclass(frozen=True)
 class ReachPage(AnswerPage):
     """``to_hold``: how many lots are here and free; ``address``: these suspects, as a query.
 
@@ -69,19 +60,10 @@ class HoldsPage:
     form: ReasonForm
 
 
-@page(Right.SEE_REACH)
-def reach(request: PageRequest) -> HttpResponse:
-    """Show how far suspects reach; names stand where the person may see them."""
-    form = ReachForm(request.GET or None)
-    if not form.is_valid():
-        status = 422 if form.is_bound else 200
-        return show(request, "farm/reach/ask.html", AskReachPage(form), status=status)
-    return _shown(request, form)
-
-
-def _shown(
+def reached_page(
     request: PageRequest, form: ReachForm, recall_form: RecallForm | None = None
 ) -> HttpResponse:
+    """Show how far suspects reach; names stand where the person may see them."""
     far = how_far_back(form.suspects) if form.cleaned_data["codes"] else None
     found = reach_of(form.suspects, far.kin if far else None)
     report = reach_report(found, made_by(request), names=names_for(request, found))
@@ -114,16 +96,19 @@ def _way_words(one: Wider) -> str:
     return format_html(
         '<span>{} <a href="{}?{}">{}<span class="unseen"> from {}</span></a></span>',
         capfirst(one.words),
-        reverse("reach"),
+        reverse("trace"),
         urlencode(one.asked),
         counts,
         one.words,
     )
 
 
-@require_POST
-@page(Right.RECORD)
-def hold_reached(request: PageRequest) -> HttpResponse:
+def send_reached(request: PageRequest) -> HttpResponse:
+    """Do what the button says: hold what is still here of the suspects, or recall them."""
+    return _recall(request) if request.POST.get("do") == "recall" else _hold(request)
+
+
+def _hold(request: PageRequest) -> HttpResponse:
     """Put everything downstream and still here on hold: one entry with all lots."""
     form, asked = ReachForm(request.GET), ReasonForm(request.POST)
     if not (form.is_valid() and asked.is_valid()):
@@ -146,9 +131,7 @@ def hold_reached(request: PageRequest) -> HttpResponse:
     return _back(request)
 
 
-@require_POST
-@page(Right.RECORD)
-def recall_reached(request: PageRequest) -> HttpResponse:
+def _recall(request: PageRequest) -> HttpResponse:
     """Open a numbered recall of everything reached, frozen as it is now, and hold it."""
     form = ReachForm(request.GET)
     if not form.is_valid():
@@ -157,7 +140,7 @@ def recall_reached(request: PageRequest) -> HttpResponse:
     asked = RecallForm.asking(_ways_back(back), request.POST)
     far = ReachForm(QueryDict(request.POST.get("back", ""))) if "back" in asked.fields else form
     if not (asked.is_valid() and far.is_valid()):
-        return _shown(request, form, asked)
+        return reached_page(request, form, asked)
     found = reach_of(far.suspects)
     notice = first_words(request.farm, found, timezone.localdate())
     try:
@@ -226,4 +209,4 @@ def names_for(request: PageRequest, found: Reach | Frozen) -> Names:
 
 
 def _back(request: PageRequest) -> HttpResponse:
-    return redirect(f"{reverse('reach')}?{request.GET.urlencode()}")
+    return redirect(f"{reverse('trace')}?{request.GET.urlencode()}")

@@ -24,9 +24,8 @@ from farm.queries.tracing.reading_labels import NoCodeError, code_on_photo
 # Where a scan may lead: the page that asked, and the name under which it takes a code.
 TARGETS = {
     "lot": ("Show the lot", "lot", ""),
-    "trace": ("Trace it", "trace", "code"),
+    "trace": ("Trace it", "trace-of", ""),
     "cost": ("Show its cost", "costs", "code"),
-    "reach": ("See how far it reaches", "reach", "codes"),
     "drill": ("Start a drill", "drills", "code"),
     "labels": ("Make labels", "labels", "lot"),
     "key-data": ("Key data", "key-data", "lot"),

@@ -88,7 +88,7 @@ class Lists:
 
     @property
     def still_here(self) -> tuple[TracedLot, ...]:
-        return tuple(lot for lot in self.lots if lot.on_hand.pieces or lot.on_hand.mass_mg)
+        return tuple(lot for lot in self.lots if lot.is_here)
 
 
 @dataclass(frozen=True)

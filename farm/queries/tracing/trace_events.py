@@ -162,7 +162,7 @@ def moved_of(lots: Iterable[int]) -> tuple[Moved, ...]:
 
 
 def works_on(lots: Lots, moved: Iterable[Moved]) -> tuple[tuple[Run, ...], tuple[Work, ...]]:
-    """Find the standing entries that made or treated lots, with the runs apart; two queries.
+    """Find the standing entries that made or treated lots, with the runs apart; one query.
 
     What was in a run has a line without quantity there.
     """
@@ -172,10 +172,10 @@ def works_on(lots: Lots, moved: Iterable[Moved]) -> tuple[tuple[Run, ...], tuple
             codes[row.entry].append(lots[row.lot].code)
     standing = Entry.objects.filter(seq__in=list(codes)).standing()
     amended = Exists(Entry.objects.filter(amends=OuterRef("pk")))
-    initials = dict(Person.objects.values_list("pk", "initials"))
+    initials = Person.objects.filter(pk=OuterRef("by")).values("initials")
     works, runs = [], []
-    for entry in standing.annotate(corrected=amended).order_by("seq"):
-        by = initials.get(entry.by, "")
+    for entry in standing.annotate(corrected=amended, initials=Subquery(initials)).order_by("seq"):
+        by = entry.initials or ""
         work = Work(
             entry=entry.seq,
             at=entry.happened_at,

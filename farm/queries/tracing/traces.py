@@ -16,6 +16,7 @@ from farm.models import LotCard, Stage
 from farm.queries.finding import Amount, amount_in
 from farm.queries.keeping import past_words
 from farm.queries.stock import shelf_of
+from farm.queries.tracing.balance import Balance, balances_of
 from farm.queries.tracing.loads_left import Loaded
 from farm.queries.tracing.trace_events import (
     GivenAs,
@@ -31,7 +32,7 @@ from farm.queries.tracing.trace_events import (
 from farm.units import show_count
 from ledger import waiting
 from ledger.models import Lot, Role
-from ledger.tracing import Carried, Into, Kin, behind, certain_of, composition, follow, reach
+from ledger.tracing import Into, Kin, around, certain_of, composition, dye, follow
 
 NOTHING = Amount(None, None)
 
@@ -55,6 +56,10 @@ class TracedLot:
     supplier: str
     facts: str
 
+    @property
+    def is_here(self) -> bool:
+        return bool(self.on_hand.pieces or self.on_hand.mass_mg)
+
 
 @dataclass(frozen=True)
 class TracedLink:
@@ -67,80 +72,89 @@ class TracedLink:
 
 
 @dataclass(frozen=True)
-class Trace:
-    """One lot's way back or forward; ``whole``: all of it, in its own unit."""
+class Side:
+    """One way of a trace: its lots by stage, the one asked for among them, and what joins them."""
 
-    lot: TracedLot
-    forward: bool
-    whole: Amount
     lots: tuple[TracedLot, ...]
     links: tuple[TracedLink, ...]
+
+
+@dataclass(frozen=True)
+class Trace:
+    """What is behind one lot, and what became of it; ``whole``: all of it, in its own unit.
+
+    Runs and works are of either side. ``balances``: of the lot and of those made of it.
+    """
+
+    lot: TracedLot
+    whole: Amount
+    behind: Side
+    made_of: Side
     runs: tuple[Run, ...]
+    works: tuple[Work, ...]
     sales: tuple[SoldTo, ...]
     loads: tuple[Loaded, ...]
     given: tuple[GivenAs, ...]
     losses: tuple[Lost, ...]
-    works: tuple[Work, ...]
+    balances: tuple[Balance, ...]
     waiting: int
 
-
-@dataclass(frozen=True)
-class _Reached:
-    """Lots in the order of making, which of them are certain, and the shares by lot."""
-
-    kin: Kin
-    certain: frozenset[int]
-    shares: dict[int, int]
-    carried: Carried
+    @property
+    def to_hold(self) -> tuple[TracedLot, ...]:
+        """The lot and what is made of it, as far as it is here and free."""
+        return tuple(lot for lot in self.made_of.lots if lot.is_here and not lot.held)
 
 
-def trace_of(lot: Lot, *, forward: bool) -> Trace:
-    """Trace a lot one way; fifteen queries at most, however many lots are reached."""
-    reached = _forward(lot) if forward else _back(lot)
-    cards = cards_of(reached.kin.born_at)
-    shares = {
-        pk: amount_in(lot if forward else card.lot, reached.shares.get(pk, 0))
-        for pk, card in cards.items()
-    }
+def trace_of(lot: Lot) -> Trace:
+    """Trace a lot both ways; fifteen queries at most, however many lots are reached."""
+    back, ahead = around(lot.pk)
+    story = dye([*back.born_at, *ahead.born_at])
+    carried = follow(lot.pk, ahead, story)
+    # Behind it is certain what every unit of it must hold some of: the rule of recall, asked of
+    # each lot behind, whether it would make the lot asked for certain.
+    behind_sure = frozenset(pk for pk in back.born_at if lot.pk in certain_of([pk], back))
+    ahead_sure = certain_of([lot.pk], ahead)
+    cards = cards_of([*back.born_at, *(pk for pk in ahead.born_at if pk != lot.pk)])
     moved = moved_of(cards)
-    lots = traced_lots(cards, moved, certain=reached.certain, shares=shares)
-    ours = {pk: card.lot for pk, card in cards.items()}
-    sold_lots = ours if forward else {lot.pk: lot}
+    inside = composition(lot.pk, back, story)
+    shares = {pk: amount_in(cards[pk].lot, inside[pk]) for pk in back.born_at}
+    shares |= {pk: amount_in(lot, carried.on_hand.get(pk, 0)) for pk in ahead.born_at}
+    lots = traced_lots(cards, moved, certain=behind_sure | ahead_sure, shares=shares)
+    of_it = {pk: cards[pk] for pk in ahead.born_at}
     happened = happened_to(
-        sold_lots, moved, certain=reached.certain, carried=reached.carried, asked=lot
+        {pk: card.lot for pk, card in of_it.items()},
+        moved,
+        certain=ahead_sure,
+        carried=carried,
+        asked=lot,
     )
-    runs, works = works_on(ours, moved)
+    runs, works = works_on({pk: card.lot for pk, card in cards.items()}, moved)
     return Trace(
         lot=lots[lot.pk],
-        forward=forward,
-        whole=amount_in(lot, reached.carried.total),
-        lots=tuple(sorted(lots.values(), key=lambda traced: traced.stage)),
-        links=links_between(cards, reached.kin.edges, reached.certain),
+        whole=amount_in(lot, carried.total),
+        behind=_side(lots, cards, back, certain=behind_sure),
+        made_of=_side(lots, cards, ahead, certain=ahead_sure),
         runs=runs,
-        sales=happened.sales,
-        loads=happened.loads,
-        given=happened.given,
-        losses=happened.losses,
         works=works,
+        **vars(happened),
+        balances=balances_of(of_it, [row for row in moved if row.lot in of_it]),
         waiting=waiting.about(cards).count(),
     )
 
 
-def _forward(lot: Lot) -> _Reached:
-    reached = reach([lot.pk])
-    carried = follow(lot.pk, reached.kin)
-    return _Reached(reached.kin, reached.certain, carried.on_hand, carried)
-
-
-def _back(lot: Lot) -> _Reached:
-    """Everything behind a lot; certain is what every unit of it must hold some of.
-
-    The rule of recall, asked of each lot behind: would it make the lot asked for certain?
-    """
-    kin = behind([lot.pk])
-    certain = frozenset(pk for pk in kin.born_at if lot.pk in certain_of([pk], kin))
-    itself = Kin({lot.pk: lot.made_by_id})
-    return _Reached(kin, certain, composition(lot.pk, kin), follow(lot.pk, itself))
+def _side(
+    lots: Mapping[int, TracedLot],
+    cards: dict[int, LotCard],
+    kin: Kin,
+    *,
+    certain: frozenset[int],
+) -> Side:
+    return Side(
+        lots=tuple(sorted((lots[pk] for pk in kin.born_at), key=lambda lot: lot.stage)),
+        links=links_between(
+            cards, [edge for edge in kin.edges if edge.src in kin.born_at], certain
+        ),
+    )
 
 
 def cards_of(lot_ids: Iterable[int]) -> dict[int, LotCard]:

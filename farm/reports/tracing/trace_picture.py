@@ -34,9 +34,14 @@ class Way:
     forward: bool
 
 
-def trace_picture(trace: Trace) -> Drawing:
-    way = Way(trace.lots, trace.links, trace.sales, (trace.lot.code,), trace.forward)
-    return way_picture(way)
+def trace_pictures(trace: Trace) -> tuple[Drawing, ...]:
+    """Draw where a lot came from, and where it went; a way of no other lot is left out."""
+    sides = ((trace.behind, (), False), (trace.made_of, trace.sales, True))
+    return tuple(
+        way_picture(Way(side.lots, side.links, sales, (trace.lot.code,), forward))
+        for side, sales, forward in sides
+        if len(side.lots) > 1 or sales
+    )
 
 
 def way_picture(way: Way) -> Drawing:

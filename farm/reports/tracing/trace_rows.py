@@ -5,9 +5,10 @@ from datetime import tzinfo
 from farm import habits
 from farm.models import Stage
 from farm.queries.finding import Amount
-from farm.queries.tracing.traces import Trace
+from farm.queries.tracing.traces import Side, Trace
 from farm.reports.report_heading import Made, added, amount_fact, cells
 from farm.reports.rows import Column, Fact, Kind, Report, Row, Table, total_row
+from farm.reports.tracing.balance_rows import balance_tables
 from farm.reports.tracing.trace_columns import (
     GIVEN,
     LOAD_RULE,
@@ -25,8 +26,8 @@ from farm.reports.tracing.trace_columns import (
     sold_cells,
     sure_words,
 )
-from farm.reports.tracing.trace_picture import trace_picture
-from farm.units import show_pressure, show_temperature
+from farm.reports.tracing.trace_picture import trace_pictures
+from farm.units import show_count, show_pressure, show_temperature
 
 RUNS = (
     Column("Entry"),
@@ -59,64 +60,66 @@ MIXED = "A mixed lot counts whole: certain must hold some of it, possible may."
 
 def trace_report(trace: Trace, made: Made, *, names: bool) -> Report:
     """Build the report; ``names``: with customers' names and contacts, else their numbers only."""
-    way = "forward" if trace.forward else "back"
-    lot = trace.lot
+    lot, zone = trace.lot, made.at.tzinfo
     return Report(
-        title=f"Trace of {lot.code}, {way}",
+        title=f"Trace of {lot.code}",
         subtitle=f"{lot.name} · {lot.stage.label} · made {habits.day(lot.made_on)}",
         farm_name=made.farm_name,
         made_by=made.by,
         made_at=made.at,
         facts=_facts(trace),
-        tables=(_forward_tables if trace.forward else _back_tables)(trace, names, made.at.tzinfo),
-        drawings=(trace_picture(trace),),
+        tables=(
+            _behind(trace),
+            _runs(trace, zone),
+            _sales(trace, names),
+            _loads(trace),
+            _given(trace),
+            _stock(trace),
+            _losses(trace),
+            _reached(trace),
+            *balance_tables(trace.balances),
+            _works(trace, zone),
+        ),
+        drawings=trace_pictures(trace),
         currency=made.currency,
     )
 
 
 def _facts(trace: Trace) -> tuple[Fact, ...]:
     lot = trace.lot
-    came = "Received" if lot.stage == Stage.SUPPLY else "Made"
-    facts = [amount_fact(came, trace.whole), amount_fact("On hand", lot.on_hand)]
+    here = [other for other in trace.made_of.lots if other.is_here]
+    customers = {sale.customer_number for sale in trace.sales} - {""}
+    held = sum(other.held for other in here)
+    facts = [
+        Fact("Behind it", _lots_words(trace.behind), lead=True),
+        Fact("Made of it", _lots_words(trace.made_of), lead=True),
+        Fact("Still here", f"{show_count(len(here), 'lot', 'lots')}, {held} on hold", lead=True),
+        Fact("Customers who received it", len(customers), Kind.COUNT, lead=True),
+        amount_fact("Received" if lot.stage == Stage.SUPPLY else "Made", trace.whole),
+        amount_fact("On hand", lot.on_hand),
+    ]
     if lot.facts:
         facts.append(Fact("What it is", lot.facts))
     if lot.supplier:
         facts.append(Fact("From", lot.supplier))
     if lot.held:
         facts.append(Fact("On hold", "yes: it may not be used or sold"))
-    sure = sum(other.certain for other in trace.lots) - 1
-    others = len(trace.lots) - 1
-    words = "made of it" if trace.forward else "behind it"
-    facts.append(Fact(f"Lots {words}", f"{others}: {sure} certain, {others - sure} possible"))
-    if trace.forward:
-        facts += [
-            amount_fact("Of it still here", added(one.share for one in trace.lots)),
-            amount_fact("Of it sold", added(one.share for one in trace.sales)),
-            amount_fact("Of it given away", added(one.share for one in trace.given)),
-            amount_fact("Of it lost", added(one.share for one in trace.losses)),
-        ]
-    facts.append(
+    return (
+        *facts,
+        amount_fact("Of it still here", added(one.share for one in trace.made_of.lots)),
+        amount_fact("Of it sold", added(one.share for one in trace.sales)),
+        amount_fact("Of it given away", added(one.share for one in trace.given)),
+        amount_fact("Of it lost", added(one.share for one in trace.losses)),
         Fact("Waiting entries about these lots", trace.waiting, Kind.COUNT),
     )
-    return tuple(facts)
 
 
-def _back_tables(trace: Trace, names: bool, zone: tzinfo | None) -> tuple[Table, ...]:
-    received = (_sales(trace, names), _loads(trace)) if trace.lot.stage >= Stage.CROP else ()
-    return (_behind(trace), _runs(trace, zone), *received, _works(trace, zone))
-
-
-def _forward_tables(trace: Trace, names: bool, zone: tzinfo | None) -> tuple[Table, ...]:
-    return (
-        _sales(trace, names),
-        _loads(trace),
-        _given(trace),
-        _stock(trace),
-        _losses(trace),
-        _reached(trace),
-        _runs(trace, zone),
-        _works(trace, zone),
-    )
+def _lots_words(side: Side) -> str:
+    """“5 lots: 4 certain, 1 possible”; the lot asked for is none of them."""
+    others = len(side.lots) - 1
+    sure = sum(lot.certain for lot in side.lots) - 1
+    possible = f": {sure} certain, {others - sure} possible" if sure < others else ""
+    return show_count(others, "lot", "lots") + possible
 
 
 # --- lots ------------------------------------------------------------------------------------
@@ -133,7 +136,7 @@ def _behind(trace: Trace) -> Table:
     )
     rows: list[Row] = [
         (*lot_cells(lot), *_known(lot.share), sure_words(lot.certain), lot.supplier, lot.facts)
-        for lot in trace.lots
+        for lot in trace.behind.lots
         if lot != trace.lot
     ]
     note = f"{MIXED} Amounts are by share; blank is less than one piece."
@@ -162,7 +165,7 @@ def _reached(trace: Trace) -> Table:
             "on hold" if lot.held else "",
             lot.facts,
         )
-        for lot in trace.lots
+        for lot in trace.made_of.lots
     ]
     return Table("Everything made of it", columns, tuple(rows), note=MIXED)
 
@@ -189,8 +192,8 @@ def _stock(trace: Trace) -> Table:
             sure_words(lot.certain),
             "on hold" if lot.held else "",
         )
-        for lot in trace.lots
-        if lot.on_hand.pieces or lot.on_hand.mass_mg or lot.share.mass_mg
+        for lot in trace.made_of.lots
+        if lot.is_here or lot.share.mass_mg
     ]
     return _with_total("Still here", columns, rows)
 
@@ -235,9 +238,8 @@ def _sales(trace: Trace, names: bool) -> Table:
         )
         for sale in trace.sales
     ]
-    title = "Who received it" if trace.forward else f"Who received {trace.lot.code}"
     note = "What was sold at a stall has no customer's name; see the loads."
-    return _with_total(title, columns, rows, note=note if rows else "")
+    return _with_total("Who received it", columns, rows, note=note if rows else "")
 
 
 def _loads(trace: Trace) -> Table:

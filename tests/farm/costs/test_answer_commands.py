@@ -32,7 +32,7 @@ def test_it_prints_a_trace_back_and_forward() -> None:
     lots = season()
 
     assert lots.grown.grain.code in said("trace", lots.packs.code)
-    assert "The Anchor" in said("trace", lots.grown.grain.code, "--forward")
+    assert "The Anchor" in said("trace", lots.grown.grain.code)
 
 
 def test_it_prints_a_month_without_names() -> None:
@@ -53,7 +53,7 @@ def test_it_writes_files_into_a_folder_that_it_makes(tmp_path: Path) -> None:
 
     assert sorted(path.name for path in folder.iterdir()) == sorted(
         f"{name}.{ending}"
-        for name in (f"cost-{lots.packs.code}", f"trace-{lots.packs.code}-back", "month-2026-10")
+        for name in (f"cost-{lots.packs.code}", f"trace-{lots.packs.code}", "month-2026-10")
         for ending in ("pdf", "xlsx", "zip")
     )
 

@@ -31,8 +31,7 @@ def test_every_lot_has_its_answers(owner: Client, lots: Season) -> None:
 
     for lot in grown:
         read(owner, f"/cost/{lot.code}/")
-        read(owner, f"/trace/{lot.code}/?way=back")
-        read(owner, f"/trace/{lot.code}/?way=forward")
+        read(owner, f"/trace/{lot.code}/")
 
 
 def test_a_helper_sees_no_costs(helper: Client, lots: Season) -> None:
@@ -42,7 +41,7 @@ def test_a_helper_sees_no_costs(helper: Client, lots: Season) -> None:
 
 
 def test_a_helper_sees_a_trace_with_numbers_for_names(helper: Client, lots: Season) -> None:
-    page = read(helper, f"/trace/{lots.packs.code}/?way=forward")
+    page = read(helper, f"/trace/{lots.packs.code}/")
 
     assert lots.world.customer.number in page
     assert "The Anchor" not in page
@@ -51,17 +50,17 @@ def test_a_helper_sees_a_trace_with_numbers_for_names(helper: Client, lots: Seas
 
 
 def test_a_helper_takes_no_names_away(helper: Client, lots: Season) -> None:
-    book = helper.get(f"/trace/{lots.packs.code}/?way=forward&file=xlsx")
-    seen = read(helper, f"/trace/{lots.packs.code}/?way=forward")
+    book = helper.get(f"/trace/{lots.packs.code}/?file=xlsx")
+    seen = read(helper, f"/trace/{lots.packs.code}/")
 
     assert book.status_code == 200
-    assert "way=forward&amp;file=pdf" in seen
+    assert "?file=pdf" in seen
 
 
 def test_names_are_for_the_owner_and_money_for_the_bookkeeper(
     owner: Client, reader: Client, lots: Season
 ) -> None:
-    assert "The Anchor" in read(owner, f"/trace/{lots.packs.code}/?way=forward")
+    assert "The Anchor" in read(owner, f"/trace/{lots.packs.code}/")
     assert "EUR" in read(reader, "/month/2026-10/")
 
 
@@ -75,7 +74,7 @@ def test_a_trace_leads_from_lot_to_lot(owner: Client, lots: Season) -> None:
     ("file", "starts", "named"),
     [("pdf", b"%PDF", "application/pdf"), ("xlsx", b"PK", "spreadsheetml")],
 )
-@pytest.mark.parametrize("address", ["/cost/{}/?", "/trace/{}/?way=forward&", "/month/2026-10/?"])
+@pytest.mark.parametrize("address", ["/cost/{}/?", "/trace/{}/?", "/month/2026-10/?"])
 def test_each_answer_is_taken_away(
     owner: Client, lots: Season, *, address: str, file: str, starts: bytes, named: str
 ) -> None:
@@ -90,8 +89,7 @@ def test_a_code_leads_to_its_answer(owner: Client, lots: Season) -> None:
     code = lots.packs.code
 
     assert owner.get("/cost/", {"code": code.lower()})["Location"] == f"/cost/{code}/"
-    forward = owner.get("/trace/", {"code": code, "way": "forward"})
-    assert forward["Location"] == f"/trace/{code}/?way=forward"
+    assert owner.get("/trace/", {"code": code})["Location"] == f"/trace/{code}/"
 
 
 def test_a_code_with_one_wrong_sign_is_answered_with_the_right_one(
@@ -99,10 +97,10 @@ def test_a_code_with_one_wrong_sign_is_answered_with_the_right_one(
 ) -> None:
     code = lots.packs.code
     wrong = ("2" if code[0] != "2" else "3") + code[1:]
-    page = read(owner, f"/trace/?code={wrong}&way=forward")
+    page = read(owner, f"/trace/?code={wrong}")
 
     assert "No lot has the code" in page
-    assert f'href="/trace/{code}/?way=forward"' in page
+    assert f'href="/trace/{code}/"' in page
     assert f'value="{wrong}"' in page
 
 
@@ -121,7 +119,7 @@ def test_a_month_is_asked_for_and_shown(owner: Client, lots: Season) -> None:
 def test_the_asking_pages_work_on_an_empty_farm(owner: Client) -> None:
     assert "Nothing is recorded yet" in read(owner, "/month/")
     assert "Code of the lot" in read(owner, "/cost/")
-    assert "Trace forward" in read(owner, "/trace/")
+    assert "Code of a lot, or of several" in read(owner, "/trace/")
 
 
 def test_a_stranger_is_sent_to_sign_in(stranger: Client) -> None:

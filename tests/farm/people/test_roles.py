@@ -42,7 +42,7 @@ TABLE = {
         entry-photo photo-from-phone
         """,
     RECORDERS: """
-        recipe reach reach-hold reach-recall holds
+        recipe holds
         recall-call recall-notice drill-start drill-sign
         record-add record-photo run-readings-add
         order-take order-stop order-pause note-write set-aside set-aside-at-once

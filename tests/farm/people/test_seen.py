@@ -161,7 +161,7 @@ def test_a_later_correction_of_the_span_is_seen(inspected: Season, inspector: Cl
 
 def test_a_trace_names_later_lots_and_no_later_sale(inspected: Season, inspector: Client) -> None:
     code = inspected.grown.grain.code
-    page = text(inspector.get(f"/trace/{code}/?way=forward"))
+    page = text(inspector.get(f"/trace/{code}/"))
 
     assert inspected.packs.code in page
     assert inspected.world.customer.number not in page

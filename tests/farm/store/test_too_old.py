@@ -151,7 +151,7 @@ def words_of(lot: Lot) -> list[str]:
     """What the lot's page, its label and its trace say of it."""
     found = all_lots().get(pk=lot.pk)
     (label,) = labels_of([found], the_farm())
-    traced = next(one for one in trace_of(found, forward=False).lots if one.code == lot.code)
+    traced = next(one for one in trace_of(found).behind.lots if one.code == lot.code)
     page = text(signed_in(Person.objects.get(user__username="olive")).get(f"/lots/{lot.code}/"))
     return [" ".join(label.facts), traced.facts, page]
 

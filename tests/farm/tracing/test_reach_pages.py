@@ -43,7 +43,7 @@ def test_the_page_names_customers_only_to_who_may_see_them(owner: Client, helper
     lots = season()
     lots.world.customer.contact = "01 234"
     lots.world.customer.save()
-    address = f"/reach/?codes={lots.grown.grain.code}"
+    address = f"/trace/?codes={lots.grown.grain.code}"
 
     assert "01 234" in read(owner, address)
     page = read(helper, address)
@@ -55,7 +55,7 @@ def test_one_wrong_character_is_explained(owner: Client) -> None:
     lots = season()
     code = lots.packs.code
     wrong = ("3" if code[0] == "2" else "2") + code[1:]
-    response = owner.get(f"/reach/?codes={wrong}")
+    response = owner.get(f"/trace/?codes={wrong}")
 
     assert response.status_code == 422
     assert f"Did you mean {code}" in response.content.decode()
@@ -73,7 +73,7 @@ def test_each_kind_of_suspects_has_its_page(owner: Client) -> None:
         f"room={world.shelf.room_id}&first=2026-09-01&last=2026-12-01",
         f"supplier={world.supplier.pk}&supplier_lot=rye+26-31",
     ):
-        assert "The Anchor" in read(owner, f"/reach/?{query}"), query
+        assert "The Anchor" in read(owner, f"/trace/?{query}"), query
 
 
 @pytest.mark.parametrize(
@@ -92,23 +92,60 @@ def test_half_a_question_is_answered_with_what_is_missing(
 ) -> None:
     world = small_farm()
     asked = query.format(room=world.shelf.room_id, supplier=world.supplier.pk)
-    response = owner.get(f"/reach/?{asked}")
+    response = owner.get(f"/trace/?{asked}")
 
     assert response.status_code == 422
     assert words in response.content.decode()
 
 
 def test_the_lists_are_taken_away(owner: Client) -> None:
-    address = f"/reach/?codes={season().grown.grain.code}"
+    address = f"/trace/?codes={season().grown.grain.code}"
 
     assert owner.get(f"{address}&file=pdf").content.startswith(b"%PDF")
     assert owner.get(f"{address}&file=xlsx").content.startswith(b"PK")
 
 
-def test_the_trace_page_leads_to_the_whole_reach(owner: Client) -> None:
-    code = season().packs.code
+def test_the_page_of_a_lot_says_both_ways_with_hold_and_recall(owner: Client) -> None:
+    lots = season()
+    code = lots.packs.code
+    page = read(owner, f"/trace/{code}/")
 
-    assert f'href="/reach/?codes={code}"' in read(owner, f"/trace/{code}/")
+    assert lots.grown.spawn.code in page
+    assert "The Anchor" in page
+    assert "Hold the one lot that is still here and free" in page
+    assert f'href="/trace/?codes={code}#recall"' in page
+    assert f'action="/trace/?codes={code}"' in page
+
+
+def test_what_the_page_of_a_lot_would_hold_is_what_is_held(owner: Client) -> None:
+    lots = season()
+    to_hold = len(reached(lots.grown.grain).to_hold)
+    page = read(owner, f"/trace/{lots.grown.grain.code}/")
+
+    assert f"Hold all {to_hold} lots that are still here and free" in page
+    hold_all(owner, lots.grown.grain)
+    assert "there is nothing of it to hold" in read(owner, f"/trace/{lots.grown.grain.code}/")
+
+
+def test_several_codes_lead_to_how_far_they_reach(owner: Client) -> None:
+    lots = season()
+    codes = f"{lots.packs.code}, {lots.seconds.code}"
+    page = owner.get("/trace/", {"code": codes}, follow=True).content.decode()
+
+    assert "How far it reaches" in page
+    assert "These lots alone" in page
+
+
+def test_an_inspector_traces_and_neither_reaches_nor_holds(inspector: Client) -> None:
+    lots = season()
+    address = f"/trace/?codes={lots.packs.code}"
+    form = {"reason": "a smell", "uuid": str(uuid4())}
+
+    assert "or of several" not in read(inspector, "/trace/")
+    assert inspector.get(address).status_code == 403
+    assert inspector.post(address, form).status_code == 403
+    assert inspector.post(address, {**form, "do": "recall"}).status_code == 403
+    assert not Mark.objects.exists()
 
 
 # --- hold -------------------------------------------------------------------------------------
@@ -116,7 +153,7 @@ def test_the_trace_page_leads_to_the_whole_reach(owner: Client) -> None:
 
 def hold_all(client: Client, lot: Lot, reason: str = "a smell") -> str:
     form = {"reason": reason, "uuid": str(uuid4())}
-    response = client.post(f"/reach/hold/?codes={lot.code}", form, follow=True)
+    response = client.post(f"/trace/?codes={lot.code}", form, follow=True)
     return response.content.decode()
 
 
@@ -167,7 +204,7 @@ def test_a_hold_sent_twice_is_one_entry(owner: Client) -> None:
     lots = season()
     form = {"reason": "a smell", "uuid": str(uuid4())}
     for _ in range(2):
-        owner.post(f"/reach/hold/?codes={lots.grown.grain.code}", form)
+        owner.post(f"/trace/?codes={lots.grown.grain.code}", form)
 
     assert Entry.objects.filter(kind="hold").count() == 1
 
@@ -176,8 +213,8 @@ def test_a_reader_holds_nothing(reader: Client) -> None:
     lots = season()
     form = {"reason": "a smell", "uuid": str(uuid4())}
 
-    assert reader.post(f"/reach/hold/?codes={lots.packs.code}", form).status_code == 403
-    assert reader.get(f"/reach/?codes={lots.packs.code}").status_code == 403
+    assert reader.post(f"/trace/?codes={lots.packs.code}", form).status_code == 403
+    assert reader.get(f"/trace/?codes={lots.packs.code}").status_code == 403
 
 
 def test_what_is_on_hold_is_listed_with_who_and_why(owner: Client) -> None:

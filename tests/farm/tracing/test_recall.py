@@ -224,8 +224,8 @@ def test_the_first_words_name_product_lot_and_days_and_leave_the_verdict_alone()
 
 def opened_on_page(client: Client, lots: Season) -> str:
     codes = f"codes={lots.grown.grain.code}"
-    form = {"reason": "green dust", "uuid": str(uuid4()), "back": codes}
-    address = f"/reach/recall/?{codes}"
+    form = {"do": "recall", "reason": "green dust", "uuid": str(uuid4()), "back": codes}
+    address = f"/trace/?{codes}"
     return client.post(address, form, follow=True).content.decode()
 
 
@@ -250,9 +250,9 @@ def test_a_helper_works_on_a_recall_by_numbers(helper: Client) -> None:
 
 def test_a_reader_opens_no_recall(reader: Client) -> None:
     lots = season()
-    form = {"reason": "green dust", "uuid": str(uuid4())}
+    form = {"do": "recall", "reason": "green dust", "uuid": str(uuid4())}
 
-    assert reader.post(f"/reach/recall/?codes={lots.packs.code}", form).status_code == 403
+    assert reader.post(f"/trace/?codes={lots.packs.code}", form).status_code == 403
     assert not Recall.objects.exists()
 
 

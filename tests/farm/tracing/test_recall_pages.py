@@ -63,8 +63,8 @@ def test_nothing_is_left_to_do_is_said_only_when_nothing_is(owner: Client) -> No
 
 def test_the_page_asks_how_far_back_the_fault_lies(owner: Client) -> None:
     lots = season()
-    address = f"/reach/recall/?codes={lots.packs.code}"
-    form = {"reason": "green dust", "uuid": str(uuid4())}
+    address = f"/trace/?codes={lots.packs.code}"
+    form = {"do": "recall", "reason": "green dust", "uuid": str(uuid4())}
     asked = owner.post(address, form)
 
     assert asked.status_code == 422
@@ -79,8 +79,8 @@ def test_a_run_and_a_suppliers_lot_are_taken_as_they_are_asked(owner: Client) ->
     world = lots.world
     back = f"supplier={world.supplier.pk}&supplier_lot=rye+26-31"
     owner.post(
-        f"/reach/recall/?codes={lots.packs.code}",
-        {"reason": "ergot", "uuid": str(uuid4()), "back": back},
+        f"/trace/?codes={lots.packs.code}",
+        {"do": "recall", "reason": "ergot", "uuid": str(uuid4()), "back": back},
     )
     recall = Recall.objects.get()
 
@@ -136,7 +136,7 @@ def test_a_recall_asks_the_database_little_however_much_came_since(owner: Client
 
     for address, count in before.items():
         assert asked(owner, address) <= count < 20, address
-    assert asked(owner, f"/reach/?codes={lots.packs.code}") < 20
+    assert asked(owner, f"/trace/?codes={lots.packs.code}") < 20
     assert asked(owner, f"/lots/{lots.packs.code}/") < 20
 
 

@@ -81,7 +81,7 @@ def test_a_label_that_carries_a_gtin_leads_to_its_lot(
 @needs_pdftoppm
 @pytest.mark.parametrize(
     ("target", "address"),
-    [("lot", "/lots/{}/"), ("trace", "/trace/?code={}"), ("reach", "/reach/?codes={}")],
+    [("lot", "/lots/{}/"), ("trace", "/trace/{}/"), ("cost", "/cost/?code={}")],
 )
 def test_a_photo_leads_to_the_page_that_asked(
     owner: Client, world: World, tmp_path: Path, target: str, address: str
@@ -112,10 +112,10 @@ def test_a_code_that_no_lot_has_comes_with_near_ones(
 ) -> None:
     label = label_of(world)
     wrong = label.code[:-1] + ("2" if label.code[-1] != "2" else "3")
-    sent = send(owner, turned(printed(replace(label, scanned=wrong), tmp_path), 0), "reach")
+    sent = send(owner, turned(printed(replace(label, scanned=wrong), tmp_path), 0), "labels")
 
     assert sent.status_code == 422
-    assert f"/reach/?codes={label.code}" in text(sent)
+    assert f"/labels/?lot={label.code}" in text(sent)
 
 
 def test_a_scan_leads_nowhere_else(owner: Client, world: World) -> None:
@@ -141,7 +141,7 @@ def test_a_helper_may_read_labels(helper: Client) -> None:
 
 
 @pytest.mark.parametrize(
-    "address", ["/trace/", "/reach/", "/labels/", "/key-data/", "/events/", "/cost/", "/drills/"]
+    "address", ["/trace/", "/labels/", "/key-data/", "/events/", "/cost/", "/drills/"]
 )
 def test_pages_that_scan_take_a_photo_without_a_script(owner: Client, address: str) -> None:
     assert 'action="/scan/" enctype="multipart/form-data"' in text(owner.get(address))

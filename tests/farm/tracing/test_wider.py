@@ -100,7 +100,7 @@ def test_a_lot_of_another_chain_stays_among_the_suspects() -> None:
 
 def test_a_sold_out_lot_is_no_all_clear(owner: Client) -> None:
     lots = season()
-    page = read(owner, f"/reach/?codes={sold_out(lots).code}")
+    page = read(owner, f"/trace/?codes={sold_out(lots).code}")
 
     assert "Nothing of this lot is here and free" in page
     assert "What it shares with others may be." in page
@@ -109,20 +109,20 @@ def test_a_sold_out_lot_is_no_all_clear(owner: Client) -> None:
 
 def test_each_way_leads_to_what_can_be_held_there(owner: Client) -> None:
     lots = season()
-    page = read(owner, f"/reach/?codes={sold_out(lots).code}")
-    ways = re.findall(r'href="/reach/(\?[^"]+)">\d+ lots? here', page)
+    page = read(owner, f"/trace/?codes={sold_out(lots).code}")
+    ways = re.findall(r'href="/trace/(\?[^"]+)">\d+ lots? here', page)
 
     # The lot itself, its pick, blocks, grain, two runs, and four deliveries.
     assert len(ways) == 10
     for way in ways[1:]:
-        assert "still here and free" in read(owner, f"/reach/{way.replace('&amp;', '&')}")
+        assert "still here and free" in read(owner, f"/trace/{way.replace('&amp;', '&')}")
 
 
 def test_several_codes_are_called_these_lots(owner: Client) -> None:
     lots = season()
 
-    assert "This lot alone" in read(owner, f"/reach/?codes={lots.packs.code}")
-    page = read(owner, f"/reach/?codes={lots.packs.code}+{lots.seconds.code}")
+    assert "This lot alone" in read(owner, f"/trace/?codes={lots.packs.code}")
+    page = read(owner, f"/trace/?codes={lots.packs.code}+{lots.seconds.code}")
     assert "These lots alone" in page
 
 
@@ -130,4 +130,4 @@ def test_a_run_is_looked_at_as_it_is(owner: Client) -> None:
     season()
     run = runs_kept()[0]
 
-    assert "How far back" not in read(owner, f"/reach/?run={run.seq}")
+    assert "How far back" not in read(owner, f"/trace/?run={run.seq}")

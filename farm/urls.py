@@ -39,10 +39,8 @@ access = [
     path("who/<row:pk>/", taking_over.who_pin, name="who-pin"),
 ]
 
-# /cost/, /month/, and the answers below them
+# /month/, /days/, /year/, /where/, /bills/
 answering = [
-    path("cost/", lot_answers.costs, name="costs"),
-    path("cost/<word:code>/", lot_answers.cost_of_lot, name="cost-of"),
     path("month/", months.month, name="month"),
     path("month/<word:key>/", months.month_shown, name="month-of"),
     path("days/", months.days, name="days"),
@@ -53,8 +51,6 @@ answering = [
     path("where/<word:code>/", where_it_went.where_of_lot, name="where-of"),
     path("bills/", closing.bills, name="bills"),
     path("bills/<row:pk>/take-back/", closing.bill_back, name="bill-back"),
-    path("against-plan/", against_plan.against_plan, name="against-plan"),
-    path("against-plan/<word:key>/", against_plan.against_of, name="against-of"),
 ]
 
 # /record/..., /unfinished/...
@@ -195,11 +191,15 @@ reaching = [
     path("drills/<row:number>/sign/", drills.drill_sign, name="drill-sign"),
 ]
 
-# /card/, its saved versions, and whether they came true
-planning = [
+# /cost/..., /card/..., /decisions/...: costs, the card, and questions with their arithmetic
+costing = [
+    path("cost/", lot_answers.costs, name="costs"),
+    path("cost/<word:code>/", lot_answers.cost_of_lot, name="cost-of"),
+    path("cost/<word:key>/against-plan/", against_plan.against_of, name="against-of"),
     path("card/", card.card, name="card"),
-    path("card/saved/<row:pk>/", card.saved_card, name="card-saved"),
-    path("card/came-true/", card.card_scores, name="card-scores"),
+    path("card/<row:pk>/", card.saved_card, name="card-saved"),
+    path("decisions/<slug:which>/", decisions.decision, name="decision"),
+    path("decisions/<slug:which>/<word:key>/", decisions.decision_of, name="decision-of"),
 ]
 
 # /records/..., and the readings of a run
@@ -216,21 +216,6 @@ keeping = [
     path("records/<slug:slug>/<row:pk>/erase/", records.erase_record, name="record-erase"),
     path("entries/<row:seq>/readings/", binder.run_readings, name="run-readings"),
     path("entries/<row:seq>/readings/add/", binder.add_readings, name="run-readings-add"),
-]
-
-# /decisions/: questions with their arithmetic
-deciding = [
-    path("decisions/", decisions.decisions, name="decisions"),
-    path("decisions/second-flush/", decisions.second_flush, name="second-flush"),
-    path("decisions/drying/", decisions.drying, name="drying"),
-    path("decisions/contamination/", decisions.contamination, name="contamination"),
-    path(
-        "decisions/contamination/<word:key>/", decisions.contamination_of, name="contamination-of"
-    ),
-    path("decisions/steriliser/", decisions.steriliser_runs, name="steriliser-runs"),
-    path(
-        "decisions/steriliser/<word:key>/", decisions.steriliser_runs_of, name="steriliser-runs-of"
-    ),
 ]
 
 # /start-workbook/..., /calendar/...
@@ -272,8 +257,7 @@ urlpatterns = [
     *lookup,
     *answering,
     *reaching,
-    *planning,
+    *costing,
     *in_and_out,
     *keeping,
-    *deciding,
 ]

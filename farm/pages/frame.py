@@ -86,11 +86,8 @@ PARTS = (
         (
             ("A month", "month"),
             ("Bills", "bills"),
-            ("What a lot cost", "costs"),
+            ("Costs and decisions", "costs"),
             ("Cost card", "card"),
-            ("Did cards come true", "card-scores"),
-            ("Plan against actual", "against-plan"),
-            ("Decisions", "decisions"),
         ),
     ),
     (

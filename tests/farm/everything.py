@@ -139,8 +139,8 @@ def _in_the_books(lots: Season) -> dict[str, list[object]]:
         "closed-file": [ClosedFile.objects.all()[0].name],
         "bill-back": [bill.pk],
         "against-of": [lots.grown.blocks.code],
-        "contamination-of": ["2026-10"],
-        "steriliser-runs-of": ["2026-10"],
+        "decision": ["second-flush"],
+        "decision-of": ["contamination", "2026-10"],
     }
 
 

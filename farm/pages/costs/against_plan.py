@@ -1,46 +1,15 @@
-"""Plan against actual: /against-plan/ asks for a batch or a month; below it stand the answers."""
+"""Plan against actual, of a batch or a month: /cost/<lot or month>/against-plan/."""
 
-from dataclasses import dataclass
-
-from django.http import Http404, HttpResponse, HttpResponseRedirect
+from django.http import Http404, HttpResponse
 from django.urls import reverse
 
-from farm.kinds.growing import INOCULATE_BLOCKS
-from farm.models import Stage
 from farm.pages.access import PageRequest, Right, page
-from farm.pages.frame import show
 from farm.pages.report_files import handed_out, made_by
 from farm.pages.report_page import Way
 from farm.queries.costs.against_plan import batch_against, month_against
 from farm.queries.finding import UnknownLotError, find_lot
-from farm.queries.months.months import Month, NoMonthError, month_of, months_kept
+from farm.queries.months.months import NoMonthError, month_of
 from farm.reports.costs.against_rows import batch_against_report, month_against_report
-from ledger.models import Lot
-
-NEWEST = 12
-
-
-@dataclass(frozen=True)
-class AskPage:
-    typed: str
-    refusal: str
-    batches: tuple[Lot, ...]
-    months: tuple[Month, ...]
-
-
-@page(Right.SEE_COSTS)
-def against_plan(request: PageRequest) -> HttpResponse:
-    """Ask for a batch by its code, or for a month."""
-    typed, refusal = request.GET.get("of", "").strip(), ""
-    if typed:
-        try:
-            return HttpResponseRedirect(reverse("against-of", args=[_key(typed)]))
-        except UnknownLotError as error:
-            refusal = str(error)
-    blocks = Lot.objects.filter(card__stage=Stage.BLOCKS, made_by__kind=INOCULATE_BLOCKS)
-    newest = blocks.select_related("item", "made_by").order_by("-pk")[:NEWEST]
-    shown = AskPage(typed, refusal, tuple(newest), tuple(months_kept()[:NEWEST]))
-    return show(request, "farm/answers/ask_against.html", shown)
 
 
 @page(Right.SEE_COSTS)
@@ -73,11 +42,3 @@ def _month(request: PageRequest, key: str) -> HttpResponse:
     return handed_out(
         request, report, name=f"against-plan-{month.key}", others=others, codes_lead_to="against-of"
     )
-
-
-def _key(typed: str) -> str:
-    """A month as it is written in addresses, or the code of the lot that was meant."""
-    try:
-        return month_of(typed).key
-    except NoMonthError:
-        return find_lot(typed).code

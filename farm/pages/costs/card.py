@@ -1,4 +1,4 @@
-"""The cost card: /card/ works it out as you type; saved versions; the scorecard of their ranges."""
+"""The cost card: /card/ works it out as you type; /card/<number>/ is a saved version."""
 
 import json
 from collections.abc import Mapping, Sequence
@@ -18,7 +18,6 @@ from farm.pages.report_page import AnswerPage, Way, laid_out
 from farm.planning.card import Place
 from farm.planning.card_sheet import SheetHead, card_sheet_bytes
 from farm.planning.inputs import ALONE, INPUTS, Known, Names, place_from
-from farm.planning.outlook import scorecard
 from farm.planning.work import Worked
 from farm.queries.costs.card_choice import (
     Choice,
@@ -28,7 +27,6 @@ from farm.queries.costs.card_choice import (
     usual_choice,
 )
 from farm.queries.costs.card_inputs import CardInputs, card_inputs
-from farm.queries.costs.card_outcomes import CardOutcome, outcomes
 from farm.queries.growing.experience import experience_of
 from farm.reports.costs.card_rows import UsedNumber, card_report
 from farm.reports.costs.card_words import headline
@@ -68,13 +66,6 @@ class SavedPage:
     headline: str
     answer: AnswerPage
     again: str
-
-
-@dataclass(frozen=True)
-class ScorePage:
-    outcomes: tuple[CardOutcome, ...]
-    inside: int
-    of: int
 
 
 @page(Right.SEE_COSTS)
@@ -120,14 +111,6 @@ def saved_card(request: PageRequest, pk: int) -> HttpResponse:
     again = f"{reverse('card')}?{story.stated.query}"
     said = headline(story.worked, story.names, request.farm.currency)
     return show(request, "farm/card/saved.html", SavedPage(said, _laid_out(request, report), again))
-
-
-@page(Right.SEE_COSTS)
-def card_scores(request: PageRequest) -> HttpResponse:
-    """Hold the saved ranges against what came true."""
-    found = tuple(outcomes())
-    inside, of = scorecard([one.came for one in found if one.came])
-    return show(request, "farm/card/scores.html", ScorePage(found, inside, of))
 
 
 # --- what the card is of ---------------------------------------------------------------------

@@ -1,4 +1,4 @@
-"""Decisions, each with its arithmetic shown: /decisions/ lists them; each stands below it."""
+"""Decisions, each with its arithmetic shown: /decisions/<question>/, some of one month."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
@@ -16,7 +16,9 @@ from farm.pages.report_files import answer_page, handed_out, made_by, taken_away
 from farm.pages.report_page import AnswerPage, Way
 from farm.planning.decisions import DRYING_INPUTS, FLUSH_INPUTS, DryingCase, FlushCase
 from farm.planning.inputs import Input, Known
+from farm.planning.outlook import scorecard
 from farm.queries.costs.card_choice import newest_batches
+from farm.queries.costs.card_outcomes import CardOutcome, outcomes
 from farm.queries.costs.decisions import drying_inputs, flush_inputs, usual_strain, weeks_of_dried
 from farm.queries.growing.experience import experience_of
 from farm.queries.growing.flushes import flushes_kept
@@ -28,18 +30,6 @@ from farm.reports.months.running_rows import losses_report, runs_report
 from farm.reports.report_heading import Made
 from farm.reports.rows import Report
 from ledger.errors import Refused
-
-
-@dataclass(frozen=True)
-class Question:
-    asked: str
-    explained: str
-    address: str
-
-
-@dataclass(frozen=True)
-class DecisionsPage:
-    questions: tuple[Question, ...]
 
 
 @dataclass(frozen=True)
@@ -58,38 +48,58 @@ class DecisionPage:
 
 
 @dataclass(frozen=True)
+class ScorePage:
+    outcomes: tuple[CardOutcome, ...]
+    inside: int
+    of: int
+
+
+@dataclass(frozen=True)
 class NothingPage:
     title: str
     explained: str
 
 
-QUESTIONS = (
-    ("Did the second flush pay for its shelf?",
-     "From how many kilos a block is worth keeping, when the shelf is full and when it is not.",
-     "second-flush"),
-    ("Dry it, discount it or bin it?",
-     "At cash-up: what each leaves, and the dried price at which drying is as good.", "drying"),
-    ("What did contamination cost?",
-     "By stage and cause, at what was sunk when it was found, month by month.", "contamination"),
-    ("What does a half-full steriliser cost?",
-     "What a bag costs by the load, and what room left empty cost, month by month.",
-     "steriliser-runs"),
-    ("What was planned, and what came of it?",
-     "A batch or a month against its plan: price, quantity, loss, yield.", "against-plan"),
-    ("What should I ask for a kilo?", "The cost card: before the first block is filled.", "card"),
-)  # fmt: skip
+@page(Right.SEE_COSTS)
+def decision(request: PageRequest, which: str) -> HttpResponse:
+    """Answer a question; one that is asked of a month leads to the newest that has entries."""
+    question = _question(which)
+    if question.answer:
+        return question.answer(request)
+    months = months_kept()
+    if months:
+        return HttpResponseRedirect(reverse("decision-of", args=[which, months[0].key]))
+    nothing = NothingPage(question.asked, question.explained)
+    return show(request, "farm/decisions/nothing.html", nothing)
 
 
 @page(Right.SEE_COSTS)
-def decisions(request: PageRequest) -> HttpResponse:
-    questions = [Question(asked, told, reverse(name)) for asked, told, name in QUESTIONS]
-    return show(request, "farm/decisions/index.html", DecisionsPage(tuple(questions)))
+def decision_of(request: PageRequest, which: str, key: str) -> HttpResponse:
+    """Answer a question that is asked of a month."""
+    question = _question(which)
+    try:
+        month = month_of(key)
+    except NoMonthError as refusal:
+        raise Http404(str(refusal)) from refusal
+    if question.of_month is None:
+        raise Http404("This question is not asked of a month.")
+    others = tuple(
+        Way(one.name, reverse("decision-of", args=[which, one.key]), is_here=one == month)
+        for one in months_kept()[:12]
+    )
+    report = question.of_month(month, made_by(request))
+    return handed_out(request, report, name=f"{which}-{month.key}", others=others)
+
+
+def _question(which: str) -> "Question":
+    if which not in QUESTIONS:
+        raise Http404(f"“{which[:30]}” is no question here.")
+    return QUESTIONS[which]
 
 
 # --- with numbers to change ------------------------------------------------------------------
 
 
-@page(Right.SEE_COSTS)
 def second_flush(request: PageRequest) -> HttpResponse:
     batches = newest_batches()
     strain = usual_strain(batches)
@@ -115,7 +125,6 @@ def second_flush(request: PageRequest) -> HttpResponse:
     return _decided(request, shown, asked)
 
 
-@page(Right.SEE_COSTS)
 def drying(request: PageRequest) -> HttpResponse:
     title = "Dry it, discount it or bin it?"
     strain = usual_strain(newest_batches())
@@ -168,50 +177,71 @@ def _decided(request: PageRequest, shown: DecisionPage, asked: _Asked) -> HttpRe
 # --- by month --------------------------------------------------------------------------------
 
 
-@page(Right.SEE_COSTS)
-def contamination(request: PageRequest) -> HttpResponse:
-    return _newest_month(request, "contamination-of", QUESTIONS[2])
+def _contamination(month: Month, made: Made) -> Report:
+    return losses_report(growing_losses(month), made)
 
 
-@page(Right.SEE_COSTS)
-def contamination_of(request: PageRequest, key: str) -> HttpResponse:
-    month = _month(key)
-    report = losses_report(growing_losses(month), made_by(request))
-    others = _months("contamination-of", month)
-    return handed_out(request, report, name=f"contamination-{month.key}", others=others)
+def _steriliser(month: Month, made: Made) -> Report:
+    return runs_report(runs_of(month), made)
 
 
-@page(Right.SEE_COSTS)
-def steriliser_runs(request: PageRequest) -> HttpResponse:
-    return _newest_month(request, "steriliser-runs-of", QUESTIONS[3])
+# --- whether cards came true -----------------------------------------------------------------
 
 
-@page(Right.SEE_COSTS)
-def steriliser_runs_of(request: PageRequest, key: str) -> HttpResponse:
-    month = _month(key)
-    report = runs_report(runs_of(month), made_by(request))
-    others = _months("steriliser-runs-of", month)
-    return handed_out(request, report, name=f"steriliser-{month.key}", others=others)
+def came_true(request: PageRequest) -> HttpResponse:
+    """Hold the saved ranges against what came true."""
+    found = tuple(outcomes())
+    inside, of = scorecard([one.came for one in found if one.came])
+    return show(request, "farm/card/scores.html", ScorePage(found, inside, of))
 
 
-def _newest_month(request: PageRequest, name: str, asked: tuple[str, str, str]) -> HttpResponse:
-    """Go to the newest month with entries; without one, say that there is none."""
-    months = months_kept()
-    if months:
-        return HttpResponseRedirect(reverse(name, args=[months[0].key]))
-    title, explained, _ = asked
-    return show(request, "farm/decisions/nothing.html", NothingPage(title, explained))
+# --- the questions ---------------------------------------------------------------------------
 
 
-def _months(name: str, here: Month) -> tuple[Way, ...]:
-    return tuple(
-        Way(month.name, reverse(name, args=[month.key]), is_here=month == here)
-        for month in months_kept()[:12]
+@dataclass(frozen=True)
+class Question:
+    """``answer``: the page of one asked at any time; ``of_month``: the report of a month's."""
+
+    which: str
+    asked: str
+    explained: str
+    answer: Callable[[PageRequest], HttpResponse] | None = None
+    of_month: Callable[[Month, Made], Report] | None = None
+
+
+QUESTIONS = {
+    question.which: question
+    for question in (
+        Question(
+            "second-flush",
+            "Did the second flush pay for its shelf?",
+            "From how many kilos a block is worth keeping, when the shelf is full and when it is "
+            "not.",
+            answer=second_flush,
+        ),
+        Question(
+            "drying",
+            "Dry it, discount it or bin it?",
+            "At cash-up: what each leaves, and the dried price at which drying is as good.",
+            answer=drying,
+        ),
+        Question(
+            "contamination",
+            "What did contamination cost?",
+            "By stage and cause, at what was sunk when it was found, month by month.",
+            of_month=_contamination,
+        ),
+        Question(
+            "steriliser",
+            "What does a half-full steriliser cost?",
+            "What a bag costs by the load, and what room left empty cost, month by month.",
+            of_month=_steriliser,
+        ),
+        Question(
+            "came-true",
+            "Did the cards come true?",
+            "Each saved cost card beside the first batch that came after it.",
+            answer=came_true,
+        ),
     )
-
-
-def _month(key: str) -> Month:
-    try:
-        return month_of(key)
-    except NoMonthError as refusal:
-        raise Http404(str(refusal)) from refusal
+}

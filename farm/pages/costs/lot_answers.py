@@ -1,4 +1,4 @@
-"""What a lot cost: /cost/ asks which; below it stand the answers.
+"""Costs: /cost/ asks of which lot or month, and lists the questions; /cost/<code>/ is one lot's.
 
 Each answer is one report; `?file=pdf` and `?file=xlsx` take it away.
 """
@@ -11,11 +11,13 @@ from django.urls import reverse
 from farm.models import Stage
 from farm.pages import visible_rows
 from farm.pages.access import PageRequest, Right, get_or_refuse, may, page
+from farm.pages.costs.decisions import QUESTIONS, Question
 from farm.pages.frame import show
 from farm.pages.report_files import handed_out, made_by
 from farm.pages.report_page import Way
 from farm.queries.costs.costs import cost_of
 from farm.queries.finding import UnknownLotError, find_lot
+from farm.queries.months.months import Month, NoMonthError, month_of, months_kept
 from farm.queries.stock import all_lots
 from farm.reports.costs.cost_rows import cost_report
 from ledger.codes import tidy
@@ -25,26 +27,25 @@ NEWEST = 12
 
 
 @dataclass(frozen=True)
-class AskLotPage:
-    """Which lot? ``refusal`` and ``meant`` answer a code that no lot has."""
+class CostsPage:
+    """Which lot or month? ``refusal`` and ``meant`` answer a code that no lot has."""
 
     typed: str
     refusal: str
     meant: tuple[Way, ...]
+    questions: tuple[Question, ...]
     newest: tuple[Way, ...]
-
-
-# --- which lot -------------------------------------------------------------------------------
+    months: tuple[Month, ...]
 
 
 @page(Right.SEE_COSTS)
 def costs(request: PageRequest) -> HttpResponse:
-    """Go to the lot with the code that was typed; else say why not, and what may be meant."""
-    typed, refusal = request.GET.get("code", ""), ""
+    """Go to what was typed, a lot or a month; else say why not, and list what can be asked."""
+    typed, refusal = request.GET.get("code", "").strip(), ""
     meant: tuple[Way, ...] = ()
     if typed:
         try:
-            return HttpResponseRedirect(_address(find_lot(typed).code))
+            return HttpResponseRedirect(_answer_to(typed))
         except UnknownLotError as error:
             refusal = str(error)
             meant = tuple(Way(code, _address(code)) for code in error.suggestions)
@@ -52,15 +53,21 @@ def costs(request: PageRequest) -> HttpResponse:
         Way(f"{lot.code} · {lot.item.name}", _address(lot.code))
         for lot in all_lots().filter(quantity__gt=0)[:NEWEST]
     )
-    shown = AskLotPage(typed, refusal, meant, newest)
-    return show(request, "farm/answers/ask_lot.html", shown)
+    months = tuple(months_kept()[:NEWEST])
+    shown = CostsPage(typed, refusal, meant, tuple(QUESTIONS.values()), newest, months)
+    return show(request, "farm/costs/index.html", shown)
+
+
+def _answer_to(typed: str) -> str:
+    """A month leads to its plan, as it is written in addresses; a code to the cost of its lot."""
+    try:
+        return reverse("against-of", args=[month_of(typed).key])
+    except NoMonthError:
+        return _address(find_lot(typed).code)
 
 
 def _address(code: str) -> str:
     return reverse("cost-of", args=[code])
-
-
-# --- the answers -----------------------------------------------------------------------------
 
 
 @page(Right.SEE_COSTS)

@@ -217,28 +217,28 @@ def test_the_pages_show_the_difference_and_hand_it_out(owner: Client) -> None:
     code, day = year.grown.blocks.code, year.world.now.date()
 
     for key in (code, f"{day:%Y-%m}"):
-        page = owner.get(f"/against-plan/{key}/").content.decode()
+        page = owner.get(f"/cost/{key}/against-plan/").content.decode()
         assert "Whole difference" in page
         assert "Quantity: used more or less than planned" in page
         for file in ("pdf", "xlsx"):
-            assert owner.get(f"/against-plan/{key}/?file={file}").status_code == 200
+            assert owner.get(f"/cost/{key}/against-plan/?file={file}").status_code == 200
 
 
 def test_it_finds_a_batch_or_a_month_from_what_was_typed(owner: Client, helper: Client) -> None:
     lot = grow_blocks(small_farm())
 
     assert (
-        owner.get(f"/against-plan/?of={lot.code.lower()}")
+        owner.get(f"/cost/?code={lot.code.lower()}")
         .headers["Location"]
-        .endswith(f"/against-plan/{lot.code}/")
+        .endswith(f"/cost/{lot.code}/")
     )
-    assert owner.get("/against-plan/?of=2026-9").headers["Location"].endswith("/2026-09/")
-    assert "No lot has the code" in owner.get("/against-plan/?of=ZZZZZ").content.decode()
-    assert helper.get("/against-plan/").status_code == 403
+    assert owner.get("/cost/?code=2026-9").headers["Location"].endswith("/2026-09/against-plan/")
+    assert "No lot has the code" in owner.get("/cost/?code=ZZZZZ").content.decode()
+    assert helper.get("/cost/2026-09/against-plan/").status_code == 403
 
 
 def test_what_is_no_block_has_no_plan(owner: Client) -> None:
     year = season()
 
-    assert owner.get(f"/against-plan/{year.packs.code}/").status_code == 404
-    assert owner.get("/against-plan/2026-13/").status_code == 404
+    assert owner.get(f"/cost/{year.packs.code}/against-plan/").status_code == 404
+    assert owner.get("/cost/2026-13/against-plan/").status_code == 404

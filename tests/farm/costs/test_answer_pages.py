@@ -118,7 +118,7 @@ def test_a_month_is_asked_for_and_shown(owner: Client, lots: Season) -> None:
 
 def test_the_asking_pages_work_on_an_empty_farm(owner: Client) -> None:
     assert "Nothing is recorded yet" in read(owner, "/month/")
-    assert "Code of the lot" in read(owner, "/cost/")
+    assert "Code of the lot, or a month" in read(owner, "/cost/")
     assert "Code of a lot, or of several" in read(owner, "/trace/")
 
 

@@ -90,17 +90,17 @@ def test_saving_twice_makes_two_versions(world: World, owner: Client) -> None:
 def test_a_saved_card_stays_as_it_stood(world: World, owner: Client) -> None:
     owner.post("/card/", {"name": "Oyster"})
     card = SavedCard.objects.get()
-    before = owner.get(f"/card/saved/{card.pk}/").context["answer"].tables
+    before = owner.get(f"/card/{card.pk}/").context["answer"].tables
     world.strain.first_mg = 100_000
     world.strain.save()
     world.received("sawdust", KG, 1_000_000, sure=True)
 
-    assert owner.get(f"/card/saved/{card.pk}/").context["answer"].tables == before
+    assert owner.get(f"/card/{card.pk}/").context["answer"].tables == before
 
 
 def test_a_saved_card_leads_to_the_same_numbers_again(world: World, owner: Client) -> None:
     owner.post("/card/?first_mg=0.41+kg", {"name": "Oyster"})
-    page = owner.get(f"/card/saved/{SavedCard.objects.get().pk}/").content.decode()
+    page = owner.get(f"/card/{SavedCard.objects.get().pk}/").content.decode()
 
     assert 'href="/card/?first_mg=0.41+kg"' in page
 
@@ -116,7 +116,8 @@ def test_the_scorecard_waits_for_finished_batches(world: World, owner: Client) -
     owner.post("/card/", {"name": "Oyster"})
 
     assert (
-        "No saved card has a finished batch yet" in owner.get("/card/came-true/").content.decode()
+        "No saved card has a finished batch yet"
+        in owner.get("/decisions/came-true/").content.decode()
     )
 
 
@@ -142,8 +143,8 @@ def test_where_all_batches_were_lost_there_is_a_card_but_no_range(owner: Client)
     owner.post("/card/?loss_ppm=10", {"name": "After the mould"})
     card = SavedCard.objects.get()
     assert (card.picked_low_money, card.picked_high_money) == (None, None)
-    assert owner.get(f"/card/saved/{card.pk}/").status_code == 200
-    assert "After the mould" in owner.get("/card/came-true/").content.decode()
+    assert owner.get(f"/card/{card.pk}/").status_code == 200
+    assert "After the mould" in owner.get("/decisions/came-true/").content.decode()
 
 
 def test_what_is_sold_beside_lowers_the_kilo_by_either_way(world: World, owner: Client) -> None:

@@ -385,7 +385,7 @@ def test_a_new_farm_is_told_what_is_missing(owner: Client) -> None:
 
 @pytest.mark.django_db
 def test_a_helper_sees_none_of_it(helper: Client) -> None:
-    addresses = ("", "second-flush/", "drying/", "contamination/", "steriliser/")
+    addresses = ("came-true/", "second-flush/", "drying/", "contamination/", "steriliser/")
 
     assert {helper.get(f"/decisions/{one}").status_code for one in addresses} == {403}
 

@@ -90,7 +90,7 @@ def test_a_batch_against_its_plan_asks_no_more_for_more_picks_and_ingredients(
     client: Client, world: World
 ) -> None:
     blocks = fruiting(world, 40)
-    address = f"/against-plan/{blocks.code}/"
+    address = f"/cost/{blocks.code}/against-plan/"
     world.wait(9)
     picked_of(world, blocks)
     before = asked(client, address)
@@ -112,7 +112,7 @@ def test_a_batch_against_its_plan_asks_no_more_for_parts_of_parts(
         lots.append(check(sure, lot=fresh(lots[-1]), colonised_percent=100, passed=passed).lots[1])
         pick(world.doing(sure=True), given=[Draw(fresh(lots[-1]), 0)], flush=1, firsts_mg=KG)
 
-    assert max(asked(client, f"/against-plan/{lot.code}/") for lot in lots) < 20
+    assert max(asked(client, f"/cost/{lot.code}/against-plan/") for lot in lots) < 20
 
 
 def test_a_month_with_a_batch_against_its_plan_asks_less_than_twenty_times(
@@ -120,7 +120,7 @@ def test_a_month_with_a_batch_against_its_plan_asks_less_than_twenty_times(
 ) -> None:
     finished(world)
 
-    assert asked(client, f"/against-plan/{world.now:%Y-%m}/") < 20
+    assert asked(client, f"/cost/{world.now:%Y-%m}/against-plan/") < 20
 
 
 def test_the_question_of_drying_asks_less_than_twenty_times(client: Client, world: World) -> None:

@@ -50,9 +50,7 @@ TABLE = {
         """,
     KEEPERS: """
         costs cost-of month month-of days year month-close closed-file bills bill-back
-        against-plan against-of card card-saved card-scores
-        decisions second-flush drying contamination contamination-of steriliser-runs
-        steriliser-runs-of
+        against-of card card-saved decision decision-of
         sales invoices invoice invoice-issue invoice-change invoice-sale payments payment-enter
         payment-back payment-pay-back payment-give-up payment-right owed statement shares share
         receipt tokens fee-sheet

@@ -32,8 +32,6 @@ access = [
     path("own/", sign_ins.own_sign_ins, name="own-sign-ins"),
     path("own/ways/", own_settings.own_ways, name="own-ways"),
     path("own/password/", sign_ins.change_password, name="own-password"),
-    path("own/sessions/end/", sign_ins.end_others, name="sessions-end"),
-    path("own/sessions/<row:pk>/end/", sign_ins.end_session, name="session-end"),
     path("who/", taking_over.who, name="who"),
     path("who/back/", taking_over.who_back, name="who-back"),
     path("who/<row:pk>/", taking_over.who_pin, name="who-pin"),
@@ -99,15 +97,9 @@ trade = [
     path("orders/take/", orders.order_take, name="order-take"),
     path("orders/round/", orders.delivery_round, name="round"),
     path("orders/<row:pk>/", orders.order, name="order"),
-    path("orders/<row:pk>/stop/", orders.order_stop, name="order-stop"),
-    path("orders/<row:pk>/pause/", orders.order_pause, name="order-pause"),
+    path("orders/<row:pk>/<slug:what>/", orders.order_less, name="order-less"),
     path("orders/packing-list/", allotting.packing_list_of, name="packing-list"),
-    path("orders/<row:pk>/<word:day>/set-aside/", allotting.set_aside_by_hand, name="set-aside"),
-    path(
-        "orders/<row:pk>/<word:day>/set-aside-at-once/",
-        allotting.set_aside_at_once,
-        name="set-aside-at-once",
-    ),
+    path("orders/<row:pk>/<word:day>/<slug:how>/", allotting.set_aside, name="set-aside"),
     path("shares/", shares.share_list, name="shares"),
     path("shares/take/", shares.share_take, name="share-take"),
     path("shares/<row:pk>/", shares.share, name="share"),
@@ -121,9 +113,7 @@ trade = [
     path("invoices/<slug:name>/", invoices.invoice, name="invoice"),
     path("invoices/<slug:name>/change/", invoices.invoice_change, name="invoice-change"),
     path("payments/", payments.payment_list, name="payments"),
-    path("payments/enter/", payments.payment_enter, name="payment-enter"),
-    path("payments/pay-back/", payments.payment_pay_back, name="payment-pay-back"),
-    path("payments/give-up/", payments.payment_give_up, name="payment-give-up"),
+    path("payments/<slug:what>/", payments.payment_new, name="payment-new"),
     path("payments/<row:pk>/put-right/", payments.payment_right, name="payment-right"),
     path("payments/<row:pk>/take-back/", payments.payment_back, name="payment-back"),
     path("check-weights/", check_weights.check_weights, name="check-weights"),
@@ -136,7 +126,6 @@ stall = [
     path("stall/", stalls.stall_days, name="stall-days"),
     path("stall/<row:seq>/", stalls.stall_day, name="stall-day"),
     path("stall/<row:seq>/cash/", stalls.stall_cash, name="stall-cash"),
-    path("stall/tokens/", stalls.tokens, name="tokens"),
     path("stall/fees/<row:pk>/", stalls.fee_sheet, name="fee-sheet"),
     path("stall/till/<row:pk>/", till.till, name="till"),
     path("stall/till/<row:pk>/tap/", till.till_tap, name="till-tap"),
@@ -186,9 +175,7 @@ reaching = [
     path("recalls/<row:number>/take-out/", recalls.recall_take_out, name="recall-take-out"),
     path("recalls/<row:number>/notice/", recalls.recall_notice, name="recall-notice"),
     path("drills/", drills.drills, name="drills"),
-    path("drills/start/", drills.drill_start, name="drill-start"),
     path("drills/<row:number>/", drills.drill, name="drill"),
-    path("drills/<row:number>/sign/", drills.drill_sign, name="drill-sign"),
 ]
 
 # /cost/..., /card/..., /decisions/...: costs, the card, and questions with their arithmetic
@@ -212,8 +199,7 @@ keeping = [
     path("records/<slug:slug>/add/", records.add_record, name="record-add"),
     path("records/<slug:slug>/<row:pk>/", records.record_one, name="record-one"),
     path("records/<slug:slug>/<row:pk>/photo/", photos.record_photo, name="record-photo"),
-    path("records/<slug:slug>/<row:pk>/review/", records.review_record, name="record-review"),
-    path("records/<slug:slug>/<row:pk>/erase/", records.erase_record, name="record-erase"),
+    path("records/<slug:slug>/<row:pk>/<slug:what>/", records.settle_record, name="record-settle"),
     path("entries/<row:seq>/readings/", binder.run_readings, name="run-readings"),
     path("entries/<row:seq>/readings/add/", binder.add_readings, name="run-readings-add"),
 ]
@@ -222,10 +208,8 @@ keeping = [
 in_and_out = [
     path("start-workbook/", start_workbook.start_page, name="start-workbook"),
     path("start-workbook/blank.xlsx", start_workbook.start_blank, name="start-blank"),
-    path("start-workbook/read-in/", start_workbook.start_read_in, name="start-read-in"),
     path("start-workbook/<row:pk>/undo/", start_workbook.start_undo, name="start-undo"),
     path("calendar/", calendar.calendar_page, name="calendar"),
-    path("calendar/renew/", calendar.calendar_renew, name="calendar-renew"),
     path("calendar/<word:secret>.ics", calendar.calendar_feed, name="calendar-feed"),
 ]
 
@@ -240,8 +224,7 @@ beginning = [
 urlpatterns = [
     path("", today.today, name="today"),
     path("style/", style.style, name="style"),
-    path("events/", exchange.events, name="events"),
-    path("key-data/", exchange.key_data_page, name="key-data"),
+    path("take-away/", exchange.take_away, name="take-away"),
     path("labels/", labels.labels, name="labels"),
     path("labels/sheet.pdf", labels.labels_sheet, name="labels-sheet"),
     *access,

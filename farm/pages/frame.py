@@ -61,8 +61,7 @@ PARTS = (
             ("Trace drills", "drills"),
             ("Records", "records"),
             ("The binder", "binder"),
-            ("Key data", "key-data"),
-            ("Events", "events"),
+            ("Take away", "take-away"),
         ),
     ),
     (

@@ -19,7 +19,7 @@ from farm.actions.signing import Signed
 from farm.actions.store.counting import Counted, keep_count
 from farm.actions.tracing.drilling import start_drill
 from farm.actions.tracing.recalling import open_recall
-from farm.models import BillKind, ClosedFile, Person, Photo, Recipe, Role, Sale, SignIn, StallDay
+from farm.models import BillKind, ClosedFile, Person, Photo, Recipe, Role, Sale, StallDay
 from farm.queries.tracing.reach import reach_of
 from farm.queries.tracing.suspects import suspect_lots
 from ledger.models import Entry, Lot
@@ -120,10 +120,9 @@ def _in_the_books(lots: Season) -> dict[str, list[object]]:
     bill = enter_bill(world.owner, said, uuid=uuid4(), at=world.now)
     return {
         "order": [asked.pk],
-        "order-stop": [asked.pk],
-        "order-pause": [asked.pk],
-        "set-aside": [asked.pk, asked.due_on],
-        "set-aside-at-once": [asked.pk, asked.due_on],
+        "order-less": [asked.pk, "stop"],
+        "set-aside": [asked.pk, asked.due_on, "set-aside"],
+        "payment-new": ["enter"],
         "note": [note],
         "note-write": [sale.entry_id],
         "invoice-sale": [sale.entry_id],
@@ -158,7 +157,6 @@ def _looked_into(lots: Season) -> dict[str, list[object]]:
     of_record: list[object] = ["cleaning", record.pk]
     return {
         "drill": [drill.number],
-        "drill-sign": [drill.number],
         "recall": [recall.number],
         "recall-call": [recall.number],
         "recall-notice": [recall.number],
@@ -166,8 +164,7 @@ def _looked_into(lots: Season) -> dict[str, list[object]]:
         "record-list": ["cleaning"],
         "record-add": ["cleaning"],
         "record-one": of_record,
-        "record-review": of_record,
-        "record-erase": of_record,
+        "record-settle": [*of_record, "review"],
         "record-photo": of_record,
         "run-readings": [run],
         "run-readings-add": [run],
@@ -177,14 +174,12 @@ def _looked_into(lots: Season) -> dict[str, list[object]]:
 
 
 def _of_the_farm(world: World) -> dict[str, list[object]]:
-    sign_in = SignIn.objects.create(user=world.owner.user, at=world.now, succeeded=True)
     other = pinned(person_in_role(Role.OWNER, "zoe"))  # may enter at everybody's device
     return {
         "start-undo": [1],
         "card-saved": [1],
         "share": [1],
         "box-left": [1, 1],
-        "session-end": [sign_in.pk],
         "who-pin": [other.pk],
         "person-change": [world.helper.pk],
         "lookup": ["rooms"],

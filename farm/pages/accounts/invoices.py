@@ -244,8 +244,8 @@ def _settling(found: Invoice) -> tuple[Way, ...]:
         return ()
     of = {"customer": customer.pk, "invoice": found.pk, "amount": open_money}
     return (
-        to_pay("payment-enter", "Enter its payment", **of),
-        to_pay("payment-give-up", "Give it up", **of),
+        to_pay("enter", "Enter its payment", **of),
+        to_pay("give-up", "Give it up", **of),
     )
 
 

@@ -62,13 +62,13 @@ def paper_page(
     )
 
 
-def to_pay(name: str, label: str, **filled: int) -> Way:
+def to_pay(what: str, label: str, **filled: int) -> Way:
     """A way to a form about money, filled in; ``amount`` in the book's money."""
     amount = filled.pop("amount", 0)
     said: dict[str, int | str] = {**filled}
     if amount:
         said["amount"] = f"{Decimal(amount) / MONEY_PER_UNIT:.{2 if amount % 100 == 0 else 4}f}"
-    return Way(label, f"{reverse(name)}?{urlencode(said)}")
+    return Way(label, f"{reverse('payment-new', args=[what])}?{urlencode(said)}")
 
 
 def numbered(name: str) -> dict[str, str | int]:

@@ -10,7 +10,7 @@ import django_filters
 import django_tables2 as tables
 from django.contrib import messages
 from django.db.models import QuerySet
-from django.http import HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import redirect
 from django.urls import reverse
 from django.utils import timezone
@@ -116,7 +116,15 @@ def payment_list(request: PageRequest) -> HttpResponse:
 
 
 @page(Right.KEEP_MONEY)
-def payment_enter(request: PageRequest) -> HttpResponse:
+def payment_new(request: PageRequest, what: str) -> HttpResponse:
+    """Enter what came in, was paid back or is given up."""
+    forms = {"enter": _enter, "pay-back": _pay_back, "give-up": _give_up}
+    if what not in forms:
+        raise Http404
+    return forms[what](request)
+
+
+def _enter(request: PageRequest) -> HttpResponse:
     """Enter what came in; more than is owed asks once."""
     form = _filled(request, PaymentForm, request.GET.dict())
     if _done(request, form, enter_payment, words="The payment of {} is entered."):
@@ -124,8 +132,7 @@ def payment_enter(request: PageRequest) -> HttpResponse:
     return _shown(request, form, "Enter a payment", button="Enter")
 
 
-@page(Right.KEEP_MONEY)
-def payment_pay_back(request: PageRequest) -> HttpResponse:
+def _pay_back(request: PageRequest) -> HttpResponse:
     """Pay a customer back what is theirs; more than that asks once."""
     form = _filled(request, PayBackForm, request.GET.dict())
     if paid := _done(request, form, pay_back, words="What was paid back to {} is entered."):
@@ -134,8 +141,7 @@ def payment_pay_back(request: PageRequest) -> HttpResponse:
     return _shown(request, form, "Pay a customer back", hint=hint, button="Enter")
 
 
-@page(Right.KEEP_MONEY)
-def payment_give_up(request: PageRequest) -> HttpResponse:
+def _give_up(request: PageRequest) -> HttpResponse:
     """Give up what a customer owes, or keep what they leave; the account says which."""
     form = _filled(request, GiveUpForm, request.GET.dict())
     if given := _done(request, form, give_up, words="It is given up: {}."):
@@ -219,17 +225,17 @@ def _ways(account: Account) -> tuple[Way, ...]:
     if account.ahead_money:
         theirs = {**whose, "amount": account.ahead_money}
         return (
-            to_pay("payment-pay-back", "Pay it back", **theirs),
-            to_pay("payment-give-up", "They leave it to the farm", **theirs),
+            to_pay("pay-back", "Pay it back", **theirs),
+            to_pay("give-up", "They leave it to the farm", **theirs),
         )
     if not account.open_money:
-        return (to_pay("payment-enter", "Enter a payment", **whose),)
+        return (to_pay("enter", "Enter a payment", **whose),)
     owes = {**whose, "amount": account.open_money}
     if len(account.open_invoices) == 1:
         owes["invoice"] = account.open_invoices[0].invoice.pk
     return (
-        to_pay("payment-enter", "Enter a payment", **owes),
-        to_pay("payment-give-up", "Give it up", **owes),
+        to_pay("enter", "Enter a payment", **owes),
+        to_pay("give-up", "Give it up", **owes),
     )
 
 

@@ -9,7 +9,7 @@ from django.contrib.auth.decorators import login_not_required
 from django.http import Http404, HttpRequest, HttpResponse
 from django.urls import reverse
 from django.utils import timezone
-from django.views.decorators.http import require_POST, require_safe
+from django.views.decorators.http import require_safe
 
 from farm.actions.day.calendar import give_up_calendar, person_with, renew_calendar
 from farm.exchange.icalendar import calendar
@@ -31,12 +31,10 @@ class CalendarPage:
 
 @page(Right.SEE_WORK)
 def calendar_page(request: PageRequest) -> HttpResponse:
-    return _show(request)
+    return _renew(request) if request.method == "POST" else _show(request)
 
 
-@require_POST
-@page(Right.SEE_WORK)
-def calendar_renew(request: PageRequest) -> HttpResponse:
+def _renew(request: PageRequest) -> HttpResponse:
     """Make the person's address anew, or give it up; the old one leads nowhere at once."""
     if "give_up" in request.POST:
         give_up_calendar(request.person)

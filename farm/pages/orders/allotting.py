@@ -29,9 +29,16 @@ class SetAsidePage:
 
 
 @page(Right.RECORD)
-def set_aside_by_hand(request: PageRequest, pk: int, day: str) -> HttpResponse:
+def set_aside(request: PageRequest, pk: int, day: str, *, how: str) -> HttpResponse:
+    """Set lots aside for a day of an order: by hand, or at once what is over soonest."""
+    ways = {"set-aside": _by_hand, "set-aside-at-once": require_POST(_at_once)}
+    if how not in ways:
+        raise Http404
+    return ways[how](request, _due(request, pk, day))
+
+
+def _by_hand(request: PageRequest, due: DueOrder) -> HttpResponse:
     """Choose how much of which lot; what is over soonest is filled in."""
-    due = _due(request, pk, day)
     data = request.POST if request.method == "POST" else None
     form = SetAsideForm(data, farm=request.farm, person=request.person, due=due)
     if data is not None and form.is_valid():
@@ -40,15 +47,12 @@ def set_aside_by_hand(request: PageRequest, pk: int, day: str) -> HttpResponse:
             request.person, lambda: allocate(doing, order=due.order, due_on=due.day, draws=draws)
         ):
             messages.success(request, f"Set aside for {due.order.customer}, {due.day:%-d %b}.")
-            return redirect("order", pk)
+            return redirect("order", due.order.pk)
     return show(request, "farm/orders/set_aside.html", SetAsidePage(due, form))
 
 
-@require_POST
-@page(Right.RECORD)
-def set_aside_at_once(request: PageRequest, pk: int, day: str) -> HttpResponse:
+def _at_once(request: PageRequest, due: DueOrder) -> HttpResponse:
     """Set aside what is over soonest and keeps long enough; or give all of it up."""
-    due = _due(request, pk, day)
     draws: list[Draw] | None = [] if "release" in request.POST else None
     doing = Doing(by=request.person, happened_at=timezone.now(), uuid=uuid4())
     try:
@@ -57,7 +61,7 @@ def set_aside_at_once(request: PageRequest, pk: int, day: str) -> HttpResponse:
         messages.error(request, str(refusal))
     else:
         _say(request, due, lots=made.lines.count(), released=draws is not None)
-    return redirect("order", pk)
+    return redirect("order", due.order.pk)
 
 
 @page(Right.SEE_ORDERS)

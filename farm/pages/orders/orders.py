@@ -207,8 +207,15 @@ def order(request: PageRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @page(Right.RECORD)
-def order_stop(request: PageRequest, pk: int) -> HttpResponse:
+def order_less(request: PageRequest, pk: int, what: str) -> HttpResponse:
+    """Call an order off, or let it rest for some days."""
+    if what not in ("stop", "pause"):
+        raise Http404
     found = get_or_refuse(request, orders(), Right.RECORD, pk=pk)
+    return (_stop if what == "stop" else _pause)(request, found)
+
+
+def _stop(request: PageRequest, found: Order) -> HttpResponse:
     form = StopForm(request.POST)
     if form.is_valid():
         said = form.cleaned_data
@@ -216,20 +223,19 @@ def order_stop(request: PageRequest, pk: int) -> HttpResponse:
             by=request.person, happened_at=timezone.now(), uuid=found.uuid, reason=said["reason"]
         )
         stop_order(doing, found, from_day=said["from_day"])
-        messages.success(request, f"Order {pk} is called off from {show_day(said['from_day'])} on.")
+        messages.success(
+            request, f"Order {found.pk} is called off from {show_day(said['from_day'])} on."
+        )
     else:
         messages.error(request, "Say from which day on, and why.")
-    return redirect("order", pk)
+    return redirect("order", found.pk)
 
 
-@require_POST
-@page(Right.RECORD)
-def order_pause(request: PageRequest, pk: int) -> HttpResponse:
-    found = get_or_refuse(request, orders(), Right.RECORD, pk=pk)
+def _pause(request: PageRequest, found: Order) -> HttpResponse:
     form = PauseForm(request.POST)
     if not form.is_valid():
         messages.error(request, "Say from which day to which it rests, and why.")
-        return redirect("order", pk)
+        return redirect("order", found.pk)
     said = form.cleaned_data
     doing = Doing(
         by=request.person, happened_at=timezone.now(), uuid=found.uuid, reason=said["reason"]
@@ -239,8 +245,8 @@ def order_pause(request: PageRequest, pk: int) -> HttpResponse:
     except Refused as refusal:
         messages.error(request, str(refusal))
     else:
-        messages.success(request, f"Order {pk} rests until {show_day(said['last'])}.")
-    return redirect("order", pk)
+        messages.success(request, f"Order {found.pk} rests until {show_day(said['last'])}.")
+    return redirect("order", found.pk)
 
 
 @page(Right.SEE_ORDERS)

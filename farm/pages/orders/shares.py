@@ -158,10 +158,10 @@ def _settling(state: ShareState) -> tuple[Way, ...]:
     of = {"customer": state.share.customer_id, "share": state.share.pk, "amount": abs(state.held)}
     if state.held > 0:
         return (
-            to_pay("payment-pay-back", "Pay it back", **of),
-            to_pay("payment-give-up", "They leave it to the farm", **of),
+            to_pay("pay-back", "Pay it back", **of),
+            to_pay("give-up", "They leave it to the farm", **of),
         )
-    return (to_pay("payment-give-up", "Give up what is unpaid", **of),) if state.held else ()
+    return (to_pay("give-up", "Give up what is unpaid", **of),) if state.held else ()
 
 
 def _species_there() -> list[str]:

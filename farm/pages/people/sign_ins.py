@@ -13,16 +13,17 @@ from django.contrib.auth.forms import AuthenticationForm, PasswordChangeForm
 from django.contrib.auth.models import User
 from django.contrib.auth.views import LoginView
 from django.core.exceptions import PermissionDenied, ValidationError
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
 from django.utils.decorators import method_decorator
 from django.views.decorators.debug import sensitive_post_parameters
-from django.views.decorators.http import require_POST
 
 from farm.actions.people import sign_ins as action
 from farm.models import SignIn
 from farm.pages.access import PageRequest, Right, get_or_refuse, page
+from farm.pages.addresses import number_named
 from farm.pages.frame import show
 from farm.pages.lists import Listing, ListTable, list_page
 from farm.reports.rows import Column, Kind
@@ -127,7 +128,9 @@ SIGN_INS = Listing("Sign-ins", SignInTable, SignInFilter)
 
 @page(Right.READ)
 def own_sign_ins(request: PageRequest) -> HttpResponse:
-    """List one's own sign-ins, and which of their sessions are open."""
+    """List one's own sign-ins, and which of their sessions are open; end one, or all others."""
+    if request.method == "POST":
+        return _end_sessions(request)
     user = own_user(request)
     running = set(action.live(user, at=timezone.now()).values_list("pk", flat=True))
     here = request.session.session_key
@@ -139,12 +142,12 @@ def own_sign_ins(request: PageRequest) -> HttpResponse:
     return show(request, "farm/access/own.html", OwnPage(rows, others))
 
 
-@require_POST
-@page(Right.READ)
-def end_session(request: PageRequest, pk: int) -> HttpResponse:
-    """End one of one's own sessions."""
-    user = own_user(request)
-    own = SignIn.objects.filter(user=user)
+def _end_sessions(request: PageRequest) -> HttpResponse:
+    """End the session that is named, or else every one of one's own but this."""
+    own = SignIn.objects.filter(user=own_user(request))
+    if "session" not in request.POST:
+        return _end_others(request, own)
+    pk = number_named(request.POST["session"])
     found = get_or_refuse(request, own, Right.READ, pk=pk)
     if action.end(own.filter(pk=found.pk)):
         messages.success(request, "That device is signed out.")
@@ -153,13 +156,8 @@ def end_session(request: PageRequest, pk: int) -> HttpResponse:
     return redirect("own-sign-ins")
 
 
-@require_POST
-@page(Right.READ)
-def end_others(request: PageRequest) -> HttpResponse:
-    """End every session of one's own but this."""
-    user = own_user(request)
-    others = SignIn.objects.filter(user=user).exclude(session_key=request.session.session_key)
-    ended = action.end(others)
+def _end_others(request: PageRequest, own: QuerySet[SignIn]) -> HttpResponse:
+    ended = action.end(own.exclude(session_key=request.session.session_key))
     messages.success(request, f"Signed out on {ended} other device{'s' if ended != 1 else ''}.")
     return redirect("own-sign-ins")
 

@@ -1,10 +1,9 @@
-"""Take records away: /key-data/ is the traceability workbook, /events/ the open standard.
+"""Take records away at /take-away/: the traceability workbook, or events in the open standard.
 
 No money in either. The workbook names customers to who may see money; else it gives numbers.
 """
 
 import json
-from collections.abc import Callable
 from dataclasses import dataclass
 
 from django.http import HttpResponse
@@ -32,52 +31,33 @@ ABOUT_EVENTS = (
 
 @dataclass(frozen=True)
 class TakePage:
-    """What is taken away, what to know of it, and for which days or lots."""
+    """For which days or lots, and what to know of each of the two files."""
 
-    title: str
-    known: tuple[str, ...]
     form: SpanForm
-    button: str
-    photo_target: str
+    about_workbook: tuple[str, ...]
+    about_events: tuple[str, ...]
 
 
 @page(Right.SEE_SAFETY)
-def events(request: PageRequest) -> HttpResponse:
-    def taken(asked: Asked) -> HttpResponse:
-        said = json.dumps(document(asked.entries, timezone.now()), ensure_ascii=False, indent=1)
-        return _file(said.encode(), "events.jsonld", JSON_LD)
-
-    button = "Take the events"
-    form = _form(request)
-    shown = TakePage("Events in the open standard", ABOUT_EVENTS, form, button, "events")
-    return _take(request, shown, taken)
-
-
-@page(Right.SEE_SAFETY)
-def key_data_page(request: PageRequest) -> HttpResponse:
-    def taken(asked: Asked) -> HttpResponse:
-        made = made_by(request)
-        report = key_data(asked, made, names=may(request.person, Right.SEE_SALES))
-        return _file(workbook_bytes(report), "key-data.xlsx", MEDIA_TYPES["xlsx"])
-
-    known = (*COVERAGE, NOT_KEPT)
-    button, form = "Take the workbook", _form(request)
-    shown = TakePage("Traceability key data", known, form, button, "key-data")
-    return _take(request, shown, taken)
-
-
-def _form(request: PageRequest) -> SpanForm:
-    return SpanForm(request.GET if "take" in request.GET else None, initial=request.GET.dict())
-
-
-def _take(
-    request: PageRequest, shown: TakePage, taken: Callable[[Asked], HttpResponse]
-) -> HttpResponse:
+def take_away(request: PageRequest) -> HttpResponse:
     """Ask for days or lots; hand the file over once they are right."""
-    if shown.form.is_valid():
-        return taken(visible_rows.asked(request.person, shown.form.asked()))
-    status = 422 if shown.form.is_bound else 200
-    return show(request, "farm/exchange/take.html", shown, status=status)
+    form = SpanForm(request.GET if "take" in request.GET else None, initial=request.GET.dict())
+    if not form.is_valid():
+        status = 422 if form.is_bound else 200
+        shown = TakePage(form, (*COVERAGE, NOT_KEPT), ABOUT_EVENTS)
+        return show(request, "farm/exchange/take.html", shown, status=status)
+    asked = visible_rows.asked(request.person, form.asked())
+    return (_events if request.GET["take"] == "events" else _workbook)(request, asked)
+
+
+def _events(request: PageRequest, asked: Asked) -> HttpResponse:
+    said = json.dumps(document(asked.entries, timezone.now()), ensure_ascii=False, indent=1)
+    return _file(said.encode(), "events.jsonld", JSON_LD)
+
+
+def _workbook(request: PageRequest, asked: Asked) -> HttpResponse:
+    report = key_data(asked, made_by(request), names=may(request.person, Right.SEE_SALES))
+    return _file(workbook_bytes(report), "key-data.xlsx", MEDIA_TYPES["xlsx"])
 
 
 def _file(content: bytes, name: str, media_type: str) -> HttpResponse:

@@ -239,8 +239,15 @@ def reviews(request: PageRequest) -> HttpResponse:
 
 @require_POST
 @page(Right.CHANGE_FARM)
-def review_record(request: PageRequest, slug: str, pk: int) -> HttpResponse:
+def settle_record(request: PageRequest, slug: str, pk: int, *, what: str) -> HttpResponse:
+    """Sign a record a second time, or erase what it says."""
+    if what not in ("review", "erase"):
+        raise Http404
     record = get_or_refuse(request, query.records(kind=slug), Right.CHANGE_FARM, pk=pk)
+    return (_review if what == "review" else _erase)(request, record)
+
+
+def _review(request: PageRequest, record: Record) -> HttpResponse:
     try:
         made = review(record, request.person)
     except Refused as refusal:
@@ -250,17 +257,14 @@ def review_record(request: PageRequest, slug: str, pk: int) -> HttpResponse:
     return redirect("records-review")
 
 
-@require_POST
-@page(Right.CHANGE_FARM)
-def erase_record(request: PageRequest, slug: str, pk: int) -> HttpResponse:
-    record = get_or_refuse(request, query.records(kind=slug), Right.CHANGE_FARM, pk=pk)
+def _erase(request: PageRequest, record: Record) -> HttpResponse:
     try:
         erase_private(record, request.person)
     except Refused as refusal:
         messages.error(request, str(refusal))
     else:
         messages.success(request, f"What {record} said is erased; its number and time stay.")
-    return redirect("record-one", slug, pk)
+    return redirect("record-one", record.kind, record.pk)
 
 
 # --- helpers ---------------------------------------------------------------------------------

@@ -1,4 +1,4 @@
-"""Stall days: the list, what a day earned, counting the cash, tokens, the market's fee sheet."""
+"""Stall days: the list with tokens owed, what a day earned, the cash, the market's fee sheet."""
 
 from dataclasses import dataclass
 from datetime import date, timedelta
@@ -68,6 +68,7 @@ class StallDaysPage:
     loads: list[StallDay]
     rows: list[DayRow]
     tokens: list[TokensOwed]
+    tokens_form: TokensPaidForm | None
     places: list[SellingPlace]
     sees_money: bool
     sees_costs: bool
@@ -102,16 +103,13 @@ class CashPage:
     counted: list[CashUp]
 
 
-@dataclass(frozen=True)
-class TokensPage:
-    tokens: list[TokensOwed]
-    form: TokensPaidForm
-
-
-@page(*STALL, Right.SEE_SALES)
+@page(*STALL, Right.SEE_SALES, to_send=Right.KEEP_MONEY)
 def stall_days(request: PageRequest) -> HttpResponse:
-    """Loads that wait to be settled, and the days that were; a seller's own."""
+    """Loads that wait to be settled, the days that were (a seller's own), what tokens are owed."""
     person = request.person
+    paid = _tokens_paid(request) if may(person, Right.KEEP_MONEY) else None
+    if paid and paid.is_bound and paid.is_valid():
+        return redirect("stall-days")
     sees_money, sees_costs = sees_stall_prices(person), may(person, Right.SEE_COSTS)
     sees_sales = may(person, Right.SEE_SALES)
     sales = list(_own(request)[:NEWEST])
@@ -121,6 +119,7 @@ def stall_days(request: PageRequest) -> HttpResponse:
         loads=list(visible_rows.loads(person, open_loads())),
         rows=[DayRow(sale, earned.get(sale.pk), cashes.get(sale.pk)) for sale in sales],
         tokens=tokens_owed() if sees_sales else [],
+        tokens_form=paid,
         places=list(SellingPlace.objects.filter(kind=PlaceKind.STALL)) if sees_sales else [],
         sees_money=sees_money,
         sees_costs=sees_costs,
@@ -180,9 +179,8 @@ def stall_cash(request: PageRequest, seq: int) -> HttpResponse:
     return show(request, "farm/stall/cash.html", CashPage(sale, load, form, counted))
 
 
-@page(Right.KEEP_MONEY)
-def tokens(request: PageRequest) -> HttpResponse:
-    """What tokens are owed by whom; enter what was paid."""
+def _tokens_paid(request: PageRequest) -> TokensPaidForm:
+    """Ask what was paid for tokens; once it is sent well, keep it."""
     data = request.POST if request.method == "POST" else None
     form = TokensPaidForm(
         data, farm=request.farm, initial={"uuid": uuid4(), "day": timezone.localdate()}
@@ -197,8 +195,7 @@ def tokens(request: PageRequest) -> HttpResponse:
             form.add_error(None, str(refusal))
         else:
             messages.success(request, f"{said['token']}: what {said['token'].issuer} paid is kept.")
-            return redirect("tokens")
-    return show(request, "farm/stall/tokens.html", TokensPage(tokens_owed(), form))
+    return form
 
 
 # --- the fee sheet ---------------------------------------------------------------------------

@@ -77,7 +77,9 @@ class PreviewPage:
 
 @page(Right.CHANGE_FARM)
 def start_page(request: PageRequest) -> HttpResponse:
-    """Hand the blank out, and take a filled one in for a look."""
+    """Hand the blank out, take a filled one in for a look, and then in for good."""
+    if "content" in request.POST:
+        return _read_in(request)
     form = FileForm(request.POST or None, request.FILES or None)
     if request.method == "POST" and form.is_valid():
         return preview(request, form.cleaned_data["workbook"], name=form.name)
@@ -95,9 +97,7 @@ def start_blank(request: PageRequest) -> HttpResponse:
     )
 
 
-@require_POST
-@page(Right.CHANGE_FARM)
-def start_read_in(request: PageRequest) -> HttpResponse:
+def _read_in(request: PageRequest) -> HttpResponse:
     """Record what the preview showed."""
     form = YesForm(request.POST)
     if not form.is_valid():

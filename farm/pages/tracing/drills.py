@@ -9,7 +9,6 @@ from django.core.exceptions import ValidationError
 from django.http import HttpResponse
 from django.shortcuts import redirect
 from django.utils import timezone
-from django.views.decorators.http import require_POST
 
 from farm.actions.common import Doing
 from farm.actions.tracing.drilling import sign_drill, start_drill
@@ -47,15 +46,15 @@ class DrillPage(AnswerPage):
     form: SignForm | None
 
 
-@page(Right.SEE_SAFETY)
+@page(Right.SEE_SAFETY, to_send=Right.RECORD)
 def drills(request: PageRequest) -> HttpResponse:
+    if request.method == "POST":
+        return _start(request)
     given = {"uuid": uuid4(), "code": request.GET.get("code", "")}
     return _list(request, StartForm(initial=given))
 
 
-@require_POST
-@page(Right.RECORD)
-def drill_start(request: PageRequest) -> HttpResponse:
+def _start(request: PageRequest) -> HttpResponse:
     """Start the clock, trace the lot named or picked by chance, keep the lists."""
     started = timezone.now()
     form = StartForm(request.POST)
@@ -71,9 +70,11 @@ def drill_start(request: PageRequest) -> HttpResponse:
     return _list(request, form)
 
 
-@page(Right.SEE_SAFETY)
+@page(Right.SEE_SAFETY, to_send=Right.RECORD)
 def drill(request: PageRequest, number: int) -> HttpResponse:
     """Show a drill, with the form to sign while it is not signed."""
+    if request.method == "POST":
+        return _sign(request, number)
     found = get_or_refuse(
         request, visible_rows.drills(request.person, drills_kept()), Right.SEE_SAFETY, number=number
     )
@@ -82,9 +83,7 @@ def drill(request: PageRequest, number: int) -> HttpResponse:
     return _shown(request, found, form)
 
 
-@require_POST
-@page(Right.RECORD)
-def drill_sign(request: PageRequest, number: int) -> HttpResponse:
+def _sign(request: PageRequest, number: int) -> HttpResponse:
     found = get_or_refuse(request, drills_kept(), Right.RECORD, number=number)
     questions = drilled_of(found).missing
     form = SignForm(request.POST, questions=questions)

@@ -28,8 +28,7 @@ TARGETS = {
     "cost": ("Show its cost", "costs", "code"),
     "drill": ("Start a drill", "drills", "code"),
     "labels": ("Make labels", "labels", "lot"),
-    "key-data": ("Key data", "key-data", "lot"),
-    "events": ("Events", "events", "lot"),
+    "take-away": ("Take its data away", "take-away", "lot"),
 }
 FIRST_TARGET = "lot"
 

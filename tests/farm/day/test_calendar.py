@@ -202,7 +202,7 @@ def test_without_the_secret_nothing_opens(stranger: Client, secret: str) -> None
     for guess in ("x", secret[:-1], secret + "a", address.digest, str(address.pk)):
         assert stranger.get(f"/calendar/{guess}.ics").status_code == 404
     assert stranger.get("/calendar/").status_code == 302
-    assert stranger.post("/calendar/renew/").status_code == 302
+    assert stranger.post("/calendar/").status_code == 302
 
 
 def test_the_feed_opens_nothing_else_and_takes_nothing(stranger: Client, secret: str) -> None:
@@ -216,7 +216,7 @@ def test_the_feed_opens_nothing_else_and_takes_nothing(stranger: Client, secret:
 def test_renewing_makes_the_old_address_lead_nowhere(
     owner: Client, stranger: Client, secret: str
 ) -> None:
-    page = owner.post("/calendar/renew/").content.decode()
+    page = owner.post("/calendar/").content.decode()
     renewed = _address_in(page)
 
     assert stranger.get(f"/calendar/{secret}.ics").status_code == 404
@@ -224,7 +224,7 @@ def test_renewing_makes_the_old_address_lead_nowhere(
 
 
 def test_the_secret_is_shown_once_and_kept_nowhere(owner: Client) -> None:
-    shown = _address_in(owner.post("/calendar/renew/").content.decode())
+    shown = _address_in(owner.post("/calendar/").content.decode())
 
     assert ".ics" not in owner.get("/calendar/").content.decode()
     kept = CalendarAddress.objects.get().digest
@@ -240,7 +240,7 @@ def test_an_address_that_was_given_up_or_whose_person_left_leads_nowhere(
 
     owner_person.user.is_active = True
     owner_person.user.save()
-    owner.post("/calendar/renew/", {"give_up": "yes"})
+    owner.post("/calendar/", {"give_up": "yes"})
     assert stranger.get(f"/calendar/{secret}.ics").status_code == 404
 
 

@@ -387,14 +387,14 @@ def test_the_command_refuses_days_and_lots_at_once(world: World, tmp_path: Path)
 def test_the_page_hands_the_events_over(world: World) -> None:
     client = signed_in(world.helper)
     world.received("sawdust", KG)
-    response = client.get("/events/", {"take": "file", "first": "2026-09-07"})
+    response = client.get("/take-away/", {"take": "events", "first": "2026-09-07"})
 
     assert response["Content-Type"] == "application/ld+json"
     assert len(events_in(response.json())) == 1
 
 
 def test_the_page_says_which_code_no_lot_has(world: World) -> None:
-    response = signed_in(world.helper).get("/events/", {"take": "file", "lot": "ZZZZZ"})
+    response = signed_in(world.helper).get("/take-away/", {"take": "events", "lot": "ZZZZZ"})
 
     assert response.status_code == 422
     assert "No lot has the code “ZZZZZ”" in response.content.decode()

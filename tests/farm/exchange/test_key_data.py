@@ -264,27 +264,27 @@ def test_the_command_writes_the_workbook(sold: Season, tmp_path: Path) -> None:
 
 
 def test_the_page_says_whom_the_rule_covers(sold: Season) -> None:
-    said = signed_in(sold.world.helper).get("/key-data/").content.decode()
+    said = signed_in(sold.world.helper).get("/take-away/").content.decode()
 
     assert "whole mushrooms were not on that list" in said
 
 
 def test_a_helper_takes_the_workbook_with_numbers_for_customers(sold: Season) -> None:
-    response = signed_in(sold.world.helper).get("/key-data/", {"take": "file"})
+    response = signed_in(sold.world.helper).get("/take-away/", {"take": "file"})
     book = load_workbook(BytesIO(response.content))
 
     assert book["Shipping"]["F4"].value == sold.world.customer.number
 
 
 def test_the_owner_takes_it_with_names(sold: Season) -> None:
-    response = signed_in(sold.world.owner).get("/key-data/", {"take": "file"})
+    response = signed_in(sold.world.owner).get("/take-away/", {"take": "file"})
 
     assert load_workbook(BytesIO(response.content))["Shipping"]["F4"].value == "The Anchor"
 
 
 def test_days_the_wrong_way_round_are_said_beside_the_field(sold: Season) -> None:
     turned = {"take": "file", "first": "2026-10-02", "last": "2026-10-01"}
-    response = signed_in(sold.world.helper).get("/key-data/", turned)
+    response = signed_in(sold.world.helper).get("/take-away/", turned)
 
     assert response.status_code == 422
     assert "Thu 1 Oct 2026 is before the first day, Fri 2 Oct 2026." in response.content.decode()

@@ -144,7 +144,10 @@ def read_by(site: Everything, role: Role) -> Iterator[tuple[str, str]]:
         for name, roles in LETS_IN.items()
         if letter in roles and name not in NOT_THERE
     ]
-    ahead, done = [*walk(client).values(), *tabled, "/events/?take=1", "/key-data/?take=1"], set()
+    ahead, done = (
+        [*walk(client).values(), *tabled, "/take-away/?take=events", "/take-away/?take=key-data"],
+        set(),
+    )
     while ahead:
         address = ahead.pop()
         if address in done:

@@ -201,7 +201,7 @@ def test_the_binder_is_narrowed_to_the_span(inspected: Season, inspector: Client
 
 
 def test_events_taken_away_are_of_the_span(inspected: Season, inspector: Client) -> None:
-    taken = json.loads(inspector.get("/events/?take=1").content)
+    taken = json.loads(inspector.get("/take-away/?take=events").content)
     days = {event["eventTime"][:7] for event in taken["epcisBody"]["eventList"]}
 
     assert days == {"2026-09"}

@@ -172,7 +172,7 @@ def test_another_device_is_signed_out(olive: User) -> None:
     other = SignIn.objects.get()
     sign_in(here)
 
-    here.post(f"/own/sessions/{other.pk}/end/")
+    here.post("/own/", {"session": str(other.pk)})
 
     assert there.get("/").status_code == 302
     assert here.get("/").status_code == 200
@@ -183,7 +183,7 @@ def test_all_other_devices_are_signed_out_at_once(olive: User) -> None:
     for client in (there, third, here):
         sign_in(client)
 
-    here.post("/own/sessions/end/")
+    here.post("/own/")
 
     assert [client.get("/").status_code for client in (here, there, third)] == [200, 302, 302]
 
@@ -192,7 +192,7 @@ def test_anothers_session_cannot_be_ended(olive: User, helper: Client) -> None:
     there = Client()
     sign_in(there)
 
-    assert helper.post(f"/own/sessions/{SignIn.objects.get().pk}/end/").status_code == 404
+    assert helper.post("/own/", {"session": str(SignIn.objects.get().pk)}).status_code == 404
     assert there.get("/").status_code == 200
 
 

@@ -343,7 +343,7 @@ def test_what_an_issuer_paid_is_entered(world: World, client: Client, lot: Lot) 
     })  # fmt: skip
     assert "Town council owes €7.00" in text(client.get("/stall/"))
 
-    client.post("/stall/tokens/", {
+    client.post("/stall/", {
         "uuid": str(uuid4()), "token": token.pk, "day": "2026-10-01", "amount": "7",
     })  # fmt: skip
 

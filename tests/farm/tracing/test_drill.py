@@ -194,7 +194,7 @@ def test_the_time_is_said_in_hours_minutes_seconds() -> None:
 
 def start_on_page(client: Client, code: str) -> str:
     form = {"code": code, "uuid": str(uuid4())}
-    response = client.post("/drills/start/", form, follow=True)
+    response = client.post("/drills/", form, follow=True)
     return response.content.decode()
 
 
@@ -204,7 +204,7 @@ def test_a_drill_goes_from_start_to_signature(owner: Client) -> None:
     assert "The clock runs" in page
     answers = {f"answer_{at}": "not known" for at in range(9)}
     form = {**answers, "initials": "ol", "lessons": "ask for numbers"}
-    page = owner.post("/drills/1/sign/", form, follow=True).content.decode()
+    page = owner.post("/drills/1/", form, follow=True).content.decode()
 
     assert "Drill 1 is signed and kept" in page
     assert "ask for numbers" in page
@@ -215,7 +215,7 @@ def test_a_signature_of_another_is_refused_on_the_page(owner: Client) -> None:
     lots = season()
     start_on_page(owner, lots.packs.code)
     answers = {f"answer_{at}": "not known" for at in range(9)}
-    response = owner.post("/drills/1/sign/", {**answers, "initials": "HU"})
+    response = owner.post("/drills/1/", {**answers, "initials": "HU"})
 
     assert response.status_code == 422
     assert "are not your initials" in response.content.decode()
@@ -243,7 +243,7 @@ def test_without_a_code_chance_picks(owner: Client, monkeypatch: pytest.MonkeyPa
 def test_an_inspector_starts_no_drill_and_reads_those_kept(inspector: Client) -> None:
     lots = season()
     form = {"code": lots.packs.code, "uuid": str(uuid4())}
-    assert inspector.post("/drills/start/", form).status_code == 403
+    assert inspector.post("/drills/", form).status_code == 403
     started(lots)
 
     assert "The clock runs" not in inspector.get("/drills/1/").content.decode()

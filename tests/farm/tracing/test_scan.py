@@ -140,9 +140,7 @@ def test_a_helper_may_read_labels(helper: Client) -> None:
     assert helper.get("/scan/").status_code == 200
 
 
-@pytest.mark.parametrize(
-    "address", ["/trace/", "/labels/", "/key-data/", "/events/", "/cost/", "/drills/"]
-)
+@pytest.mark.parametrize("address", ["/trace/", "/labels/", "/take-away/", "/cost/", "/drills/"])
 def test_pages_that_scan_take_a_photo_without_a_script(owner: Client, address: str) -> None:
     assert 'action="/scan/" enctype="multipart/form-data"' in text(owner.get(address))
 

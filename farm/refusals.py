@@ -1,17 +1,21 @@
 """Refusals whose remedy lies elsewhere on the farm: each names what to do, and knows no page."""
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from django.db.models import Model
 
 from ledger.errors import Malformed
+
+if TYPE_CHECKING:
+    from farm.kinds.kind import Kind
 
 
 class MendedByRecording(Malformed):
     """An entry of ``kind`` is recorded instead or before: of the lots named, or of a ``row``."""
 
     def __init__(
-        self, message: str, lots: Sequence[str] = (), *, kind: str, row: Model | None = None
+        self, message: str, lots: Sequence[str] = (), *, kind: "Kind", row: Model | None = None
     ) -> None:
         super().__init__(message, lots)
         self.kind = kind

@@ -9,7 +9,8 @@ from pathlib import Path
 
 import pytest
 
-from farm.kinds import KINDS
+from farm.kinds import KINDS, SUBJECTS
+from farm.kinds.kind import Kind
 
 ROOT = Path(__file__).parent.parent
 FARM = ROOT / "farm"
@@ -105,26 +106,78 @@ def test_particulars_are_read_and_written_by_their_dataclass_alone() -> None:
         f"{name}:{node.lineno}"
         for name, tree in modules()
         for node in ast.walk(tree)
-        if isinstance(node, ast.Call) and is_by_hand(node)
+        if isinstance(node, ast.Call | ast.Compare | ast.Subscript) and is_by_hand(node)
     ]
 
     assert by_hand == []
 
 
-def is_by_hand(call: ast.Call) -> bool:
-    """Say whether a call loads particulars as a dict, or hands them over as one."""
-    if ast.unparse(call.func) == "json.loads":
-        return any("particulars" in ast.unparse(given) for given in call.args)
-    given = [one.value for one in call.keywords if one.arg == "particulars"]
+def is_by_hand(node: ast.Call | ast.Compare | ast.Subscript) -> bool:
+    """Say whether code loads particulars as a dict, hands them over as one, or looks into them.
+
+    What is looked into by a key is called so, or by the name of a field that holds more of them.
+    """
+    if isinstance(node, ast.Compare):
+        looks = any(isinstance(op, ast.In | ast.NotIn) for op in node.ops)
+        return looks and any(ast.unparse(one).endswith(".particulars") for one in node.comparators)
+    if isinstance(node, ast.Subscript):
+        return _is_word(node.slice) and _holds_particulars(node.value)
+    if ast.unparse(node.func) == "json.loads":
+        return any("particulars" in ast.unparse(given) for given in node.args)
+    if isinstance(node.func, ast.Attribute) and node.func.attr == "get" and node.args:
+        return _is_word(node.args[0]) and _holds_particulars(node.func.value)
+    given = [one.value for one in node.keywords if one.arg == "particulars"]
     return any(isinstance(one, ast.Dict) for one in given)
+
+
+def _is_word(key: ast.expr) -> bool:
+    return isinstance(key, ast.Constant) and isinstance(key.value, str)
+
+
+def _holds_particulars(value: ast.expr) -> bool:
+    return ast.unparse(value).rpartition(".")[2] in ("particulars", "terms")
 
 
 @pytest.mark.parametrize(
     "code",
-    ['json.loads(run.particulars)["flush"]', 'post(doing, PICK, [], particulars={"flush": 1})'],
+    [
+        'json.loads(run.particulars)["flush"]',
+        'post(doing, PICK, [], particulars={"flush": 1})',
+        '"form" in entry.particulars',
+        'terms["unit_money"]',
+        'sale.terms.get("discount_ppm", 0)',
+    ],
 )
 def test_particulars_by_hand_are_seen(code: str) -> None:
-    assert any(is_by_hand(one) for one in ast.walk(ast.parse(code)) if isinstance(one, ast.Call))
+    nodes = (ast.Call, ast.Compare, ast.Subscript)
+    assert any(is_by_hand(one) for one in ast.walk(ast.parse(code)) if isinstance(one, nodes))
+
+
+def kinds_imported(tree: ast.Module) -> set[str]:
+    froms = [node for node in tree.body if isinstance(node, ast.ImportFrom)]
+    of_kinds = [node for node in froms if str(node.module).startswith("farm.kinds")]
+    return {each.name for node in of_kinds for each in node.names}
+
+
+def test_a_table_by_kind_stands_with_its_subject() -> None:
+    """What is keyed by kinds of one subject stands in that subject's folder, in any layer."""
+    subject_of = {
+        name: Path(module.__file__ or "").stem
+        for module in SUBJECTS
+        for name, value in vars(module).items()
+        if isinstance(value, Kind)
+    }
+    strange = [
+        f"{path}: {key.id}"
+        for path, tree in modules()
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Dict)
+        for key in node.keys
+        if isinstance(key, ast.Name) and key.id in kinds_imported(tree) & subject_of.keys()
+        if subject_of[key.id] not in Path(path).parts[1:-1]
+    ]
+
+    assert strange == []
 
 
 @pytest.mark.parametrize(

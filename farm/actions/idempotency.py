@@ -12,6 +12,7 @@ from django.db.models import Model
 from farm.actions.common import Doing
 from farm.actions.hold_refusals import named
 from farm.actions.relisting import keep_up
+from farm.kinds.particulars import Particulars
 from ledger import book
 from ledger.book import Recorded
 from ledger.drafts import canonical
@@ -45,7 +46,7 @@ def action(act: Action[P]) -> Action[P]:
             keep_up(doing, after=before)
             return recorded
         lines = entry.lines.select_related("lot").order_by("pk")
-        if f'"form":"{said}"' not in entry.particulars:
+        if Particulars.read(entry.particulars).form != said:
             raise Conflict(
                 f"This form was sent before with other content, as entry {entry.seq} "
                 f"({entry.kind}), which stands. Look at it, and correct it if it is wrong.",

@@ -6,6 +6,7 @@ from typing import Annotated
 from farm.kinds.kind import Kind, Step, Usual
 from farm.kinds.particulars import Particulars, Said, Seen, Unit
 from farm.models.lots import Stage
+from ledger.models import Role
 
 SUPPLIES_AND_GRAIN, BLOCKS, FRUITING = "Supplies and grain", "Blocks", "Fruiting and fridge"
 PRESSURE = (
@@ -108,6 +109,7 @@ class KeptSpent(Particulars):
 # a block, moving 1 min a block, picking 3-6 min a kg of clusters.
 RECEIVE_SUPPLIES = Kind(
     "receive supplies",
+    corrects=(Role.BOUGHT,),
     particulars=Delivery,
     words="Receive supplies",
     done="Received",
@@ -115,6 +117,10 @@ RECEIVE_SUPPLIES = Kind(
 )
 TOP_UP = Kind(
     "top up",
+    corrects=(
+        Role.USED,
+        Role.MADE,
+    ),
     words="Top up a bin",
     done="Bin topped up",
     group=SUPPLIES_AND_GRAIN,
@@ -122,6 +128,7 @@ TOP_UP = Kind(
 )
 BUY_CULTURE = Kind(
     "buy culture",
+    corrects=(Role.BOUGHT,),
     particulars=Delivery,
     words="Buy a culture",
     done="Culture bought",
@@ -129,6 +136,10 @@ BUY_CULTURE = Kind(
 )
 TRANSFER_CULTURE = Kind(
     "transfer culture",
+    corrects=(
+        Role.USED,
+        Role.MADE,
+    ),
     words="Transfer a culture",
     done="Culture transferred",
     group=SUPPLIES_AND_GRAIN,
@@ -138,6 +149,10 @@ TRANSFER_CULTURE = Kind(
 )
 CLONE_CULTURE = Kind(
     "clone culture",
+    corrects=(
+        Role.USED,
+        Role.MADE,
+    ),
     words="Clone from a pick",
     done="Culture cloned",
     group=SUPPLIES_AND_GRAIN,
@@ -147,6 +162,10 @@ CLONE_CULTURE = Kind(
 )
 PREPARE_GRAIN = Kind(
     "prepare grain",
+    corrects=(
+        Role.USED,
+        Role.MADE,
+    ),
     particulars=Filling,
     words="Prepare grain",
     done="Grain prepared",
@@ -168,6 +187,10 @@ STERILISER_RUN = Kind(
 )
 INOCULATE_GRAIN = Kind(
     "inoculate grain",
+    corrects=(
+        Role.USED,
+        Role.MADE,
+    ),
     words="Inoculate grain",
     done="Grain inoculated",
     group=SUPPLIES_AND_GRAIN,
@@ -178,6 +201,10 @@ INOCULATE_GRAIN = Kind(
 )
 FILL_BLOCKS = Kind(
     "fill blocks",
+    corrects=(
+        Role.USED,
+        Role.MADE,
+    ),
     particulars=Filling,
     words="Fill blocks",
     done="Bags filled",
@@ -187,6 +214,10 @@ FILL_BLOCKS = Kind(
 )
 INOCULATE_BLOCKS = Kind(
     "inoculate blocks",
+    corrects=(
+        Role.USED,
+        Role.MADE,
+    ),
     particulars=SpawnRates,
     words="Inoculate blocks",
     done="Blocks inoculated",
@@ -198,6 +229,11 @@ INOCULATE_BLOCKS = Kind(
 )
 CHECK = Kind(
     "check",
+    corrects=(
+        Role.LOST,
+        Role.USED,
+        Role.MADE,
+    ),
     particulars=Checked,
     words="Check, break and shake",
     done="Checked",
@@ -230,6 +266,10 @@ MOVE = Kind(
 )
 PICK = Kind(
     "pick",
+    corrects=(
+        Role.USED,
+        Role.MADE,
+    ),
     particulars=Picked,
     words="Pick",
     done="Picked",
@@ -240,6 +280,10 @@ PICK = Kind(
 )
 KEEP_SPENT_BLOCKS = Kind(
     "keep spent blocks",
+    corrects=(
+        Role.USED,
+        Role.MADE,
+    ),
     particulars=KeptSpent,
     words="Keep spent blocks",
     done="Kept",
@@ -249,6 +293,7 @@ KEEP_SPENT_BLOCKS = Kind(
 )
 SPENT = Kind(
     "spent",
+    corrects=(Role.LOST,),
     words="Blocks are spent",
     done="Spent",
     called="blocks are spent",

@@ -40,7 +40,8 @@ class Kind(str):
     such an entry, where its name is not plain; ``named``: what it did to a lot that it only
     names, where that is not ``done``. ``then``: what comes next. ``group``: where the index
     offers it; ``stages``: lots of these offer it; ``while_held``: the book takes it of a lot on
-    hold. ``caused``: its reason is its cause, elsewhere a note. ``particulars``: what its entry
+    hold. ``caused``: its reason is its cause, elsewhere a note. ``corrects``: of lines in
+    which role the number can be stated anew. ``particulars``: what its entry
     says beside its lines. ``usual``: its usual time; a kind without one takes no time.
     ``entered_as``: the kind of its entry, where that is another's. ``made``, ``seen``: its steps
     in events, where it makes a lot and where it only looks at one.
@@ -58,6 +59,7 @@ class Kind(str):
     while_held: bool = False
     then: str = ""
     caused: bool = False
+    corrects: Sequence[str] = ()
     particulars: type[Particulars] = Particulars
     usual: Usual | None = None
     entered_as: "Kind | None" = None

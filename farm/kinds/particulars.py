@@ -5,7 +5,12 @@ from collections.abc import Iterator, Mapping
 from dataclasses import MISSING, Field, dataclass, fields
 from enum import Enum
 from functools import cache
-from typing import Annotated, Any, NamedTuple, Self, get_type_hints
+from typing import TYPE_CHECKING, Annotated, Any, NamedTuple, Self, TypeVar, get_type_hints
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
+Shape = TypeVar("Shape", bound="DataclassInstance")
 
 
 class Seen(Enum):
@@ -73,8 +78,12 @@ class Particulars:
     @classmethod
     def read(cls, text: str) -> Self:
         """Read it as it was written; what an older shape lacks is blank, or None."""
-        said: dict[str, Any] = json.loads(text)
-        return cls(**{one.name: said.get(one.name, _blank(one)) for one in fields(cls)})
+        return filled(cls, cls.shaped(json.loads(text)))
+
+    @classmethod
+    def shaped(cls, said: dict[str, Any]) -> dict[str, Any]:
+        """Make dataclasses of what the book keeps as plain data within a field."""
+        return said
 
     def written(self) -> dict[str, Any]:
         """Say it as the book keeps it."""
@@ -98,6 +107,11 @@ class Particulars:
             value = getattr(self, name)
             if value not in (None, "", [], {}):
                 yield name, said, value
+
+
+def filled(shape: type[Shape], said: Mapping[str, Any]) -> Shape:
+    """Make a dataclass of what was written; what an older shape lacks is blank, or None."""
+    return shape(**{one.name: said.get(one.name, _blank(one)) for one in fields(shape)})
 
 
 def _is_needed(one: "Field[Any]") -> bool:

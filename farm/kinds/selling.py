@@ -1,21 +1,47 @@
 """What can happen on the way to customers: sold, delivered, loaded, given away, taken back."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
 from typing import Annotated, Any
 
 from farm.kinds.kind import Kind, Step, Usual
-from farm.kinds.particulars import Particulars, Said, Seen, Unit
+from farm.kinds.particulars import Particulars, Said, Seen, Unit, filled
 from farm.kinds.store import PACK_AND_SELL
 from farm.models.lots import Stage
+from ledger.models import Role
 
 SELLABLE = (Stage.PACKS, Stage.CROP, Stage.DRIED, Stage.SPENT, Stage.SPAWN)
+
+
+@dataclass(frozen=True)
+class LineTerms:
+    """What was asked: ``unit_money`` a ``unit`` (pack, kg, lb); tax within it or on top of it.
+
+    ``discount_ppm``: what was let off, of the price of the whole line. ``whole_of``: unit_money is
+    asked for so much of the lot altogether, as for what is in a box.
+    """
+
+    unit_money: int
+    unit: str
+    tax_ppm: int
+    tax_included: bool
+    discount_ppm: int = 0
+    whole_of: int = 0
 
 
 @dataclass(frozen=True, kw_only=True)
 class SaleTerms(Particulars):
     """What was asked of each lot, on which terms."""
 
-    terms: Annotated[dict[str, Any], Said("price of", Unit.TERMS, Seen.SALES)]
+    terms: Annotated[Mapping[str, LineTerms], Said("price of", Unit.TERMS, Seen.SALES)]
+
+    @classmethod
+    def shaped(cls, said: dict[str, Any]) -> dict[str, Any]:
+        terms: dict[str, Any] = said.get("terms", {})
+        return said | {"terms": {lot: filled(LineTerms, one) for lot, one in terms.items()}}
+
+    def written(self) -> dict[str, Any]:
+        return super().written() | {"terms": {lot: asdict(one) for lot, one in self.terms.items()}}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -39,6 +65,7 @@ class Load(Particulars):
 
 SELL = Kind(
     "sell",
+    corrects=(Role.SOLD,),
     particulars=SaleTerms,
     words="Sell",
     done="Sold",
@@ -48,6 +75,7 @@ SELL = Kind(
 )
 DELIVER = Kind(
     "deliver",
+    corrects=(Role.SOLD,),
     particulars=SaleTerms,
     words="Deliver an order",
     done="Delivered",
@@ -69,6 +97,7 @@ LOAD_STALL = Kind(
 )
 SETTLE_STALL = Kind(
     "settle stall",
+    corrects=(Role.SOLD,),
     particulars=Settling,
     words="Back from the market",
     done="Settled",
@@ -80,6 +109,7 @@ SETTLE_STALL = Kind(
 )
 GIVE_AWAY = Kind(
     "give away",
+    corrects=(Role.LOST,),
     words="Give away",
     done="Given away",
     group=PACK_AND_SELL,

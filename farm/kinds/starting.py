@@ -5,6 +5,7 @@ from typing import Annotated
 
 from farm.kinds.kind import Kind
 from farm.kinds.particulars import Particulars, Said, Seen, Unit
+from ledger.models import Role
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -15,6 +16,6 @@ class FromWorkbook(Particulars):
     row: Annotated[int | None, Said("row of that sheet", Unit.NUMBER, Seen.ALL)] = None
 
 
-OPENING_STOCK = Kind("opening stock", particulars=FromWorkbook)
+OPENING_STOCK = Kind("opening stock", particulars=FromWorkbook, corrects=(Role.BOUGHT,))
 
 KINDS = (OPENING_STOCK,)

@@ -8,6 +8,7 @@ from farm.kinds.kind import COUNTED, Kind, Step, Usual
 from farm.kinds.particulars import Particulars, Said, Seen, Unit
 from farm.kinds.starting import FromWorkbook
 from farm.models.lots import Stage
+from ledger.models import Role
 
 PACK_AND_SELL = "Pack and sell"
 NO_KILL_STEP = (
@@ -79,6 +80,10 @@ SAID_BY_BALANCE = ("fresh_mg", "fresh_moisture_ppm", "dried_moisture_ppm", "fres
 
 WEIGH_AGAIN = Kind(
     "weigh again",
+    corrects=(
+        Role.SHRUNK,
+        Role.LOST,
+    ),
     particulars=Weighing,
     words="Weigh again",
     done="Weighed again",
@@ -90,6 +95,10 @@ WEIGH_AGAIN = Kind(
 )
 DRY = Kind(
     "dry",
+    corrects=(
+        Role.USED,
+        Role.MADE,
+    ),
     particulars=Drying,
     words="Dry",
     done="Dried",
@@ -100,6 +109,7 @@ DRY = Kind(
 )
 THROW_AWAY = Kind(
     "throw away",
+    corrects=(Role.LOST,),
     particulars=FromWorkbook,
     words="Throw away",
     done="Thrown away",
@@ -111,6 +121,10 @@ THROW_AWAY = Kind(
 # Packing takes 20-40 s a punnet.
 PACK = Kind(
     "pack",
+    corrects=(
+        Role.USED,
+        Role.MADE,
+    ),
     particulars=Packing,
     words="Pack",
     done="Packed",
@@ -129,6 +143,6 @@ CHECK_WEIGHTS = Kind(
     stages=(Stage.PACKS,),
     while_held=True,
 )
-COUNT = Kind("count", seen=COUNTED)
+COUNT = Kind("count", corrects=(Role.LOST,), seen=COUNTED)
 
 KINDS = (WEIGH_AGAIN, DRY, THROW_AWAY, PACK, CHECK_WEIGHTS, COUNT)

@@ -4,14 +4,18 @@ Each subject declares its own (`farm/pages/<subject>/actions.py`), and `all_acti
 so that nothing that only asks for them imports a subject.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import KW_ONLY, dataclass
 
 from farm.kinds import GROUPS, KINDS
 from farm.kinds.kind import Kind
-from farm.models import Person
+from farm.models import Farm, Person
 from farm.pages.access import Right, may
 from farm.pages.recording_form import DoingForm
+from ledger.models import Entry, Line
+
+# What an entry with these lines recorded, in words.
+ReadBack = Callable[[Entry, Sequence[Line], Farm], str]
 
 
 @dataclass(frozen=True)
@@ -20,7 +24,7 @@ class Deed:
 
     ``field``: where a lot's code is prefilled, if any. ``rights``: of which one is needed.
     ``names_customers``: a phone keeps its form for a short time only. ``leads_to``: the page of
-    its entry.
+    its entry. ``read_back``: says what was recorded, where the amounts of its lines do not.
     """
 
     form: type[DoingForm]
@@ -30,6 +34,7 @@ class Deed:
     rights: tuple[Right, ...] = (Right.RECORD,)
     template: str = "farm/record/form.html"
     leads_to: str = "entry"
+    read_back: ReadBack | None = None
 
     @property
     def kind(self) -> Kind:

@@ -120,7 +120,7 @@ def way_elsewhere(refusal: Exception | None, back: str = "") -> WayOn | None:
 
 
 def _by_recording(refusal: MendedByRecording) -> WayOn:
-    deed = BY_SLUG[refusal.kind.replace(" ", "-")]
+    deed = BY_SLUG[refusal.kind.slug]
     if refusal.row is not None:
         name = str(refusal.row._meta.model_name)
         return to_record(deed, f": {refusal.row}", **{name: str(refusal.row.pk)})

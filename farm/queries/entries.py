@@ -18,7 +18,6 @@ from ledger.models import Entry, Line, Lot, Role
 NEWEST = 300
 # Recorded more than a day after it happened: the record shows that it is late.
 LATE = timedelta(days=1)
-CORRECTABLE = (Role.BOUGHT, Role.MADE, Role.USED, Role.SOLD, Role.LOST, Role.SHRUNK)
 
 
 @dataclass(frozen=True)
@@ -26,6 +25,7 @@ class Standing:
     """What an entry says about a lot in one role: as written, and as corrected since.
 
     ``loaded``: how much of it a load took along, which moves nothing in the book.
+    ``is_correctable``: the kind of the entry says that this number can be stated anew.
     """
 
     lot: Lot
@@ -37,6 +37,7 @@ class Standing:
     gave_written_mg: int
     gave_now_mg: int
     loaded: int = field(default=0, kw_only=True)
+    is_correctable: bool = field(default=False, kw_only=True)
 
     @property
     def says_something(self) -> bool:
@@ -64,7 +65,7 @@ class Standing:
         is shared by that number, and nothing shares none.
         """
         restores = self.written and self.role != Role.MADE
-        return self.role in CORRECTABLE and bool(self.now or self.gave_now_mg or restores)
+        return self.is_correctable and bool(self.now or self.gave_now_mg or restores)
 
 
 @dataclass(frozen=True)
@@ -147,8 +148,15 @@ def standing(entry: Entry) -> list[Standing]:
             at[place * 2] += value if is_first else 0
             at[place * 2 + 1] += value
     loaded = Load.read(entry.particulars).loaded or {}
+    corrects = kind_named(entry.kind).corrects
     found = [
-        Standing(lots[lot], role, *numbers, loaded=loaded.get(lots[lot].code, 0))
+        Standing(
+            lots[lot],
+            role,
+            *numbers,
+            loaded=loaded.get(lots[lot].code, 0),
+            is_correctable=role in corrects,
+        )
         for (lot, role), numbers in sums.items()
     ]
     told = {line.lot.pk for line in found if line.says_something}

@@ -136,10 +136,10 @@ def sale_now(sale: Sale) -> SaleNow:
 
 def asked_for(entry: Entry, lot: Lot) -> int | None:
     """What is asked for a sold lot as it stands, as its price is meant: with its tax or without."""
-    terms = (SaleTerms.read(entry.particulars).terms or {}).get(lot.code)
+    terms = SaleTerms.read(entry.particulars).terms.get(lot.code)
     if terms is None:
         return None
-    kept = "gross" if terms["tax_included"] else "net"
+    kept = "gross" if terms.tax_included else "net"
     sold = Line.objects.standing_at(entry.seq).filter(lot=lot, role=Role.SOLD)
     rows = SaleLine.objects.filter(line__in=sold)
     asked: int | None = rows.aggregate(asked=Sum(kept))["asked"]

@@ -5,7 +5,7 @@ the difference, and every selling cost a row with the difference, so that sums b
 are right.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from uuid import uuid5
 
 from django.db import transaction
@@ -13,11 +13,12 @@ from django.db.models import Sum
 
 from farm import habits
 from farm.actions.common import Doing, amount_words, draft
+from farm.actions.corrections import Correction
 from farm.actions.growing.corrected_picks import check_something_is_left, weights_that_follow
 from farm.actions.growing.scrap import by_products_that_follow
 from farm.actions.idempotency import action
 from farm.actions.questions import answered
-from farm.actions.recording.correction_doubts import Correction, correction_doubts
+from farm.actions.recording.correction_doubts import correction_doubts
 from farm.actions.selling.pricing import NOTHING, Amount, Terms
 from farm.actions.selling.stalls import settling_of
 from farm.actions.selling.takings import (
@@ -297,7 +298,7 @@ def _follow_in_money(
 
 def _terms_of(root: Entry) -> dict[str, Terms]:
     terms = SaleTerms.read(root.particulars).terms
-    return {code: Terms(**said) for code, said in terms.items()}
+    return {code: Terms(**asdict(said)) for code, said in terms.items()}
 
 
 def _difference(terms: Terms, first: SaleLine, line: Line, *, right: Amount) -> Amount:

@@ -10,6 +10,7 @@ from fractions import Fraction
 from typing import Protocol
 
 from farm import habits
+from farm.kinds.selling import LineTerms
 from farm.models import (
     Customer,
     LotCard,
@@ -44,19 +45,8 @@ NOTHING = Amount(0, 0, 0)
 
 
 @dataclass(frozen=True)
-class Terms:
-    """What was asked: ``unit_money`` a ``unit`` (pack, kg, lb); tax within it or on top of it.
-
-    ``discount_ppm``: what was let off, of the price of the whole line. ``whole_of``: unit_money is
-    asked for so much of the lot altogether, as for what is in a box.
-    """
-
-    unit_money: int
-    unit: str
-    tax_ppm: int
-    tax_included: bool
-    discount_ppm: int = 0
-    whole_of: int = 0
+class Terms(LineTerms):
+    """The terms of a line, and what it comes to on them."""
 
     def of(self, quantity: int) -> Amount:
         """Work out a line: price x quantity, rounded half up to the cent, less discount, then tax.

@@ -166,7 +166,7 @@ def post_sale(
     day = deal.stall_day.day if deal.stall_day else doing.day
     sold = priced(deal, day, lines)
     drafts = [LineDraft(line.lot, Role.SOLD, -line.quantity) for line in lines]
-    terms = {one.line.lot.code: asdict(one.terms) for one in sold}
+    terms = {one.line.lot.code: one.terms for one in sold}
     said = replace(said or SaleTerms(terms={}), terms=terms)
     recorded = post(doing, kind, [*beside, *drafts], particulars=said)
     if recorded.fresh:

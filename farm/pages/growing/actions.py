@@ -7,6 +7,7 @@ from farm.pages.growing import (
     culture_forms,
     grain_forms,
     harvest_forms,
+    read_back,
     supply_forms,
 )
 
@@ -17,11 +18,11 @@ DEEDS = (
     Deed(culture_forms.TransferForm, "source"),
     Deed(culture_forms.CloneForm, "source"),
     Deed(grain_forms.PrepareGrainForm),
-    Deed(grain_forms.SteriliseForm, "lots"),
+    Deed(grain_forms.SteriliseForm, "lots", read_back=read_back.run_words),
     Deed(grain_forms.InoculateGrainForm, "grain"),
     Deed(block_forms.FillBlocksForm),
     Deed(block_forms.InoculateBlocksForm, "bags"),
-    Deed(block_forms.CheckForm, "lot"),
+    Deed(block_forms.CheckForm, "lot", read_back=read_back.check_words),
     Deed(block_forms.MoveToFruitingForm, "lot"),
     Deed(block_forms.MoveForm, "lot"),
     Deed(harvest_forms.PickForm, "blocks"),

@@ -3,10 +3,10 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
-from typing import Any
 
 from farm.habits import day
 from farm.kinds.particulars import Said, Seen, Unit
+from farm.kinds.selling import LineTerms
 from farm.kinds.store import DRY, SAID_BY_BALANCE
 from farm.models import Farm, SellingPlace
 from farm.pages.access import PageRequest, Right, may
@@ -69,18 +69,17 @@ def _in_words(name: str, said: Said, value: object, *, farm: Farm) -> Iterator[S
         yield Stated(label, reading(said.unit, value, farm))
 
 
-def _price(terms: Mapping[str, Any], farm: Farm) -> str:
+def _price(terms: LineTerms, farm: Farm) -> str:
     """Say what was asked: “€4.50 a pack, 9 % tax in it, 10 % off”."""
-    whole = terms.get("whole_of")
     words = [
-        show_money(terms["unit_money"], farm.currency)
-        + (" for all of it" if whole else f" a {terms['unit']}")
+        show_money(terms.unit_money, farm.currency)
+        + (" for all of it" if terms.whole_of else f" a {terms.unit}")
     ]
-    if terms["tax_ppm"]:
-        within = "tax in it" if terms["tax_included"] else "tax on top"
-        words.append(f"{percent(terms['tax_ppm'])} {within}")
-    if terms.get("discount_ppm"):
-        words.append(f"{percent(terms['discount_ppm'])} off")
+    if terms.tax_ppm:
+        within = "tax in it" if terms.tax_included else "tax on top"
+        words.append(f"{percent(terms.tax_ppm)} {within}")
+    if terms.discount_ppm:
+        words.append(f"{percent(terms.discount_ppm)} off")
     return ", ".join(words)
 
 

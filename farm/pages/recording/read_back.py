@@ -1,21 +1,16 @@
 """What was recorded, read back in plain words: what, how much, of which lot, what comes next."""
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 from farm.actions.common import Recorded
 from farm.habits import day
 from farm.kinds import kind_named
-from farm.kinds.growing import CHECK, STERILISER_RUN, Checked, Run
-from farm.kinds.particulars import Unit
-from farm.kinds.selling import SETTLE_STALL
-from farm.kinds.store import CHECK_WEIGHTS, WEIGH_AGAIN, Weighing
 from farm.models import Farm, LoadLine, Person, Sale, Stage, StallDay
 from farm.pages.access import Right, may, sees_stall_prices
 from farm.pages.deeds import Deed
 from farm.pages.fields import lot_name
 from farm.queries.costs.costs import is_in_jars
-from farm.queries.store.check_weights import weighings
-from farm.templatetags.farm_format import amount_of, reading
+from farm.templatetags.farm_format import amount_of
 from farm.units import show_both, show_money
 from ledger.models import Entry, Line, Lot, Role
 
@@ -32,12 +27,14 @@ def said_of(deed: Deed, recorded: Recorded, farm: Farm, *, person: Person | None
     """
     entry = recorded.entry
     lines = list(entry.lines.select_related(*NAMED).order_by("pk"))
-    told = TOLD.get(entry.kind, _amounts)(entry, lines, farm)
-    sentences = [f"{deed.kind.done}: {told}", *_beside(entry, lines, farm=farm)]
+    told = (deed.read_back or amounts)(entry, lines, farm)
+    sentences = [f"{deed.kind.done}: {told}"]
+    if not deed.read_back:
+        sentences += _beside(entry, lines, farm=farm)
     sentences += [*_money(entry, farm, person), *_why(entry)]
     if deed.kind.then:
         sentences.append(f"Next: {deed.kind.then}")
-    held = [line.lot.code for line in _made(lines) if line.lot.held]
+    held = [line.lot.code for line in made_lines(lines) if line.lot.held]
     if held:
         sentences.append(f"Made of a lot on hold, so on hold too: {', '.join(held)}")
     if not recorded.fresh:
@@ -48,9 +45,9 @@ def said_of(deed: Deed, recorded: Recorded, farm: Farm, *, person: Person | None
 # --- what, and how much ----------------------------------------------------------------------
 
 
-def _amounts(entry: Entry, lines: Sequence[Line], farm: Farm) -> str:
+def amounts(entry: Entry, lines: Sequence[Line], farm: Farm) -> str:
     """Say how much was made, else how much went, came back or was loaded, else what is there."""
-    made = _made(lines)
+    made = made_lines(lines)
     if made:
         return ", ".join(
             f"{amount_of(line.quantity, line.lot, farm)}{_grade(line.lot)} as lot {line.lot.code}"
@@ -70,80 +67,20 @@ def _amounts(entry: Entry, lines: Sequence[Line], farm: Farm) -> str:
     )
 
 
-def _checked(entry: Entry, lines: Sequence[Line], farm: Farm) -> str:
-    """Say what was looked at and lost, and where what passed and what was left unchecked is."""
-    said, lot = Checked.read(entry.particulars), lines[0].lot
-    checked, lost = said.checked, said.lost
-    words = f"{_pieces(checked, lot)} of lot {lot.code}, {said.colonised_percent} % grown through"
-    cause = f": {entry.reason}" if entry.reason else ""
-    words += f"; {lost} of {_pieces(checked, lot)} lost{cause}" if lost else "; none lost"
-    apart = [line.lot for line in _made(lines)]
-    if apart:
-        rest = amount_of(lot.quantity, lot, farm)
-        return f"{words}; {checked - lost} passed and are lot {apart[0].code} now, {rest} stay"
-    return f"{words}; {amount_of(lot.quantity, lot, farm)} left" if lost else words
-
-
-def _ran(entry: Entry, lines: Sequence[Line], farm: Farm) -> str:
-    said = Run.read(entry.particulars)
-    measured = ((Unit.PA, said.gauge_pa), (Unit.MILLI_C, said.temperature_milli_c))
-    read = [reading(unit, value, farm) for unit, value in measured if value is not None]
-    load = ", ".join(
-        f"{amount_of(line.lot.quantity, line.lot, farm)} of lot {line.lot.code}" for line in lines
-    )
-    return (
-        f"{load}; {said.minutes_at_temperature} minutes at {', '.join(read)} in {said.steriliser}"
-    )
-
-
-def _weighed_again(entry: Entry, lines: Sequence[Line], farm: Farm) -> str:
-    words = (
-        f"lot {lines[0].lot.code} weighs {_mass(Weighing.read(entry.particulars).weight_mg, farm)}"
-    )
-    for role, what in ((Role.SHRUNK, "water gone"), (Role.LOST, "lost")):
-        gone = -sum(line.quantity for line in lines if line.role == role)
-        words += f"; {_mass(gone, farm)} {what}" if gone else ""
-    return words
-
-
-def _checked_weights(entry: Entry, lines: Sequence[Line], farm: Farm) -> str:
-    lot = lines[0].lot
-    judged = next(one for one in weighings(farm.weight_unit, lot) if one.entry == entry).judged
-    mean, declared = (_mass(mg, farm) for mg in (judged.mean_mg, judged.declared_mg))
-    return (
-        f"{_pieces(len(judged.nets_mg), lot)} of lot {lot.code}; they hold {mean} on average, "
-        f"and declare {declared}"
-    )
-
-
-def _settled(entry: Entry, lines: Sequence[Line], farm: Farm) -> str:
-    sold = [line for line in lines if line.role == Role.SOLD]
-    return f"sold {_amounts(entry, sold, farm)}" if sold else "nothing sold"
-
-
-TOLD: dict[str, Callable[[Entry, Sequence[Line], Farm], str]] = {
-    CHECK: _checked,
-    STERILISER_RUN: _ran,
-    WEIGH_AGAIN: _weighed_again,
-    CHECK_WEIGHTS: _checked_weights,
-    SETTLE_STALL: _settled,
-}
-
-
 # --- of what, where, for how much, and why ---------------------------------------------------
 
 
 def _beside(entry: Entry, lines: Sequence[Line], *, farm: Farm) -> Iterator[str]:
     """Say of what it was made, and where it was put or is taken."""
-    made = _made(lines)
-    if made and entry.kind != CHECK:
+    made = made_lines(lines)
+    if made:
         if len(made) == 1:
             yield _capital(lot_name(made[0].lot))
         used = [line for line in lines if line.role == Role.USED]
         if used:
             yield f"From {_listed(used, farm)}"
     placing = entry.placings.select_related("shelf__room").first()
-    if placing and entry.kind != CHECK:
+    if placing:
         yield f"On {placing.shelf}"
     load = StallDay.objects.filter(entry=entry).select_related("place").first()
     if load:
@@ -158,7 +95,7 @@ def _listed(used: Sequence[Line], farm: Farm) -> str:
 
 def _taken(line: Line, farm: Farm) -> str:
     if line.given_mg:
-        return _mass(line.given_mg, farm)
+        return mass(line.given_mg, farm)
     return amount_of(-line.quantity, line.lot, farm)
 
 
@@ -183,7 +120,7 @@ def _why(entry: Entry) -> Iterable[str]:
 # --- words -----------------------------------------------------------------------------------
 
 
-def _made(lines: Iterable[Line]) -> list[Line]:
+def made_lines(lines: Iterable[Line]) -> list[Line]:
     return [line for line in lines if line.role in (Role.MADE, Role.BOUGHT) and line.quantity]
 
 
@@ -192,7 +129,7 @@ def _grade(lot: Lot) -> str:
     return f" {card.get_grade_display()}" if card and card.grade else ""
 
 
-def _pieces(count: int, lot: Lot) -> str:
+def pieces(count: int, lot: Lot) -> str:
     """Count what a check counts: bags or jars where the lot itself is weighed."""
     if lot.card.stage != Stage.SPAWN:
         noun = "block" if lot.card.stage == Stage.BLOCKS else "pack"
@@ -201,7 +138,7 @@ def _pieces(count: int, lot: Lot) -> str:
     return f"{count} {noun}{'' if count == 1 else 's'}"
 
 
-def _mass(mass_mg: int, farm: Farm) -> str:
+def mass(mass_mg: int, farm: Farm) -> str:
     return show_both(mass_mg, farm.weight_unit)
 
 

@@ -1,16 +1,14 @@
 """Invoices as they read: lines, tax by rate, totals; and what waits to be invoiced."""
 
-import json
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
-from typing import Any
 
 from django.db.models import QuerySet, Sum
 
-from farm.kinds.selling import SaleTerms
+from farm.kinds.selling import LineTerms, SaleTerms
 from farm.models import Customer, DeliveryNote, Invoice, Sale, SaleLine, Stage
 from farm.units import MG_PER_LB
 from ledger.amounts import MILLION
@@ -140,15 +138,14 @@ def uninvoiced(sales: QuerySet[Sale]) -> list[SaleLine]:
 
 def paper_lines(rows: Sequence[SaleLine]) -> list[PaperLine]:
     """Add rows up by sale, goods and terms; what adds up to nothing is left out."""
-    asked_of: dict[int, dict[str, Any]] = {}
+    asked_of: dict[int, Mapping[str, LineTerms]] = {}
     groups: dict[object, list[SaleLine]] = defaultdict(list)
     for row in rows:
         if row.sale_id not in asked_of:
-            asked_of[row.sale_id] = SaleTerms.read(row.sale.entry.particulars).terms or {}
+            asked_of[row.sale_id] = SaleTerms.read(row.sale.entry.particulars).terms
         lot = row.line.lot
         terms = asked_of[row.sale_id].get(lot.code)
-        on = json.dumps(terms, sort_keys=True) if terms else lot.code
-        groups[row.sale_id, lot.item_id, row.product_id, row.tax_ppm, on].append(row)
+        groups[row.sale_id, lot.item_id, row.product_id, row.tax_ppm, terms or lot.code].append(row)
     lines = [_line(part) for part in groups.values()]
     return [line for line in lines if line.quantity or line.gross]
 
@@ -234,10 +231,10 @@ def _unit_net(row: SaleLine, quantity: int, net: int) -> tuple[int | None, int]:
     if not quantity:
         return None, 0
     per = 1 if row.line.lot.card.stage == Stage.PACKS else MG_PER_KG
-    asked_of = SaleTerms.read(row.sale.entry.particulars).terms or {}
+    asked_of = SaleTerms.read(row.sale.entry.particulars).terms
     terms = asked_of.get(row.line.lot.code)
-    if terms and not terms.get("whole_of"):
-        asked, discount_ppm = _per_kg_or_pack(terms), terms.get("discount_ppm", 0)
+    if terms and not terms.whole_of:
+        asked, discount_ppm = _per_kg_or_pack(terms), terms.discount_ppm
         paid = _half_up(asked * (MILLION - discount_ppm), MILLION)
         # Half of a last digit a unit, and a cent for the line's own rounding, twice if discounted,
         # and twice if it is one of the lots that share a line (`pricing.shared_out`).
@@ -248,13 +245,13 @@ def _unit_net(row: SaleLine, quantity: int, net: int) -> tuple[int | None, int]:
     return _half_up(net * per, quantity), 0
 
 
-def _per_kg_or_pack(terms: dict[str, Any]) -> int:
+def _per_kg_or_pack(terms: LineTerms) -> int:
     """The price asked without tax: of a pack, or of a kg where it was asked for a pound."""
-    whole = MILLION + terms["tax_ppm"] if terms["tax_included"] else MILLION
-    if terms["unit"] == "lb":
-        per_kg = Fraction(terms["unit_money"] * MILLION * MG_PER_KG) / (whole * MG_PER_LB)
+    whole = MILLION + terms.tax_ppm if terms.tax_included else MILLION
+    if terms.unit == "lb":
+        per_kg = Fraction(terms.unit_money * MILLION * MG_PER_KG) / (whole * MG_PER_LB)
         return _half_up(per_kg.numerator, per_kg.denominator)
-    return _half_up(terms["unit_money"] * MILLION, whole)
+    return _half_up(terms.unit_money * MILLION, whole)
 
 
 def _half_up(numerator: int, denominator: int) -> int:

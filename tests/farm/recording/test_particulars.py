@@ -11,7 +11,7 @@ from farm.kinds import BY_NAME, KINDS
 from farm.kinds.growing import PICK, Checked, Delivery, Picked, Run
 from farm.kinds.kind import Kind
 from farm.kinds.particulars import Particulars, Said, Seen, Unit
-from farm.kinds.selling import Settling
+from farm.kinds.selling import LineTerms, SaleTerms, Settling
 from farm.kinds.store import Drying, OfOldLots
 from ledger.drafts import LineDraft
 from ledger.models import Entry, Role
@@ -57,7 +57,8 @@ def test_a_tax_that_was_not_reclaimed_is_written_as_such() -> None:
 
 
 def test_what_was_written_is_read() -> None:
-    said = Settling(terms={"K7M4Q": {"unit_money": 5}}, discount="rain", minutes_stated=30)
+    asked = LineTerms(45_000, "pack", 90_000, tax_included=True)
+    said = Settling(terms={"K7M4Q": asked}, discount="rain", minutes_stated=30)
 
     assert Settling.read(json.dumps(said.written())) == said
 
@@ -66,6 +67,9 @@ def test_an_older_shape_is_read_with_what_it_has() -> None:
     older = Checked.read('{"lost":2,"seen_by":"Ana","form":"ab"}')
 
     assert (older.lost, older.form) == (2, "ab") and not older.checked
+    sold = SaleTerms.read('{"terms":{"K7M4Q":{"unit_money":45000,"unit":"kg","round":1}}}')
+    assert (sold.terms["K7M4Q"].unit_money, sold.terms["K7M4Q"].discount_ppm) == (45_000, 0)
+    assert not SaleTerms.read("{}").terms
     assert OfOldLots.read("{}").past_days is None
     assert Drying.read('{"trays":4}').trays == 4
 

@@ -3,8 +3,8 @@
 from dataclasses import dataclass
 
 from farm.planning.variance import Against, Outcome, against, paired
-from farm.queries.costs.plans import plan_for, planned_growing, planned_picking
-from farm.queries.growing.batches import PICKING, Batch, batch_of, finished_in
+from farm.queries.costs.plans import PlanInForce, planned_growing, planned_picking, plans_for
+from farm.queries.growing.batches import PICKING, Batch, batch_of, batches_of, finished_in
 from farm.queries.months.months import Month
 from ledger.models import Lot
 
@@ -36,8 +36,25 @@ class MonthAgainst:
 def batch_against(lot: Lot) -> BatchAgainst | None:
     """Hold the batch of a lot of blocks against its plan; None for what has none."""
     batch = batch_of(lot)
-    in_force = plan_for(batch) if batch else None
-    if batch is None or in_force is None or not in_force.yield_mg:
+    return _held_against(batch, plans_for([batch]).get(batch.root.pk)) if batch else None
+
+
+def month_against(month: Month) -> MonthAgainst:
+    """Hold every batch finished in a month against its plan; as many queries as for one."""
+    families = finished_in(month.first, month.last)
+    batches = batches_of(families)
+    plans = plans_for(batches.values())
+    found = {pk: _held_against(batch, plans.get(pk)) for pk, batch in batches.items()}
+    roots = [lots[0] for lots in families]
+    return MonthAgainst(
+        month=month,
+        batches=tuple(one for one in found.values() if one),
+        unplanned=tuple(root.code for root in roots if not found.get(root.pk)),
+    )
+
+
+def _held_against(batch: Batch, in_force: PlanInForce | None) -> BatchAgainst | None:
+    if in_force is None or not in_force.yield_mg:
         return None
     plan = in_force.plan
     growing = [one for one in batch.used if one.name != PICKING]
@@ -59,15 +76,4 @@ def batch_against(lot: Lot) -> BatchAgainst | None:
         ),
         kept_ppm=round(plan.batch.kept * 1_000_000),
         yield_mg=in_force.yield_mg,
-    )
-
-
-def month_against(month: Month) -> MonthAgainst:
-    """Hold every batch finished in a month against its plan; some fifteen queries a batch."""
-    lots = finished_in(month.first, month.last)
-    found = [batch_against(lot) for lot in lots]
-    return MonthAgainst(
-        month=month,
-        batches=tuple(one for one in found if one),
-        unplanned=tuple(lot.code for lot, one in zip(lots, found, strict=True) if one is None),
     )

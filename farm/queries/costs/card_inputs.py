@@ -10,7 +10,6 @@ from datetime import date
 from fractions import Fraction
 
 from django.db.models import Case, Max, Q, QuerySet, Sum, When
-from django.db.models.functions import Coalesce
 
 from farm import habits
 from farm.beliefs import PRACTICE, TRIM_PPM
@@ -49,6 +48,7 @@ from farm.queries.growing.experience import Experience, Share
 from ledger.models import KINDS, Dimension, Flow, Item, Line, Lot, Role
 
 UNKNOWN_PRICE = -1
+NEVER_BOUGHT = (UNKNOWN_PRICE, "never bought")
 USUAL_BATCH = 24
 FRIDGE_DAYS = 2
 CAME_IN = (Role.MADE, Role.BOUGHT)
@@ -98,7 +98,7 @@ def growing_inputs(choice: Choice, day: date, *, own: Experience, batches: Batch
 
     ``own``: of the strain that is chosen.
     """
-    every = _lines_of(choice.recipe, choice.spawn_recipe)
+    every = lines_of(choice.recipe, choice.spawn_recipe)
     lines = every[choice.recipe.pk]
     packaging = choice.product.packaging
     items = [line.supply.item for each in every.values() for line in each]
@@ -232,11 +232,7 @@ def fill_mg(water_mg: int, lines: Iterable[RecipeLine]) -> int:
     return water_mg + sum(line.quantity for line in weighed)
 
 
-def recipe_lines(recipe: RecipeVersion) -> list[RecipeLine]:
-    return _lines_of(recipe)[recipe.pk]
-
-
-def _lines_of(*recipes: RecipeVersion | None) -> dict[int, list[RecipeLine]]:
+def lines_of(*recipes: RecipeVersion | None) -> dict[int, list[RecipeLine]]:
     """The lines of each recipe, by its key; one query."""
     found: dict[int, list[RecipeLine]] = {one.pk: [] for one in recipes if one}
     for line in RecipeLine.objects.filter(version__in=found).select_related("supply__item"):
@@ -255,28 +251,27 @@ def priced_parts(
     return parts, tuple(source for *_, source in found)
 
 
-def last_prices(
-    items: Iterable[Item], day: date, *, else_by: date | None = None
-) -> dict[int, tuple[int, str]]:
-    """What a kilo or piece of each item last cost by a day, rounded half to even, and when.
+def last_prices(items: Iterable[Item], day: date) -> dict[int, tuple[int, str]]:
+    """What a kilo or piece of each item last cost by a day, and when; one query.
 
-    Below zero: never bought. ``else_by``: a later day, for what was not bought before. One query.
+    Below zero: never bought.
     """
     asked = {item.pk: item for item in items}
     lines = Line.objects.filter(
-        lot__item__in=asked,
-        role=Role.BOUGHT,
-        entry__happened_on__lte=else_by or day,
-        quantity__gt=0,
+        lot__item__in=asked, role=Role.BOUGHT, entry__happened_on__lte=day, quantity__gt=0
     )
-    last = Coalesce(Max("pk", filter=Q(entry__happened_on__lte=day)), Max("pk"))
-    newest = lines.order_by().values("lot__item").annotate(last=last).values("last")
-    found = dict.fromkeys(asked, (UNKNOWN_PRICE, "never bought"))
+    newest = lines.order_by().values("lot__item").annotate(last=Max("pk")).values("last")
+    found = dict.fromkeys(asked, NEVER_BOUGHT)
     for line in Line.objects.filter(pk__in=newest).select_related("entry", "lot"):
-        per = MILLION if asked[line.lot.item_id].dimension == Dimension.MASS else 1
-        source = f"own: bought {habits.short_day(line.entry.happened_on)}"
-        found[line.lot.item_id] = (round(line.money * per / line.quantity), source)
+        found[line.lot.item_id] = price_of(line, asked[line.lot.item_id])
     return found
+
+
+def price_of(line: Line, item: Item) -> tuple[int, str]:
+    """What a kilo or piece cost as it was bought, rounded half to even, and when."""
+    per = MILLION if item.dimension == Dimension.MASS else 1
+    source = f"own: bought {habits.short_day(line.entry.happened_on)}"
+    return round(line.money * per / line.quantity), source
 
 
 # --- what comes of it ------------------------------------------------------------------------
@@ -348,10 +343,15 @@ def _pack(product: Product, prices: Mapping[int, tuple[int, str]]) -> dict[str, 
 
 def rates_on(day: date) -> dict[str, Known]:
     """The rates in force; one that was never stated stays unknown."""
-    rows = Rate.objects.filter(from_day__lte=day).order_by("from_day")
+    return rates_by(Rate.objects.filter(from_day__lte=day).order_by("from_day"), day)
+
+
+def rates_by(rows: Iterable[Rate], day: date) -> dict[str, Known]:
+    """The rates in force on a day; ``rows``: by the day they begin."""
     known = {
         row.of: Known(row.rate_money, f"farm details: since {habits.short_day(row.from_day)}")
         for row in rows
+        if row.from_day <= day
     }
     keys = {
         RateOf.OWN_HOUR: "own_hour_money",

@@ -6,28 +6,28 @@ the day, and the prices last paid before the month in which the bags were filled
 """
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from fractions import Fraction
 
-from django.db.models import OuterRef, Q, Subquery
-
 from farm.kinds.growing import INOCULATE_BLOCKS, Run
-from farm.models import RecipeLine, RecipeVersion, SavedCard, Stage, Steriliser, Strain
+from farm.models import Rate, RecipeLine, SavedCard, Stage, Steriliser, Strain
 from farm.planning.card import MILLION, Ingredient, Plan
 from farm.planning.inputs import GROUPS, Known, Names, plan_from
 from farm.planning.variance import Planned
 from farm.queries.costs.card_inputs import (
+    NEVER_BOUGHT,
     USUAL_BATCH,
+    Seconds,
     fill_mg,
     growing_times,
-    last_prices,
+    lines_of,
     lot_prices,
     newest_spawn_price,
+    price_of,
     priced_parts,
-    rates_on,
-    recipe_lines,
+    rates_by,
     shelf_days,
     standard_seconds,
 )
@@ -50,12 +50,17 @@ class PlanInForce:
         return self.plan.crop.yield_mg
 
 
-def plan_for(batch: Batch) -> PlanInForce | None:
-    """Find the plan of a batch; None where a number that it needs was never stated."""
-    card = batch.root.card
-    if card.strain is None or card.recipe is None:
-        return None
-    return _saved(batch, card.strain, card.recipe) or _in_force(batch, card.strain, card.recipe)
+def plans_for(batches: Iterable[Batch]) -> dict[int, PlanInForce]:
+    """Find the plans of batches, by their first lot; without those of which a number is missing.
+
+    As many queries as for one.
+    """
+    asked = [one for one in batches if one.root.card.strain and one.root.card.recipe]
+    if not asked:
+        return {}
+    known = _Known.of(asked)
+    found = {one.root.pk: known.saved(one) or _in_force(one, known) for one in asked}
+    return {root: plan for root, plan in found.items() if plan}
 
 
 def planned_growing(plan: Plan, blocks: int) -> list[Planned]:
@@ -90,29 +95,106 @@ def _part(part: Ingredient, blocks: int) -> Planned:
     )
 
 
-def _saved(batch: Batch, strain: Strain, recipe: RecipeVersion) -> PlanInForce | None:
-    started_at = batch.root.made_by.happened_at
-    for card in SavedCard.objects.filter(strain=strain, made_at__lte=started_at):
-        said = json.loads(card.stated)
-        names = Names(**said["names"])
-        if names.recipe == str(recipe):
-            parts = tuple(Ingredient(*part) for part in said["ingredients"])
-            return PlanInForce(plan_from(said["values"], parts, names), f"card {card}")
-    return None
+@dataclass(frozen=True)
+class _Known:
+    """What the plans of some batches are made of, read at once.
+
+    ``made``: lots of blocks by recipe, the newest first. ``newest``: how many blocks the newest of
+    each was made with. ``spawn``: spawn lots by strain. ``bought``: the farm's purchases by item.
+    """
+
+    cards: Sequence[SavedCard]
+    lines: Mapping[int, Sequence[RecipeLine]]
+    rates: Sequence[Rate]
+    times: Seconds
+    vessels: Mapping[str, Steriliser]
+    made: Mapping[int, Sequence[Lot]]
+    newest: Mapping[int, int]
+    spawn: Mapping[int, Sequence[int]]
+    spawn_prices: Mapping[int, Known]
+    bought: Mapping[int, Sequence[Line]]
+
+    @classmethod
+    def of(cls, batches: Sequence[Batch]) -> "_Known":
+        cards = [one.root.card for one in batches]
+        strains = {card.strain_id for card in cards if card.strain_id}
+        recipes = [card.recipe for card in cards if card.recipe]
+        lines = lines_of(*recipes)
+        made, newest = _made_by_recipe(lines)
+        spawn = _grouped(
+            Lot.objects.filter(card__stage=Stage.SPAWN, card__strain__in=strains)
+            .order_by("pk")
+            .values_list("card__strain", "pk")
+        )
+        used = {one.spawn[0].pk for one in batches if one.spawn}
+        used.update(pk for one in batches if (pk := _before(one, spawn)))
+        return cls(
+            cards=list(SavedCard.objects.filter(strain__in=strains)),
+            lines=lines,
+            rates=list(Rate.objects.order_by("from_day")),
+            times=standard_seconds(),
+            vessels={one.name: one for one in Steriliser.objects.all()},
+            made=made,
+            newest=newest,
+            spawn=spawn,
+            spawn_prices=lot_prices(Lot.objects.filter(pk__in=used)),
+            bought=_bought(line.supply.item_id for own in lines.values() for line in own),
+        )
+
+    def saved(self, batch: Batch) -> PlanInForce | None:
+        card = batch.root.card
+        for one in self.cards:
+            is_of = one.strain_id == card.strain_id
+            if is_of and one.made_at <= batch.root.made_by.happened_at:
+                said = json.loads(one.stated)
+                names = Names(**said["names"])
+                if names.recipe == str(card.recipe):
+                    parts = tuple(Ingredient(*part) for part in said["ingredients"])
+                    return PlanInForce(plan_from(said["values"], parts, names), f"card {one}")
+        return None
+
+    def prices(self, lines: Sequence[RecipeLine], day: date) -> dict[int, tuple[int, str]]:
+        """Price each as last paid before the month began, else as last paid by the day."""
+        found = {}
+        for line in lines:
+            item = line.supply.item
+            bought = [one for one in self.bought[item.pk] if one.entry.happened_on <= day]
+            before = [one for one in bought if one.entry.happened_on < _month_start(day)]
+            last = next(iter([*reversed(before), *reversed(bought)]), None)
+            found[item.pk] = price_of(last, item) if last else NEVER_BOUGHT
+        return found
+
+    def spawn_price(self, batch: Batch, strain: Strain) -> Known | None:
+        """What the spawn made before the one used cost, known then; else the one used."""
+        if not batch.spawn:
+            return newest_spawn_price(strain)
+        before = self.spawn_prices.get(_before(batch, self.spawn) or 0)
+        return before if before and before.value else self.spawn_prices.get(batch.spawn[0].pk)
 
 
-def _in_force(batch: Batch, strain: Strain, recipe: RecipeVersion) -> PlanInForce | None:
+def _in_force(batch: Batch, known: _Known) -> PlanInForce | None:
     """Make the plan of what was known when the bags were filled; selling is no part of it."""
-    lines, rates, times = recipe_lines(recipe), rates_on(batch.filled_on), standard_seconds()
-    last, before = _batches_of(recipe, batch.root)
-    vessel = _vessel(batch)
-    known = {**rates, **growing_times(times, last or USUAL_BATCH)}
-    if spawn := _spawn_price(batch, strain):
-        known["spawn_kg_money"] = spawn
+    strain, recipe = batch.root.card.strain, batch.root.card.recipe
+    assert strain and recipe
+    lines, root = known.lines[recipe.pk], batch.root
+    before = next(
+        (
+            lot
+            for lot in known.made[recipe.pk]
+            if lot.pk < root.pk and lot.made_by.kind == INOCULATE_BLOCKS
+        ),
+        root,
+    )
+    steriliser = Run.read(batch.run.particulars).steriliser if batch.run else ""
+    vessel = known.vessels.get(steriliser)
+    times = growing_times(known.times, known.newest.get(recipe.pk) or USUAL_BATCH)
+    stated = {**rates_by(known.rates, batch.filled_on), **times}
+    if spawn := known.spawn_price(batch, strain):
+        stated["spawn_kg_money"] = spawn
     groups = (GROUPS["What comes of it"], GROUPS["Packing and selling"])
     values = dict.fromkeys((one.key for group in groups for one in group), 0)
     values |= {"tax_ppm": 0, "net_mg": 0}
-    values |= {key: one.value for key, one in known.items()}
+    values |= {key: one.value for key, one in stated.items()}
     values |= dict(zip(("first_mg", "second_mg", "third_mg"), strain.flushes_mg, strict=True))
     values |= {
         "blocks": batch.started,
@@ -122,7 +204,7 @@ def _in_force(batch: Batch, strain: Strain, recipe: RecipeVersion) -> PlanInForc
         "loss_ppm": batch.planned_loss_ppm,
         "spawn_mg": max((before.unit_mass_mg or 0) - fill_mg(recipe.water_mg, lines), 0),
     }
-    parts, _ = priced_parts(lines, _prices_before(lines, batch.filled_on))
+    parts, _ = priced_parts(lines, known.prices(lines, batch.filled_on))
     try:
         plan = plan_from(values, parts, Names(str(recipe), str(strain), "", ""))
     except Refused:
@@ -134,41 +216,40 @@ def _in_force(batch: Batch, strain: Strain, recipe: RecipeVersion) -> PlanInForc
     )
 
 
-def _prices_before(lines: Sequence[RecipeLine], day: date) -> dict[int, tuple[int, str]]:
-    """Price each ingredient as last paid before the month began, else as first paid by the day."""
-    before = _month_start(day) - timedelta(days=1)
-    return last_prices((line.supply.item for line in lines), before, else_by=day)
-
-
 def _month_start(day: date) -> date:
     return day.replace(day=1)
 
 
-def _spawn_price(batch: Batch, strain: Strain) -> Known | None:
-    """What the spawn made before the one used cost, known then; else the one used. One query."""
-    used = batch.spawn[0] if batch.spawn else None
-    if used is None:
-        return newest_spawn_price(strain)
-    spawn = Lot.objects.filter(card__stage=Stage.SPAWN, card__strain=strain, pk__lt=used.pk)
-    before = spawn.order_by("-pk").values("pk")[:1]
-    known = lot_prices(Lot.objects.filter(Q(pk=used.pk) | Q(pk__in=before)))
-    own = known.pop(used.pk, None)
-    return next((one for one in known.values() if one.value), own)
+def _before(batch: Batch, spawn: Mapping[int, Sequence[int]]) -> int | None:
+    """The spawn lot of the strain that was made before the one used."""
+    if not batch.spawn:
+        return None
+    lots = spawn.get(batch.root.card.strain_id or 0, ())
+    return next((lot for lot in reversed(lots) if lot < batch.spawn[0].pk), None)
 
 
-def _batches_of(recipe: RecipeVersion, root: Lot) -> tuple[int | None, Lot]:
-    """Blocks of the newest batch of a recipe, and the batch before this one, else this one."""
-    lots = Lot.objects.filter(card__stage=Stage.BLOCKS, card__recipe=recipe).order_by("-pk")
-    before = lots.filter(pk__lt=root.pk, made_by__kind=INOCULATE_BLOCKS).values("pk")[:1]
-    lines = Line.objects.filter(lot=OuterRef("pk"), role=Role.MADE, quantity__gt=0)
-    made = Subquery(lines.order_by("pk").values("quantity")[:1])
-    found = list(
-        lots.filter(Q(pk__in=lots.values("pk")[:1]) | Q(pk__in=before)).annotate(blocks=made)
-    )
-    older = [lot for lot in found if lot.pk < root.pk]
-    return found[0].blocks, older[0] if older else root
+def _made_by_recipe(recipes: Iterable[int]) -> tuple[dict[int, list[Lot]], dict[int, int]]:
+    """Lots of blocks by recipe, the newest first; how many the newest of each began with."""
+    lots = Lot.objects.filter(card__stage=Stage.BLOCKS, card__recipe__in=list(recipes))
+    made: dict[int, list[Lot]] = {recipe: [] for recipe in recipes}
+    for lot in lots.select_related("card", "made_by").order_by("-pk"):
+        made[lot.card.recipe_id or 0].append(lot)
+    newest = {own[0].pk: recipe for recipe, own in made.items() if own}
+    lines = Line.objects.filter(lot__in=newest, role=Role.MADE, quantity__gt=0).order_by("-pk")
+    return made, {newest[lot]: count for lot, count in lines.values_list("lot", "quantity")}
 
 
-def _vessel(batch: Batch) -> Steriliser | None:
-    name = Run.read(batch.run.particulars).steriliser if batch.run else ""
-    return Steriliser.objects.filter(name=name).first()
+def _bought(items: Iterable[int]) -> dict[int, list[Line]]:
+    """What was bought of each item, in the order it was written down; one query."""
+    found: dict[int, list[Line]] = {item: [] for item in items}
+    lines = Line.objects.filter(lot__item__in=list(found), role=Role.BOUGHT, quantity__gt=0)
+    for line in lines.select_related("entry", "lot").order_by("pk"):
+        found[line.lot.item_id].append(line)
+    return found
+
+
+def _grouped(pairs: Iterable[tuple[int | None, int]]) -> dict[int, list[int]]:
+    found: dict[int, list[int]] = {}
+    for key, value in pairs:
+        found.setdefault(key or 0, []).append(value)
+    return found

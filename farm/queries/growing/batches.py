@@ -6,7 +6,7 @@ spawn, the hours, energy and room; each with its quantity. The parts add up to t
 
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from fractions import Fraction
 from functools import reduce
@@ -40,8 +40,18 @@ class _Charge(NamedTuple):
     picked_mg: int
 
 
-# By the place that made what shares it; under None what falls on the batch's own lots.
-Charges = Mapping[int | None, Sequence[_Charge]]
+# By the place that made what shares it.
+Charges = Mapping[int, Sequence[_Charge]]
+
+
+class _Charged(NamedTuple):
+    """``own``: by lot, what falls on it alone."""
+
+    shared: dict[int, list[_Charge]]
+    own: dict[int, list[_Charge]]
+
+
+Family = tuple[Lot, ...]
 
 
 @dataclass(frozen=True)
@@ -77,21 +87,36 @@ class Batch:
 
 
 def batch_of(lot: Lot) -> Batch | None:
-    """Read the batch that a lot of blocks belongs to; None for other lots and what was undone.
+    """Read the batch that a lot of blocks belongs to; None for other lots and what was undone."""
+    return next(iter(batches_of(families([lot]).values()).values()), None)
 
-    Five queries for five generations of what was split off, and one more where it is such a part.
+
+def batches_of(found: Iterable[Family]) -> dict[int, Batch]:
+    """Read batches by their first lot, leaving out what was undone; as many queries as for one.
+
+    Four, and two more for each generation of what was split off.
     """
-    lots = family(lot)
-    if not lots or lots[0].made_by.kind != INOCULATE_BLOCKS:
-        return None
-    story = read_steps(one.pk for one in lots)
-    steps = [step for own in story.steps.values() for step in own]
+    own = {lots[0]: lots for lots in found if lots[0].made_by.kind == INOCULATE_BLOCKS}
+    if not own:
+        return {}
+    whole = read_steps(lot.pk for lots in own.values() for lot in lots)
+    stories = {
+        root: replace(whole, steps={lot.pk: whole.steps[lot.pk] for lot in lots})
+        for root, lots in own.items()
+    }
+    flows = _flows_behind([root.made_by_id for root in own])
+    charges = _charges(whole, flows)
+    read = {root: _batch(lots, stories[root], flows, charges=charges) for root, lots in own.items()}
+    return {root.pk: batch for root, batch in read.items() if batch}
+
+
+def _batch(lots: Family, story: Story, flows: Sequence[Flow], *, charges: _Charged) -> Batch | None:
+    root, steps = lots[0], [step for own in story.steps.values() for step in own]
     started = sum(step.quantity for step in steps if step.role in (Role.MADE, Role.USED))
     if not started:
         return None
-    root = lots[0]
     parts = _Parts(root)
-    parts.read(story)
+    parts.read(story, flows, charges)
     return Batch(
         lots=lots,
         started=started,
@@ -111,47 +136,58 @@ def batch_of(lot: Lot) -> Batch | None:
     )
 
 
-def finished_in(first: date, last: date) -> list[Lot]:
-    """The first lots of the batches whose last block went on some days, in their order."""
+def finished_in(first: date, last: date) -> list[Family]:
+    """The lots of the batches whose last block went on some days, in the order of their first."""
     flows = Flow.objects.filter(
         role=Role.LOST,
         lot__card__stage=Stage.BLOCKS,
         lot__quantity=0,
         entry__happened_on__range=(first, last),
     )
-    roots: dict[int, Lot] = {}
-    for lot in Lot.objects.filter(pk__in=flows.values("lot")).select_related("made_by", "card"):
-        lots = family(lot)
-        if lots and not any(one.quantity for one in lots) and _last_day(lots) <= last:
-            roots[lots[0].pk] = lots[0]
-    return [roots[key] for key in sorted(roots)]
+    lots = Lot.objects.filter(pk__in=flows.values("lot")).select_related("made_by", "card")
+    found = [own for own in families(lots).values() if not any(one.quantity for one in own)]
+    lost = Flow.objects.filter(lot__in=[lot for own in found for lot in own], role=Role.LOST)
+    days = dict(lost.values_list("lot").annotate(Max("entry__happened_on")).order_by())
+    return [
+        own
+        for own in found
+        if max((days[lot.pk] for lot in own if lot.pk in days), default=date.max) <= last
+    ]
 
 
-def family(lot: Lot) -> tuple[Lot, ...]:
-    """The lot first inoculated and all that checks split off it.
+def families(lots: Iterable[Lot]) -> dict[int, Family]:
+    """The lots first inoculated, each with all that checks split off it, by the first.
 
-    A query up from a part and one down, for five generations each.
+    A query up from parts and one down, for five generations each.
     """
-    if lot.card.stage != Stage.BLOCKS:
-        return ()
-    root = _root_of(lot.pk) if lot.part_of_id else lot.pk
-    if root is None:  # the check was taken back
-        return ()
-    found = _with_cards(Q(pk=root) | _split_off([root]))
-    last = _last_of(found, [root])
+    blocks = [lot for lot in lots if lot.card.stage == Stage.BLOCKS]
+    roots = {lot.pk for lot in blocks if not lot.part_of_id}
+    roots |= _roots_of({lot.pk for lot in blocks if lot.part_of_id})
+    if not roots:
+        return {}
+    found = _with_cards(Q(pk__in=roots) | _split_off(roots))
+    last = _last_of(found, roots)
     while last:
         found |= _with_cards(_split_off(last))
         last = _last_of(found, last)
-    return tuple(found[pk] for pk in sorted(found))
+    root_of: dict[int, int] = {}
+    own: dict[int, list[Lot]] = {root: [] for root in sorted(roots & found.keys())}
+    for pk in sorted(found):  # a part is made after its whole
+        root_of[pk] = pk if pk in roots else root_of[found[pk].part_of_id or pk]
+        own[root_of[pk]].append(found[pk])
+    return {root: tuple(lots) for root, lots in own.items()}
 
 
-def _root_of(part: int) -> int | None:
-    """The lot that a part, and each lot between, was split off."""
-    standing = Lot.objects.filter(pk=part, edges_in__src=F("part_of"))
-    for wholes in standing.values_list(*BEHIND):
-        *known, last = wholes
-        return _root_of(known[-1]) if last else [pk for pk in known if pk][-1]
-    return None
+def _roots_of(parts: Collection[int]) -> set[int]:
+    """The lots that parts, and each lot between, were split off; none where that was taken back."""
+    if not parts:
+        return set()
+    found: set[int] = set()
+    beyond: set[int] = set()
+    standing = Lot.objects.filter(pk__in=parts, edges_in__src=F("part_of"))
+    for *known, last in standing.values_list(*BEHIND):
+        (beyond if last else found).add([pk for pk in known if pk][-1])
+    return found | _roots_of(beyond)
 
 
 def _split_off(lots: Collection[int]) -> Q:
@@ -171,12 +207,6 @@ def _last_of(found: Mapping[int, Lot], lots: Collection[int]) -> list[int]:
 def _with_cards(which: Q) -> dict[int, Lot]:
     cards = ("made_by", "card__strain__species", "card__recipe__recipe")
     return {lot.pk: lot for lot in Lot.objects.filter(which).select_related(*cards)}
-
-
-def _last_day(lots: Sequence[Lot]) -> date:
-    flows = Flow.objects.filter(lot__in=lots, role=Role.LOST)
-    day: date | None = flows.aggregate(day=Max("entry__happened_on"))["day"]
-    return day or date.max
 
 
 def _lost_before_picking(story: Story, lot: int) -> int:
@@ -221,46 +251,21 @@ class _Parts:
             if self.quantities[name] or self.money[name]
         )
 
-    def read(self, story: Story) -> None:
-        """Gather everything; two queries."""
-        drawn, came = self._read_inoculation()
-        steps = [step for own in story.steps.values() for step in own]
-        made = {step.place for step in steps if step.role == Role.MADE}
-        picks: dict[int, int] = defaultdict(int)
-        for step in steps:
-            picks[step.place] += step.given_mg
-        standing = {place: given_mg for place, given_mg in picks.items() if given_mg}
-        charges = _charges([*made, *standing, *(flow.entry_id for flow in came)], story.steps)
-        for flow in drawn:
-            self._read_bags(flow, came, charges)
-        for place in sorted(made):
-            for one in charges.get(place, ()):
-                self._add(CHARGED[one.kind], Fraction(one.quantity), one.amount)
-        self._read_picks(standing, charges)
-        for one in charges.get(None, ()):
-            self._add(CHARGED[one.kind], Fraction(one.quantity), one.amount)
-
-    def _read_inoculation(self) -> tuple[list[Flow], list[Flow]]:
-        """Take the spawn that was used; give what was drawn of the bags, and how these were made.
-
-        That is all that was made and used in every entry that made bags. One query.
-        """
-        here = self.root.made_by_id
-        bags = Flow.objects.filter(entry=here, role=Role.USED, lot__card__stage=Stage.BAGS)
-        entries = Flow.objects.filter(lot__in=bags.values("lot"), role=Role.MADE).values("entry")
-        flows = Flow.objects.filter(
-            Q(entry=here, role=Role.USED) | Q(entry__in=entries, role__in=(Role.MADE, Role.USED))
-        ).select_related("entry", "lot__item", "lot__card", "lot__made_by")
-        drawn, came = [], []
-        for flow in flows.order_by("entry_id", "pk"):
-            if flow.entry_id != here:
-                came.append(flow)
-            elif flow.lot.card.stage == Stage.SPAWN:
+    def read(self, story: Story, flows: Sequence[Flow], charged: _Charged) -> None:
+        """Gather everything. ``flows``: of this batch and of others."""
+        for flow in [one for one in flows if one.entry_id == self.root.made_by_id]:
+            if flow.lot.card.stage == Stage.SPAWN:
                 self.spawn.append(flow.lot)
                 self._add(SPAWN, Fraction(-flow.quantity), -sum(flow.cost))
             else:
-                drawn.append(flow)
-        return drawn, came
+                self._read_bags(flow, flows, charged.shared)
+        made, picked = _made_and_picked(story)
+        for place in sorted(made):
+            for one in charged.shared.get(place, ()):
+                self._add(CHARGED[one.kind], Fraction(one.quantity), one.amount)
+        self._read_picks(picked, charged.shared)
+        for one in (charge for lot in story.steps for charge in charged.own.get(lot, ())):
+            self._add(CHARGED[one.kind], Fraction(one.quantity), one.amount)
 
     def _read_bags(self, drawn: Flow, flows: Sequence[Flow], charges: Charges) -> None:
         """Share what the bags cost over what is in them, in parts of the bags that were drawn."""
@@ -309,23 +314,48 @@ class _Parts:
         self.money[name] += money
 
 
-def _charges(places: Iterable[int], lots: Iterable[int]) -> Charges:
-    """What is shared by what was made, by place, and what falls on some lots alone; one query."""
-    shared, own = stands_at(list(places)) & Q(lot=None), Q(lot__in=list(lots))
+def _flows_behind(entries: Collection[int]) -> list[Flow]:
+    """What some inoculations used, and all that was made and used in entries that made the bags.
+
+    One query.
+    """
+    bags = Flow.objects.filter(entry__in=entries, role=Role.USED, lot__card__stage=Stage.BAGS)
+    made = Flow.objects.filter(lot__in=bags.values("lot"), role=Role.MADE).values("entry")
+    flows = Flow.objects.filter(
+        Q(entry__in=entries, role=Role.USED) | Q(entry__in=made, role__in=(Role.MADE, Role.USED))
+    ).select_related("entry", "lot__item", "lot__card", "lot__made_by")
+    return list(flows.order_by("entry_id", "pk"))
+
+
+def _made_and_picked(story: Story) -> tuple[set[int], dict[int, int]]:
+    """The places that made the lots, and what each place picked of them."""
+    steps = [step for own in story.steps.values() for step in own]
+    picks: dict[int, int] = defaultdict(int)
+    for step in steps:
+        picks[step.place] += step.given_mg
+    made = {step.place for step in steps if step.role == Role.MADE}
+    return made, {place: given_mg for place, given_mg in picks.items() if given_mg}
+
+
+def _charges(story: Story, flows: Iterable[Flow]) -> _Charged:
+    """What is shared by what was made, by place, and what falls on lots alone; one query."""
+    made, picked = _made_and_picked(story)
+    places = {*made, *picked, *(flow.entry_id for flow in flows)}
+    shared, own = stands_at(places) & Q(lot=None), Q(lot__in=list(story.steps))
     weights = Line.objects.standing_at(OuterRef("entry__place")).filter(role=Role.USED)
-    picked = weights.order_by().values("entry__place").annotate(mg=Sum("given_mg")).values("mg")
+    in_all = weights.order_by().values("entry__place").annotate(mg=Sum("given_mg")).values("mg")
     rows = (
         Charge.objects.filter(shared | own)
-        .annotate(picked_mg=Subquery(picked))
+        .annotate(picked_mg=Subquery(in_all))
         .values_list("lot", "entry__place", "kind", "picked_mg")
         .annotate(Sum("quantity_milli"), Sum("amount"))
         .order_by("entry__place", "kind", "lot")
     )
-    found: dict[int | None, list[_Charge]] = defaultdict(list)
+    found = _Charged(defaultdict(list), defaultdict(list))
     for lot, place, kind, picked_mg, quantity, amount in rows:
         if quantity or amount:
             said = _Charge(CostKind(kind), quantity, amount, picked_mg or 0)
-            found[None if lot else place].append(said)
+            (found.own[lot] if lot else found.shared[place]).append(said)
     return found
 
 

@@ -4,7 +4,9 @@ from dataclasses import replace
 from datetime import date
 
 import pytest
+from django.db import connection
 from django.test import Client
+from django.test.utils import CaptureQueriesContext
 
 from farm.actions.common import Draw
 from farm.actions.growing.blocks import fill_blocks, inoculate_blocks
@@ -24,6 +26,7 @@ from tests.farm.world import (
     UNIT,
     World,
     assert_book_is_sound,
+    filled_bags,
     fresh,
     fruiting,
     grow_blocks,
@@ -207,6 +210,39 @@ def test_a_batch_counts_in_the_month_it_was_finished() -> None:
 
     assert [one.batch.root.code for one in month.batches] == [year.grown.blocks.code]
     assert month_against(month_of("2026-09")).batches == ()
+
+
+def add_batches(world: World, spawn: Lot, count: int) -> None:
+    """Start batches of 4, lose 1 at a check that splits off 2, and the rest at a second."""
+    for at in range(count):
+        bags = filled_bags(world, 4)
+        blocks = inoculate_blocks(
+            world.doing(), bags=bags, count=4, spawn=[Draw(fresh(spawn), (900 + 10 * at) * GRAM)]
+        ).lots[-1]
+        bad = world.doing(reason="green mould", sure=True)
+        part = check(bad, lot=blocks, colonised_percent=50, lost=1, passed=2).lots[1]
+        for lot in (blocks, part):
+            bad = world.doing(reason="green mould", sure=True)
+            check(bad, lot=fresh(lot), colonised_percent=50, lost=fresh(lot).quantity)
+
+
+def test_six_batches_ask_no_more_queries_than_two_and_each_is_held_as_alone() -> None:
+    world = small_farm()
+    spawn = grow_spawn(world, 6)[2]
+    month = month_of(f"{world.now:%Y-%m}")
+    asked = []
+    for more in (2, 4):
+        add_batches(world, spawn, more)
+        with CaptureQueriesContext(connection) as queries:
+            found = month_against(month)
+        asked.append(len(queries))
+
+    assert len(found.batches) == 6
+    assert asked[0] == asked[1]
+    assert [one.batch.started for one in found.batches] == [4] * 6
+    assert len({one.found.actual for one in found.batches}) > 1  # more spawn, more cost
+    for one in found.batches:
+        assert one == batch_against(fresh(one.batch.root))
 
 
 # --- pages -----------------------------------------------------------------------------------

@@ -45,7 +45,7 @@ return controls.filter(one => {
 
 @pytest.fixture
 def owner(live_server: LiveServer) -> Person:
-    play_weeks()
+    play_weeks(10)
     return Person.objects.filter(role=Role.OWNER).earliest("pk")
 
 

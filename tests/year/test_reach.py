@@ -5,7 +5,6 @@ from random import Random
 import pytest
 from pytest_django import DjangoDbBlocker
 
-from farm.demo.clock import Year
 from farm.models import LotCard, Stage
 from farm.queries.tracing.suspects import suspect_supplier_lot
 from tests.graph import Graph
@@ -15,7 +14,7 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture(scope="module")
-def graph(played: Year, django_db_blocker: DjangoDbBlocker) -> Graph:
+def graph(played: object, django_db_blocker: DjangoDbBlocker) -> Graph:
     with django_db_blocker.unblock():
         return Graph()
 

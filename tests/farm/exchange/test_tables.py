@@ -28,8 +28,8 @@ from ledger import append_only
 from ledger.book import take_over
 from ledger.errors import Conflict
 from ledger.models import Entry, Lot, Seal
-from tests.farm.months.test_demo import play_some
 from tests.farm.world import KG, UNIT, World, assert_book_is_sound, small_farm
+from tests.played import played_weeks
 
 
 @pytest.fixture(scope="module")
@@ -38,10 +38,10 @@ def written(
     django_db_blocker: DjangoDbBlocker,
     tmp_path_factory: pytest.TempPathFactory,
 ) -> Iterator[Path]:
-    """Nine weeks of the demo as tables; the database is empty again afterwards."""
+    """Fourteen weeks of the demo as tables; the database is empty again afterwards."""
     folder = tmp_path_factory.mktemp("tables") / "out"
     with django_db_blocker.unblock(), transaction.atomic():
-        play_some(9)
+        played_weeks()
         write_tables(folder)
         transaction.set_rollback(True)
     yield folder
@@ -83,7 +83,7 @@ def test_every_column_can_be_written_as_text() -> None:
 
 
 @pytest.mark.django_db
-def test_nine_weeks_come_back_with_the_same_totals_seals_and_bytes(
+def test_fourteen_weeks_come_back_with_the_same_totals_seals_and_bytes(
     written: Path, tmp_path: Path
 ) -> None:
     read_tables(written)

@@ -1,7 +1,7 @@
 """The demo farm: some weeks of it, played through the actions, and what guards it."""
 
 from collections.abc import Iterator
-from datetime import date, datetime, time, timedelta
+from datetime import timedelta
 from io import StringIO
 
 import pytest
@@ -10,9 +10,6 @@ from django.db import transaction
 from django.db.models import Count
 from pytest_django import DjangoDbBlocker
 
-from farm.demo.clock import Year, played_clock
-from farm.demo.scenery import build
-from farm.demo.year import ZONE, play
 from farm.models import (
     ClosedMonth,
     Farm,
@@ -36,28 +33,7 @@ from farm.queries.months.closings import closings, closings_add_up, late_entries
 from farm.queries.tracing.recalls import state_of
 from ledger.models import Entry, Line, Lot, Role
 from tests.farm.world import assert_book_is_sound
-
-# Long enough for three months to be closed, and for what is paid, sent back and found late.
-WEEKS = 14
-# Long enough for oyster to be picked, sold, brought back and dried.
-TWICE_WEEKS = 8
-
-Lots = list[tuple[str, int, int]]  # code, quantity, own cost
-
-
-def play_some(weeks: int = WEEKS) -> Lots:
-    """Play, and give the lots back as they were at the end of the weeks that are played twice."""
-    first_day = date(2026, 1, 5)
-    year = Year(build(first_day), datetime.combine(first_day, time(7), tzinfo=ZONE))
-    seen: Lots = []
-
-    def look(week: int) -> None:
-        if week == TWICE_WEEKS - 1:
-            seen.extend(Lot.objects.order_by("pk").values_list("code", "quantity", "own"))
-
-    with played_clock(year):
-        play(year, look, weeks)
-    return seen
+from tests.played import TWICE_WEEKS, Lots, play_weeks, played_weeks
 
 
 @pytest.fixture(scope="module")
@@ -65,10 +41,10 @@ def played(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterato
     """Play twice, each time from nothing, and leave nothing behind; the second is there to read."""
     with django_db_blocker.unblock():
         with transaction.atomic():
-            first = play_some(TWICE_WEEKS)
+            first = play_weeks(TWICE_WEEKS)
             transaction.set_rollback(True)
         with transaction.atomic():
-            yield [first, play_some(WEEKS)]
+            yield [first, played_weeks()]
             transaction.set_rollback(True)
 
 

@@ -11,7 +11,7 @@ from pytest_django import DjangoDbBlocker
 
 from farm.models import Person, Role
 from tests.conftest import signed_in
-from tests.played import play_weeks
+from tests.played import played_weeks
 from tests.walk import is_page, names, walk
 from tests.weighing import weight_of
 
@@ -34,7 +34,7 @@ class Walked:
 def walked(django_db_setup: None, django_db_blocker: DjangoDbBlocker) -> Iterator[Walked]:
     """Play some weeks once, walk the site as their owner, and leave nothing behind."""
     with django_db_blocker.unblock(), transaction.atomic():
-        play_weeks()
+        played_weeks()
         client = signed_in(Person.objects.filter(role=Role.OWNER).earliest("pk"))
         yield measured(client)
         transaction.set_rollback(True)

@@ -68,6 +68,20 @@ DAMAGE: dict[str, tuple[str, set[str]]] = {
         "UPDATE ledger_flow SET materials = materials - 1 WHERE entry_id = 4",
         {"figures_equal_the_full_pass"},
     ),
+    "one kind of cost below zero": (
+        "UPDATE ledger_lot SET energy = energy - 1 WHERE {lot1}; "
+        "UPDATE ledger_flow SET energy = energy - 1 WHERE entry_id = 1",
+        {"lots_add_up", "figures_equal_the_full_pass", "cost_is_conserved"},
+    ),
+    "an empty lot that holds one kind of cost": (
+        "UPDATE ledger_lot SET quantity = 0 WHERE {lot1}; "
+        "UPDATE ledger_flow SET quantity = -1000000 WHERE entry_id = 3 AND {at1}",
+        {"lots_add_up", "figures_equal_the_full_pass"},
+    ),
+    "a source that was made with what was made of it": (
+        "UPDATE ledger_lot SET made_by_id = 3 WHERE {lot1}",
+        {"seals_hold", "edges_follow_from_facts"},
+    ),
     "a missing edge": ("DELETE FROM ledger_edge WHERE {from1}", {"edges_follow_from_facts"}),
     "a changed edge": (
         "UPDATE ledger_edge SET part = part + 1 WHERE {from1}",
@@ -120,6 +134,19 @@ def test_damage_is_found_by_exactly_the_fitting_checks(book: None, damage: str) 
     statements, finders = DAMAGE[damage]
     plant(statements)
     assert finders == broken()
+
+
+def test_of_several_broken_lots_the_first_is_named(book: None) -> None:
+    plant("UPDATE ledger_lot SET quantity = quantity + 1")
+    code = Lot.objects.earliest("pk").code
+    assert checks.lots_add_up().broken.startswith(f"lot {code} holds 500001,")
+    assert checks.figures_equal_the_full_pass().broken.startswith(f"lot {code}: kept 500001,")
+
+
+def test_a_lot_without_lines_comes_to_nothing(book: None) -> None:
+    plant("DELETE FROM ledger_flow WHERE {at1}")
+    broken = checks.lots_add_up().broken
+    assert broken.endswith("holds 500000, (50000, 0, 0, 0, 0); its lines 0, (0, 0, 0, 0, 0)")
 
 
 def test_a_dropped_trigger_is_found(book: None) -> None:

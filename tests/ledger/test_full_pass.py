@@ -50,6 +50,13 @@ def test_the_full_pass_agrees_with_what_was_worked_step_by_step(sack: Lot) -> No
     assert full_pass.all_edges() == full_pass.kept_edges()
 
 
+def test_the_full_pass_reads_the_story_where_none_is_given(sack: Lot) -> None:
+    # 1 kg bought, half of it used, 1,000 mg more by the correction.
+    lives = full_pass.work_all()
+    assert lives[sack.pk].quantity == 501_000
+    assert len(lives) == 3
+
+
 def test_rebuilding_changes_nothing(sack: Lot) -> None:
     before = kept()
     full_pass.rebuild()

@@ -78,6 +78,12 @@ def test_a_spent_lot_gives_nothing_more() -> None:
     }
 
 
+def test_a_spent_lot_gives_nothing_more_also_where_its_pick_stated_no_pieces() -> None:
+    plain = Step(2, Role.USED, given_mg=100, later_mg=200)
+    closing = Step(3, Role.LOST, -40, closes=1)
+    assert expected_now(told(Step(1, Role.MADE, 40), plain, closing)) == {10: 0}
+
+
 def test_a_lot_that_was_never_picked_is_left_out() -> None:
     assert expected_now(told(Step(1, Role.MADE, 40), Step(2, Role.SOLD, -1))) == {}
 

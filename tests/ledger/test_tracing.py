@@ -9,7 +9,7 @@ from pytest_django import DjangoAssertNumQueries
 
 from ledger import tracing
 from ledger.drafts import NewLot
-from ledger.models import Edge, Entry, Lot
+from ledger.models import Edge, Entry, Lot, Role
 from tests.ledger.shorthand import (
     KG,
     UNIT,
@@ -18,6 +18,7 @@ from tests.ledger.shorthand import (
     bought_blocks,
     buys,
     item,
+    line,
     loses,
     made_of,
     makes,
@@ -61,6 +62,21 @@ def test_a_lot_is_traced_back_to_its_sources_and_forward_to_its_uses() -> None:
     assert {grain.pk, spawn.pk, crop.pk} == tracing.descendants([grain.pk])
     assert {other.pk} == tracing.descendants([other.pk])
     assert set() == tracing.ancestors([])
+
+
+def test_what_is_ahead_of_some_is_cut_out_of_what_is_ahead_of_many() -> None:
+    # The spawn keeps all that went into it, the culture too; the mix of the other lot goes.
+    grain, culture, other = bought(KG, 1), bought(KG, 1, "culture"), bought(KG, 1)
+    spawn = mixed(grain, culture)
+    made_of(other, KG, new("mix"), KG)
+    crop = made_of(spawn, KG, new("crop"), KG)
+    kin = tracing.within(tracing.ahead([other.pk, grain.pk]), [grain.pk])
+    assert {grain.pk: 1, spawn.pk: 4, crop.pk: 6} == kin.born_at
+    assert [(edge.entry, edge.src, edge.dst) for edge in kin.edges] == [
+        (4, grain.pk, spawn.pk),
+        (4, culture.pk, spawn.pk),
+        (6, spawn.pk, crop.pk),
+    ]
 
 
 def test_what_was_taken_back_is_not_reached() -> None:
@@ -182,6 +198,16 @@ def test_a_pick_holds_its_weight_s_part_of_the_block() -> None:
     first = pick(block, 500_000, 200_000)
     pick(block, 150_000, 0)
     assert tracing.composition(first.pk)[grain.pk] == 769_230
+
+
+def test_a_by_product_holds_its_weight_s_part_whatever_it_is_worth() -> None:
+    # 300 g of the 1,000 that 40 blocks give are 12 of them, 500 g are 20; 8 are still to be picked.
+    blocks = bought_blocks(40, UNIT)
+    takes = line(blocks, Role.USED, 0, given_mg=300, later_mg=700, worth=5)
+    trim = put(takes, makes(new("trim"), 300)).lots[1]
+    crop = pick(blocks, 500, 200)
+    assert {blocks.pk: 8, trim.pk: 12, crop.pk: 20} == tracing.follow(blocks.pk).on_hand
+    assert [tracing.composition(lot.pk)[blocks.pk] for lot in (trim, crop)] == [12, 20]
 
 
 def test_thirty_one_pieces_out_of_1_200_are_thirty_one_behind_what_holds_them() -> None:

@@ -7,6 +7,7 @@ from django.test.utils import CaptureQueriesContext
 from ledger.drafts import ChargeDraft, NewLot
 from ledger.errors import Malformed, NotEnough
 from ledger.models import Edge, Flow, Lot, Role
+from ledger.story import read_steps, read_story
 from tests.ledger.shorthand import (
     KG,
     UNIT,
@@ -142,6 +143,14 @@ def test_a_correction_may_bring_a_number_to_nothing_and_not_turn_it_round() -> N
     assert Lot.objects.get(pk=lot.pk).quantity == 10
 
 
+def test_the_story_of_one_lot_says_nothing_of_what_others_were_made_at() -> None:
+    sack = bought(10, UNIT)
+    hour = (ChargeDraft("paid", 7),)
+    mix, _ = (put(uses(sack, 4), makes(new("mix"), 4), charges=hour).lots[1] for _ in range(2))
+    story = read_story([mix.pk])
+    assert (story.made_at, story.charged) == ({2: [(mix.pk, 1, 0)]}, {2: (0, 7, 0, 0, 0)})
+
+
 def half_of(lot: Lot, count: int) -> Lot:
     part = NewLot(lot.item, unit_mass_mg=lot.unit_mass_mg, part_of=lot)
     return put(uses(lot, count), makes(part, count)).lots[1]
@@ -156,3 +165,12 @@ def test_a_part_of_a_part_was_picked_when_the_whole_was() -> None:
 
     assert moved(loss, quarter, Role.LOST) == 0
     assert_book_is_sound()
+
+
+def test_what_is_picked_of_a_whole_as_a_part_is_split_off_was_not_picked_before() -> None:
+    whole = bought_blocks(40, UNIT)
+    pick(whole, 100, 200)
+    takes = line(whole, Role.USED, 0, given_mg=50, later_mg=20)
+    part = makes(NewLot(whole.item, unit_mass_mg=whole.unit_mass_mg, part_of=whole), 5)
+    lot = put(takes, part).lots[1]
+    assert [step.given_mg for step in read_steps([lot.pk]).earlier[lot.pk]] == [100]

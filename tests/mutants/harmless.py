@@ -12,6 +12,22 @@ HARMLESS: dict[tuple[str, str, str, str], str] = {
     ("ledger.working", "held_since", "entry__lt=before", "entry__lte=before"): (
         "an entry marks what it makes, never what it uses: no mark of a source stands at it"
     ),
+    (
+        "ledger.tracing", "follow",
+        "step.role == Role.MADE and lot != lot_id", "step.role == Role.MADE or lot != lot_id",
+    ): "an entry shares out only to what it made, and nothing is carried before the first lot",
+    ("ledger.tracing", "composition", "0", "1"): "it is less than a unit of any lot",
+    ("ledger.tracing", "", "10", "11"): "a finer share: less than a unit of any lot",
+    ("ledger.tracing", "", "15", "16"): "a finer share: less than a unit of any lot",
+    ("ledger.tracing", "_whole", "1", "2"): "a lot that nothing came into has nothing behind it",
+    ("ledger.full_pass", "kept_flows", "5000", "5001"): "how many rows are read at once",
+    ("ledger.full_pass", "all_edges", "5000", "5001"): "how many rows are read at once",
+    (
+        "ledger.full_pass", "all_edges",
+        "Line.objects.filter(role__in=(Role.USED, Role.MADE)).order_by('entry__place')",
+        "Line.objects.filter(role__in=(Role.USED, Role.MADE)).order_by('-entry__place')",
+    ): "the lines of a place stand together either way, and each place by itself",
+    ("ledger.full_pass", "rebuild", "1000", "1001"): "how many rows are written at once",
 }  # fmt: skip
 
 

@@ -16,6 +16,7 @@ TOP_LEVEL = {
     "farm", "ledger", "templates", "tests",
 }  # fmt: skip
 FILE_LINES = 400
+TEMPLATE_COLUMNS = 160
 FUNCTION_LINES = 50
 ARGUMENTS = 7
 BY_POSITION = 3
@@ -51,6 +52,12 @@ def test_no_file_is_too_long_to_read() -> None:
     lines = {path: len(path.read_text().splitlines()) for path in (*PYTHON, *TEMPLATES)}
 
     assert {str(path): count for path, count in lines.items() if count > FILE_LINES} == {}
+
+
+def test_no_line_of_a_template_is_too_long_to_read() -> None:
+    longest = {path: max(map(len, path.read_text().splitlines())) for path in TEMPLATES}
+
+    assert {str(path): long for path, long in longest.items() if long > TEMPLATE_COLUMNS} == {}
 
 
 def test_no_function_is_too_long_to_see_at_once() -> None:

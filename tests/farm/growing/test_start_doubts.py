@@ -142,12 +142,12 @@ def test_what_is_doubtful_is_answered_before_it_is_taken_in(owner: Client, world
     stock = [("fresh", OYSTER, "seconds", DAY, 500, 12)]
     looked = sent(owner, filled_in(world, soon(stock=stock)))
     said = {name: looked.context["yes"][name].value() for name in ("content", "name", "uuid")}
-    asked = owner.post("/start-workbook/read-in/", said)
+    asked = owner.post("/start-workbook/", said)
 
     assert "“500” has no unit" in text(looked) and "Yes, that is all right" in text(looked)
     assert asked.status_code == 422 and "Answer what is asked below first." in text(asked)
     assert not Entry.objects.exists()
-    owner.post("/start-workbook/read-in/", {**said, "sure": "on"})
+    owner.post("/start-workbook/", {**said, "sure": "on"})
     crop = LotCard.objects.get(stage=Stage.CROP, lot__quantity=500 * KG).lot
     kept = [one for one in Entry.objects.all() if '"asked"' in one.particulars]
     assert [one.pk for one in kept] == [crop.made_by_id]

@@ -338,7 +338,7 @@ def test_the_owner_takes_looks_records_and_takes_back(owner: Client, world: Worl
     assert not Entry.objects.exists()
 
     said = {name: looked.context["yes"][name].value() for name in ("content", "name", "uuid")}
-    done = owner.post("/start-workbook/read-in/", said, follow=True).content.decode()
+    done = owner.post("/start-workbook/", said, follow=True).content.decode()
     assert "ours.xlsx is read in: 9 entries, 1 to 9, 2 orders." in done
     assert "9 entries and 2 orders stand" in done
 
@@ -361,8 +361,8 @@ def test_a_page_of_problems_offers_no_yes(owner: Client, world: World) -> None:
 def test_a_file_that_was_changed_on_the_way_is_read_anew(owner: Client, world: World) -> None:
     said = {"content": "d29yZHM=", "name": "ours.xlsx", "uuid": uuid4()}  # “words”
 
-    assert owner.post("/start-workbook/read-in/", said).status_code == 422
-    assert owner.post("/start-workbook/read-in/", {**said, "content": "%"}).status_code == 302
+    assert owner.post("/start-workbook/", said).status_code == 422
+    assert owner.post("/start-workbook/", {**said, "content": "%"}).status_code == 302
     assert not Entry.objects.exists()
 
 

@@ -65,3 +65,24 @@ def test_the_whole_book_s_cost_is_in_stock_sold_or_lost() -> None:
 
 def test_an_empty_book_holds_nothing() -> None:
     assert balances.Whole((0,) * 5, (0,) * 5, (0,) * 5, (0,) * 5) == balances.whole_book()
+
+
+def test_lots_stand_in_the_order_of_making_and_one_that_cost_nothing_stands_too() -> None:
+    free, paid = bought(4, 0), bought(4, UNIT)
+    assert [each.lot_id for each in balances.on_hand()] == [free.pk, paid.pk]
+
+
+def test_cost_that_came_later_to_what_had_left_by_then_is_shown_on_that_day() -> None:
+    """Sold out on the first day; 7 that came on the sixth was recorded before, and left with it."""
+    lot = bought(4, 8 * UNIT)
+    put(makes(lot, 0), charges=(ChargeDraft("paid", 7),), at=NOON + 5 * DAY)
+    put(sells(lot, 4))
+    assert balances.on_hand(NOON.date()) == [balances.Balance(lot.pk, 0, (0, -7, 0, 0, 0))]
+    assert balances.on_hand() == []
+
+
+def test_a_lot_held_nothing_before_it_was_there() -> None:
+    lot = bought(4, UNIT)
+    sold(lot, 3)
+    assert balances.held_at(NOON - DAY, [lot.pk]) == {lot.pk: 0}
+    assert balances.held_at(NOON, [lot.pk]) == {lot.pk: 1}

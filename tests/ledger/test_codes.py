@@ -32,6 +32,30 @@ def test_the_check_sign_agrees_with_the_isbn_method() -> None:
     assert check_character("030640615", alphabet="0123456789X") == "2"
 
 
+@pytest.mark.parametrize(
+    ("number", "code"),
+    [
+        # 387,041 + 271,828 = 658,869 = 22 * 31^3 + 3 * 31^2 + 18 * 31 + 26: R, 5, M, V. Weighed
+        # 22 * 5 + 3 * 4 + 18 * 3 + 26 * 2 = 228, and 228 + 20 = 8 * 31: P.
+        (1, "R5MVP"),
+        # 5 * 387,041 + 271,828 - 2 * 923,521 = 359,991, after the first 923,521: 1, 12, 2, 18, 19.
+        # 1 * 6 + 12 * 5 + 2 * 4 + 18 * 3 + 19 * 2 = 166, and 166 + 20 = 6 * 31.
+        (31**4 + 5, "3E4MNP"),
+    ],
+)
+def test_a_number_has_the_code_that_is_on_its_labels(number: int, code: str) -> None:
+    """Whatever is changed, a lot on a shelf keeps its code."""
+    assert lot_code(number) == code
+
+
+def test_twelve_signs_are_the_most_that_is_a_code() -> None:
+    twelve, thirteen = (body + check_character(body) for body in ("R" * 11, "R" * 12))
+    assert is_code(twelve)
+    assert not is_code(thirteen)
+    assert twelve in near("2" + twelve[1:])
+    assert near("2" + thirteen[1:]) == []
+
+
 def test_a_code_has_no_sign_that_reads_as_another() -> None:
     assert not set("0O1IL") & set(ALPHABET)
     assert len(set(ALPHABET)) == 31

@@ -48,3 +48,29 @@ def test_an_answered_form_waits_no_more_and_is_not_thrown_away() -> None:
 def test_a_refusal_longer_than_its_column_is_cut() -> None:
     waiting.keep(uuid4(), "sell", "{}", refusal="x" * 700, lots=(), by=1)
     assert len(waiting.unanswered().get().refusal) == 600
+
+
+def test_the_oldest_is_answered_first_and_the_first_time_of_a_form_stands() -> None:
+    uuid = uuid4()
+    keep("first", uuid=uuid)
+    keep("other")
+    keep("again", uuid=uuid)
+    assert [row.payload for row in waiting.unanswered()] == ["other", "again"]
+    assert waiting.first_kept(uuid) == Waiting.objects.get(payload="first").kept_at
+    assert waiting.first_kept(uuid4()) is None
+
+
+def test_what_it_waits_for_is_named_in_the_order_of_codes() -> None:
+    lots, uuid = [bought(5, 5) for _ in range(4)], uuid4()
+    keep(lots=tuple(lot.code for lot in lots), uuid=uuid)
+    codes = [lot.code for _, lot in waiting.lots_of([uuid])]
+    assert codes == sorted(lot.code for lot in lots) != [lot.code for lot in lots]
+
+
+def test_the_last_answer_stands_cut_to_its_column() -> None:
+    uuid = uuid4()
+    assert waiting.answer_to(uuid) == ""
+    keep("first", uuid=uuid)
+    keep("again", uuid=uuid)
+    waiting.answer(uuid, "y" * 400)
+    assert waiting.answer_to(uuid) == "y" * 300

@@ -10,13 +10,13 @@ tests or of those that are named.
 import argparse
 import random
 import sys
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 from tests.mutants.changes import Change, changes_in
+from tests.mutants.forked import Job, try_changes
 from tests.mutants.harmless import why_harmless
 from tests.mutants.nearest import CALLS, THEN, Nearest, nearest, note_calls
-from tests.mutants.running import Kept, Outcome, tried
+from tests.mutants.running import Kept, Outcome
 from tests.mutants.where import ROOT, file_of, modules
 
 GOAL = 0.95
@@ -55,23 +55,26 @@ def drawn(given: argparse.Namespace) -> list[Change]:
 
 
 def try_all(changes: list[Change], near: Nearest, at_once: int) -> list[Found]:
-    kept, found = Kept(), []
-
-    def one(change: Change) -> tuple[Outcome, bool]:
-        tests, more = near.to(change), near.to(change, THEN)
-        known = kept.of(change, more)
+    """Try what is not known yet, and keep what came of it."""
+    kept = Kept()
+    found, jobs = list[Found](), list[Job]()
+    for change in changes:
+        job = Job(change, near.to(change), near.to(change, THEN))
+        known = kept.of(change, [*job.tests, *job.more])
         if known:
-            return known, False
-        outcome = tried(change, tests)
-        return (outcome if outcome.killed else tried(change, more)), True
+            found.append(Found(change, known))
+        else:
+            jobs.append(job)
 
-    with ThreadPoolExecutor(at_once) as pool:
-        for change, (outcome, is_new) in zip(changes, pool.map(one, changes), strict=True):
-            if is_new:
-                kept.keep(change, outcome)
-            found.append(Found(change, outcome))
-            if not outcome.killed:
-                print(f"  {len(found)}: {change} {outcome.by}", flush=True)
+    def keep(number: int, outcome: Outcome) -> None:
+        change = jobs[number].change
+        kept.keep(change, outcome)
+        found.append(Found(change, outcome))
+        if not outcome.killed:
+            print(f"  {len(found)}: {change} {outcome.by}", flush=True)
+
+    if jobs:
+        try_changes(jobs, keep, at_once)
     return found
 
 

@@ -28,6 +28,10 @@ HARMLESS: dict[tuple[str, str, str, str], str] = {
         "Line.objects.filter(role__in=(Role.USED, Role.MADE)).order_by('-entry__place')",
     ): "the lines of a place stand together either way, and each place by itself",
     ("ledger.full_pass", "rebuild", "1000", "1001"): "how many rows are written at once",
+    ("ledger.guards", "_check_once", "-line.lot.pk", "line.lot.pk"): (
+        "what is compared with it is where an object stands in memory, far above any lot's number"
+    ),
+    ("ledger.book", "take_over", "500", "501"): "so many rows go in one statement",
 }  # fmt: skip
 
 

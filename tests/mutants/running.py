@@ -89,6 +89,8 @@ def tried(change: Change, tests: list[str]) -> Outcome:
         )
     except subprocess.TimeoutExpired:
         return Outcome(killed=True, by="it never ended", tests=digest([]))
+    if ran.returncode not in (0, 1, 2, 3):
+        raise RuntimeError(f"{change}: pytest says {ran.stderr or ran.stdout}")
     if ran.returncode == 0:
         return Outcome(killed=False, by="", tests=digest(tests))
     noticed = FAILED.search(ran.stdout)

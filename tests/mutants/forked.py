@@ -109,14 +109,16 @@ class Forked:
         nowhere = os.open(os.devnull, os.O_WRONLY)
         os.dup2(nowhere, 1)
         os.dup2(nowhere, 2)
-        asked = [*job.tests, *(test for test in job.more if test not in job.tests)]
+        tests = [test for test in job.tests if test in self.items]
+        more = [test for test in job.more if test in self.items and test not in tests]
         if not put_in(job.change):
-            outcome = tried(job.change, job.tests)
-            return outcome if outcome.killed else tried(job.change, job.more)
+            outcome = tried(job.change, tests)
+            return outcome if outcome.killed else tried(job.change, [*tests, *more])
+        asked = [*tests, *more]
         if not asked:
             return Outcome(killed=False, by="no test calls it", tests="")
         own_book()
-        items = [self.items[test] for test in asked if test in self.items]
+        items = [self.items[test] for test in asked]
         for item, after in zip(items, [*items[1:], None], strict=True):
             item.config.hook.pytest_runtest_protocol(item=item, nextitem=after)
             if self.failed:

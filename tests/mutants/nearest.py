@@ -20,7 +20,7 @@ MOST_OF_ONE, MOST_OF_A_FILE = 3, 25
 # How many tests are asked about a change, and for how many seconds: at first, and where none of
 # these noticed.
 FIRST, THEN = (80, 15.0), (250, 60.0)
-A_MOMENT_S = 0.02  # of what takes no longer many are run: a table of cases, one a line
+A_MOMENT_S = 0.1  # of what takes no longer many are run: a table of cases, one a line
 
 
 @dataclass(frozen=True)

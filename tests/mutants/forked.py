@@ -24,7 +24,7 @@ from tests.mutants.where import ROOT, file_of
 PATIENCE_S = 300
 # Every test stands below the same folders as this file: between two tests only these stay set up.
 WARM = "tests/test_tidy.py"
-FIRST_WITH_A_BOOK = "tests/ledger/test_story.py"
+FIRST_WITH_A_BOOK = "tests/ledger/costing/test_story.py"
 
 
 @dataclass

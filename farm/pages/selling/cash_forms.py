@@ -112,6 +112,12 @@ class TokensPaidForm(FarmForm):
     """What the issuer of tokens paid."""
 
     uuid = forms.UUIDField(widget=forms.HiddenInput)
-    token = RowField(label="Which tokens", queryset=Token.objects.all())
+    token = RowField(label="Which tokens", queryset=Token.objects.select_related("place"))
     day = DayField(label="Paid on")
     amount = MoneyField(label="How much")
+
+    def tokens(self) -> list[Token]:
+        """The kinds of token that it offers, as they were read."""
+        field = self.fields["token"]
+        assert isinstance(field, RowField)
+        return [row for row in field.rows if isinstance(row, Token)]

@@ -115,10 +115,11 @@ def stall_days(request: PageRequest) -> HttpResponse:
     sales = list(_own(request)[:NEWEST])
     earned = earned_by(sales) if sees_money else {}
     cashes = cashes_of(sales) if sees_money else {}
+    tokens = paid.tokens() if paid else None
     shown = StallDaysPage(
         loads=list(visible_rows.loads(person, open_loads())),
         rows=[DayRow(sale, earned.get(sale.pk), cashes.get(sale.pk)) for sale in sales],
-        tokens=tokens_owed() if sees_sales else [],
+        tokens=tokens_owed(tokens) if sees_sales else [],
         tokens_form=paid,
         places=list(SellingPlace.objects.filter(kind=PlaceKind.STALL)) if sees_sales else [],
         sees_money=sees_money,

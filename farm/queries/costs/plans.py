@@ -11,6 +11,8 @@ from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
 
+from django.db.models import OuterRef, Subquery
+
 from farm.kinds.growing import INOCULATE_BLOCKS, Run
 from farm.models import Rate, RecipeLine, SavedCard, Stage, Steriliser, Strain
 from farm.planning.card import MILLION, Ingredient, Plan
@@ -232,11 +234,14 @@ def _made_by_recipe(recipes: Iterable[int]) -> tuple[dict[int, list[Lot]], dict[
     """Lots of blocks by recipe, the newest first; how many the newest of each began with."""
     lots = Lot.objects.filter(card__stage=Stage.BLOCKS, card__recipe__in=list(recipes))
     made: dict[int, list[Lot]] = {recipe: [] for recipe in recipes}
-    for lot in lots.select_related("card", "made_by").order_by("-pk"):
-        made[lot.card.recipe_id or 0].append(lot)
-    newest = {own[0].pk: recipe for recipe, own in made.items() if own}
-    lines = Line.objects.filter(lot__in=newest, role=Role.MADE, quantity__gt=0).order_by("-pk")
-    return made, {newest[lot]: count for lot, count in lines.values_list("lot", "quantity")}
+    newest: dict[int, int] = {}
+    first = Line.objects.filter(lot=OuterRef("pk"), role=Role.MADE, quantity__gt=0).order_by("pk")
+    began = lots.annotate(began=Subquery(first.values("quantity")[:1]))
+    for lot in began.select_related("card", "made_by").order_by("-pk"):
+        recipe = lot.card.recipe_id or 0
+        made[recipe].append(lot)
+        newest.setdefault(recipe, lot.began)
+    return made, {recipe: count for recipe, count in newest.items() if count}
 
 
 def _bought(items: Iterable[int]) -> dict[int, list[Line]]:

@@ -31,7 +31,7 @@ PLAIN = {
             " templatetags/farm_format",
     "check": "pages/orders/orders",  # the colour of a badge
     "check-weights": "pages/frame pages/store/check_weights urls",  # a report's page
-    "hold": "pages/tracing/reach",  # the name of a button
+    "hold": "pages/tracing/reach pages/tracing/trace",  # the name of a button
     "release": "pages/orders/allotting pages/tracing/reach",  # likewise
     "spent": "actions/growing/harvesting models/goods",  # a usual reason, a state of goods
 }  # fmt: skip

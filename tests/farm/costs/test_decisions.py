@@ -226,7 +226,8 @@ def test_the_second_flush_starts_from_the_strain_s_figures() -> None:
     # Oyster: 200 g, 10 days on; 25 - 16 days from fruiting to the first pick.
     assert (known["flush_mg"].value, known["wait_days"].value) == (200 * GRAM, 10)
     assert known["stand_days"].value == 9
-    assert {"block_money", "handling_money", "lost_ppm", "sold_ppm"} <= set(known)
+    assert known["handling_money"].value == 2_1000 + 5_000  # 420 s at 18.00 an hour, 5 packs
+    assert {"block_money", "lost_ppm", "sold_ppm"} <= set(known)
 
 
 # --- contamination ---------------------------------------------------------------------------

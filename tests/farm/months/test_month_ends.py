@@ -12,7 +12,7 @@ from django.test import Client
 
 from farm.models import Farm
 from farm.queries.months.canonical import rows_of
-from farm.queries.months.closings import closings_add_up, totals
+from farm.queries.months.closings import closings_add_up, provisional_lots, totals
 from farm.queries.months.months import Month, Span, month_figures, month_of
 from farm.queries.months.years import year_sums
 from ledger.models import Lot
@@ -109,3 +109,12 @@ def test_a_month_closes_at_its_own_midnight_and_what_is_late_for_it_adds_up(
     assert closings_add_up().broken == ""
     assert totals(rows_of(month(last)))["harvest picked_mg"] == 1000 * GRAM
     assert totals(rows_of(month(first)))["harvest picked_mg"] == 900 * GRAM
+
+
+def test_blocks_made_on_the_last_day_of_a_month_are_provisional_in_it(world: World) -> None:
+    at(world, "Europe/Madrid", date(2026, 9, 30), 10)
+    lot = blocks(world)
+    flush(world, lot, 1, 500 * GRAM)
+
+    assert [found.pk for found in provisional_lots(month_of("2026-09"))] == [lot.pk]
+    assert not provisional_lots(month_of("2026-08")).exists()
